@@ -1,0 +1,246 @@
+"""What is known about the edge of a song: the facts between analysis and plan.
+
+Times are seconds from the start of the file. Uncertainty is part of each fact.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from segue.audio.clip import Edge
+from segue.music.key import Key
+
+Source = Literal["heard", "given"]
+EndingKind = Literal["keeps going", "cold stop", "ring-out", "fade"]
+OpeningKind = Literal["on the beat", "pick-up", "free intro"]
+
+SURE_CONFIDENCE = 0.8
+"""From here on a fact is told without a question mark; checked by the ears benchmark."""
+
+
+def _check_share(name: str, value: float) -> None:
+    if not 0.0 <= value <= 1.0:
+        raise ValueError(f"{name} must be within 0..1, got {value}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyWeight:
+    """A key and how likely it is, 0..1."""
+
+    key: Key
+    weight: float
+
+    def __post_init__(self) -> None:
+        _check_share("weight", self.weight)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeyFact:
+    """The key of an edge.
+
+    Parameters
+    ----------
+    key : Key
+        The most likely key.
+    confidence : float
+        Chance that it is right, 0..1; 1 when given by the musician.
+    runners_up : tuple of KeyWeight
+        The next keys, most likely first.
+    source : {'heard', 'given'}
+    """
+
+    key: Key
+    confidence: float
+    runners_up: tuple[KeyWeight, ...] = ()
+    source: Source = "heard"
+
+    def __post_init__(self) -> None:
+        _check_share("confidence", self.confidence)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PulseFact:
+    """Tempo, beats and bars of an edge.
+
+    Parameters
+    ----------
+    tempo_bpm : float
+        Tempo at the join: the grid's own, not a rounded one.
+    tempo_alternatives_bpm : tuple of float
+        Its half, its double and what else fits, likeliest first.
+    beats_s, downbeats_s : tuple of float
+        Ascending, seconds from the start of the file; downbeats are a subset
+        of beats. Both may be empty where there is no pulse.
+    metre : int
+        Beats a bar.
+    confidence : float
+        How clear the beats are, 0..1. Below 0.3: treat as free time.
+    downbeat_confidence : float
+        How clear the bars are, 0..1.
+    residual_ms : float
+        Root mean square distance of the heard onsets from the fitted grid.
+    source : {'heard', 'given'}
+    """
+
+    tempo_bpm: float
+    tempo_alternatives_bpm: tuple[float, ...]
+    beats_s: tuple[float, ...]
+    downbeats_s: tuple[float, ...]
+    metre: int
+    confidence: float
+    downbeat_confidence: float
+    residual_ms: float
+    source: Source = "heard"
+
+    def __post_init__(self) -> None:
+        _check_share("confidence", self.confidence)
+        _check_share("downbeat_confidence", self.downbeat_confidence)
+        if not self.tempo_bpm > 0:
+            raise ValueError(f"tempo_bpm must be positive, got {self.tempo_bpm}")
+        for times in (self.beats_s, self.downbeats_s):
+            if any(later <= earlier for earlier, later in pairwise(times)):
+                raise ValueError("beats and downbeats must ascend")
+        if not set(self.downbeats_s) <= set(self.beats_s):
+            raise ValueError("every downbeat must be a beat")
+
+    @property
+    def beat_s(self) -> float:
+        """Length of a beat in seconds."""
+        return 60.0 / self.tempo_bpm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelFact:
+    """Level of an edge.
+
+    Parameters
+    ----------
+    loudness_lufs : float
+        Integrated loudness, ITU-R BS.1770; -inf for silence.
+    true_peak_dbtp : float
+        True peak over all channels; -inf for silence.
+    """
+
+    loudness_lufs: float
+    true_peak_dbtp: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ending:
+    """How a song ends.
+
+    Parameters
+    ----------
+    kind : {'keeps going', 'cold stop', 'ring-out', 'fade'}
+        'keeps going': still at full level when the file stops; 'cold stop':
+        the band stops at once (reverb may follow); 'ring-out': a last chord
+        decays; 'fade': the level falls while the band plays on.
+    confidence : float
+    last_hit_s : float
+        The last attack of the band.
+    sound_end_s : float
+        Where the sound has fallen 60 dB below the body of the edge, or the
+        file stops.
+    fade_start_s : float or None
+        Where a fade has taken the level 3 dB below the body; None otherwise.
+    """
+
+    kind: EndingKind
+    confidence: float
+    last_hit_s: float
+    sound_end_s: float
+    fade_start_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opening:
+    """How a song starts.
+
+    Parameters
+    ----------
+    kind : {'on the beat', 'pick-up', 'free intro'}
+        'free intro': there is sound before the pulse.
+    confidence : float
+    sound_start_s : float
+        First sound.
+    first_downbeat_s : float
+        Bar one: the first downbeat of the pulse.
+    pickup_beats : float
+        Beats of pick-up before bar one; 0 unless the kind is 'pick-up'.
+    """
+
+    kind: OpeningKind
+    confidence: float
+    sound_start_s: float
+    first_downbeat_s: float
+    pickup_beats: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FirstNote:
+    """The first sung or lead note.
+
+    Parameters
+    ----------
+    midi : float
+        Pitch in MIDI note numbers with cents as decimals, A4 = 69 at 440 Hz.
+    time_s : float
+        Its attack.
+    confidence : float
+    """
+
+    midi: float
+    time_s: float
+    confidence: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeFacts:
+    """All facts of one edge of one song.
+
+    Exactly one of `ending` and `opening` is set, as `edge` says.
+
+    Parameters
+    ----------
+    file : str
+        Path as given by the user.
+    title : str
+    edge : {'start', 'end'}
+    duration_s : float
+        Length of the whole song.
+    edge_start_s, edge_end_s : float
+        The part of the file that was read.
+    key : KeyFact
+    tuning_cents : float
+        How far the song is above A4 = 440 Hz, -50..50.
+    pulse : PulseFact
+    level : LevelFact
+    ending : Ending or None
+    opening : Opening or None
+    first_note : FirstNote or None
+        None where no vocal or lead is given or heard.
+    doubts : tuple of str
+        Sentences about what is uncertain and how to settle it.
+    """
+
+    file: str
+    title: str
+    edge: Edge
+    duration_s: float
+    edge_start_s: float
+    edge_end_s: float
+    key: KeyFact
+    tuning_cents: float
+    pulse: PulseFact
+    level: LevelFact
+    ending: Ending | None = None
+    opening: Opening | None = None
+    first_note: FirstNote | None = None
+    doubts: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        expected = self.ending if self.edge == "end" else self.opening
+        if expected is None or (self.ending is not None and self.opening is not None):
+            raise ValueError("an end edge has an ending and a start edge an opening, never both")

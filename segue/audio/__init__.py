@@ -1,0 +1,1 @@
+"""Sound: reading the edges of songs, resampling, and level."""

@@ -1,0 +1,207 @@
+"""Sound in memory, and the edge of a song that carries it.
+
+Audio is ``(n_frames, n_channels)`` float32 with full scale ±1; a frame is one
+instant across channels. Arrays are kept as read-only views.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Literal, get_args
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from segue.music.key import Key
+
+Edge = Literal["start", "end"]
+Role = Literal["mix", "drums", "bass", "keys", "guitar", "synth", "voice", "lead", "other"]
+ROLES: tuple[Role, ...] = get_args(Role)
+
+_AUDIO_DIMENSIONS = 2
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Clip:
+    """A stretch of sound.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n_frames, n_channels), float32
+        Full scale ±1; values above are kept. Stored as a read-only view.
+    rate_hz : int
+        Frames per second.
+    start_s : float
+        Where the clip starts, in seconds from the start of the file it is from.
+
+    Raises
+    ------
+    ValueError
+        If the array is not two-dimensional float32 or the rate not positive.
+    """
+
+    samples: npt.NDArray[np.float32]
+    rate_hz: int
+    start_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        if self.samples.ndim != _AUDIO_DIMENSIONS or self.samples.dtype != np.float32:
+            raise ValueError(
+                f"expected (n_frames, n_channels) float32, got {self.samples.shape} "
+                f"{self.samples.dtype}"
+            )
+        if self.rate_hz <= 0:
+            raise ValueError(f"rate_hz must be positive, got {self.rate_hz}")
+        view = self.samples.view()
+        view.flags.writeable = False
+        object.__setattr__(self, "samples", view)
+
+    @property
+    def n_frames(self) -> int:
+        """Number of frames."""
+        return len(self.samples)
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.n_frames / self.rate_hz
+
+    @property
+    def end_s(self) -> float:
+        """Where the clip ends, in seconds from the start of its file."""
+        return self.start_s + self.duration_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongNotes:
+    """What the musician knows better than the machine; None where nothing is said.
+
+    Parameters
+    ----------
+    key : Key or None
+    tempo_bpm : float or None
+    first_downbeat_s : float or None
+        A time in the file, in seconds, where a bar starts.
+    metre : int or None
+        Beats a bar.
+    """
+
+    key: Key | None = None
+    tempo_bpm: float | None = None
+    first_downbeat_s: float | None = None
+    metre: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stem:
+    """One part of a song, or the whole mix.
+
+    Parameters
+    ----------
+    role : Role
+        What plays: 'mix' when the song is a single file.
+    file : str
+        Name of the file it was read from.
+    clip : Clip
+        Stereo sound of the edge at the project rate.
+    """
+
+    role: Role
+    file: str
+    clip: Clip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongEdge:
+    """The end or the start of a song, decoded.
+
+    All stems are stereo, of equal length, rate and start.
+
+    Parameters
+    ----------
+    path : Path
+        The audio file or the folder of stems.
+    title : str
+    edge : {'start', 'end'}
+        Which end of the song was read.
+    stems : tuple of Stem
+        At least one; exactly one with role 'mix' when the song is one file.
+    duration_s : float
+        Length of the whole song.
+    notes : SongNotes
+        Facts given in the song's own ``song.toml``.
+
+    Raises
+    ------
+    ValueError
+        If there is no stem or the stems do not line up.
+    """
+
+    path: Path
+    title: str
+    edge: Edge
+    stems: tuple[Stem, ...]
+    duration_s: float
+    notes: SongNotes = field(default_factory=SongNotes)
+
+    def __post_init__(self) -> None:
+        if not self.stems:
+            raise ValueError("a song edge needs at least one stem")
+        shapes = {(s.clip.samples.shape, s.clip.rate_hz, s.clip.start_s) for s in self.stems}
+        if len(shapes) > 1:
+            raise ValueError(f"stems do not line up: {sorted(shapes)}")
+
+    @property
+    def rate_hz(self) -> int:
+        """Frames per second of every stem."""
+        return self.stems[0].clip.rate_hz
+
+    @property
+    def start_s(self) -> float:
+        """Where the edge starts in the file."""
+        return self.stems[0].clip.start_s
+
+    @property
+    def end_s(self) -> float:
+        """Where the edge ends in the file."""
+        return self.stems[0].clip.end_s
+
+    @property
+    def has_stems(self) -> bool:
+        """Whether parts are given rather than one mix."""
+        return any(stem.role != "mix" for stem in self.stems)
+
+    def sum_of(self, *roles: Role) -> Clip | None:
+        """Sum of the stems with these roles (all, when none is named); None if there are none.
+
+        Parameters
+        ----------
+        *roles : Role
+            Roles to add up.
+
+        Returns
+        -------
+        Clip or None
+            A new clip, or the stem's own when only one matches.
+        """
+        chosen = [stem.clip for stem in self.stems if not roles or stem.role in roles]
+        if not chosen:
+            return None
+        if len(chosen) == 1:
+            return chosen[0]
+        total = np.zeros(chosen[0].samples.shape, dtype=np.float64)
+        for clip in chosen:
+            total += clip.samples
+        return Clip(samples=total.astype(np.float32), rate_hz=self.rate_hz, start_s=self.start_s)
+
+    @property
+    def mix(self) -> Clip:
+        """Sum of all stems."""
+        total = self.sum_of()
+        if total is None:  # __post_init__ guarantees a stem
+            raise ValueError("a song edge needs at least one stem")
+        return total

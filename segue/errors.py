@@ -1,0 +1,100 @@
+"""Everything that can go wrong and that the person at the keyboard can mend.
+
+A `SegueError` is reported as its one sentence and exit code 2. Anything else
+that escapes is our fault: exit code 1 and a trace in the log.
+"""
+
+from __future__ import annotations
+
+import difflib
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+
+class SegueError(Exception):
+    """A fault that the person can mend; its text is one whole sentence."""
+
+
+class InputError(SegueError):
+    """A file or folder that cannot be used as it is.
+
+    Parameters
+    ----------
+    path : str or Path
+        What was being read or written.
+    problem : str
+        What is wrong and what to do, without the path.
+    """
+
+    def __init__(self, path: str | Path, problem: str) -> None:
+        self.path = Path(path)
+        self.problem = problem
+        super().__init__(f"{printable(path)}: {problem}")
+
+
+class AudioFileError(InputError):
+    """A song or stem that cannot be decoded."""
+
+
+class RecipeError(InputError):
+    """A recipe file that says something impossible."""
+
+
+class RunFolderError(InputError):
+    """A run folder that cannot be read or written."""
+
+
+class KeyNameError(SegueError):
+    """A text that names no key."""
+
+
+class OptionError(SegueError):
+    """A command-line value that cannot be used."""
+
+
+def printable(path: str | Path) -> str:
+    r"""Text of a path with control characters escaped, fit for one line.
+
+    Parameters
+    ----------
+    path : str or Path
+        Any path, also one with newlines or undecodable bytes in its name.
+
+    Returns
+    -------
+    str
+        The path; characters that would break the line are escaped.
+
+    Examples
+    --------
+    >>> printable("two\nlines.wav")
+    'two\\nlines.wav'
+    """
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in str(path))
+
+
+def did_you_mean(word: str, known: Iterable[str]) -> str:
+    """Suggest the nearest known word, as a sentence to append, or nothing.
+
+    Parameters
+    ----------
+    word : str
+        What was typed.
+    known : iterable of str
+        Words that would be accepted.
+
+    Returns
+    -------
+    str
+        ``" Did you mean 'x'?"`` or the empty string.
+
+    Examples
+    --------
+    >>> did_you_mean("tmpo", ["tempo", "key"])
+    " Did you mean 'tempo'?"
+    """
+    near = difflib.get_close_matches(word, list(known), n=1)
+    return f" Did you mean '{near[0]}'?" if near else ""

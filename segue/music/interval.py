@@ -1,0 +1,62 @@
+"""Names of the distance between two tonics, as a band would say them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from segue.music.key import N_PITCH_CLASSES, Key
+
+_NAMES: Final = {
+    1: "a semitone up",
+    2: "a whole tone up",
+    3: "a minor third up",
+    4: "a major third up",
+    5: "a fourth up",
+    6: "a tritone away",
+    7: "a fourth down",
+    8: "a major third down",
+    9: "a minor third down",
+    10: "a whole tone down",
+    11: "a semitone down",
+}
+
+
+def semitones_between(a: Key, b: Key) -> int:
+    """Smallest move of the tonic in semitones, -5..6.
+
+    Examples
+    --------
+    >>> semitones_between(Key(tonic=4, mode="minor"), Key(tonic=3, mode="minor"))
+    -1
+    """
+    up = (b.tonic - a.tonic) % N_PITCH_CLASSES
+    return up if up <= N_PITCH_CLASSES // 2 else up - N_PITCH_CLASSES
+
+
+def interval_name(a: Key, b: Key) -> str:
+    """How the new key lies to the old one.
+
+    Parameters
+    ----------
+    a, b : Key
+        Old and new key.
+
+    Returns
+    -------
+    str
+        Words that follow "F minor is ...".
+
+    Examples
+    --------
+    >>> interval_name(Key(tonic=9, mode="minor"), Key(tonic=0, mode="major"))
+    'the relative major'
+    >>> interval_name(Key(tonic=4, mode="minor"), Key(tonic=5, mode="minor"))
+    'a semitone up'
+    """
+    if a == b:
+        return "the same key"
+    if a.relative_major_tonic == b.relative_major_tonic:
+        return f"the relative {b.mode}"
+    if a.tonic == b.tonic:
+        return f"the parallel {b.mode}"
+    return _NAMES[(b.tonic - a.tonic) % N_PITCH_CLASSES]

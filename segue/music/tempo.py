@@ -1,0 +1,188 @@
+"""Tempo curves: the one place where beats become seconds and back.
+
+A `TempoCurve` is a chain of spans. Within a span the tempo holds, moves
+linearly in beats, or moves by a constant ratio a beat; between spans it may
+step. Integrating 60 / tempo over beats gives, for a span of B beats from b0 to
+b1 BPM, T = 60 B ln(b1/b0) / (b1 - b0) when linear in beats and
+T = 60 B (1/b0 - 1/b1) / ln(b1/b0) when geometric; both inverses are closed too.
+"""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_right
+from dataclasses import dataclass
+from itertools import accumulate
+from typing import Final, Literal, assert_never
+
+TempoLaw = Literal["hold", "linear", "geometric"]
+
+SECONDS_A_MINUTE: Final = 60.0
+_NEARLY_EQUAL: Final = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoSpan:
+    """A stretch of beats under one law of tempo.
+
+    Parameters
+    ----------
+    n_beats : float
+        Length. Positive.
+    start_bpm, end_bpm : float
+        Tempo at the two ends. Positive. Equal when the law is 'hold'.
+    law : {'hold', 'linear', 'geometric'}
+        How the tempo moves: not at all, linearly in beats, or by a constant
+        ratio a beat.
+
+    Raises
+    ------
+    ValueError
+        If a length or tempo is not positive, or a 'hold' changes tempo.
+    """
+
+    n_beats: float
+    start_bpm: float
+    end_bpm: float
+    law: TempoLaw = "hold"
+
+    def __post_init__(self) -> None:
+        if not (self.n_beats > 0 and self.start_bpm > 0 and self.end_bpm > 0):
+            raise ValueError(f"span needs positive beats and tempi, got {self}")
+        if self.law == "hold" and abs(self.start_bpm - self.end_bpm) > _NEARLY_EQUAL:
+            raise ValueError(f"a span that holds cannot go from {self.start_bpm} to {self.end_bpm}")
+
+    @property
+    def duration_s(self) -> float:
+        """Length in seconds."""
+        return self.seconds_at(self.n_beats)
+
+    def bpm_at(self, beat: float) -> float:
+        """Tempo at a beat counted from the start of the span."""
+        share = beat / self.n_beats
+        match self.law:
+            case "hold":
+                return self.start_bpm
+            case "linear":
+                return self.start_bpm + (self.end_bpm - self.start_bpm) * share
+            case "geometric":
+                return self.start_bpm * math.pow(self.end_bpm / self.start_bpm, share)
+            case _:
+                assert_never(self.law)
+
+    def seconds_at(self, beat: float) -> float:
+        """Seconds from the start of the span to a beat within it."""
+        flat = SECONDS_A_MINUTE * beat / self.start_bpm
+        match self.law:
+            case "hold":
+                return flat
+            case "linear":
+                x = beat * (self.end_bpm - self.start_bpm) / (self.n_beats * self.start_bpm)
+                return flat * _log1p_over(x)
+            case "geometric":
+                x = -beat * math.log(self.end_bpm / self.start_bpm) / self.n_beats
+                return flat * _expm1_over(x)
+            case _:
+                assert_never(self.law)
+
+    def beat_at(self, seconds: float) -> float:
+        """Beat within the span at a time from its start; inverse of `seconds_at`."""
+        flat = seconds * self.start_bpm / SECONDS_A_MINUTE
+        match self.law:
+            case "hold":
+                return flat
+            case "linear":
+                x = flat * (self.end_bpm - self.start_bpm) / (self.n_beats * self.start_bpm)
+                return flat * _expm1_over(x)
+            case "geometric":
+                x = -flat * math.log(self.end_bpm / self.start_bpm) / self.n_beats
+                return flat * _log1p_over(x)
+            case _:
+                assert_never(self.law)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoCurve:
+    """Tempo over the beats of a plan, from beat 0 on.
+
+    Beats before the first span or after the last continue at its outer tempo.
+
+    Parameters
+    ----------
+    spans : tuple of TempoSpan
+        At least one.
+
+    Examples
+    --------
+    >>> ramp = TempoCurve(spans=(TempoSpan(n_beats=16, start_bpm=120, end_bpm=140, law="linear"),))
+    >>> round(ramp.seconds_at(16), 6)
+    7.399233
+    >>> round(ramp.beat_at(ramp.seconds_at(5.5)), 9)
+    5.5
+    """
+
+    spans: tuple[TempoSpan, ...]
+
+    def __post_init__(self) -> None:
+        if not self.spans:
+            raise ValueError("a tempo curve needs at least one span")
+
+    @property
+    def n_beats(self) -> float:
+        """Total length in beats."""
+        return sum(span.n_beats for span in self.spans)
+
+    @property
+    def duration_s(self) -> float:
+        """Total length in seconds."""
+        return sum(span.duration_s for span in self.spans)
+
+    def bpm_at(self, beat: float) -> float:
+        """Tempo at a beat; where spans step, the tempo of the later one."""
+        index, start_beat, _ = self._span_at_beat(beat)
+        span = self.spans[index]
+        return span.bpm_at(min(max(beat - start_beat, 0.0), span.n_beats))
+
+    def seconds_at(self, beat: float) -> float:
+        """Seconds from beat 0 to a beat; negative before beat 0."""
+        index, start_beat, start_s = self._span_at_beat(beat)
+        span, inside = self.spans[index], beat - start_beat
+        if inside < 0:
+            return inside * SECONDS_A_MINUTE / span.start_bpm
+        if inside > span.n_beats:
+            beyond = (inside - span.n_beats) * SECONDS_A_MINUTE / span.end_bpm
+            return start_s + span.duration_s + beyond
+        return start_s + span.seconds_at(inside)
+
+    def beat_at(self, seconds: float) -> float:
+        """Beat at a time from beat 0; inverse of `seconds_at`."""
+        starts_s = self._starts([span.duration_s for span in self.spans])
+        index = max(bisect_right(starts_s, seconds) - 1, 0)
+        span, inside = self.spans[index], seconds - starts_s[index]
+        start_beat = self._starts([s.n_beats for s in self.spans])[index]
+        if inside < 0:
+            return inside * span.start_bpm / SECONDS_A_MINUTE
+        if inside > span.duration_s:
+            beyond = (inside - span.duration_s) * span.end_bpm / SECONDS_A_MINUTE
+            return start_beat + span.n_beats + beyond
+        return start_beat + span.beat_at(inside)
+
+    def _span_at_beat(self, beat: float) -> tuple[int, float, float]:
+        starts = self._starts([span.n_beats for span in self.spans])
+        index = max(bisect_right(starts, beat) - 1, 0)
+        start_s = sum(span.duration_s for span in self.spans[:index])
+        return index, starts[index], start_s
+
+    @staticmethod
+    def _starts(lengths: list[float]) -> list[float]:
+        return [0.0, *accumulate(lengths[:-1])]
+
+
+def _log1p_over(x: float) -> float:
+    """Value of ln(1 + x) / x, continuous at 0."""
+    return math.log1p(x) / x if abs(x) > _NEARLY_EQUAL else 1.0 - x / 2.0
+
+
+def _expm1_over(x: float) -> float:
+    """Value of (e^x - 1) / x, continuous at 0."""
+    return math.expm1(x) / x if abs(x) > _NEARLY_EQUAL else 1.0 + x / 2.0

@@ -1,0 +1,214 @@
+"""Distances between keys, after four published models, and their consensus.
+
+The models disagree in places (is the parallel minor nearer than the fifth?),
+so `key_distance` averages their *ranks* and `key_distance_spread` tells how far
+apart they are.
+
+References
+----------
+.. [KK82] C. L. Krumhansl and E. J. Kessler, "Tracing the dynamic changes in
+   perceived tonal organization in a spatial representation of musical keys",
+   Psychological Review 89(4), 1982, 334-368.
+.. [L01] F. Lerdahl, Tonal Pitch Space, Oxford University Press, 2001, ch. 2.
+.. [HSG06] C. Harte, M. Sandler and M. Gasser, "Detecting harmonic change in
+   musical audio", ACM Workshop on Audio and Music Computing Multimedia, 2006.
+.. [B16] G. Bernardes, D. Cocharro, M. Caetano, C. Guedes and M. E. P. Davies,
+   "A multi-level tonal interval space for modelling pitch relatedness and
+   musical consonance", Journal of New Music Research 45(4), 2016, 281-294.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final, Literal
+
+from segue.music.chord import tonic_triad
+from segue.music.key import ALL_KEYS, N_PITCH_CLASSES, Key
+from segue.music.lerdahl import region_distance
+from segue.music.profiles import KRUMHANSL_KESSLER
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+INTERVAL_WEIGHTS: Final[dict[str, tuple[float, ...]]] = {
+    "symbolic": (2.0, 11.0, 17.0, 16.0, 19.0, 7.0),
+    "audio": (3.0, 8.0, 11.5, 15.0, 14.5, 7.5),
+}
+"""Weights of the six circles of the Tonal Interval Space [B16]_, for scores and for audio."""
+
+_CENTROID_RADII: Final = (1.0, 1.0, 0.5)
+"""Radii of the circles of fifths, minor thirds and major thirds [HSG06]_."""
+_CENTROID_TURNS: Final = (7 / 6, 3 / 2, 2 / 3)
+"""Turn of each circle for one semitone, in multiples of pi [HSG06]_."""
+
+
+def krumhansl_distance(a: Key, b: Key) -> float:
+    """One minus the correlation of two keys' probe-tone profiles [KK82]_, 0..1.683."""
+    return 1.0 - _pearson(_profile_of(a), _profile_of(b))
+
+
+def tonal_centroid(chroma: Sequence[float]) -> tuple[float, ...]:
+    """Six-dimensional tonal centroid of a chroma vector [HSG06]_.
+
+    Parameters
+    ----------
+    chroma : sequence of 12 float
+        Energy of each pitch class, C first. Not negative.
+
+    Returns
+    -------
+    tuple of 6 float
+        Zeros for silence.
+
+    Examples
+    --------
+    >>> [round(x, 3) for x in tonal_centroid([1] + [0] * 11)]
+    [0.0, 1.0, 0.0, 1.0, 0.0, 0.5]
+    """
+    total = sum(chroma)
+    centroid = []
+    for radius, turn in zip(_CENTROID_RADII, _CENTROID_TURNS, strict=True):
+        for wave in (math.sin, math.cos):
+            projected = sum(c * wave(turn * math.pi * n) for n, c in enumerate(chroma))
+            centroid.append(radius * projected / total if total > 0 else 0.0)
+    return tuple(centroid)
+
+
+def centroid_distance(a: Key, b: Key) -> float:
+    """Euclidean distance of the tonal centroids of two tonic triads [HSG06]_."""
+    return math.dist(
+        tonal_centroid(_chroma_of(tonic_triad(a).pitch_classes)),
+        tonal_centroid(_chroma_of(tonic_triad(b).pitch_classes)),
+    )
+
+
+def tonal_interval_vector(
+    chroma: Sequence[float], *, weights: Literal["symbolic", "audio"] = "audio"
+) -> tuple[complex, ...]:
+    """Place of a chroma vector in the Tonal Interval Space [B16]_.
+
+    Parameters
+    ----------
+    chroma : sequence of 12 float
+        Energy of each pitch class, C first. Not negative.
+    weights : {'symbolic', 'audio'}
+        Which of the published weightings.
+
+    Returns
+    -------
+    tuple of 6 complex
+        Zeros for silence.
+
+    Examples
+    --------
+    >>> vector = tonal_interval_vector([1, 0, 0, 0, 1, 0, 0, 1, 0, 0, 0, 0])
+    >>> round(dissonance(vector), 4)
+    0.4018
+    """
+    total = sum(chroma)
+    if total <= 0:
+        return (0j,) * 6
+    return tuple(
+        weight
+        / total
+        * sum(c * cmath.exp(-2j * math.pi * k * n / N_PITCH_CLASSES) for n, c in enumerate(chroma))
+        for k, weight in enumerate(INTERVAL_WEIGHTS[weights], start=1)
+    )
+
+
+def interval_distance(a: Sequence[complex], b: Sequence[complex]) -> float:
+    """Euclidean distance of two places in the Tonal Interval Space [B16]_."""
+    return math.sqrt(sum(abs(x - y) ** 2 for x, y in zip(a, b, strict=True)))
+
+
+def dissonance(
+    vector: Sequence[complex], *, weights: Literal["symbolic", "audio"] = "audio"
+) -> float:
+    """Dissonance of a sonority: 0 for a single pitch class, 1 for a flat chroma [B16]_."""
+    norm = math.sqrt(sum(abs(x) ** 2 for x in vector))
+    return 1.0 - norm / math.sqrt(sum(w * w for w in INTERVAL_WEIGHTS[weights]))
+
+
+def interval_key_distance(a: Key, b: Key) -> float:
+    """Distance of two tonic triads in the Tonal Interval Space [B16]_, symbolic weights."""
+    vectors = [
+        tonal_interval_vector(_chroma_of(tonic_triad(key).pitch_classes), weights="symbolic")
+        for key in (a, b)
+    ]
+    return interval_distance(vectors[0], vectors[1])
+
+
+MODELS: Final[dict[str, Callable[[Key, Key], float]]] = {
+    "Krumhansl-Kessler": krumhansl_distance,
+    "Lerdahl": region_distance,
+    "tonal centroid": centroid_distance,
+    "Tonal Interval Space": interval_key_distance,
+}
+"""The four distances by the name that people read."""
+
+
+def key_distance(a: Key, b: Key) -> float:
+    """How far apart two keys are by the consensus of four models.
+
+    Parameters
+    ----------
+    a, b : Key
+        Any two keys.
+
+    Returns
+    -------
+    float
+        Mean over the models of the rank of `b` among all 24 keys seen from `a`
+        (and the reverse), scaled to 0 (the same key) .. about 1 (the farthest).
+        Symmetric, and unchanged when both keys are transposed.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> e, f, a = (parse_key(name) for name in ("E minor", "F minor", "A minor"))
+    >>> key_distance(e, e), key_distance(e, f) > key_distance(e, a)
+    (0.0, True)
+    """
+    ranks = _model_ranks(a, b)
+    return sum(ranks) / len(ranks)
+
+
+def key_distance_spread(a: Key, b: Key) -> float:
+    """How much the four models disagree on a distance: largest minus smallest rank, 0..1."""
+    ranks = _model_ranks(a, b)
+    return max(ranks) - min(ranks)
+
+
+@lru_cache(maxsize=1024)
+def _model_ranks(a: Key, b: Key) -> tuple[float, ...]:
+    return tuple((_rank(model, a, b) + _rank(model, b, a)) / 2.0 for model in MODELS.values())
+
+
+def _rank(model: Callable[[Key, Key], float], a: Key, b: Key) -> float:
+    """Rank of `b` among all keys by distance from `a`, ties shared, scaled to 0..1."""
+    here = model(a, b)
+    others = [model(a, key) for key in ALL_KEYS if key != a]
+    if a == b:
+        return 0.0
+    nearer = sum(d < here - 1e-9 for d in others)
+    level = sum(abs(d - here) <= 1e-9 for d in others)  # noqa: PLR2004 - rounding of equal sums
+    return (nearer + (level + 1) / 2) / len(others)
+
+
+def _profile_of(key: Key) -> tuple[float, ...]:
+    published = getattr(KRUMHANSL_KESSLER, key.mode)
+    return tuple(published[(n - key.tonic) % N_PITCH_CLASSES] for n in range(N_PITCH_CLASSES))
+
+
+def _pearson(x: Sequence[float], y: Sequence[float]) -> float:
+    mean_x, mean_y = sum(x) / len(x), sum(y) / len(y)
+    dx, dy = [v - mean_x for v in x], [v - mean_y for v in y]
+    covariance = sum(p * q for p, q in zip(dx, dy, strict=True))
+    return covariance / math.sqrt(sum(p * p for p in dx) * sum(q * q for q in dy))
+
+
+def _chroma_of(pitch_classes: Iterable[int]) -> list[float]:
+    sounding = set(pitch_classes)
+    return [1.0 if n in sounding else 0.0 for n in range(N_PITCH_CLASSES)]

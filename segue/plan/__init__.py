@@ -1,0 +1,23 @@
+"""Planning: two sets of facts and a recipe in, a `Plan` in beats out.
+
+`proposals` picks recipes of different families that suit the pair, `plan_segue`
+lays one out: where the old song is left and the new one entered, the tempo
+curve between them, the chords, the layers, the click and the cue.
+"""
+
+from segue.plan.build import plan_segue
+from segue.plan.plan import Plan
+from segue.plan.propose import proposals, suitability
+from segue.plan.recipe import Recipe
+from segue.plan.shelf import load_recipe, load_recipes, shelf_folder
+
+__all__ = [
+    "Plan",
+    "Recipe",
+    "load_recipe",
+    "load_recipes",
+    "plan_segue",
+    "proposals",
+    "shelf_folder",
+    "suitability",
+]

@@ -1,0 +1,103 @@
+"""Where the outgoing song is left and where the incoming one is entered."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, assert_never
+
+from segue.plan.grid import BeatGrid, beat_grid
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts, Ending, Opening
+
+_RING_BEATS_SHARE: Final = 0.5
+"""A last hit keeps at least this share of a bar to ring before the interlude. Chosen by ear."""
+
+_CUT_SHORT_BEATS: Final = 0.25
+"""A file that stops this close before a bar line was cut on it. Chosen on the demo songs."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongEnd:
+    """The outgoing song's grid and the bar line at which its music is done."""
+
+    grid: BeatGrid
+    done_index: int
+    facts: EdgeFacts
+
+    @property
+    def first_bar_index(self) -> int:
+        """First bar line inside the part that was read."""
+        return self.grid.bar_line_after(self.grid.index_at(self.facts.edge_start_s))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongStart:
+    """The incoming song's grid, the index of its bar one, and where its sound sets in."""
+
+    grid: BeatGrid
+    entry_index: float
+    sound_index: float
+    facts: EdgeFacts
+
+
+def song_end(facts: EdgeFacts) -> SongEnd:
+    """Bar line at which the outgoing song is done.
+
+    A song that keeps going is done at its last whole bar line; one that stops
+    or rings out, at the bar line after its last hit has had half a bar to ring;
+    one that fades, at the first bar line after the fade has begun.
+
+    Raises
+    ------
+    ValueError
+        If the facts are of the start of a song.
+    """
+    ending = _ending(facts)
+    grid = beat_grid(facts, anchor_s=ending.last_hit_s)
+    match ending.kind:
+        case "keeps going":
+            done = grid.bar_line_before(grid.index_at(ending.sound_end_s) + _CUT_SHORT_BEATS)
+        case "cold stop" | "ring-out":
+            hit = grid.index_at(ending.last_hit_s)
+            done = grid.bar_line_after(hit + _RING_BEATS_SHARE * grid.metre)
+        case "fade":
+            start_s = ending.sound_end_s if ending.fade_start_s is None else ending.fade_start_s
+            done = grid.bar_line_after(grid.index_at(start_s))
+        case _:
+            assert_never(ending.kind)
+    return SongEnd(grid=grid, done_index=done, facts=facts)
+
+
+def song_start(facts: EdgeFacts) -> SongStart:
+    """Bar one of the incoming song.
+
+    A free intro enters where it starts to sound; anything else on its first
+    downbeat, with its pick-up before that.
+
+    Raises
+    ------
+    ValueError
+        If the facts are of the end of a song.
+    """
+    opening = _opening(facts)
+    grid = beat_grid(facts, anchor_s=opening.first_downbeat_s)
+    sound = grid.index_at(opening.sound_start_s)
+    if opening.kind == "free intro":
+        entry = sound
+    else:
+        entry = round(grid.index_at(opening.first_downbeat_s))
+        sound = min(sound, entry)
+    return SongStart(grid=grid, entry_index=entry, sound_index=sound, facts=facts)
+
+
+def _ending(facts: EdgeFacts) -> Ending:
+    if facts.ending is None:
+        raise ValueError(f"{facts.title} was read at its start, not its end")
+    return facts.ending
+
+
+def _opening(facts: EdgeFacts) -> Opening:
+    if facts.opening is None:
+        raise ValueError(f"{facts.title} was read at its end, not its start")
+    return facts.opening

@@ -1,0 +1,89 @@
+"""What only the players hear: the click and the singer's cue."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from segue.music.key import N_PITCH_CLASSES
+from segue.plan.plan import BarLine, ClickHit, CueNote
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from segue.analysis.facts import FirstNote
+    from segue.music.key import Key
+    from segue.plan.timeline import Timeline
+
+COUNT_IN_BARS: Final = 2
+"""Two bars of count-in (common practice, no source)."""
+
+_CUE_BARS: Final = 3
+"""The cue starts here before the entry: root and fifth, then two bars of the first note."""
+
+_CUE_LOW_MIDI: Final = 55
+"""G3: cue roots are played in the octave from here, where small in-ears speak clearly."""
+
+
+def click_hits(time: Timeline, bar_lines: tuple[BarLine, ...]) -> tuple[ClickHit, ...]:
+    """Clicks: two bars of count-in and on through the incoming song; the whole of a ramp.
+
+    Parameters
+    ----------
+    time : Timeline
+    bar_lines : tuple of BarLine
+
+    Returns
+    -------
+    tuple of ClickHit
+        None after the entry where the incoming song starts in free time.
+    """
+    count_in = time.entry_beat - COUNT_IN_BARS * time.metre
+    moves = any(span.law != "hold" for span in time.tempo.spans)
+    first = min(count_in, time.exit_beat) if moves else count_in
+    last = time.end_beat if time.incoming.grid.is_heard else time.entry_beat
+    accents = {round(line.beat, 6) for line in bar_lines}
+    # A count-in that starts inside the outgoing song is counted from the entry backwards.
+    start = first if time.n_interlude_beats >= COUNT_IN_BARS * time.metre else count_in
+    beats = _beats(max(start, 0.0), last)
+    return tuple(
+        ClickHit(beat=beat, kind="bar" if round(beat, 6) in accents else "beat") for beat in beats
+    )
+
+
+def cue_notes(time: Timeline, key: Key, first_note: FirstNote | None) -> tuple[CueNote, ...]:
+    """The new root, its fifth, then the singer's first note until the entry.
+
+    Parameters
+    ----------
+    time : Timeline
+    key : Key
+        The new key.
+    first_note : FirstNote or None
+        Without one, root and fifth are repeated.
+
+    Returns
+    -------
+    tuple of CueNote
+        The first note sounds from at least two bars before the entry.
+    """
+    bar = float(time.metre)
+    start = max(time.entry_beat - _CUE_BARS * bar, 0.0)
+    root = _CUE_LOW_MIDI + (key.tonic - _CUE_LOW_MIDI) % N_PITCH_CLASSES
+    half = bar / 2
+    notes = [
+        CueNote(start_beat=start, end_beat=start + half, midi=float(root)),
+        CueNote(start_beat=start + half, end_beat=start + bar, midi=float(root + 7)),
+    ]
+    target = float(root) if first_note is None else first_note.midi
+    held = start + bar
+    while held < time.entry_beat - half:
+        notes.append(CueNote(start_beat=held, end_beat=held + bar * 0.9, midi=target))
+        held += bar
+    return tuple(notes)
+
+
+def _beats(start: float, end: float) -> Iterator[float]:
+    beat = start
+    while beat < end - 1e-6:
+        yield beat
+        beat += 1.0

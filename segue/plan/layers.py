@@ -1,0 +1,204 @@
+"""From a recipe's layers to the plan's: song audio on a time map, pads on chords."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+from segue.music.chord import Chord, tonic_triad
+from segue.music.key import N_PITCH_CLASSES
+from segue.music.path import chord_path
+from segue.music.voicing import BASS_RANGE_MIDI, voiced
+from segue.plan.plan import Curve, CurvePoint, MapPoint, PadLayer, SongLayer, Voicing
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from segue.music.key import Key
+    from segue.plan.recipe import Breakpoint, RecipeLayer
+    from segue.plan.timeline import Timeline
+
+LEAD_IN_S: Final = 0.1
+"""Sound kept before beat 0, so that the first attack is whole. Chosen by ear."""
+
+_BEFORE_ATTACK_S: Final = 0.02
+"""How much of the incoming song is kept before its first sound: attacks begin before their beat."""
+
+_LEAST_BEATS: Final = 1e-3
+
+
+def song_layer(layer: RecipeLayer, time: Timeline) -> SongLayer:
+    """A layer of the outgoing or incoming song, with its time map.
+
+    Parameters
+    ----------
+    layer : RecipeLayer
+        With source 'outgoing' or 'incoming'.
+    time : Timeline
+
+    Returns
+    -------
+    SongLayer
+    """
+    start, end = time.beat_of(layer.start), time.beat_of(layer.end)
+    if layer.source == "outgoing":
+        points = _outgoing_map(layer, time, start, end)
+    else:
+        points = _incoming_map(layer, time, start, end)
+    return SongLayer(
+        name=layer.name or f"{layer.source} song",
+        song="outgoing" if layer.source == "outgoing" else "incoming",
+        start_beat=points[0].beat,
+        end_beat=points[-1].beat,
+        time_map=points,
+        roles=layer.roles,
+        part=layer.part,
+        gain_db=_curve(layer.gain_db, time),
+        lowpass_hz=_curve(layer.lowpass_hz, time),
+        highpass_hz=_curve(layer.highpass_hz, time),
+        reverb_db=_curve(layer.reverb_db, time),
+        fade_in_s=layer.fade_in_s,
+        fade_out_s=layer.fade_out_s,
+    )
+
+
+def pad_layer(layer: RecipeLayer, time: Timeline, *, old: Key, new: Key) -> PadLayer:
+    """A pad with the chords that the recipe asks for, voiced.
+
+    The chords share out the interlude; what the pad sounds before the exit
+    belongs to the first of them, and from the entry on it plays the new tonic.
+
+    Parameters
+    ----------
+    layer : RecipeLayer
+        With source 'pad'.
+    time : Timeline
+    old, new : Key
+
+    Returns
+    -------
+    PadLayer
+    """
+    start, end = max(time.beat_of(layer.start), 0.0), time.beat_of(layer.end)
+    inner_start, inner_end = max(start, time.exit_beat), min(end, time.entry_beat)
+    n_chords = max(round((inner_end - inner_start) / (layer.bars_a_chord * time.metre)), 1)
+    chords = _chords(layer, old, new, n_chords)
+    edges = [inner_start + (inner_end - inner_start) * n / n_chords for n in range(n_chords + 1)]
+    edges[0] = start
+    if end > time.entry_beat + _LEAST_BEATS:
+        chords.append(tonic_triad(new))
+        edges.append(end)
+    return PadLayer(
+        name=layer.name or "pad",
+        voicings=_voicings(layer, chords, edges, old, new),
+        sound=layer.sound,
+        gain_db=_curve(layer.gain_db, time),
+        lowpass_hz=_curve(layer.lowpass_hz, time),
+    )
+
+
+def _chords(layer: RecipeLayer, old: Key, new: Key, n_chords: int) -> list[Chord]:
+    match layer.harmony:
+        case "path":
+            return [step.chord for step in chord_path(old, new, n_chords=n_chords)]
+        case "new key":
+            steps = chord_path(old, new, n_chords=n_chords, start="new key")
+            return [step.chord for step in steps]
+        case "dominant":
+            root = (new.tonic + 7) % N_PITCH_CLASSES
+            return [Chord(root=root, quality="dominant seventh")] * n_chords
+        case "drone":
+            return [tonic_triad(new)] * n_chords
+        case "none":
+            raise ValueError("a pad without a harmony cannot be planned")
+
+
+def _voicings(
+    layer: RecipeLayer, chords: Sequence[Chord], edges: Sequence[float], old: Key, new: Key
+) -> tuple[Voicing, ...]:
+    if layer.harmony == "drone":
+        return (_drone(new, edges[0], edges[-1]),)
+    return tuple(
+        Voicing(
+            start_beat=a,
+            end_beat=b,
+            notes_midi=notes,
+            symbol=chord.symbol(flats=new.prefers_flats),
+            roman_from=chord.roman(old),
+            roman_to=chord.roman(new),
+        )
+        for chord, notes, a, b in zip(chords, voiced(chords), edges[:-1], edges[1:], strict=True)
+    )
+
+
+def _drone(key: Key, start: float, end: float) -> Voicing:
+    low = BASS_RANGE_MIDI[0]
+    root = low + (key.tonic - low) % N_PITCH_CLASSES
+    name = tonic_triad(key).symbol(flats=key.prefers_flats).removesuffix("m")
+    return Voicing(
+        start_beat=start,
+        end_beat=end,
+        notes_midi=(root, root + 7, root + 12, root + 19),
+        symbol=f"{name}5",
+        roman_to="I5",
+    )
+
+
+def _outgoing_map(
+    layer: RecipeLayer, time: Timeline, start: float, end: float
+) -> tuple[MapPoint, ...]:
+    """The song's own beats as far as its music goes, then its ring, unstretched."""
+    grid, done = time.outgoing.grid, time.outgoing.done_index
+    last_own = min(end, time.exit_beat + done - time.exit_index)
+    points = [
+        MapPoint(beat=beat, source_s=grid.seconds_at(time.exit_index + beat - time.exit_beat))
+        for beat in _key_frames(max(start, 0.0), last_own)
+    ]
+    if layer.start.anchor == "start" and layer.start.bars == 0:
+        lead_s = min(LEAD_IN_S, max(points[0].source_s, 0.0))
+        points.insert(0, _moved(points[0], -lead_s, time))
+    if end > last_own + _LEAST_BEATS:
+        seconds = time.tempo.seconds_at(end) - time.tempo.seconds_at(last_own)
+        points.append(MapPoint(beat=end, source_s=points[-1].source_s + seconds))
+    return tuple(points)
+
+
+def _incoming_map(
+    layer: RecipeLayer, time: Timeline, start: float, end: float
+) -> tuple[MapPoint, ...]:
+    """The song's own beats from its entry on, with its pick-up before, unstretched."""
+    song = time.incoming
+    first = max(start, time.entry_beat)
+    points = [
+        MapPoint(
+            beat=beat, source_s=song.grid.seconds_at(song.entry_index + beat - time.entry_beat)
+        )
+        for beat in _key_frames(first, end)
+    ]
+    if layer.start.anchor == "entry" and layer.start.bars <= 0:
+        pickup_s = song.grid.seconds_at(song.entry_index) - song.grid.seconds_at(song.sound_index)
+        before_s = min(pickup_s + _BEFORE_ATTACK_S, max(points[0].source_s, 0.0))
+        if before_s > 0:
+            points.insert(0, _moved(points[0], -before_s, time))
+    return tuple(points)
+
+
+def _moved(point: MapPoint, seconds: float, time: Timeline) -> MapPoint:
+    """A key frame earlier or later by the same number of seconds in the plan and the song."""
+    beat = time.tempo.beat_at(time.tempo.seconds_at(point.beat) + seconds)
+    return MapPoint(beat=beat, source_s=point.source_s + seconds)
+
+
+def _key_frames(start: float, end: float) -> list[float]:
+    """Start, every whole beat between, and end."""
+    inner = [
+        float(beat)
+        for beat in range(math.floor(start) + 1, math.ceil(end))
+        if start + _LEAST_BEATS < beat < end - _LEAST_BEATS
+    ]
+    return [start, *inner, end]
+
+
+def _curve(points: Sequence[Breakpoint], time: Timeline) -> Curve:
+    placed = (CurvePoint(beat=time.beat_of(p.at), value=p.value) for p in points)
+    return tuple(sorted(placed, key=lambda point: point.beat))

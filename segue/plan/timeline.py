@@ -1,0 +1,263 @@
+"""The ruler of a plan: bars, beats, anchors and the tempo curve.
+
+Beat 0 is the first kept bar line of the outgoing song. Beats of the outgoing
+section are the outgoing song's own, those of the incoming section the incoming
+song's own; the interlude lies between them on the plan's tempo curve.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final, assert_never
+
+from segue.music.tempo import TempoCurve, TempoSpan
+from segue.plan.plan import BarLine, Section
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from segue.plan.edges import SongEnd, SongStart
+    from segue.plan.grid import BeatGrid
+    from segue.plan.recipe import Position, Recipe
+
+_HEARD_S: Final = 10.0
+"""How much of either song is kept at least: enough to know it again. Chosen by ear."""
+
+_LEAST_BARS: Final = 4
+_MOST_INCOMING_BARS: Final = 16
+_SAME_BPM: Final = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Timeline:
+    """Everything about time in a plan, before its layers.
+
+    Parameters
+    ----------
+    outgoing, incoming : SongEnd, SongStart
+    n_outgoing_beats : int
+        From beat 0 to the exit.
+    n_interlude_beats : float
+    n_incoming_beats : float
+    metre : int
+        Of the interlude.
+    exit_index : int
+        Beat of the outgoing song's grid at the exit.
+    tempo_octave : float
+        See `segue.plan.plan.Plan`.
+    tempo : TempoCurve
+    """
+
+    outgoing: SongEnd
+    incoming: SongStart
+    n_outgoing_beats: int
+    n_interlude_beats: int
+    n_incoming_beats: float
+    metre: int
+    exit_index: int
+    tempo_octave: float
+    tempo: TempoCurve
+
+    @property
+    def exit_beat(self) -> float:
+        """Where the interlude starts."""
+        return float(self.n_outgoing_beats)
+
+    @property
+    def entry_beat(self) -> float:
+        """Bar one of the incoming song."""
+        return float(self.n_outgoing_beats + self.n_interlude_beats)
+
+    @property
+    def end_beat(self) -> float:
+        """Where the candidate ends."""
+        return self.entry_beat + self.n_incoming_beats
+
+    @property
+    def n_interlude_bars(self) -> int:
+        """Bars of the interlude."""
+        return self.n_interlude_beats // self.metre
+
+    def beat_of(self, position: Position) -> float:
+        """Beat of a recipe's position; bars are those of the section it points into."""
+        match position.anchor:
+            case "start":
+                return position.bars * self.outgoing.grid.metre
+            case "exit":
+                metre = self.outgoing.grid.metre if position.bars < 0 else self.metre
+                return self.exit_beat + position.bars * metre
+            case "entry":
+                metre = self.metre if position.bars < 0 else self.incoming.grid.metre
+                return self.entry_beat + position.bars * metre
+            case "end":
+                return self.end_beat + position.bars * self.incoming.grid.metre
+            case _:
+                assert_never(position.anchor)
+
+    def bar_lines(self) -> tuple[BarLine, ...]:
+        """All bar lines from beat 0 on, numbered from 1."""
+        places = [
+            *_lines(0.0, self.exit_beat, self.outgoing.grid.metre, "outgoing"),
+            *_lines(self.exit_beat, self.entry_beat, self.metre, "interlude"),
+            *_lines(
+                self._first_incoming_bar(), self.end_beat, self.incoming.grid.metre, "incoming"
+            ),
+        ]
+        return tuple(
+            BarLine(beat=beat, number=number, section=section, metre=metre)
+            for number, (beat, section, metre) in enumerate(places, start=1)
+        )
+
+    def _first_incoming_bar(self) -> float:
+        """Beat of the first bar line of the incoming song at or after its entry."""
+        start = self.incoming
+        return self.entry_beat + start.grid.bar_line_after(start.entry_index) - start.entry_index
+
+
+def timeline(outgoing: SongEnd, incoming: SongStart, recipe: Recipe) -> Timeline:
+    """Lay a recipe out in beats for a pair of songs.
+
+    Parameters
+    ----------
+    outgoing, incoming : SongEnd, SongStart
+        Where the songs are left and entered.
+    recipe : Recipe
+        Gives the length, the carry and the tempo move.
+
+    Returns
+    -------
+    Timeline
+    """
+    counted_by = outgoing.grid if recipe.length.counted_by == "outgoing" else incoming.grid
+    octave = _octave(outgoing, incoming)
+    n_bars = _interlude_bars(outgoing, incoming, recipe, octave)
+    carry = n_bars if recipe.length.carry_bars < 0 else min(recipe.length.carry_bars, n_bars)
+    exit_index = outgoing.done_index - carry * outgoing.grid.metre
+    exit_index = max(exit_index, outgoing.first_bar_index + outgoing.grid.metre)
+    n_outgoing = _outgoing_beats(outgoing, exit_index)
+    n_incoming = _incoming_beats(incoming)
+    n_interlude = n_bars * counted_by.metre
+    spans = (
+        *_grid_spans(outgoing.grid, exit_index - n_outgoing, n_outgoing),
+        *_interlude_spans(outgoing, incoming, recipe, octave, n_interlude),
+        *_grid_spans(incoming.grid, incoming.entry_index, n_incoming),
+    )
+    return Timeline(
+        outgoing=outgoing,
+        incoming=incoming,
+        n_outgoing_beats=n_outgoing,
+        n_interlude_beats=n_interlude,
+        n_incoming_beats=n_incoming,
+        metre=counted_by.metre,
+        exit_index=exit_index,
+        tempo_octave=1.0 / octave if recipe.length.counted_by == "outgoing" else 1.0,
+        tempo=TempoCurve(spans=_merged(spans)),
+    )
+
+
+def exit_bpm(outgoing: SongEnd) -> float:
+    """Tempo of the outgoing song over its last bar."""
+    return outgoing.grid.bpm_at(outgoing.done_index - 1)
+
+
+def entry_bpm(incoming: SongStart) -> float:
+    """Tempo of the incoming song over its first bar."""
+    return incoming.grid.bpm_at(incoming.entry_index)
+
+
+def _octave(outgoing: SongEnd, incoming: SongStart) -> float:
+    """Factor on the incoming tempo that brings it nearest to the outgoing one."""
+    change = exit_bpm(outgoing) / entry_bpm(incoming)
+    return min((1.0, 2.0, 0.5), key=lambda factor: abs(math.log(change / factor)))
+
+
+def _interlude_bars(outgoing: SongEnd, incoming: SongStart, recipe: Recipe, octave: float) -> int:
+    length = recipe.length
+    old_bpm, new_bpm = exit_bpm(outgoing), entry_bpm(incoming)
+    metre = (outgoing if length.counted_by == "outgoing" else incoming).grid.metre
+    if recipe.tempo.move != "step":
+        change = abs(math.log(new_bpm * octave / old_bpm))
+        beats = change / math.log1p(recipe.tempo.percent_a_beat / 100.0)
+        wanted = math.ceil(beats / metre) + recipe.tempo.steady_bars
+        wanted = max(wanted, length.default) if change < _SAME_BPM else wanted
+    elif length.aim_s is not None:
+        bpm = old_bpm if recipe.tempo.step_at == "entry" else new_bpm
+        wanted = round(length.aim_s * bpm / 60.0 / metre)
+    else:
+        wanted = length.default
+    return min(max(wanted, length.least), length.most)
+
+
+def _outgoing_beats(outgoing: SongEnd, exit_index: int) -> int:
+    grid = outgoing.grid
+    bars = max(_LEAST_BARS, math.ceil(_HEARD_S * grid.bpm_at(exit_index - 1) / 60.0 / grid.metre))
+    there = (exit_index - outgoing.first_bar_index) // grid.metre
+    return max(min(bars, there), 1) * grid.metre
+
+
+def _incoming_beats(incoming: SongStart) -> float:
+    """Whole bars of the incoming song: enough to know it, and to hear the singer come in."""
+    grid, facts = incoming.grid, incoming.facts
+    first_bar = grid.bar_line_after(incoming.entry_index)
+    until_s = grid.seconds_at(first_bar) + _HEARD_S
+    if facts.first_note is not None:
+        until_s = max(until_s, facts.first_note.time_s + grid.metre * facts.pulse.beat_s)
+    until_s = min(until_s, facts.edge_end_s)
+    bars = max(math.ceil((grid.index_at(until_s) - first_bar) / grid.metre), 1)
+    most = min(
+        _MOST_INCOMING_BARS, math.floor((grid.index_at(facts.edge_end_s) - first_bar) / grid.metre)
+    )
+    return first_bar + max(min(bars, most), 1) * grid.metre - incoming.entry_index
+
+
+def _grid_spans(grid: BeatGrid, start_index: float, n_beats: float) -> Iterator[TempoSpan]:
+    """One span a beat, at the song's own tempo."""
+    edges = [start_index, *range(math.floor(start_index) + 1, math.ceil(start_index + n_beats))]
+    for a, b in pairwise([*edges, start_index + n_beats]):
+        bpm = 60.0 * (b - a) / (grid.seconds_at(b) - grid.seconds_at(a))
+        yield TempoSpan(n_beats=b - a, start_bpm=bpm, end_bpm=bpm)
+
+
+def _interlude_spans(
+    outgoing: SongEnd, incoming: SongStart, recipe: Recipe, octave: float, n_beats: int
+) -> Iterator[TempoSpan]:
+    old_bpm = exit_bpm(outgoing)
+    by_outgoing = recipe.length.counted_by == "outgoing"
+    new_bpm = entry_bpm(incoming) * (octave if by_outgoing else 1.0)
+    if recipe.tempo.move == "step" or abs(old_bpm - new_bpm) < _SAME_BPM:
+        bpm = old_bpm if recipe.tempo.step_at == "entry" else new_bpm
+        yield TempoSpan(n_beats=n_beats, start_bpm=bpm, end_bpm=bpm)
+        return
+    metre = (outgoing if by_outgoing else incoming).grid.metre
+    steady = min(recipe.tempo.steady_bars * metre, n_beats - metre)
+    yield TempoSpan(
+        n_beats=n_beats - steady, start_bpm=old_bpm, end_bpm=new_bpm, law=recipe.tempo.move
+    )
+    if steady > 0:
+        yield TempoSpan(n_beats=steady, start_bpm=new_bpm, end_bpm=new_bpm)
+
+
+def _merged(spans: tuple[TempoSpan, ...]) -> tuple[TempoSpan, ...]:
+    """Neighbouring holds at one tempo become one span, so that even songs stay even."""
+    merged: list[TempoSpan] = []
+    for span in spans:
+        last = merged[-1] if merged else None
+        holds = last is not None and last.law == span.law == "hold"
+        if last is not None and holds and abs(last.start_bpm - span.start_bpm) < _SAME_BPM:
+            merged[-1] = TempoSpan(
+                n_beats=last.n_beats + span.n_beats, start_bpm=last.start_bpm, end_bpm=last.end_bpm
+            )
+        else:
+            merged.append(span)
+    return tuple(merged)
+
+
+def _lines(
+    start: float, end: float, metre: int, section: Section
+) -> Iterator[tuple[float, Section, int]]:
+    beat = start
+    while beat < end - 1e-6:
+        yield beat, section, metre
+        beat += metre
