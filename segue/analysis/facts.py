@@ -118,9 +118,9 @@ class LevelFact:
     Parameters
     ----------
     loudness_lufs : float
-        Integrated loudness, ITU-R BS.1770; -inf for silence.
+        Integrated loudness, ITU-R BS.1770; -120 stands for silence.
     true_peak_dbtp : float
-        True peak over all channels; -inf for silence.
+        True peak over all channels; -120 stands for silence.
     """
 
     loudness_lufs: float

@@ -26,6 +26,8 @@ MINOR_TONICS: Final = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb
 
 _LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 _NAME = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭|-?sharp|-?flat)?\s*(.*)", re.DOTALL)
+_NOTE = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭)?\s*(-?\d)")
+HIGHEST_MIDI: Final = 127
 _MODE_WORDS: Final[dict[str, Mode | None]] = {
     "": None,
     "major": "major",
@@ -179,3 +181,47 @@ def _not_a_key(text: str) -> KeyNameError:
     return KeyNameError(
         f"'{text}' is not a key: write a tonic and a mode, such as 'F# minor' or 'Bb major'."
     )
+
+
+def parse_note(text: str) -> float:
+    """MIDI number of a note that a text names.
+
+    Parameters
+    ----------
+    text : str
+        A letter, an accidental and an octave, such as ``"Bb3"`` (C4 is middle
+        C), or a MIDI number with or without decimals.
+
+    Returns
+    -------
+    float
+        MIDI note number, 0..127.
+
+    Raises
+    ------
+    KeyNameError
+        If the text is not a note.
+
+    Examples
+    --------
+    >>> parse_note("A4"), parse_note("Bb3"), parse_note("57.02")
+    (69.0, 58.0, 57.02)
+    """
+    match = _NOTE.fullmatch(text.strip())
+    if match is not None:
+        letter, accidental, octave = match.groups()
+        midi = float(
+            _LETTERS[letter.upper()] + _accidental_semitones(accidental) + 12 * (int(octave) + 1)
+        )
+    else:
+        midi = _number(text)
+    if not 0.0 <= midi <= HIGHEST_MIDI:
+        raise KeyNameError(f"'{text}' is not a note: write a name and an octave, such as 'Bb3'.")
+    return midi
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        return -1.0

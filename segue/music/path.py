@@ -93,11 +93,20 @@ def chord_path(
     """
     if n_chords < 1:
         raise ValueError(f"a path needs at least one chord, got {n_chords}")
-    first = PathStep(chord=tonic_triad(old if start == "old key" else new), key=old)
-    if start == "new key":
-        first = PathStep(chord=first.chord, key=new)
+    # Solved from C, so that transposing both keys transposes the path even where costs tie.
+    up = old.tonic
+    steps = _path_from_c(old.transposed(-up), new.transposed(-up), n_chords, start)
+    return tuple(
+        PathStep(chord=step.chord.transposed(up), key=step.key.transposed(up)) for step in steps
+    )
+
+
+@lru_cache(maxsize=256)
+def _path_from_c(old: Key, new: Key, n_chords: int, start: PathStart) -> tuple[PathStep, ...]:
+    home = old if start == "old key" else new
+    first = PathStep(chord=tonic_triad(home), key=home)
     arrival = PathStep(chord=tonic_triad(new), key=new)
-    inner = _inner_layers(first.key, new, n_chords)
+    inner = _inner_layers(home, new, n_chords)
     layers = [[first], *inner, [_dominant(new)]] if n_chords > 1 else [[_dominant(new)]]
     steps = _cheapest([*layers, [arrival]])
     return (*steps[:-2], _with_seventh(steps[-2]))

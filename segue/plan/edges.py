@@ -46,7 +46,8 @@ def song_end(facts: EdgeFacts) -> SongEnd:
 
     A song that keeps going is done at its last whole bar line; one that stops
     or rings out, at the bar line after its last hit has had half a bar to ring;
-    one that fades, at the first bar line after the fade has begun.
+    one that fades, at the first bar line after the fade has begun. At least one
+    bar of what was read is kept.
 
     Raises
     ------
@@ -66,7 +67,8 @@ def song_end(facts: EdgeFacts) -> SongEnd:
             done = grid.bar_line_after(grid.index_at(start_s))
         case _:
             assert_never(ending.kind)
-    return SongEnd(grid=grid, done_index=done, facts=facts)
+    least = grid.bar_line_after(grid.index_at(facts.edge_start_s)) + grid.metre
+    return SongEnd(grid=grid, done_index=max(done, least), facts=facts)
 
 
 def song_start(facts: EdgeFacts) -> SongStart:

@@ -25,6 +25,7 @@ _BEFORE_ATTACK_S: Final = 0.02
 """How much of the incoming song is kept before its first sound: attacks begin before their beat."""
 
 _LEAST_BEATS: Final = 1e-3
+_LEAST_RING_S: Final = 0.01
 
 
 def song_layer(layer: RecipeLayer, time: Timeline) -> SongLayer:
@@ -157,9 +158,12 @@ def _outgoing_map(
     if layer.start.anchor == "start" and layer.start.bars == 0:
         lead_s = min(LEAD_IN_S, max(points[0].source_s, 0.0))
         points.insert(0, _moved(points[0], -lead_s, time))
-    if end > last_own + _LEAST_BEATS:
-        seconds = time.tempo.seconds_at(end) - time.tempo.seconds_at(last_own)
-        points.append(MapPoint(beat=end, source_s=points[-1].source_s + seconds))
+    ring_s = min(
+        time.tempo.seconds_at(end) - time.tempo.seconds_at(last_own),
+        time.outgoing.facts.edge_end_s - points[-1].source_s,
+    )
+    if end > last_own + _LEAST_BEATS and ring_s > _LEAST_RING_S:
+        points.append(_moved(points[-1], ring_s, time))
     return tuple(points)
 
 

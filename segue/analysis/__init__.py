@@ -1,0 +1,1 @@
+"""Analysis: the edge of a song in, its `EdgeFacts` out."""

@@ -1,0 +1,159 @@
+"""The likeliest way to count what is heard."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.beats import pulse_periods, pulse_times
+from segue.analysis.metre import METRES, Level, levels_of, log_odds
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.analysis.metre import Evidence
+
+_N_PULSES: Final = 4
+_LEAST_STEPS: Final = 5
+_SAME_TEMPO_RATIO: Final = 0.03
+_SAME_PLACE_BEATS: Final = 0.15
+_WRONG_PLACE: Final = 50.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Counting:
+    """A way to count, and how likely it is.
+
+    Parameters
+    ----------
+    beats_s : ndarray, shape (n_beats,)
+        The beats, roughly, in seconds from the first hop.
+    metre, phase : int
+        Beats a bar, and the number of the first downbeat.
+    beat_share, bar_share : float
+        Likelihood of the beats, and of these bars, 0..1.
+    tempi_bpm : tuple of float
+        Tempi of all countings, likeliest first.
+    """
+
+    beats_s: npt.NDArray[np.float64]
+    metre: int
+    phase: int
+    beat_share: float
+    bar_share: float
+    tempi_bpm: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Said:
+    """What the musician says, times in seconds from the first hop."""
+
+    tempo_bpm: float | None = None
+    metre: int | None = None
+    downbeat_s: float | None = None
+
+
+def pulses_of(evidence: Evidence) -> list[npt.NDArray[np.float64]]:
+    """The regular pulses in onset strength, clearest first."""
+    strength = evidence.bands.mean(axis=1)
+    periods = pulse_periods(strength, n_periods=_N_PULSES)
+    pulses = (pulse_times(strength, period_s=period_s) for period_s in periods)
+    return [pulse_s for pulse_s in pulses if len(pulse_s) >= _LEAST_STEPS]
+
+
+def likeliest_counting(evidence: Evidence, said: Said) -> Counting | None:
+    """The likeliest way to count; None where there is no pulse to count.
+
+    Parameters
+    ----------
+    evidence : Evidence
+        Curves of the sound.
+    said : Said
+        What the musician says, which rules other ways out.
+    """
+    levels = _levels(evidence, said)
+    if not levels:
+        return None
+    odds, places = [], []
+    for number, level in enumerate(levels):
+        off_place = -_WRONG_PLACE if _misses(level, said.downbeat_s) else 0.0
+        for metre, row in log_odds(level).items():
+            odds.append(row + off_place)
+            places += [(number, metre, phase) for phase in range(metre)]
+    all_odds = np.concatenate(odds)
+    shares = np.exp(all_odds - all_odds.max())
+    shares /= shares.sum()
+    return _counting(levels, places, shares)
+
+
+def _levels(evidence: Evidence, said: Said) -> list[Level]:
+    metres = METRES if said.metre is None else (said.metre,)
+    if said.tempo_bpm is None:
+        pulses = pulses_of(evidence)
+    else:
+        strength = evidence.bands.mean(axis=1)
+        pulses = [pulse_times(strength, period_s=60.0 / said.tempo_bpm)]
+    return [
+        level
+        for pulse_s in pulses
+        if len(pulse_s) >= _LEAST_STEPS
+        for level in levels_of(evidence, pulse_s, metres=metres, given_bpm=said.tempo_bpm)
+    ]
+
+
+def _misses(level: Level, downbeat_s: float | None) -> bool:
+    """Whether the beats of a level pass a downbeat that is given."""
+    if downbeat_s is None:
+        return False
+    return abs(_places_between(level.beats_s, downbeat_s)) > _SAME_PLACE_BEATS
+
+
+def _places_between(beats_s: npt.NDArray[np.float64], time_s: float) -> float:
+    """How far a time is from the nearest beat, -0.5..0.5 beats, beyond the ends too."""
+    nearest_s = float(beats_s[np.argmin(np.abs(beats_s - time_s))])
+    off_beats = (time_s - nearest_s) / float(np.median(np.diff(beats_s)))
+    return off_beats - round(off_beats)
+
+
+def _counting(
+    levels: list[Level], places: list[tuple[int, int, int]], shares: npt.NDArray[np.float64]
+) -> Counting:
+    """The likeliest place, with the likelihood of all that say the same."""
+    number, metre, phase = places[int(np.argmax(shares))]
+    best = levels[number]
+    twins = {n for n, level in enumerate(levels) if _is_same_pulse(level, best)}
+    beat_share = sum(s for s, p in zip(shares, places, strict=True) if p[0] in twins)
+    down_s = best.beats_s[phase::metre]
+    bar_share = sum(
+        share
+        for share, (n, m, p) in zip(shares, places, strict=True)
+        if n in twins and m == metre and _is_same_bar(levels[n].beats_s[p::m], down_s, metre)
+    )
+    of_levels = np.bincount([p[0] for p in places], weights=shares)
+    order = np.argsort(-of_levels, kind="stable")
+    return Counting(
+        beats_s=best.beats_s,
+        metre=metre,
+        phase=phase,
+        beat_share=min(float(beat_share), 1.0),
+        bar_share=min(float(bar_share), 1.0),
+        tempi_bpm=tuple(60.0 / levels[n].beat_s for n in order),
+    )
+
+
+def _is_same_pulse(one: Level, other: Level) -> bool:
+    if abs(np.log(one.beat_s / other.beat_s)) > _SAME_TEMPO_RATIO:
+        return False
+    middle_s = float(one.beats_s[len(one.beats_s) // 2])
+    return abs(_places_between(other.beats_s, middle_s)) < _SAME_PLACE_BEATS
+
+
+def _is_same_bar(
+    one_s: npt.NDArray[np.float64], other_s: npt.NDArray[np.float64], metre: int
+) -> bool:
+    if len(one_s) == 0 or len(other_s) < 2:  # noqa: PLR2004 - a bar has two ends
+        return False
+    middle_s = float(one_s[len(one_s) // 2])
+    return abs(_places_between(other_s, middle_s)) * metre < 2 * _SAME_PLACE_BEATS

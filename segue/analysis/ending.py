@@ -1,0 +1,272 @@
+"""How a song ends.
+
+Four kinds, told apart by level and hits (attacks of the band):
+
+- 'keeps going': the sound is at full level when the file stops;
+- 'cold stop': after the last hit, or after a last held chord is let go, the
+  level drops at once; a reverb may follow;
+- 'ring-out': after the last hit the level takes its time to fall;
+- 'fade': the level falls over seconds while hits go on.
+
+Not handled: applause after the end (it counts as sound going on), a studio
+talk-over, a hidden track after minutes of silence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, smoothed_db
+from segue.analysis.facts import Ending
+from segue.analysis.soft_hits import soft_hits_s
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.analysis.facts import EndingKind, PulseFact
+    from segue.audio.clip import Clip, SongEdge
+
+    Floats = npt.NDArray[np.float64]
+
+END_BELOW_BODY_DB: Final = 60.0
+"""The sound has ended where it is this far below the body, as in reverberation time."""
+FADE_STARTS_BELOW_BODY_DB: Final = 3.0
+
+# All numbers below chosen on rendered endings of known kind.
+_BLOCK_S: Final = 0.4
+_GATE_DB: Final = 30.0
+_SMOOTH_HOPS: Final = 5
+_FLOOR_S: Final = 0.3
+_FLOOR_BELOW_BODY_DB: Final = 35.0
+_FLOOR_STEADY_DB: Final = 3.0
+_ABOVE_FLOOR_DB: Final = 6.0
+_AT_FILE_END_S: Final = 0.03
+_LONGEST_FADE_S: Final = 30.0
+_LEAST_FADE_S: Final = 2.5
+_LEAST_FADE_DB: Final = 8.0
+_FADE_BODY_DB: Final = 12.0
+_FADE_HIT_SHARE: Final = 0.6
+_FADE_HEARD_DB: Final = 35.0
+_LOW_RATE_HZ: Final = 4000
+_FREE_CONFIDENCE: Final = 0.3
+_SOFT_AFTER_BEATS: Final = 2.0
+_SOFT_BELOW_BODY_DB: Final = 15.0
+_LONGEST_SOFT_S: Final = 10.0
+_BAR_LINE_CONFIDENCE: Final = 0.7
+_BAR_LINE_LATE_S: Final = 0.4
+_BAR_LINE_EARLY_S: Final = 0.07
+_BAR_LINE_BEATS: Final = 2.1
+_BAR_LINE_ALIVE_DB: Final = 25.0
+_RING_FALL_DB: Final = 20.0
+_RING_FALL_S: Final = 0.38
+_LEAST_RING_DB: Final = 6.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Tail:
+    """What the kinds are told from; times in seconds from the start of the edge."""
+
+    levels_db: Floats
+    body_db: float
+    beat_s: float
+    last_hit_s: float
+    sound_end_s: float
+    reaches_file_end: bool
+    hit_times_s: Floats
+    low_db: Floats
+    file_end_s: float
+    bar_line_s: float
+
+    def level_at(self, time_s: float) -> float:
+        """Smoothed level in decibels."""
+        hop = min(max(int(time_s / HOP_S), 0), len(self.levels_db) - 1)
+        return float(self.levels_db[hop])
+
+
+def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
+    """How this edge ends.
+
+    Parameters
+    ----------
+    edge : SongEdge
+        The end of a song.
+    pulse : PulseFact
+        Its beats.
+
+    Returns
+    -------
+    Ending
+        Kind, confidence, last hit, end of sound and start of a fade, in
+        seconds from the start of the file. A silent edge is a 'cold stop' at
+        its own start with no confidence.
+    """
+    mix = edge.mix
+    raw_db = level_db(mix.samples, mix.rate_hz)
+    body_db = _body_db(raw_db)
+    if body_db <= SILENCE_DB:
+        start_s = edge.start_s
+        return Ending(kind="cold stop", confidence=0.0, last_hit_s=start_s, sound_end_s=start_s)
+    end_hop = _sound_end_hop(raw_db, body_db)
+    reaches = (len(raw_db) - end_hop) * HOP_S <= _AT_FILE_END_S
+    sound_end_s = mix.duration_s if reaches else end_hop * HOP_S
+    first_s = max(sound_end_s - _LONGEST_FADE_S, 0.0)
+    heard = _hits_from(mix.samples, mix.rate_hz, first_s, sound_end_s)
+    beat_s = min(max(pulse.beat_s, 0.3), 1.2)
+    smooth_db = smoothed_db(raw_db, _SMOOTH_HOPS)
+    loud_end_s = _last_above_s(smooth_db, body_db - _SOFT_BELOW_BODY_DB)
+    tail = _Tail(
+        levels_db=smooth_db,
+        body_db=body_db,
+        beat_s=beat_s,
+        last_hit_s=_last_hit_s(mix, heard, loud_end_s, beat_s),
+        sound_end_s=sound_end_s,
+        reaches_file_end=reaches,
+        hit_times_s=heard.times_s,
+        low_db=smoothed_db(_low_level_db(mix.samples, mix.rate_hz), _SMOOTH_HOPS),
+        file_end_s=mix.duration_s,
+        bar_line_s=_bar_line_s(pulse, edge.start_s, mix.duration_s),
+    )
+    kind, confidence, fade_start_s = _kind(tail)
+    return Ending(
+        kind=kind,
+        confidence=confidence,
+        last_hit_s=edge.start_s + tail.last_hit_s,
+        sound_end_s=edge.start_s + sound_end_s,
+        fade_start_s=None if fade_start_s is None else edge.start_s + fade_start_s,
+    )
+
+
+def _body_db(levels_db: Floats) -> float:
+    """Level of the body: the loud blocks, not the gaps nor the end."""
+    if len(levels_db) == 0:
+        return SILENCE_DB
+    n_hops = max(min(round(_BLOCK_S / HOP_S), len(levels_db)), 1)
+    blocks = smoothed_db(levels_db, n_hops)[n_hops // 2 :: max(n_hops // 2, 1)]
+    loud = blocks[blocks > blocks.max() - _GATE_DB]
+    return float(np.percentile(loud, 75)) if len(loud) else float(blocks.max())
+
+
+def _sound_end_hop(levels_db: Floats, body_db: float) -> int:
+    """The hop after the last sound above silence, dither or room noise."""
+    threshold_db = body_db - END_BELOW_BODY_DB
+    last = levels_db[-max(round(_FLOOR_S / HOP_S), 1) :]
+    half = len(last) // 2
+    is_steady = abs(np.median(last[:half]) - np.median(last[half:])) < _FLOOR_STEADY_DB
+    floor_db = float(np.median(last))
+    if floor_db < body_db - _FLOOR_BELOW_BODY_DB and is_steady:
+        threshold_db = max(threshold_db, floor_db + _ABOVE_FLOOR_DB)
+    above = np.flatnonzero(smoothed_db(levels_db, 3) > threshold_db)
+    return int(above[-1]) + 1 if len(above) else 0
+
+
+def _low_level_db(samples: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+    """Level below about 2 kHz: chords and bass, not the cymbals that ring over a stop."""
+    n_block = max(rate_hz // _LOW_RATE_HZ, 1)
+    mono = samples.mean(axis=1)
+    blocks = mono[: len(mono) // n_block * n_block].reshape(-1, n_block).mean(axis=1)
+    return level_db(blocks[:, None], rate_hz // n_block)
+
+
+def _hits_from(
+    samples: npt.NDArray[np.float32], rate_hz: int, first_s: float, last_s: float
+) -> Hits:
+    piece = samples[int(first_s * rate_hz) : int(last_s * rate_hz)]
+    heard = hits(piece.mean(axis=1), rate_hz)
+    return Hits(times_s=heard.times_s + first_s, rises_db=heard.rises_db)
+
+
+def _last_hit_s(mix: Clip, heard: Hits, loud_end_s: float, beat_s: float) -> float:
+    """The last attack, or where there was none for beats, the last change of notes.
+
+    Changes are looked for only as far as the sound is loud: partials that beat
+    in a decay are none.
+    """
+    last_s = float(heard.times_s[-1]) if len(heard.times_s) else 0.0
+    if loud_end_s - last_s < _SOFT_AFTER_BEATS * beat_s:
+        return last_s
+    first_s = max(last_s + 0.2, loud_end_s - _LONGEST_SOFT_S)
+    piece = mix.samples[int(first_s * mix.rate_hz) : int(loud_end_s * mix.rate_hz)]
+    soft_s = soft_hits_s(piece.mean(axis=1), mix.rate_hz)
+    return first_s + float(soft_s[-1]) if len(soft_s) else last_s
+
+
+def _kind(tail: _Tail) -> tuple[EndingKind, float, float | None]:
+    """Kind, confidence and, for a fade, where it starts."""
+    fade_start_s, fade_confidence = _fade(tail)
+    if fade_confidence > 0.5:
+        return "fade", fade_confidence, fade_start_s
+    if _stops_on_bar_line(tail):
+        return "keeps going", _BAR_LINE_CONFIDENCE, None
+    fall_s, fallen_db = _fall(tail)
+    if tail.reaches_file_end and fallen_db < _RING_FALL_DB:
+        quiet_s = tail.sound_end_s - tail.last_hit_s
+        rings = quiet_s > 1.5 * tail.beat_s and fallen_db > _LEAST_RING_DB
+        if not rings:
+            return "keeps going", _confidence(_LEAST_RING_DB - fallen_db, 6.0), None
+        return "ring-out", _confidence(fallen_db - _LEAST_RING_DB, 6.0), None
+    if fall_s > _RING_FALL_S:
+        return "ring-out", _confidence(np.log2(fall_s / _RING_FALL_S), 1.0), None
+    return "cold stop", _confidence(np.log2(_RING_FALL_S / max(fall_s, 0.02)), 1.0), None
+
+
+def _stops_on_bar_line(tail: _Tail) -> bool:
+    """Whether the file stops at a bar line that is not played, as a loop does."""
+    late_s = tail.file_end_s - tail.bar_line_s
+    before_s = tail.bar_line_s - tail.last_hit_s
+    if not 0.0 <= late_s < _BAR_LINE_LATE_S:
+        return False
+    if not _BAR_LINE_EARLY_S < before_s < _BAR_LINE_BEATS * tail.beat_s:
+        return False
+    hop = int((tail.bar_line_s - _BAR_LINE_EARLY_S) / HOP_S)
+    return bool(tail.levels_db[hop] > tail.body_db - _BAR_LINE_ALIVE_DB)
+
+
+def _bar_line_s(pulse: PulseFact, start_s: float, end_s: float) -> float:
+    """The last bar line before the file ends, counted on from the last downbeat heard."""
+    if not pulse.downbeats_s or pulse.confidence < _FREE_CONFIDENCE:
+        return -1.0
+    bar_s = pulse.metre * pulse.beat_s
+    last_s = pulse.downbeats_s[-1] - start_s
+    return last_s + bar_s * max(np.floor((end_s - last_s + 0.02) / bar_s), 0.0)
+
+
+def _fall(tail: _Tail) -> tuple[float, float]:
+    """How long the last chord takes to fall 20 dB once it falls, in seconds, and its fall in all."""
+    first = int(tail.last_hit_s / HOP_S)
+    last = max(int(tail.sound_end_s / HOP_S), first + 1)
+    levels = tail.low_db[first:last]
+    top_db = float(levels[: max(round(0.15 / HOP_S), 1)].max())
+    held = np.flatnonzero(levels > top_db - 3.0)
+    hold = int(held[-1]) if len(held) else 0
+    fallen = np.flatnonzero(levels[hold:] < top_db - _RING_FALL_DB)
+    fall = int(fallen[0]) if len(fallen) else len(levels) - hold
+    return fall * HOP_S, top_db - float(levels[-3:].mean())
+
+
+def _fade(tail: _Tail) -> tuple[float, float]:
+    """Where a fade would start and how likely it is one."""
+    n_hops = round(2.0 * tail.beat_s / HOP_S)
+    slow_db = smoothed_db(tail.levels_db, n_hops)[: int(tail.sound_end_s / HOP_S)]
+    body_db = float(np.percentile(slow_db[slow_db > slow_db.max() - _FADE_BODY_DB], 75))
+    start_s = _last_above_s(slow_db, body_db - FADE_STARTS_BELOW_BODY_DB)
+    length_s = _last_above_s(slow_db, body_db - _FADE_HEARD_DB) - start_s
+    during = tail.hit_times_s[tail.hit_times_s > start_s + tail.beat_s]
+    fallen_db = body_db - float(slow_db[-max(n_hops // 2, 1)])
+    if length_s < _LEAST_FADE_S or fallen_db < _LEAST_FADE_DB or len(during) == 0:
+        return start_s, 0.0
+    share = (float(during[-1]) - start_s) / length_s
+    hits_a_beat = len(during) / (length_s / tail.beat_s)
+    return start_s, _confidence(min(share - _FADE_HIT_SHARE, hits_a_beat - 0.3), 0.3)
+
+
+def _last_above_s(levels_db: Floats, threshold_db: float) -> float:
+    above = np.flatnonzero(levels_db > threshold_db)
+    return float(above[-1]) * HOP_S if len(above) else 0.0
+
+
+def _confidence(margin: float, scale: float) -> float:
+    """0.5 at the border between two kinds, towards 1 on the safe side, towards 0 beyond it."""
+    return float(1.0 / (1.0 + np.exp(-3.0 * margin / scale)))

@@ -1,0 +1,215 @@
+"""The first sung or lead note of a stem.
+
+A note is a run of hops that are periodic, steady in pitch and near the level of
+the phrase: what bleeds in from other instruments is well below it. Pitch is the
+median of its steady part. The attack is where the sound of the note begins: a
+scoop belongs to it, a breath before it does not.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.envelope import SILENCE_DB, level_db, smoothed_db
+from segue.analysis.facts import FirstNote
+from segue.analysis.pitch_track import TRACK_HOP_S, TRACK_RATE_HZ, pitch_track
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.analysis.pitch_track import PitchTrack
+    from segue.audio.clip import Clip, SongEdge
+
+    Floats = npt.NDArray[np.float64]
+
+# All numbers below chosen on rendered voices and leads of known pitch and attack.
+_VOICE_BAND_HZ: Final = (200.0, 3500.0)
+_SILENT_DB: Final = -70.0
+_GATE_BELOW_PHRASE_DB: Final = 13.0
+_LOUD_PERCENTILE: Final = 97.0
+_CLEAR: Final = 0.75
+_LARGEST_STEP_SEMITONES: Final = 0.8
+_LEAST_NOTE_S: Final = 0.06
+_STEADY_FROM_S: Final = 0.06
+_STEADY_TO_S: Final = 0.6
+_LEAST_STEADY_S: Final = 0.1
+_FIT_SEMITONES: Final = 0.1
+_STEP_COST: Final = 9.0
+_ATTACK_REACH_S: Final = 0.15
+_ATTACK_BELOW_DB: Final = 14.0
+_ATTACK_RISE_SHARE: Final = 0.4
+_FINE_HOP_S: Final = 0.002
+
+
+def hear_first_note(edge: SongEdge) -> FirstNote | None:
+    """First note of the voice, or of the lead where there is no voice.
+
+    Parameters
+    ----------
+    edge : SongEdge
+        The start of a song.
+
+    Returns
+    -------
+    FirstNote or None
+        None where neither stem is given, or it is silent.
+    """
+    for role in ("voice", "lead"):
+        clip = edge.sum_of(role)  # type: ignore[arg-type]
+        if clip is not None:
+            note = first_note_of(clip)
+            if note is not None:
+                return note
+    return None
+
+
+def first_note_of(clip: Clip) -> FirstNote | None:
+    """First note of a stem that one voice carries.
+
+    Parameters
+    ----------
+    clip : Clip
+        A voice or lead, perhaps with other instruments faintly behind it.
+
+    Returns
+    -------
+    FirstNote or None
+        None where no note is heard.
+    """
+    mono = _at_track_rate(clip)
+    band = _voice_band(mono)
+    levels_db = smoothed_db(level_db(band[:, None], TRACK_RATE_HZ, hop_s=TRACK_HOP_S), 5)
+    if len(levels_db) == 0 or levels_db.max() < _SILENT_DB:
+        return None
+    track = pitch_track(band)
+    n = min(len(levels_db), len(track.midi))
+    gate_db = _gate_db(levels_db[:n], track.clarity[:n])
+    runs = _note_runs(track, levels_db[:n] > gate_db)
+    if not runs:
+        return None
+    first, last = runs[0]
+    time_s = _attack_s(band, levels_db, track, first, last)
+    return FirstNote(
+        midi=_settled_midi(track, first, last),
+        time_s=clip.start_s + time_s,
+        confidence=float(np.median(track.clarity[first:last])),
+    )
+
+
+def is_monophonic(clip: Clip) -> bool:
+    """Whether one voice at a time sounds: most of what is loud has one clear pitch.
+
+    Parameters
+    ----------
+    clip : Clip
+        Any sound.
+
+    Returns
+    -------
+    bool
+        True for a voice or a single lead line, False for chords, drums, mixes.
+    """
+    mono = _at_track_rate(clip)
+    band = _voice_band(mono)
+    levels_db = smoothed_db(level_db(band[:, None], TRACK_RATE_HZ, hop_s=TRACK_HOP_S), 5)
+    if len(levels_db) == 0 or levels_db.max() < _SILENT_DB:
+        return False
+    clarity = pitch_track(band).clarity[: len(levels_db)]
+    loud = levels_db > np.percentile(levels_db, _LOUD_PERCENTILE) - _GATE_BELOW_PHRASE_DB
+    return bool(np.mean(clarity[loud] > 0.85) > 0.75)
+
+
+def _at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
+    import soxr
+
+    mono = clip.samples.mean(axis=1, dtype=np.float32)
+    return np.asarray(soxr.resample(mono, clip.rate_hz, TRACK_RATE_HZ, quality="LQ"))
+
+
+def _voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The formant range, where a bass, a kick and cymbals behind a voice say little."""
+    from scipy import signal
+
+    sos = signal.butter(2, _VOICE_BAND_HZ, "bandpass", fs=TRACK_RATE_HZ, output="sos")
+    return np.asarray(signal.sosfilt(sos, mono), dtype=np.float32)
+
+
+def _gate_db(levels_db: Floats, clarity: Floats) -> float:
+    """Level above which a clear pitch belongs to the voice."""
+    clear = levels_db[clarity > _CLEAR]
+    loud = clear if len(clear) else levels_db
+    return float(np.percentile(loud, _LOUD_PERCENTILE)) - _GATE_BELOW_PHRASE_DB
+
+
+def _note_runs(track: PitchTrack, loud: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Runs of loud, clear hops without leaps, long enough to be notes."""
+    n = len(loud)
+    good = loud & (track.clarity[:n] > _CLEAR)
+    steps = np.abs(np.diff(track.midi[:n], prepend=track.midi[0]))
+    starts_new = good & (~np.concatenate([[False], good[:-1]]) | (steps > _LARGEST_STEP_SEMITONES))
+    number = np.cumsum(starts_new)
+    runs = []
+    for start in np.flatnonzero(starts_new):
+        same = (number[start:] == number[start]) & good[start:]
+        length = len(same) if same.all() else int(np.argmin(same))
+        if length * TRACK_HOP_S >= _LEAST_NOTE_S:
+            runs.append((int(start), int(start) + length))
+            break
+    return runs
+
+
+def _settled_midi(track: PitchTrack, first: int, last: int) -> float:
+    """Median over the first note of a run of hops, without its scoop."""
+    midi = track.midi[first : min(last, first + round(_STEADY_TO_S / TRACK_HOP_S))]
+    edges = _changes(midi)
+    for begin, end in pairwise(edges):
+        if (end - begin) * TRACK_HOP_S >= _LEAST_STEADY_S:
+            break
+    else:
+        begin, end = 0, len(midi)
+    settled = min(begin + round(_STEADY_FROM_S / TRACK_HOP_S), (begin + end) // 2)
+    return float(np.median(midi[settled:end]))
+
+
+def _changes(midi: Floats) -> list[int]:
+    """Borders of the notes in a run: the steps of the best fit by a line with few steps."""
+    levels = np.arange(midi.min(), midi.max() + _FIT_SEMITONES, _FIT_SEMITONES)
+    cost = np.zeros(len(levels))
+    came_from = np.empty((len(midi), len(levels)), dtype=np.int64)
+    for hop, pitch in enumerate(midi):
+        best = int(np.argmin(cost))
+        is_new = cost[best] + _STEP_COST < cost
+        came_from[hop] = np.where(is_new, best, np.arange(len(levels)))
+        cost = np.where(is_new, cost[best] + _STEP_COST, cost)
+        cost = cost + np.minimum(np.abs(pitch - levels), 1.0)
+    edges, at = [len(midi)], int(np.argmin(cost))
+    for hop in range(len(midi) - 1, 0, -1):
+        if came_from[hop, at] != at:
+            edges.append(hop)
+        at = int(came_from[hop, at])
+    return [0, *reversed(edges)]
+
+
+def _attack_s(
+    band: npt.NDArray[np.float32], levels_db: Floats, track: PitchTrack, first: int, last: int
+) -> float:
+    """Where the level last rises out of what was before the first clear hop.
+
+    14 dB below the note, or where something sounds before it, some way up from
+    that.
+    """
+    top_db = float(levels_db[first : min(last, first + round(0.2 / TRACK_HOP_S))].max())
+    begin_s = max(first * TRACK_HOP_S - _ATTACK_REACH_S, 0.0)
+    piece = band[
+        round(begin_s * TRACK_RATE_HZ) : round((first + 4) * TRACK_HOP_S * TRACK_RATE_HZ)
+    ]
+    fine_db = smoothed_db(level_db(piece[:, None], TRACK_RATE_HZ, hop_s=_FINE_HOP_S), 3)
+    before = fine_db[: max(round((first * TRACK_HOP_S - begin_s - 0.04) / _FINE_HOP_S), 1)]
+    before_db = float(np.median(before)) if begin_s > 0 else SILENCE_DB
+    threshold_db = max(top_db - _ATTACK_BELOW_DB, before_db + _ATTACK_RISE_SHARE * (top_db - before_db))
+    below = np.flatnonzero(fine_db < threshold_db)
+    at = int(below[-1]) + 1 if len(below) else 0
+    return begin_s + at * _FINE_HOP_S

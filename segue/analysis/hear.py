@@ -1,0 +1,111 @@
+"""All facts of one edge: the analysis stage as a whole."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from segue.analysis.doubts import doubts_about
+from segue.analysis.ending import hear_ending
+from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
+from segue.analysis.first_note import first_note_of, hear_first_note
+from segue.analysis.key import hear_key
+from segue.analysis.opening import hear_opening
+from segue.analysis.overrides import Overrides
+from segue.analysis.pulse import hear_pulse
+from segue.analysis.tuning import hear_tuning
+from segue.audio.loudness import integrated_lufs
+from segue.audio.true_peak import true_peak_dbtp
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import Ending, Opening, PulseFact
+    from segue.audio.clip import Clip, SongEdge
+
+SILENCE_DB: Final = -120.0
+"""Level that stands for silence in the facts, below the floor of 16-bit sound."""
+
+
+def hear_edge(
+    edge: SongEdge, *, overrides: Overrides | None = None, lead: Clip | None = None
+) -> EdgeFacts:
+    """Hear everything about the edge of a song.
+
+    Parameters
+    ----------
+    edge : SongEdge
+        The end or the start of a song.
+    overrides : Overrides, optional
+        What the musician says; goes over the song's own notes.
+    lead : Clip, optional
+        The sung or lead part, where the song itself does not bring it as a stem.
+
+    Returns
+    -------
+    EdgeFacts
+        Times in seconds from the start of the file.
+    """
+    said = (overrides or Overrides()).over(edge.notes)
+    pulse = hear_pulse(
+        edge,
+        tempo_bpm=said.tempo_bpm,
+        metre=said.metre,
+        first_downbeat_s=said.first_downbeat_s,
+    )
+    tuning_cents = hear_tuning(edge) if said.tuning_cents is None else said.tuning_cents
+    facts = EdgeFacts(
+        file=str(edge.path),
+        title=edge.title,
+        edge=edge.edge,
+        duration_s=edge.duration_s,
+        edge_start_s=edge.start_s,
+        edge_end_s=edge.end_s,
+        key=_key(edge, pulse, tuning_cents, said),
+        tuning_cents=tuning_cents,
+        pulse=pulse,
+        level=_level(edge.mix),
+        ending=_ending(edge, pulse, said) if edge.edge == "end" else None,
+        opening=_opening(edge, pulse, said) if edge.edge == "start" else None,
+        first_note=_first_note(edge, lead, said) if edge.edge == "start" else None,
+    )
+    return replace(facts, doubts=doubts_about(facts))
+
+
+def _key(edge: SongEdge, pulse: PulseFact, tuning_cents: float, said: Overrides) -> KeyFact:
+    if said.key is not None:
+        return KeyFact(key=said.key, confidence=1.0, source="given")
+    return hear_key(edge, pulse, tuning_cents=tuning_cents)
+
+
+def _level(mix: Clip) -> LevelFact:
+    return LevelFact(
+        loudness_lufs=max(integrated_lufs(mix), SILENCE_DB),
+        true_peak_dbtp=max(true_peak_dbtp(mix), SILENCE_DB),
+    )
+
+
+def _ending(edge: SongEdge, pulse: PulseFact, said: Overrides) -> Ending:
+    heard = hear_ending(edge, pulse)
+    if said.ending is None:
+        return heard
+    fade_s = heard.fade_start_s
+    if said.ending == "fade" and fade_s is None:
+        fade_s = heard.last_hit_s
+    return replace(heard, kind=said.ending, confidence=1.0, fade_start_s=fade_s)
+
+
+def _opening(edge: SongEdge, pulse: PulseFact, said: Overrides) -> Opening:
+    heard = hear_opening(edge, pulse)
+    if said.opening is None or said.opening == heard.kind:
+        return heard if said.opening is None else replace(heard, confidence=1.0)
+    beats = (heard.first_downbeat_s - heard.sound_start_s) / pulse.beat_s
+    pickup = beats if said.opening == "pick-up" else 0.0
+    return replace(heard, kind=said.opening, confidence=1.0, pickup_beats=pickup)
+
+
+def _first_note(edge: SongEdge, lead: Clip | None, said: Overrides) -> FirstNote | None:
+    heard = hear_first_note(edge) if lead is None else first_note_of(lead)
+    if said.first_note_midi is None:
+        return heard
+    if heard is None:
+        return FirstNote(midi=said.first_note_midi, time_s=edge.start_s, confidence=0.0)
+    return replace(heard, midi=said.first_note_midi)

@@ -1,0 +1,177 @@
+"""What speaks for a key: twelve numbers, one a pitch class, for every kind of evidence.
+
+No profile of pitch classes tells A minor's Am-G-F-G from C or G, so the chords, the
+bass on downbeats, how chords follow one another and where the music starts and
+comes to rest are heard besides the notes.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.analysis.chords import chord_posteriors
+from segue.analysis.chroma import bass_chroma, treble_chroma
+from segue.music.key import N_PITCH_CLASSES
+
+Floats = npt.NDArray[np.float64]
+
+_MOTIONS: Final = (
+    ("major", 7, "major"),
+    ("major", 7, "minor"),
+    ("minor", 7, "minor"),
+    ("minor", 7, "major"),
+    ("major", 5, "major"),
+    ("major", 5, "minor"),
+    ("minor", 5, "minor"),
+    ("minor", 5, "major"),
+    ("major", 10, "major"),
+    ("major", 10, "minor"),
+    ("major", 8, "minor"),
+    ("diminished", 11, "major"),
+    ("diminished", 11, "minor"),
+)
+"""Chord motions: quality, semitones above the goal's root, and quality of the goal."""
+
+EVIDENCE: Final = (
+    "notes", "notes present", "bass", "bass on downbeats",
+    "major chords", "minor chords", "diminished chords",
+    "major chords on downbeats", "minor chords on downbeats",
+    *(f"{source} {semitones} to {goal}" for source, semitones, goal in _MOTIONS),
+    "first bass", "first major", "first minor",
+    "opening bass", "opening major", "opening minor",
+    "last bass", "last major", "last minor",
+    "resting bass", "resting major", "resting minor",
+)  # fmt: skip
+"""Kinds of evidence, in order."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Segments:
+    """An edge cut into beats.
+
+    Parameters
+    ----------
+    strengths : ndarray, shape (n_segments, n_notes)
+        Note strengths of everything pitched.
+    bass_strengths : ndarray, shape (n_segments, n_notes)
+        The same of the bass stem; of everything where there is none.
+    level : ndarray, shape (n_segments,)
+        Magnitude of what is pitched, in any unit.
+    downbeat : ndarray, shape (n_segments,)
+        Chance that a bar starts there.
+    final_strengths : ndarray, shape (2, n_notes)
+        What sounds just after the last attack: everything, and the bass.
+    rest : float
+        Chance that the music comes to rest there, 0..1; 0 for an opening.
+    is_start : bool
+        Whether this is the start of a song.
+    """
+
+    strengths: Floats
+    bass_strengths: Floats
+    level: Floats
+    downbeat: Floats
+    final_strengths: Floats
+    rest: float
+    is_start: bool
+
+
+def key_evidence(segments: Segments) -> Floats:
+    """Everything that speaks for a key.
+
+    Parameters
+    ----------
+    segments : Segments
+
+    Returns
+    -------
+    ndarray, shape (len(EVIDENCE), 12)
+        By kind and pitch class. Transposing the music rolls every row.
+    """
+    treble = treble_chroma(segments.strengths)
+    bass = bass_chroma(segments.bass_strengths)
+    weight = _segment_weights(segments.level)
+    chords = chord_posteriors(treble, bass)
+    bars = weight * segments.downbeat
+    notes = _share(weight @ _rows_to_one(treble))
+    rows = [
+        notes,
+        np.sqrt(notes),
+        _share(weight @ _rows_to_one(bass)),
+        _share(bars @ _rows_to_one(bass)),
+        *_weighted(weight, chords),
+        *_weighted(bars, chords)[:2],
+        *_motions(weight, chords),
+        *_opening(weight, segments, _rows_to_one(bass), chords),
+        *_close(weight, segments, _rows_to_one(bass), chords),
+    ]
+    return np.array(rows)
+
+
+def _segment_weights(level: Floats) -> Floats:
+    """Near 1 where the music sounds, less in its decay."""
+    return np.asarray(level / (level + 0.1 * np.median(level) + np.finfo(np.float64).tiny))
+
+
+def _weighted(weight: Floats, chords: Floats) -> Floats:
+    """Mean chord posterior, shape (3, 12)."""
+    total = max(float(weight.sum()), 1e-9)
+    return np.asarray(np.tensordot(weight, chords, axes=1) / total)
+
+
+def _motions(weight: Floats, chords: Floats) -> list[Floats]:
+    """Share of each chord motion among all changes, by the root of its goal."""
+    qualities = {"major": 0, "minor": 1, "diminished": 2}
+    both = np.minimum(weight[:-1], weight[1:])[:, None]
+    before, after = chords[:-1] * both[:, None], chords[1:]
+    stays = float((before * after).sum())
+    changes = max(float(both.sum()) - stays, 1.0)
+    rows = []
+    for source, semitones, goal in _MOTIONS:
+        from_root = np.roll(before[:, qualities[source]], -semitones, axis=1)
+        rows.append((from_root * after[:, qualities[goal]]).sum(axis=0) / changes)
+    return rows
+
+
+def _opening(weight: Floats, segments: Segments, bass: Floats, chords: Floats) -> list[Floats]:
+    """The first chord that sounds, and the chords of every fourth bar from the first."""
+    if not segments.is_start or not len(weight):
+        return [np.zeros(N_PITCH_CLASSES)] * 6
+    first = int(np.argmax(weight > 0.3))
+    fade = np.zeros(len(weight))
+    fade[first:] = 0.5 ** np.arange(len(weight) - first)
+    heads = np.zeros(len(weight))
+    bars = np.flatnonzero(segments.downbeat > 0)[::4]
+    heads[bars] = segments.downbeat[bars]
+    return [*_triple(weight * fade, bass, chords), *_triple(weight * heads, bass, chords)]
+
+
+def _close(weight: Floats, segments: Segments, bass: Floats, chords: Floats) -> list[Floats]:
+    """The last chord that plays, and the one on which the music comes to rest."""
+    if segments.is_start or not len(weight):
+        return [np.zeros(N_PITCH_CLASSES)] * 6
+    last = len(weight) - 1 - int(np.argmax(weight[::-1] > 0.3))
+    fade = np.zeros(len(weight))
+    fade[: last + 1] = 0.5 ** np.arange(last, -1, -1)
+    treble = treble_chroma(segments.final_strengths[:1])
+    low = bass_chroma(segments.final_strengths[1:])
+    final = _triple(np.ones(1), _rows_to_one(low), chord_posteriors(treble, low))
+    return [*_triple(weight * fade, bass, chords), *(segments.rest * row for row in final)]
+
+
+def _triple(weight: Floats, bass: Floats, chords: Floats) -> list[Floats]:
+    return [_share(weight @ bass), *_weighted(weight, chords)[:2]]
+
+
+def _rows_to_one(chroma: Floats) -> Floats:
+    total = chroma.sum(axis=1, keepdims=True)
+    return chroma / np.where(total > 0, total, 1.0)
+
+
+def _share(row: Floats) -> Floats:
+    total = float(row.sum())
+    return np.asarray(row / total if total > 0 else row)

@@ -1,0 +1,162 @@
+"""How a song starts.
+
+'on the beat': the first sound is bar one; 'pick-up': the first sound comes
+less than a bar before bar one (also a swell); 'free intro': sound goes on for
+a bar or more before the pulse sets in, or there is no pulse.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, smoothed_db
+from segue.analysis.facts import Opening
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.analysis.facts import PulseFact
+    from segue.audio.clip import Clip, SongEdge
+
+    Floats = npt.NDArray[np.float64]
+
+START_BELOW_BODY_DB: Final = 60.0
+"""Sound starts where it comes within this distance of the body."""
+
+# All numbers below chosen on rendered openings of known kind.
+_LONGEST_INTRO_S: Final = 30.0
+_FLOOR_S: Final = 0.1
+_FLOOR_BELOW_BODY_DB: Final = 35.0
+_ABOVE_FLOOR_DB: Final = 8.0
+_FINE_HOP_S: Final = 0.001
+_ON_BEAT_S: Final = 0.07
+_SUPPORT_S: Final = 0.045
+_SUPPORT_BEATS: Final = 48
+_HEAD_START_BEATS: Final = 2.0
+_FREE_CONFIDENCE: Final = 0.3
+
+
+def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
+    """How this edge starts.
+
+    Parameters
+    ----------
+    edge : SongEdge
+        The start of a song.
+    pulse : PulseFact
+        Its beats and bars; they may start later than the sound.
+
+    Returns
+    -------
+    Opening
+        Kind, confidence, first sound and bar one in seconds from the start of
+        the file, and the beats of a pick-up.
+    """
+    mix = edge.mix
+    sound_s = _sound_start_s(mix)
+    if sound_s is None:
+        silent_s = edge.start_s
+        return Opening(
+            kind="free intro",
+            confidence=0.0,
+            sound_start_s=silent_s,
+            first_downbeat_s=pulse.downbeats_s[0] if pulse.downbeats_s else silent_s,
+        )
+    if not pulse.downbeats_s or pulse.confidence < _FREE_CONFIDENCE:
+        return Opening(
+            kind="free intro",
+            confidence=0.3,
+            sound_start_s=edge.start_s + sound_s,
+            first_downbeat_s=edge.start_s + sound_s,
+        )
+    heard = hits(
+        mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)].mean(axis=1), mix.rate_hz
+    )
+    beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
+    set_in = _set_in(beats_s, heard, sound_s)
+    return _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
+
+
+def _sound_start_s(mix: Clip) -> float | None:
+    """First sound above silence, dither or room noise, in seconds from the start of the clip.
+
+    None where there is only silence.
+    """
+    levels_db = level_db(mix.samples, mix.rate_hz)
+    if len(levels_db) == 0 or levels_db.max() <= SILENCE_DB:
+        return None
+    body_db = float(np.percentile(levels_db[levels_db > levels_db.max() - 30.0], 75))
+    threshold_db = body_db - START_BELOW_BODY_DB
+    floor_db = float(np.median(levels_db[: round(_FLOOR_S / HOP_S)]))
+    if floor_db < body_db - _FLOOR_BELOW_BODY_DB:
+        threshold_db = max(threshold_db, floor_db + _ABOVE_FLOOR_DB)
+    first = int(np.flatnonzero(smoothed_db(levels_db, 2) > threshold_db)[0])
+    begin = int(max(first - 2, 0) * HOP_S * mix.rate_hz)
+    piece = mix.samples[begin : begin + int(5 * HOP_S * mix.rate_hz)]
+    fine_db = level_db(piece, mix.rate_hz, hop_s=_FINE_HOP_S)
+    above = np.flatnonzero(fine_db > threshold_db)
+    return begin / mix.rate_hz + (float(above[0]) * _FINE_HOP_S if len(above) else 0.0)
+
+
+def _grid(
+    pulse: PulseFact, start_s: float, sound_s: float
+) -> tuple[Floats, npt.NDArray[np.int64]]:
+    """Beats from the first sound on, and the place of each in its bar (0 = downbeat)."""
+    beats_s = np.asarray(pulse.beats_s) - start_s
+    first_bar = int(np.searchsorted(np.asarray(pulse.beats_s), pulse.downbeats_s[0] - 1e-6))
+    n_before = max(int((beats_s[0] - sound_s + _ON_BEAT_S) / pulse.beat_s), 0)
+    before = beats_s[0] - pulse.beat_s * np.arange(n_before, 0, -1)
+    every = np.concatenate([before, beats_s])
+    phase = (np.arange(len(every)) - n_before - first_bar) % pulse.metre
+    sounding = every > sound_s - _ON_BEAT_S
+    return every[sounding], phase[sounding]
+
+
+def _set_in(beats_s: Floats, heard: Hits, sound_s: float) -> int:
+    """Index of the beat from which the hits fall on the beats.
+
+    The change point that best parts beats without a hit from beats with one;
+    setting in with the first sound has a head start.
+    """
+    if len(heard.times_s) == 0 or len(beats_s) == 0:
+        return 0
+    near = np.abs(heard.times_s[None, :] - beats_s[:, None]) < _SUPPORT_S
+    strength = (near * heard.rises_db[None, :]).max(axis=1)[:_SUPPORT_BEATS]
+    usual = np.percentile(strength, 75)
+    if usual <= 0.0:
+        return 0
+    share = np.minimum(strength / usual, 1.0)
+    gain = share - 0.5 * share[len(share) // 2 :].mean()
+    after = np.cumsum(gain[::-1])[::-1] - np.concatenate([[0.0], np.cumsum(gain)[:-1]])
+    if abs(beats_s[0] - sound_s) < _ON_BEAT_S:
+        after[0] += _HEAD_START_BEATS
+    return int(np.argmax(after))
+
+
+def _opening(
+    edge: SongEdge, pulse: PulseFact, sound_s: float, beats_s: Floats, phase: npt.NDArray[np.int64]
+) -> Opening:
+    bars = beats_s[phase == 0]
+    first_bar_s = float(bars[0]) if len(bars) else float(beats_s[0]) if len(beats_s) else sound_s
+    ahead_beats = (first_bar_s - sound_s) / pulse.beat_s
+    sure = min(pulse.confidence, pulse.downbeat_confidence)
+    kind, pickup_beats = "pick-up", _counted_beats(ahead_beats)
+    if first_bar_s - sound_s < _ON_BEAT_S:
+        kind, pickup_beats = "on the beat", 0.0
+    elif ahead_beats >= pulse.metre:
+        kind, pickup_beats = "free intro", 0.0
+    return Opening(
+        kind=kind,  # type: ignore[arg-type]
+        confidence=sure,
+        sound_start_s=edge.start_s + sound_s,
+        first_downbeat_s=edge.start_s + first_bar_s,
+        pickup_beats=pickup_beats,
+    )
+
+
+def _counted_beats(beats: float) -> float:
+    """The nearest count of quarters or thirds of a beat, at least a quarter."""
+    counts = [max(round(beats * parts), 1) / parts for parts in (4, 3)]
+    return min(counts, key=lambda count: abs(count - beats))

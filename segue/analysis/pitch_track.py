@@ -1,0 +1,113 @@
+"""Pitch of a single voice, hop by hop.
+
+The squared difference of a window with itself a lag later, divided by its mean
+over shorter lags ([CK02]_, equations 6 and 8), computed through the Fourier
+transform for many windows at once. The first deep dip gives the period.
+
+References
+----------
+.. [CK02] A. de Cheveigne and H. Kawahara, "YIN, a fundamental frequency
+   estimator for speech and music", J. Acoust. Soc. Am. 111(4), 2002, 1917-1930.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+TRACK_RATE_HZ: Final = 12_000
+"""Pitch is tracked at this rate: it carries five harmonics of the highest note."""
+TRACK_HOP_S: Final = 0.005
+LOWEST_HZ: Final = 60.0
+HIGHEST_HZ: Final = 1300.0
+
+_WINDOW_FRAMES: Final = 400
+_LONGEST_LAG: Final = round(TRACK_RATE_HZ / LOWEST_HZ)
+_SHORTEST_LAG: Final = int(TRACK_RATE_HZ / HIGHEST_HZ)
+_N_FFT: Final = 640
+_HOP_FRAMES: Final = round(TRACK_HOP_S * TRACK_RATE_HZ)
+_DEEP: Final = 0.12
+_NEARLY_AS_DEEP: Final = 0.08
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PitchTrack:
+    """Pitch hop by hop; hop n is centred on ``n * TRACK_HOP_S``.
+
+    Parameters
+    ----------
+    midi : ndarray, shape (n_hops,)
+        MIDI note number with cents as decimals.
+    clarity : ndarray, shape (n_hops,)
+        1 for a perfectly periodic sound, 0 for noise.
+    """
+
+    midi: Floats
+    clarity: Floats
+
+
+def pitch_track(mono: npt.NDArray[np.float32]) -> PitchTrack:
+    """Pitch of a voice at `TRACK_RATE_HZ`.
+
+    Parameters
+    ----------
+    mono : ndarray, shape (n_frames,)
+        Sound at `TRACK_RATE_HZ`.
+
+    Returns
+    -------
+    PitchTrack
+        One value every `TRACK_HOP_S`.
+    """
+    reach = (_WINDOW_FRAMES + _LONGEST_LAG) // 2
+    padded = np.pad(mono, (reach, reach))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach)[::_HOP_FRAMES]
+    dips = _normalised_difference(np.ascontiguousarray(windows, dtype=np.float32))
+    lag = _first_deep_dip(dips)
+    rows = np.arange(len(dips))
+    y0, y1, y2 = dips[rows, lag - 1], dips[rows, lag], dips[rows, lag + 1]
+    bend = np.maximum(y0 - 2.0 * y1 + y2, 1e-9)
+    shift = np.clip(0.5 * (y0 - y2) / bend, -0.5, 0.5)
+    hz = TRACK_RATE_HZ / (lag + shift)
+    return PitchTrack(
+        midi=69.0 + 12.0 * np.log2(hz / 440.0), clarity=np.clip(1.0 - y1, 0.0, 1.0).astype(float)
+    )
+
+
+def _normalised_difference(windows: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Equation 8 for lags 0 to the longest, one row a window."""
+    from scipy import fft
+
+    lags = np.arange(_LONGEST_LAG + 1)
+    head = np.zeros_like(windows)
+    head[:, :_WINDOW_FRAMES] = windows[:, :_WINDOW_FRAMES]
+    spectrum = fft.rfft(head, _N_FFT, axis=1).conj() * fft.rfft(windows, _N_FFT, axis=1)
+    product = fft.irfft(spectrum, _N_FFT, axis=1)[:, : _LONGEST_LAG + 1]
+    sums = np.zeros((len(windows), windows.shape[1] + 1))
+    np.cumsum(windows.astype(np.float64) ** 2, axis=1, out=sums[:, 1:])
+    energy = sums[:, _WINDOW_FRAMES : _WINDOW_FRAMES + _LONGEST_LAG + 1] - sums[:, lags]
+    difference = np.maximum(energy[:, :1] + energy - 2.0 * product, 0.0)
+    mean = np.cumsum(difference[:, 1:], axis=1) / lags[1:]
+    out = np.ones(difference.shape, dtype=np.float32)
+    floor = 1e-9 * energy[:, :1] + 1e-12
+    out[:, 1:] = difference[:, 1:] / (mean + floor)
+    return out
+
+
+def _first_deep_dip(dips: npt.NDArray[np.float32]) -> npt.NDArray[np.int64]:
+    """Lag of the first dip that is deep, or nearly as deep as the deepest."""
+    inner = dips[:, _SHORTEST_LAG:_LONGEST_LAG]
+    before = dips[:, _SHORTEST_LAG - 1 : _LONGEST_LAG - 1]
+    after = dips[:, _SHORTEST_LAG + 1 : _LONGEST_LAG + 1]
+    is_dip = (inner <= before) & (inner < after)
+    depth = np.where(is_dip, inner, 2.0)
+    good = depth < np.maximum(_DEEP, depth.min(axis=1, keepdims=True) + _NEARLY_AS_DEEP)
+    first = np.where(good.any(axis=1), np.argmax(good, axis=1), np.argmin(inner, axis=1))
+    return np.clip(first + _SHORTEST_LAG, 1, _LONGEST_LAG - 1)

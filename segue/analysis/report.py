@@ -1,0 +1,78 @@
+"""The facts of an edge as plain JSON values, for machines."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts, KeyFact
+
+
+def facts_report(facts: EdgeFacts) -> dict[str, Any]:
+    """One object of the array that ``segue analyse --json`` prints.
+
+    Parameters
+    ----------
+    facts : EdgeFacts
+
+    Returns
+    -------
+    dict
+        Only str, float, int, list, dict and None; times in seconds from the
+        start of the file.
+    """
+    pulse, first = facts.pulse, facts.first_note
+    report: dict[str, Any] = {
+        "file": facts.file,
+        "title": facts.title,
+        "edge": facts.edge,
+        "duration_s": round(facts.duration_s, 4),
+        "key": _key_report(facts.key),
+        "tuning_cents": round(facts.tuning_cents, 2),
+        "tempo_bpm": round(pulse.tempo_bpm, 4),
+        "tempo_alternatives_bpm": [round(bpm, 4) for bpm in pulse.tempo_alternatives_bpm],
+        "metre": pulse.metre,
+        "beats_s": [round(t, 4) for t in pulse.beats_s],
+        "downbeats_s": [round(t, 4) for t in pulse.downbeats_s],
+        "beat_confidence": round(pulse.confidence, 3),
+        "downbeat_confidence": round(pulse.downbeat_confidence, 3),
+        "loudness_lufs": round(facts.level.loudness_lufs, 2),
+        "true_peak_dbtp": round(facts.level.true_peak_dbtp, 2),
+    }
+    if facts.ending is not None:
+        report["ending"] = {
+            "kind": facts.ending.kind,
+            "confidence": round(facts.ending.confidence, 3),
+            "last_hit_s": round(facts.ending.last_hit_s, 4),
+            "sound_end_s": round(facts.ending.sound_end_s, 4),
+            "fade_start_s": _rounded(facts.ending.fade_start_s),
+        }
+    if facts.opening is not None:
+        report["opening"] = {
+            "kind": facts.opening.kind,
+            "confidence": round(facts.opening.confidence, 3),
+            "sound_start_s": round(facts.opening.sound_start_s, 4),
+            "first_downbeat_s": round(facts.opening.first_downbeat_s, 4),
+            "pickup_beats": round(facts.opening.pickup_beats, 3),
+        }
+    report["first_note"] = (
+        None if first is None else {"midi": round(first.midi, 2), "time_s": round(first.time_s, 4)}
+    )
+    report["doubts"] = list(facts.doubts)
+    return report
+
+
+def _key_report(fact: KeyFact) -> dict[str, Any]:
+    return {
+        "tonic": fact.key.tonic_name,
+        "mode": fact.key.mode,
+        "confidence": round(fact.confidence, 3),
+        "runners_up": [
+            {"tonic": k.key.tonic_name, "mode": k.key.mode, "weight": round(k.weight, 3)}
+            for k in fact.runners_up
+        ],
+    }
+
+
+def _rounded(seconds: float | None) -> float | None:
+    return None if seconds is None else round(seconds, 4)

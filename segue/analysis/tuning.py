@@ -1,0 +1,131 @@
+"""How far a song is above A4 = 440 Hz.
+
+Every spectral peak tells its frequency through the reassignment of its bin
+[AF95]_; what is the third, fifth or seventh partial of a lower peak is left out,
+since those partials are no equal-tempered notes. The tuning is where the peaks
+crowd together modulo a semitone.
+
+References
+----------
+.. [AF95] F. Auger and P. Flandrin, "Improving the readability of
+   time-frequency and time-scale representations by the reassignment method",
+   IEEE Transactions on Signal Processing 43(5), 1995, 1068-1089.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.analysis.chroma import ANALYSIS_RATE_HZ, analysis_sound
+
+if TYPE_CHECKING:
+    from segue.audio.clip import Clip, Role, SongEdge
+
+Floats = npt.NDArray[np.float64]
+
+PITCHED_ROLES: Final[tuple[Role, ...]] = (
+    "mix", "bass", "keys", "guitar", "synth", "voice", "lead", "other",
+)  # fmt: skip
+_WINDOW_FRAMES: Final = 8192
+_HOP_FRAMES: Final = 4096
+_HIGHEST_HZ: Final = 2200.0
+_SETTLED_HZ: Final = 220.0
+"""Below, basses and low strings are often flat of the rest and count ever less."""
+_PEAK_SHARE: Final = 0.03
+"""Peaks below this share of the strongest of their hop are left out."""
+_CROWD_CENTS: Final = 8.0
+"""Width of the bell that finds the crowd."""
+_CORE_CENTS: Final = 20.0
+"""Peaks this near to the crowd are averaged."""
+
+
+def hear_tuning(edge: SongEdge) -> float:
+    """Tuning of an edge in cents above A4 = 440 Hz.
+
+    Parameters
+    ----------
+    edge : SongEdge
+        Drums are left out where stems are given.
+
+    Returns
+    -------
+    float
+        -50 to 50; 0 where nothing is pitched.
+    """
+    clip = edge.sum_of(*PITCHED_ROLES)
+    return 0.0 if clip is None else tuning_of(clip)
+
+
+def tuning_of(clip: Clip) -> float:
+    """Tuning of a clip in cents above A4 = 440 Hz, -50 to 50; 0 where nothing is pitched."""
+    cents, weights = _peak_pitches(analysis_sound(clip))
+    if not weights.sum() > 0:
+        return 0.0
+    grid = np.arange(-50.0, 50.0)
+    crowd = _bell(_wrapped(cents[None, :] - grid[:, None]) / _CROWD_CENTS) @ weights
+    middle = grid[int(np.argmax(crowd))]
+    for _ in range(4):
+        offset = _wrapped(cents - middle)
+        share = weights * np.maximum(0.0, 1.0 - (offset / _CORE_CENTS) ** 2) ** 2
+        middle += float(share @ offset / share.sum())
+    return float(_wrapped(np.array(middle)))
+
+
+def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
+    """Pitch in cents (A4 = 440 Hz is 0) and weight of every peak of every hop."""
+    from scipy import fft
+
+    padded = np.pad(sound, (0, max(0, _WINDOW_FRAMES - len(sound))))
+    framed = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW_FRAMES)[::_HOP_FRAMES]
+    window, slope = _window_and_slope()
+    top = int(_HIGHEST_HZ * _WINDOW_FRAMES / ANALYSIS_RATE_HZ)
+    plain = fft.rfft(framed * window, axis=1)[:, :top]
+    steep = fft.rfft(framed * slope, axis=1)[:, :top]
+    magnitude = np.abs(plain)
+    loudest = magnitude.max(axis=1, keepdims=True)
+    inner = magnitude[:, 1:-1]
+    is_peak = np.zeros(magnitude.shape, dtype=bool)
+    is_peak[:, 1:-1] = (inner > magnitude[:, :-2]) & (inner >= magnitude[:, 2:])
+    is_peak &= magnitude > _PEAK_SHARE * loudest
+    hops, bins = np.nonzero(is_peak)
+    at = plain[hops, bins]
+    shift = -np.imag(steep[hops, bins] / at) * _WINDOW_FRAMES / (2 * np.pi)
+    hz = (bins + shift) * ANALYSIS_RATE_HZ / _WINDOW_FRAMES
+    hz = np.maximum(hz, 1.0)
+    weights = np.sqrt(np.abs(at)) * (np.abs(shift) < 1.0) * np.minimum(hz / _SETTLED_HZ, 1.0) ** 4
+    cents = 1200.0 * np.log2(hz / 440.0)
+    weights *= ~_is_odd_partial(hops, cents, weights)
+    return cents, weights.astype(np.float64)
+
+
+def _is_odd_partial(hops: npt.NDArray[np.intp], cents: Floats, weights: Floats) -> npt.NDArray[np.bool_]:
+    """Whether a peak is explained as partial 3, 5, 6 or 7 of a lower peak of its hop."""
+    place = hops * 20_000.0 + cents  # one axis for all hops, far apart
+    known = np.sort(place[weights > 0])
+    explained = np.zeros(len(cents), dtype=bool)
+    for partial in (3, 5, 6, 7):
+        fundamental = place - 1200.0 * np.log2(partial)
+        nearest = np.searchsorted(known, fundamental - 20.0)
+        found = known[np.minimum(nearest, len(known) - 1)] if len(known) else fundamental + 99.0
+        explained |= np.abs(found - fundamental) <= 20.0
+    return explained
+
+
+def _window_and_slope() -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """A Hann window and its derivative by the frame."""
+    phase = 2 * np.pi * (np.arange(_WINDOW_FRAMES) + 0.5) / _WINDOW_FRAMES
+    window = 0.5 - 0.5 * np.cos(phase)
+    slope = np.pi / _WINDOW_FRAMES * np.sin(phase)
+    return window.astype(np.float32), slope.astype(np.float32)
+
+
+def _wrapped(cents: Floats) -> Floats:
+    """Cents modulo a semitone, -50 up to 50."""
+    return (cents + 50.0) % 100.0 - 50.0
+
+
+def _bell(x: Floats) -> Floats:
+    return np.exp(-0.5 * x**2)

@@ -1,0 +1,223 @@
+"""One audio file: what it holds, and any stretch of it as stereo.
+
+`sound_info` looks at headers only; `read_stereo` decodes only the frames asked
+for. Both refuse whatever is not whole, plain, readable audio, in one sentence.
+"""
+
+from __future__ import annotations
+
+import re
+import stat
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+import soundfile
+
+from segue.audio.downmix import MAX_CHANNELS, stereo_matrix
+from segue.audio.mp3 import Mp3Index, mp3_index, read_mp3
+from segue.errors import AudioFileError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+MIN_RATE_HZ: Final = 8_000
+MAX_RATE_HZ: Final = 192_000
+READABLE: Final = "WAV, FLAC, AIFF, Ogg Vorbis, Ogg Opus or MP3"
+
+_BLOCK_FRAMES: Final = 1 << 16
+_STREAMED_BYTES: Final = 0x7FFFF000
+"""Chunk sizes from here up are what a program writes when it cannot know the length."""
+_SHORT_CHUNK = re.compile(r"^\s*(?:data|SSND)\s*: (\d+) \(should be (\d+)\)", re.MULTILINE)
+_OGG_TAIL_BYTES: Final = 1 << 16
+_OGG_LAST_PAGE: Final = 4
+"""Bit of an Ogg page's header type that marks the end of the stream (RFC 3533, section 6)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundInfo:
+    """What the headers of an audio file say.
+
+    Parameters
+    ----------
+    path : Path
+    rate_hz, n_frames, n_channels : int
+    order : {'wave', 'vorbis'}
+        Which convention names the channels.
+    mp3 : Mp3Index or None
+        Where the frames of an MP3 file lie; None for other formats.
+    """
+
+    path: Path
+    rate_hz: int
+    n_frames: int
+    n_channels: int
+    order: Literal["wave", "vorbis"]
+    mp3: Mp3Index | None = None
+
+
+def sound_info(path: Path) -> SoundInfo:
+    """What an audio file holds, from its headers.
+
+    Parameters
+    ----------
+    path : Path
+        A regular file, or a link to one.
+
+    Returns
+    -------
+    SoundInfo
+        Rate, length and channels.
+
+    Raises
+    ------
+    AudioFileError
+        If it is not a whole audio file within our limits.
+    """
+    _refuse_unreadable(path)
+    try:
+        with soundfile.SoundFile(str(path)) as file:
+            index = mp3_index(path) if file.format in {"MP3", "MPEG"} else None
+            info = SoundInfo(
+                path=path,
+                rate_hz=file.samplerate,
+                n_frames=file.frames if index is None else index.n_frames,
+                n_channels=file.channels,
+                order="vorbis" if file.format == "OGG" else "wave",
+                mp3=index,
+            )
+            log = file.extra_info
+    except (soundfile.SoundFileError, TypeError) as error:  # TypeError: headerless '.raw'
+        raise AudioFileError(
+            path, f"is not audio that can be read; export it as {READABLE}."
+        ) from error
+    _refuse_out_of_range(info)
+    _refuse_cut_off(info, log)
+    return info
+
+
+def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> npt.NDArray[np.float32]:
+    """A stretch of an audio file as stereo, without decoding what lies before it.
+
+    Parameters
+    ----------
+    info : SoundInfo
+        The file.
+    start_frame, n_frames : int
+        The stretch, in frames of the file; within its length.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, 2), float32
+        Full scale ±1; values above full scale are kept.
+
+    Raises
+    ------
+    AudioFileError
+        If the file ends early or holds values that are not numbers.
+    """
+    matrix = stereo_matrix(info.n_channels, order=info.order)
+    stereo = np.zeros((n_frames, 2), dtype=np.float32)
+    done = 0
+    try:
+        for block in _blocks(info, start_frame, n_frames):
+            _refuse_not_finite(info, block, start_frame + done)
+            stereo[done : done + len(block)] = block.astype(np.float64) @ matrix
+            done += len(block)
+    except soundfile.SoundFileError as error:
+        raise _cut_off(info.path, (start_frame + done) / info.rate_hz) from error
+    if done < n_frames:
+        raise _cut_off(info.path, (start_frame + done) / info.rate_hz)
+    return stereo
+
+
+def _blocks(info: SoundInfo, start: int, n_frames: int) -> Iterator[npt.NDArray[np.float32]]:
+    if info.mp3 is not None:
+        yield read_mp3(info.path, info.mp3, start_frame=start, n_frames=n_frames)
+        return
+    with soundfile.SoundFile(str(info.path)) as file:
+        file.seek(start)
+        while n_frames > 0:
+            block = file.read(min(n_frames, _BLOCK_FRAMES), dtype="float32", always_2d=True)
+            if not len(block):
+                return
+            n_frames -= len(block)
+            yield block
+
+
+def _refuse_unreadable(path: Path) -> None:
+    """Refuse what cannot be opened, before opening: a pipe would wait for ever."""
+    try:
+        status = path.stat()
+        if not stat.S_ISREG(status.st_mode):
+            raise AudioFileError(path, "is a pipe or device, not a file; save the sound to a file.")
+        with path.open("rb"):
+            pass
+    except FileNotFoundError as error:
+        raise AudioFileError(path, "does not exist; check the spelling.") from error
+    except PermissionError as error:
+        raise AudioFileError(
+            path, "may not be read by you; change its permissions or copy it."
+        ) from error
+    except (OSError, ValueError) as error:  # ValueError: a null character in the name
+        raise AudioFileError(
+            path, f"cannot be opened ({error}); copy it to a local disk."
+        ) from error
+    if status.st_size == 0:
+        raise AudioFileError(path, "is an empty file (0 bytes); export or copy it again.")
+
+
+def _refuse_out_of_range(info: SoundInfo) -> None:
+    if info.n_frames <= 0:
+        raise AudioFileError(info.path, "holds no sound (0 frames); export it again.")
+    if not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
+        raise AudioFileError(
+            info.path,
+            f"has a sample rate of {info.rate_hz} Hz, outside {MIN_RATE_HZ} to {MAX_RATE_HZ} Hz; "
+            "export it at 48000 Hz.",
+        )
+    if info.n_channels > MAX_CHANNELS:
+        raise AudioFileError(
+            info.path,
+            f"has {info.n_channels} channels, more than {MAX_CHANNELS}; export a stereo mix, "
+            "or one file a stem.",
+        )
+
+
+def _refuse_cut_off(info: SoundInfo, log: str) -> None:
+    """Refuse a file that stops before the length its own header gives."""
+    if info.mp3 is not None and info.mp3.is_cut_off:
+        raise _cut_off(info.path, info.n_frames / info.rate_hz)
+    claim = _SHORT_CHUNK.search(log)
+    if claim and int(claim[2]) < int(claim[1]) < _STREAMED_BYTES:
+        raise _cut_off(info.path, info.n_frames / info.rate_hz)
+    if info.order == "vorbis" and not _ends_its_ogg_stream(info.path):
+        raise _cut_off(info.path, info.n_frames / info.rate_hz)
+
+
+def _ends_its_ogg_stream(path: Path) -> bool:
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - _OGG_TAIL_BYTES))
+        tail = file.read()
+    page = tail.rfind(b"OggS")
+    return page < 0 or len(tail) < page + 6 or bool(tail[page + 5] & _OGG_LAST_PAGE)
+
+
+def _refuse_not_finite(info: SoundInfo, block: npt.NDArray[np.float32], at_frame: int) -> None:
+    if np.isfinite(block).all():
+        return
+    frame, channel = np.argwhere(~np.isfinite(block))[0]
+    raise AudioFileError(
+        info.path,
+        f"holds a value that is not a number ({block[frame, channel]}) at "
+        f"{(at_frame + frame) / info.rate_hz:.3f} s, channel {channel + 1}; export it again.",
+    )
+
+
+def _cut_off(path: Path, at_s: float) -> AudioFileError:
+    return AudioFileError(
+        path, f"is cut off: its sound stops at {at_s:.3f} s; copy or export it again."
+    )

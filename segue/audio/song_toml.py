@@ -1,0 +1,163 @@
+"""``song.toml``: what a musician writes beside the stems, checked as a whole.
+
+::
+
+    title = "Low Tide"
+    key = "F# minor"
+    tempo_bpm = 124.0
+    first_downbeat_s = 0.52
+    metre = 4
+
+    [roles]
+    "take 3.wav" = "voice"
+"""
+
+from __future__ import annotations
+
+import json
+import tomllib
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Final
+
+from segue.audio.clip import ROLES, Role, SongNotes
+from segue.errors import InputError, KeyNameError, did_you_mean
+from segue.music.key import parse_key
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from pydantic_core import ErrorDetails
+
+SONG_TOML: Final = "song.toml"
+MIN_TEMPO_BPM: Final = 20.0
+MAX_TEMPO_BPM: Final = 400.0
+MAX_METRE: Final = 32
+_FIELDS: Final = ("title", "key", "tempo_bpm", "first_downbeat_s", "metre", "roles")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongToml:
+    """The fields of a ``song.toml``, all optional.
+
+    Parameters
+    ----------
+    title, key : str or None
+    tempo_bpm, first_downbeat_s : float or None
+    metre : int or None
+        Beats a bar.
+    roles : dict of str to Role
+        Role by file name.
+    """
+
+    title: str | None = None
+    key: str | None = None
+    tempo_bpm: float | None = None
+    first_downbeat_s: float | None = None
+    metre: int | None = None
+    roles: dict[str, Role] = field(default_factory=dict)
+
+    @property
+    def notes(self) -> SongNotes:
+        """The musical facts."""
+        return SongNotes(
+            key=None if self.key is None else parse_key(self.key),
+            tempo_bpm=self.tempo_bpm,
+            first_downbeat_s=self.first_downbeat_s,
+            metre=self.metre,
+        )
+
+
+def load_song_toml(path: Path, *, audio_names: Sequence[str]) -> SongToml:
+    """The checked content of a ``song.toml``.
+
+    Parameters
+    ----------
+    path : Path
+        A regular file.
+    audio_names : sequence of str
+        Names of the audio files beside it, which ``[roles]`` may speak of.
+
+    Returns
+    -------
+    SongToml
+        What it says.
+
+    Raises
+    ------
+    InputError
+        If it cannot be read or says something impossible: all faults at once.
+    """
+    table = _toml_table(path)
+    song, problems = _typed(table)
+    problems += _range_problems(song) + _role_problems(song, audio_names)
+    if problems:
+        raise InputError(path, f"{'; '.join(problems)}.")
+    return song
+
+
+def _toml_table(path: Path) -> dict[str, Any]:
+    try:
+        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(path, f"is not valid TOML: {error}; mend that line.") from error
+    except UnicodeDecodeError as error:
+        raise InputError(path, "is not UTF-8 text; save it again as UTF-8.") from error
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror}); check its rights.") from error
+
+
+def _typed(table: dict[str, Any]) -> tuple[SongToml, list[str]]:
+    """Every field of the right type, and a sentence for each that is not."""
+    from pydantic import TypeAdapter, ValidationError
+
+    adapter = TypeAdapter(SongToml)
+    text = json.dumps({key: table[key] for key in table if key in _FIELDS}, default=str)
+    problems = [f"'{key}' is not a field{_hint(key, _FIELDS)}" for key in table.keys() - _FIELDS]
+    try:
+        return adapter.validate_json(text, strict=True), sorted(problems)
+    except ValidationError as error:
+        details = error.errors()
+    faulty = {str(detail["loc"][0]) for detail in details}
+    sound = {key: table[key] for key in table if key in _FIELDS and key not in faulty}
+    found = sorted(problems) + [_type_problem(detail) for detail in details]
+    return adapter.validate_json(json.dumps(sound, default=str), strict=True), found
+
+
+def _type_problem(detail: ErrorDetails) -> str:
+    place = ".".join(str(part) for part in detail["loc"])
+    seen = detail["input"]
+    if detail["type"] == "literal_error":
+        return f"'{place}' is {seen!r}, not a role{_hint(str(seen), ROLES)}"
+    wanted = detail["msg"].removeprefix("Input should be ")
+    return f"'{place}' is {json.dumps(seen)} where {wanted} is needed"
+
+
+def _range_problems(song: SongToml) -> list[str]:
+    problems = []
+    if song.key is not None:
+        try:
+            parse_key(song.key)
+        except KeyNameError as error:
+            problems.append(f"'key': {str(error).removesuffix('.')}")
+    if song.tempo_bpm is not None and not MIN_TEMPO_BPM <= song.tempo_bpm <= MAX_TEMPO_BPM:
+        limits = f"{MIN_TEMPO_BPM:g} to {MAX_TEMPO_BPM:g} beats a minute"
+        problems.append(f"'tempo_bpm' is {song.tempo_bpm:g}, outside {limits}")
+    if song.first_downbeat_s is not None and not 0 <= song.first_downbeat_s < float("inf"):
+        problems.append(f"'first_downbeat_s' is {song.first_downbeat_s:g}, before the song starts")
+    if song.metre is not None and not 1 <= song.metre <= MAX_METRE:
+        problems.append(f"'metre' is {song.metre}, outside 1 to {MAX_METRE} beats a bar")
+    return problems
+
+
+def _role_problems(song: SongToml, audio_names: Sequence[str]) -> list[str]:
+    return [
+        f"'roles.{name}' names no audio file in the folder{_hint(name, audio_names)}"
+        for name in song.roles
+        if name not in audio_names
+    ]
+
+
+def _hint(word: str, known: Sequence[str]) -> str:
+    hint = did_you_mean(word, known).strip().rstrip("?")
+    return f" (did{hint.removeprefix('Did')}?)" if hint else f" (known: {', '.join(known)})"

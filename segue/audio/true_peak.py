@@ -1,0 +1,105 @@
+"""True peak: how high the sound goes between its frames.
+
+The clip is oversampled with a windowed-sinc interpolator, as ITU-R BS.1770
+asks, but only where that could matter: the interpolated value is at most the
+largest frame in reach times the sum of the filter's magnitudes, so a stretch
+whose bound is below the peak already found is passed over without loss.
+
+References
+----------
+.. [BS1770] ITU-R BS.1770-4, 2015, annex 2: at least 192 kHz, that is fourfold
+   at 48 kHz.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import Clip
+
+OVERSAMPLING: Final = 4
+"""Under-reads by up to 0.55 dB at 0.45 of the rate, 20 log10 cos(pi f / (n rate)); 8 by 0.14."""
+_HALF_TAPS: Final = 24
+_KAISER_BETA: Final = 6.0
+"""Flat within 0.01 dB up to 0.45 of the rate."""
+_BLOCK_FRAMES: Final = 48
+_BLOCKS_AT_ONCE: Final = 4096
+
+
+def true_peak_dbtp(clip: Clip, *, oversampling: int = OVERSAMPLING) -> float:
+    """Highest level that the sound reaches, between frames too.
+
+    Parameters
+    ----------
+    clip : Clip
+        Silence is taken before and after it.
+    oversampling : int, optional
+        Points looked at per frame. Take 8 or 16 near a ceiling, or for sound
+        above 0.4 of the rate.
+
+    Returns
+    -------
+    float
+        dB true peak over all channels; minus infinity for silence.
+
+    Raises
+    ------
+    ValueError
+        If `oversampling` is below 1.
+    """
+    if oversampling < 1:
+        raise ValueError(f"oversampling must be at least 1, got {oversampling}")
+    phases = _phases(oversampling)
+    peak = 0.0
+    for channel in clip.samples.T:
+        peak = _channel_peak(channel.astype(np.float64), phases, at_least=peak)
+    return 20 * math.log10(peak) if peak > 0 else -math.inf
+
+
+def _phases(oversampling: int) -> npt.NDArray[np.float64]:
+    """Interpolators for each point strictly between two frames, (2 * half taps, points)."""
+    offsets = np.arange(1, oversampling) / oversampling
+    reach = np.arange(-_HALF_TAPS + 1, _HALF_TAPS + 1)[:, None] - offsets[None, :]
+    window = np.i0(_KAISER_BETA * np.sqrt(1 - np.square(reach / _HALF_TAPS))) / np.i0(_KAISER_BETA)
+    taps = np.sinc(reach) * window
+    unity: npt.NDArray[np.float64] = taps / taps.sum(axis=0)
+    return unity
+
+
+def _channel_peak(
+    channel: npt.NDArray[np.float64], phases: npt.NDArray[np.float64], *, at_least: float
+) -> float:
+    peak = max(at_least, float(np.abs(channel).max(initial=0.0)))
+    if not phases.size or peak == 0:
+        return peak
+    blocks = _overlapping_blocks(channel, len(phases))
+    blocks = blocks[np.abs(blocks).max(axis=1) * np.abs(phases).sum(axis=0).max() > peak]
+    interpolator = _block_interpolator(phases)
+    for start in range(0, len(blocks), _BLOCKS_AT_ONCE):
+        between = blocks[start : start + _BLOCKS_AT_ONCE] @ interpolator
+        peak = max(peak, float(between.max()), -float(between.min()))
+    return peak
+
+
+def _overlapping_blocks(channel: npt.NDArray[np.float64], n_taps: int) -> npt.NDArray[np.float64]:
+    """Rows that hold every run of `n_taps` frames once, from the first that touches the sound."""
+    n_blocks = -(-(len(channel) + n_taps - 1) // _BLOCK_FRAMES)
+    padded = np.zeros(n_blocks * _BLOCK_FRAMES + n_taps - 1)
+    padded[n_taps - 1 : n_taps - 1 + len(channel)] = channel
+    runs = np.lib.stride_tricks.sliding_window_view(padded, _BLOCK_FRAMES + n_taps - 1)
+    return runs[::_BLOCK_FRAMES]
+
+
+def _block_interpolator(phases: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """The interpolators at every place of a block, as one matrix: a product is fastest so."""
+    n_taps, n_points = phases.shape
+    matrix = np.zeros((_BLOCK_FRAMES + n_taps - 1, _BLOCK_FRAMES, n_points))
+    for place in range(_BLOCK_FRAMES):
+        matrix[place : place + n_taps, place] = phases
+    return matrix.reshape(len(matrix), -1)

@@ -1,0 +1,82 @@
+"""The facts of both songs as an HTML table."""
+
+from __future__ import annotations
+
+import html
+from typing import TYPE_CHECKING
+
+from segue.analysis.facts import SURE_CONFIDENCE
+from segue.music.key import note_name
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
+
+
+def facts_table(old: EdgeFacts, new: EdgeFacts) -> str:
+    """Both songs side by side.
+
+    Parameters
+    ----------
+    old, new : EdgeFacts
+        End of the old song and start of the new one.
+
+    Returns
+    -------
+    str
+        HTML with every text escaped.
+    """
+    rows = [
+        ("key", _key(old), _key(new)),
+        ("tempo", _tempo(old), _tempo(new)),
+        ("metre", f"{old.pulse.metre} beats a bar", f"{new.pulse.metre} beats a bar"),
+        ("ends, starts", _ending(old), _opening(new)),
+        ("first note", "", _first_note(new)),
+        ("loudness", f"{old.level.loudness_lufs:.1f} LUFS", f"{new.level.loudness_lufs:.1f} LUFS"),
+    ]
+    body = "".join(
+        f'<tr><th scope="row">{name}</th><td>{html.escape(a)}</td><td>{html.escape(b)}</td></tr>'
+        for name, a, b in rows
+    )
+    doubts = "".join(
+        f'<p class="soft">{html.escape(f.title)}: {html.escape(doubt)}</p>'
+        for f in (old, new)
+        for doubt in f.doubts
+    )
+    return (
+        '<table class="facts"><thead><tr><td></td>'
+        f'<th scope="col">end of {html.escape(old.title)}</th>'
+        f'<th scope="col">start of {html.escape(new.title)}</th></tr></thead>'
+        f"<tbody>{body}</tbody></table>{doubts}"
+    )
+
+
+def _key(facts: EdgeFacts) -> str:
+    key = facts.key
+    if key.source == "given":
+        return f"{key.key} (given)"
+    doubt = "" if key.confidence >= SURE_CONFIDENCE else ", unsure"
+    others = ", ".join(str(k.key) for k in key.runners_up[:2])
+    return f"{key.key} ({key.confidence:.0%}{doubt}" + (f"; else {others})" if others else ")")
+
+
+def _tempo(facts: EdgeFacts) -> str:
+    doubt = "" if facts.pulse.confidence >= SURE_CONFIDENCE else " (unsure)"
+    return f"{facts.pulse.tempo_bpm:.1f} BPM{doubt}"
+
+
+def _ending(facts: EdgeFacts) -> str:
+    return facts.ending.kind if facts.ending is not None else ""
+
+
+def _opening(facts: EdgeFacts) -> str:
+    if facts.opening is None:
+        return ""
+    beats = facts.opening.pickup_beats
+    return facts.opening.kind + (f" of {beats:g} beats" if beats else "")
+
+
+def _first_note(facts: EdgeFacts) -> str:
+    if facts.first_note is None:
+        return "none heard"
+    name = note_name(facts.first_note.midi, flats=facts.key.key.prefers_flats)
+    return f"{name}, {facts.first_note.time_s:.2f} s into the song"

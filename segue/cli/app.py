@@ -1,0 +1,229 @@
+"""The commands. Each imports its stage inside, so that ``--help`` stays quick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from segue.cli.options import overrides_of
+from segue.errors import OptionError
+
+if TYPE_CHECKING:
+    from segue.between import Request
+    from segue.runfolder import RunDocument
+
+app = typer.Typer(
+    name="segue",
+    help="From the end of one song to the start of the next: three ways across, to pick by ear.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
+)
+
+KeyA = Annotated[str | None, typer.Option(help="Key at the end of the first song: 'F# minor'.")]
+KeyB = Annotated[str | None, typer.Option(help="Key at the start of the second song.")]
+TempoA = Annotated[float | None, typer.Option(help="Tempo of the first song in BPM.")]
+TempoB = Annotated[float | None, typer.Option(help="Tempo of the second song in BPM.")]
+MetreA = Annotated[int | None, typer.Option(help="Beats a bar of the first song.")]
+MetreB = Annotated[int | None, typer.Option(help="Beats a bar of the second song.")]
+DownbeatA = Annotated[float | None, typer.Option(help="A bar line of the first song, in seconds.")]
+DownbeatB = Annotated[float | None, typer.Option(help="A bar line of the second song, in seconds.")]
+TuningA = Annotated[float | None, typer.Option(help="Cents of the first song above A4 = 440 Hz.")]
+TuningB = Annotated[float | None, typer.Option(help="Cents of the second song above A4 = 440 Hz.")]
+EndingA = Annotated[
+    str | None, typer.Option(help="'keeps going', 'cold stop', 'ring-out' or 'fade'.")
+]
+OpeningB = Annotated[str | None, typer.Option(help="'on the beat', 'pick-up' or 'free intro'.")]
+FirstNoteB = Annotated[str | None, typer.Option(help="The singer's first note: 'A3'.")]
+Lead = Annotated[Path | None, typer.Option(help="A file with the second song's lead part alone.")]
+Recipes = Annotated[Path | None, typer.Option(help="A folder of recipes instead of the shelf.")]
+Only = Annotated[list[str] | None, typer.Option("--recipe", help="Use this recipe (repeatable).")]
+RateHz = Annotated[int, typer.Option("--rate", help="Frames per second of the WAVs.")]
+EdgeS = Annotated[float, typer.Option("--edge-seconds", help="How much of each song is read.")]
+Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
+Replace = Annotated[bool, typer.Option("--replace", help="Replace a run whose choice was made.")]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
+
+DEMO_OUT = Path("segue-demo")
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
+SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    if version:
+        from segue import __version__
+
+        print(f"segue {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def between(
+    song_a: Annotated[Path, typer.Argument(help="The song that ends: a file or folder of stems.")],
+    song_b: Annotated[Path, typer.Argument(help="The song that starts.")],
+    out: Annotated[Path, typer.Option(help="Folder for the candidates.")],
+    key_a: KeyA = None,
+    key_b: KeyB = None,
+    tempo_a: TempoA = None,
+    tempo_b: TempoB = None,
+    metre_a: MetreA = None,
+    metre_b: MetreB = None,
+    downbeat_a: DownbeatA = None,
+    downbeat_b: DownbeatB = None,
+    tuning_a: TuningA = None,
+    tuning_b: TuningB = None,
+    ending_a: EndingA = None,
+    opening_b: OpeningB = None,
+    first_note_b: FirstNoteB = None,
+    lead_b: Lead = None,
+    recipes: Recipes = None,
+    recipe: Only = None,
+    rate_hz: RateHz = 48_000,
+    edge_s: EdgeS = 45.0,
+    seed: Seed = 0,
+    replace: Replace = False,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Make three ways from the end of SONG_A to the start of SONG_B."""
+    _check_rate_and_edge(rate_hz, edge_s)
+    outgoing = overrides_of(
+        key=key_a,
+        tempo_bpm=tempo_a,
+        metre=metre_a,
+        downbeat_s=downbeat_a,
+        tuning_cents=tuning_a,
+        ending=ending_a,
+    )
+    incoming = overrides_of(
+        key=key_b,
+        tempo_bpm=tempo_b,
+        metre=metre_b,
+        downbeat_s=downbeat_b,
+        tuning_cents=tuning_b,
+        opening=opening_b,
+        first_note=first_note_b,
+    )
+    from segue.between import Request
+
+    request = Request(
+        outgoing=song_a,
+        incoming=song_b,
+        out=out,
+        rate_hz=rate_hz,
+        edge_s=edge_s,
+        outgoing_overrides=outgoing,
+        incoming_overrides=incoming,
+        lead=lead_b,
+        recipes=recipes,
+        only=tuple(recipe or ()),
+        seed=seed,
+        replace=replace,
+    )
+    _run(request, json=json, quiet=quiet)
+
+
+@app.command()
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for the candidates.")] = DEMO_OUT,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Do the main job on the demo band's songs, a semitone and 28 BPM apart."""
+    from segue.between import Request
+    from segue.cli.shipped import demo_pair
+
+    song_a, song_b = demo_pair()
+    _run(Request(outgoing=song_a, incoming=song_b, out=out), json=json, quiet=quiet)
+
+
+@app.command()
+def analyse(
+    songs: Annotated[list[Path], typer.Argument(help="Audio files or folders of stems.")],
+    edge: Annotated[Literal["start", "end"], typer.Option(help="Which end to hear.")] = "start",
+    lead: Annotated[Path | None, typer.Option(help="A file with the lead part alone.")] = None,
+    edge_s: EdgeS = 45.0,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Hear key, tempo, beats, level, and how each song starts or ends."""
+    _check_rate_and_edge(48_000, edge_s)
+    from segue.analysis.hear import hear_edge
+    from segue.analysis.report import facts_report
+    from segue.audio import read_song
+    from segue.cli.progress import progress_bar
+    from segue.cli.tables import print_facts, print_json
+
+    if lead is not None and len(songs) > 1:
+        raise OptionError("--lead goes with one song: analyse the others without it.")
+    facts = []
+    with progress_bar(2 * len(songs), quiet=quiet) as tell:
+        lead_clip = None
+        if lead is not None:
+            lead_clip = read_song(lead, edge=edge, edge_s=edge_s).mix
+        for path in songs:
+            tell(f"reading {path.name}")
+            song = read_song(path, edge=edge, edge_s=edge_s)
+            tell(f"hearing the {edge} of {song.title}")
+            facts.append(hear_edge(song, lead=lead_clip))
+    if json:
+        print_json([facts_report(f) for f in facts])
+    else:
+        print_facts(facts)
+
+
+@app.command(name="recipes")
+def list_recipes(
+    folder: Annotated[Path | None, typer.Option("--recipes", help="Another folder.")] = None,
+    json: Json = False,
+) -> None:
+    """List the recipes on the shelf."""
+    from segue.cli.tables import print_json, print_recipes
+    from segue.plan import load_recipes, shelf_folder
+
+    recipes = load_recipes(folder or shelf_folder())
+    if json:
+        print_json([{"name": r.name, "family": r.family, "summary": r.summary} for r in recipes])
+    else:
+        print_recipes(recipes)
+
+
+def _run(request: Request, *, json: bool, quiet: bool) -> None:
+    from segue.between import N_PROPOSALS, N_STEPS_A_CANDIDATE, N_STEPS_AROUND, make_segues
+    from segue.cli.progress import progress_bar
+
+    n_candidates = len(request.only) or N_PROPOSALS
+    total = N_STEPS_AROUND + N_STEPS_A_CANDIDATE * n_candidates
+    with progress_bar(total, quiet=quiet) as tell:
+        document = make_segues(request, progress=tell)
+    _print_run(document, request.out, json=json, quiet=quiet)
+
+
+def _print_run(document: RunDocument, out: Path, *, json: bool, quiet: bool) -> None:
+    from segue.cli.tables import print_candidates, print_facts, print_json, print_where, run_report
+
+    if json:
+        print_json(run_report(document, out))
+        return
+    print_facts([document.outgoing, document.incoming])
+    print_candidates(document)
+    if not quiet:
+        print_where(document, out)
+
+
+def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise OptionError(
+            f"--rate {rate_hz} is outside {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} frames a second."
+        )
+    if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
+        raise OptionError(
+            f"--edge-seconds {edge_s:g} is outside {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
+        )

@@ -1,0 +1,75 @@
+"""Command-line words that are shared, and how they become facts."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, cast, get_args
+
+from segue.errors import OptionError, did_you_mean
+from segue.music.key import parse_key, parse_note
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EndingKind, OpeningKind
+    from segue.analysis.overrides import Overrides
+
+LOWEST_BPM = 20.0
+HIGHEST_BPM = 400.0
+HIGHEST_METRE = 12
+
+
+def overrides_of(
+    *,
+    key: str | None = None,
+    tempo_bpm: float | None = None,
+    metre: int | None = None,
+    downbeat_s: float | None = None,
+    tuning_cents: float | None = None,
+    ending: str | None = None,
+    opening: str | None = None,
+    first_note: str | None = None,
+) -> Overrides:
+    """What the musician says, checked.
+
+    Parameters
+    ----------
+    key, tempo_bpm, metre, downbeat_s, tuning_cents, ending, opening, first_note
+        As typed; None where nothing was said.
+
+    Returns
+    -------
+    Overrides
+
+    Raises
+    ------
+    SegueError
+        If a value makes no sense, with what would.
+    """
+    from segue.analysis.facts import EndingKind, OpeningKind
+    from segue.analysis.overrides import Overrides
+
+    _check_range("tempo", tempo_bpm, LOWEST_BPM, HIGHEST_BPM, "BPM")
+    _check_range("metre", metre, 1, HIGHEST_METRE, "beats a bar")
+    _check_range("tuning", tuning_cents, -50, 50, "cents from A4 = 440 Hz")
+    _check_range("downbeat", downbeat_s, 0, 24 * 3600, "seconds from the start of the file")
+    return Overrides(
+        key=None if key is None else parse_key(key),
+        tuning_cents=tuning_cents,
+        tempo_bpm=tempo_bpm,
+        metre=metre,
+        first_downbeat_s=downbeat_s,
+        ending=cast("EndingKind | None", _one_of("ending", ending, get_args(EndingKind))),
+        opening=cast("OpeningKind | None", _one_of("opening", opening, get_args(OpeningKind))),
+        first_note_midi=None if first_note is None else parse_note(first_note),
+    )
+
+
+def _check_range(name: str, value: float | None, low: float, high: float, unit: str) -> None:
+    if value is not None and not low <= value <= high:
+        raise OptionError(f"{name} {value:g} is outside {low:g} to {high:g} {unit}.")
+
+
+def _one_of(name: str, word: str | None, allowed: tuple[str, ...]) -> str | None:
+    if word is None or word in allowed:
+        return word
+    raise OptionError(
+        f"{name} '{word}' is none of {', '.join(allowed)}.{did_you_mean(word, allowed)}"
+    )

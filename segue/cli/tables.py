@@ -1,0 +1,230 @@
+"""What is printed: facts, candidates, recipes, as tables for people or JSON for machines."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from rich.console import Console
+from rich.table import Table
+
+from segue.analysis.facts import SURE_CONFIDENCE
+from segue.analysis.report import facts_report
+from segue.music.interval import interval_name
+from segue.music.key import note_name
+from segue.music.tonal_space import key_distance
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.plan import Recipe
+    from segue.runfolder import CandidateRecord, RunDocument
+
+_N_WEAKEST = 2
+
+
+def print_json(value: Any) -> None:  # noqa: ANN401 - any JSON value
+    """Print a JSON value on the output stream."""
+    print(json.dumps(value, indent=1, ensure_ascii=False))
+
+
+def print_facts(facts: Sequence[EdgeFacts]) -> None:
+    """Print the facts of songs side by side, then what is uncertain.
+
+    Parameters
+    ----------
+    facts : sequence of EdgeFacts
+    """
+    console = Console(soft_wrap=False)
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("")
+    for f in facts:
+        table.add_column(f"{'end' if f.edge == 'end' else 'start'} of {f.title}", overflow="fold")
+    for name, cells in _fact_rows(facts):
+        table.add_row(name, *cells)
+    console.print(table, markup=False)
+    for f in facts:
+        for doubt in f.doubts:
+            console.print(f"  ? {f.title}: {doubt}", markup=False, highlight=False)
+
+
+def print_candidates(document: RunDocument) -> None:
+    """Print the candidates, best first, each with its reason and its weakest points.
+
+    Parameters
+    ----------
+    document : RunDocument
+    """
+    console = Console(soft_wrap=False)
+    old, new = document.outgoing.key.key, document.incoming.key.key
+    console.print(
+        f"\n{new} is {interval_name(old, new)} from {old} "
+        f"(distance {key_distance(old, new):.2f} of 1)\n",
+        markup=False,
+        highlight=False,
+    )
+    for record in document.candidates:
+        _print_candidate(console, record)
+
+
+def print_recipes(recipes: Sequence[Recipe]) -> None:
+    """Print the names and summaries of recipes.
+
+    Parameters
+    ----------
+    recipes : sequence of Recipe
+    """
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("recipe", "family", "what happens"):
+        table.add_column(heading, overflow="fold")
+    for recipe in recipes:
+        table.add_row(recipe.name, recipe.family, recipe.summary)
+    Console().print(table, markup=False)
+
+
+def print_where(document: RunDocument, out: Path) -> None:
+    """Print where the files are and what to do next.
+
+    Parameters
+    ----------
+    document : RunDocument
+    out : Path
+        The run folder.
+    """
+    console = Console(soft_wrap=True)
+    best = document.candidates[0].music_file
+    console.print(f"Listen and compare: {out / 'audition.html'}", markup=False, highlight=False)
+    console.print(f"Best scored: {out / best}", markup=False, highlight=False)
+
+
+def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
+    """A run as JSON values: facts, candidates and where the files are.
+
+    Parameters
+    ----------
+    document : RunDocument
+    out : Path
+
+    Returns
+    -------
+    dict
+    """
+    return {
+        "out": str(out),
+        "outgoing": facts_report(document.outgoing),
+        "incoming": facts_report(document.incoming),
+        "candidates": [_candidate_report(record) for record in document.candidates],
+    }
+
+
+def _fact_rows(facts: Sequence[EdgeFacts]) -> list[tuple[str, list[str]]]:
+    rows = [
+        ("key", [_key_words(f) for f in facts]),
+        ("tuning", [f"{f.tuning_cents:+.0f} cents" for f in facts]),
+        ("tempo", [_tempo_words(f) for f in facts]),
+        ("metre", [_metre_words(f) for f in facts]),
+        ("level", [_level_words(f) for f in facts]),
+        ("starts" if facts[0].edge == "start" else "ends", [_edge_words(f) for f in facts]),
+        ("first note", [_note_words(f) for f in facts]),
+    ]
+    if {f.edge for f in facts} == {"start", "end"}:
+        rows[5] = ("ends / starts", rows[5][1])
+    return rows
+
+
+def _key_words(facts: EdgeFacts) -> str:
+    fact = facts.key
+    if fact.source == "given":
+        return f"{fact.key} (given)"
+    sure = "" if fact.confidence >= SURE_CONFIDENCE else "?"
+    others = ", ".join(f"{k.key} {k.weight:.0%}" for k in fact.runners_up[:2])
+    return f"{fact.key}{sure} {fact.confidence:.0%}" + (f" (or {others})" if others else "")
+
+
+def _tempo_words(facts: EdgeFacts) -> str:
+    pulse = facts.pulse
+    if pulse.source == "given":
+        return f"{pulse.tempo_bpm:.2f} BPM (given)"
+    sure = "" if pulse.confidence >= SURE_CONFIDENCE else "?"
+    others = ", ".join(f"{bpm:.0f}" for bpm in pulse.tempo_alternatives_bpm[:2])
+    return f"{pulse.tempo_bpm:.2f} BPM{sure}" + (f" (or {others})" if others else "")
+
+
+def _metre_words(facts: EdgeFacts) -> str:
+    bars = len(facts.pulse.downbeats_s)
+    return f"{facts.pulse.metre} beats a bar, {bars} bars heard"
+
+
+def _level_words(facts: EdgeFacts) -> str:
+    level = facts.level
+    return f"{level.loudness_lufs:.1f} LUFS, peak {level.true_peak_dbtp:+.1f} dBTP"
+
+
+def _edge_words(facts: EdgeFacts) -> str:
+    if facts.ending is not None:
+        sure = "" if facts.ending.confidence >= SURE_CONFIDENCE else "?"
+        return f"{facts.ending.kind}{sure}, last hit at {facts.ending.last_hit_s:.2f} s"
+    if facts.opening is None:
+        return ""
+    opening = facts.opening
+    sure = "" if opening.confidence >= SURE_CONFIDENCE else "?"
+    pickup = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
+    return f"{opening.kind}{sure}{pickup}, bar one at {opening.first_downbeat_s:.2f} s"
+
+
+def _note_words(facts: EdgeFacts) -> str:
+    if facts.first_note is None:
+        return "-"
+    name = note_name(facts.first_note.midi, flats=facts.key.key.prefers_flats)
+    return f"{name} at {facts.first_note.time_s:.2f} s"
+
+
+def _print_candidate(console: Console, record: CandidateRecord) -> None:
+    card = record.scorecard
+    bars = sum(bar.section == "interlude" for bar in record.bars)
+    console.print(
+        f"{record.rank}  {record.plan.recipe}  {card.overall:.2f} of 1   "
+        f"{bars} bars, {record.entry_s - record.exit_s:.1f} s, entry at {record.entry_s:.2f} s",
+        style="bold",
+        markup=False,
+        highlight=False,
+    )
+    console.print(f"   {record.plan.why}", markup=False, highlight=False)
+    weakest = sorted(card.measures, key=lambda m: m.score)[:_N_WEAKEST]
+    for measure in weakest:
+        console.print(f"   - {measure.sentence}", markup=False, highlight=False)
+    for note in record.notes:
+        console.print(f"   ! {note}", markup=False, highlight=False)
+    console.print()
+
+
+def _candidate_report(record: CandidateRecord) -> dict[str, Any]:
+    return {
+        "rank": record.rank,
+        "recipe": record.plan.recipe,
+        "family": record.plan.family,
+        "why": record.plan.why,
+        "score": round(record.scorecard.overall, 4),
+        "music_file": record.music_file,
+        "exit_s": round(record.exit_s, 4),
+        "entry_s": round(record.entry_s, 4),
+        "bars": [
+            {"number": bar.number, "time_s": round(bar.time_s, 4), "section": bar.section}
+            for bar in record.bars
+        ],
+        "loudness_lufs": round(record.loudness_lufs, 2),
+        "true_peak_dbtp": round(record.true_peak_dbtp, 2),
+        "measures": [
+            {
+                "name": m.name,
+                "value": round(m.value, 4),
+                "unit": m.unit,
+                "score": round(m.score, 4),
+                "sentence": m.sentence,
+            }
+            for m in record.scorecard.measures
+        ],
+        "notes": list(record.notes),
+    }

@@ -1,0 +1,89 @@
+"""Breakpoint curves, laid out frame by frame."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.plan.plan import Curve, Plan
+
+SILENCE_DB: Final = -60.0
+"""At most this is silence."""
+_SILENCE_FROM_DB: Final = -48.0
+_CORNER_S: Final = 0.005
+"""Steps of gain take this long; chosen by ear."""
+_BEATS_EVERY_S: Final = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ruler:
+    """The beat of every frame of a plan.
+
+    Parameters
+    ----------
+    beats : ndarray, shape (n_frames,)
+    rate_hz : int
+    """
+
+    beats: npt.NDArray[np.float64]
+    rate_hz: int
+
+    @property
+    def n_frames(self) -> int:
+        """Number of frames."""
+        return len(self.beats)
+
+
+def ruler_of(plan: Plan, rate_hz: int) -> Ruler:
+    """The beat of every frame, exact every 10 ms and straight between."""
+    n_frames = int(np.ceil(plan.duration_s * rate_hz - 1e-6))
+    step = max(round(_BEATS_EVERY_S * rate_hz), 1)
+    knots = np.arange(0, n_frames + step, step)
+    beats = [plan.beat_at(float(knot) / rate_hz) for knot in knots]
+    return Ruler(beats=np.interp(np.arange(n_frames), knots, beats), rate_hz=rate_hz)
+
+
+def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Gain of every frame as a factor; 1 where the curve is empty.
+
+    Parameters
+    ----------
+    curve : Curve
+        In dB, straight in beats; at most -60 dB is silence, reached smoothly
+        over the last 12 dB.
+    ruler : Ruler
+
+    Returns
+    -------
+    ndarray, shape (n_frames,)
+    """
+    if not curve:
+        return np.ones(ruler.n_frames)
+    level_db = np.interp(ruler.beats, [p.beat for p in curve], [p.value for p in curve])
+    share = np.clip((level_db - SILENCE_DB) / (_SILENCE_FROM_DB - SILENCE_DB), 0.0, 1.0)
+    gains: npt.NDArray[np.float64] = 10 ** (level_db / 20) * share * share * (3 - 2 * share)
+    return _rounded_corners(gains, round(_CORNER_S * ruler.rate_hz))
+
+
+def cutoffs_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Cutoff of every frame in hertz, straight in log frequency between breakpoints."""
+    log_hz = np.log([point.value for point in curve])
+    cutoffs: npt.NDArray[np.float64] = np.exp(
+        np.interp(ruler.beats, [point.beat for point in curve], log_hz)
+    )
+    return cutoffs
+
+
+def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArray[np.float64]:
+    """Gains with steps spread over some frames; others are left as they are."""
+    if n_frames < 2 or len(gains) < 2 or np.abs(np.diff(gains)).max() * n_frames < 1.0:  # noqa: PLR2004
+        return gains
+    padded = np.pad(gains, (n_frames // 2, n_frames - n_frames // 2), mode="edge")
+    sums = np.concatenate(([0.0], np.cumsum(padded)))
+    smooth: npt.NDArray[np.float64] = (sums[n_frames:] - sums[:-n_frames])[: len(gains)] / n_frames
+    return smooth

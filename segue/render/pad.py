@@ -1,0 +1,186 @@
+"""The pad: sustained chords, wide and slowly moving, in tune with the songs.
+
+Every note is played by several detuned voices spread over the stereo field
+(the bass by two, in the middle); each voice reads a band-limited cycle that
+moves between a dark and a bright form. Chorus and hall follow, and the whole
+is brought to the plan's target loudness, measured by ITU-R BS.1770 (gated, over
+the whole pad) before its gain curve and filter: a curve of -6 dB plays it 6 LU
+below the songs.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numba
+import numpy as np
+
+from segue.audio.adapters import run_board
+from segue.audio.clip import Clip
+from segue.audio.loudness import integrated_lufs
+from segue.render.curves import cutoffs_along, gains_along
+from segue.render.moving_filter import highpassed, lowpassed
+from segue.render.pad_notes import PadNote, pad_notes
+from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.plan.plan import PadLayer, PadSound, Plan
+    from segue.render.curves import Ruler
+
+_VOICES, _BASS_VOICES = 5, 2
+_DETUNE_CENTS, _BASS_DETUNE_CENTS = 9.0, 2.5
+_DRIFT_CENTS: Final = 2.0
+_UPPER_FROM_HZ: Final = 80.0
+_A4_HZ, _A4_MIDI = 440.0, 69.0
+_MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
+    "warm": (700.0, 2_200.0),
+    "glass": (2_500.0, 9_000.0),
+    "choir": (2_200.0, 5_000.0),
+}
+"""Range of the slow movement of the pad's own low-pass; chosen by ear."""
+_MOVE_S: Final = 11.0
+
+
+def pad_sound(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float32]:
+    """The pad over the whole plan.
+
+    Parameters
+    ----------
+    layer : PadLayer
+    plan : Plan
+    ruler : Ruler
+
+    Returns
+    -------
+    ndarray, shape (n_frames, 2), float32
+    """
+    generator = np.random.default_rng(plan.seed)
+    upper = np.zeros((ruler.n_frames, 2))
+    bass = np.zeros((ruler.n_frames, 2))
+    bend = _bend(layer, plan, ruler)
+    for note in pad_notes(layer, plan):
+        _play(note, layer.sound, bend, ruler.rate_hz, generator, bass if note.is_bass else upper)
+    dry = _moved(upper, layer.sound, ruler.rate_hz, generator) + bass.astype(np.float32)
+    sound = _roomed(dry, ruler.rate_hz)
+    sound = _at_level(sound, plan.target_lufs, ruler.rate_hz)
+    if layer.lowpass_hz:
+        sound = lowpassed(sound, cutoffs_along(layer.lowpass_hz, ruler), ruler.rate_hz)
+    return (sound * gains_along(layer.gain_db, ruler)[:, None]).astype(np.float32)
+
+
+def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Factor on every pitch: from the old song's tuning to the new one's in the first chord."""
+    first = layer.voicings[0]
+    glide_end = min(first.end_beat, first.start_beat + (layer.end_beat - first.start_beat) / 2)
+    cents = np.interp(
+        ruler.beats,
+        [first.start_beat, glide_end],
+        [plan.key_from_tuning_cents, plan.key_to_tuning_cents],
+    )
+    factors: npt.NDArray[np.float64] = 2 ** (cents / 1200)
+    return factors
+
+
+def _play(  # noqa: PLR0913 - a note, how, where
+    note: PadNote,
+    sound: PadSound,
+    bend: npt.NDArray[np.float64],
+    rate_hz: int,
+    generator: np.random.Generator,
+    onto: npt.NDArray[np.float64],
+) -> None:
+    """Add one note to a stereo bus."""
+    begin = max(round((note.start_s - note.attack_s / 2) * rate_hz), 0)
+    end = min(round((note.end_s + note.release_s / 2) * rate_hz), len(onto))
+    if end <= begin:
+        return
+    n_voices = _BASS_VOICES if note.is_bass else _VOICES
+    spread = np.linspace(-1.0, 1.0, n_voices)
+    cents = spread * (_BASS_DETUNE_CENTS if note.is_bass else _DETUNE_CENTS)
+    cents = cents + generator.uniform(-1.0, 1.0, n_voices)
+    pans = np.zeros(n_voices) if note.is_bass else generator.permutation(spread) * 0.9
+    pitch_hz = _A4_HZ * 2 ** ((note.midi - _A4_MIDI) / 12)
+    highest_hz = pitch_hz * float(bend.max()) * 2 ** ((cents.max() + _DRIFT_CENTS) / 1200)
+    tables = cycle_pair(sound, highest_hz, rate_hz, generator)
+    angle = (pans + 1) * np.pi / 4
+    level = (1.4 if note.is_bass else 1.0) / np.sqrt(n_voices)
+    _voices(
+        onto[begin:end],
+        tables,
+        _envelope(note, begin, end, rate_hz) * level,
+        bend[begin:end] * pitch_hz * TABLE_FRAMES / rate_hz,
+        np.stack([2 ** (cents / 1200), np.cos(angle), np.sin(angle)], axis=1),
+        generator.random((n_voices, 3)),
+        rate_hz,
+    )
+
+
+def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> npt.NDArray[np.float64]:
+    """Equal-power rise and fall: sine shaped, so that overlapping notes keep the level."""
+    time_s = (np.arange(begin, end) + 0.5) / rate_hz
+    rise = (time_s - note.start_s) / note.attack_s + 0.5
+    fall = (note.end_s - time_s) / note.release_s + 0.5
+    shape: npt.NDArray[np.float64] = np.sin(np.clip(rise, 0, 1) * np.pi / 2) * np.sin(
+        np.clip(fall, 0, 1) * np.pi / 2
+    )
+    return shape
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+def _voices(onto, tables, envelope, steps, voices, randoms, rate_hz):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202, PLR0913
+    size = tables.shape[1] - 1
+    for voice in range(voices.shape[0]):
+        detune, left, right = voices[voice]
+        phase = randoms[voice, 0] * size
+        turn = 2 * np.pi * randoms[voice, 1]
+        slow = 2 * np.pi * (0.07 + 0.11 * randoms[voice, 2]) / rate_hz
+        for frame in range(envelope.shape[0]):
+            move = np.sin(turn + slow * frame)
+            index = int(phase)
+            share = phase - index
+            dark = tables[0, index] + share * (tables[0, index + 1] - tables[0, index])
+            bright = tables[1, index] + share * (tables[1, index + 1] - tables[1, index])
+            value = envelope[frame] * (dark + (0.5 + 0.5 * move) * (bright - dark))
+            onto[frame, 0] += left * value
+            onto[frame, 1] += right * value
+            phase += steps[frame] * detune * (1.0 + 0.00115 * move)
+            if phase >= size:
+                phase -= size
+
+
+def _moved(
+    upper: npt.NDArray[np.float64], sound: PadSound, rate_hz: int, generator: np.random.Generator
+) -> npt.NDArray[np.float32]:
+    """The upper voices after a low-pass that opens and closes slowly, and without rumble."""
+    low_hz, high_hz = _MOVE_HZ[sound]
+    turns = np.arange(len(upper)) / rate_hz / _MOVE_S + generator.random()
+    cutoffs = np.sqrt(low_hz * high_hz) * (high_hz / low_hz) ** (0.5 * np.sin(2 * np.pi * turns))
+    filtered = lowpassed(upper.astype(np.float32), cutoffs, rate_hz)
+    return highpassed(filtered, np.full(len(upper), _UPPER_FROM_HZ), rate_hz)
+
+
+def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+    from pedalboard import Chorus, HighpassFilter, Pedalboard, Reverb
+
+    chorus = Chorus(rate_hz=0.35, depth=0.18, centre_delay_ms=9.0, feedback=0.0, mix=0.35)
+    hall = Pedalboard(
+        [
+            HighpassFilter(160.0),
+            Reverb(room_size=0.8, damping=0.5, wet_level=0.12, dry_level=0.0, width=1.0),
+        ]
+    )
+    peak = float(np.abs(dry).max(initial=0.0)) or 1.0
+    wide = run_board(Pedalboard([chorus]), Clip(samples=dry / np.float32(2 * peak), rate_hz=rate_hz))
+    wet: npt.NDArray[np.float32] = wide.samples + run_board(hall, wide).samples
+    return wet
+
+
+def _at_level(
+    sound: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    measured = integrated_lufs(Clip(samples=sound, rate_hz=rate_hz))
+    if not np.isfinite(measured):
+        return sound
+    return (sound * 10 ** ((level_lufs - measured) / 20)).astype(np.float32)

@@ -1,0 +1,151 @@
+"""One layer of a song: its stems along the time map, then gain, filters and send."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from segue.audio.clip import Clip
+from segue.render.curves import SILENCE_DB, cutoffs_along, gains_along
+from segue.render.moving_filter import highpassed, lowpassed
+from segue.render.reverb import hall
+from segue.render.separate import separated
+from segue.render.stretch import missing_s, sound_along
+from segue.render.time_map import time_map_of
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import Role, SongEdge
+    from segue.plan.plan import Plan, SongLayer
+    from segue.render.curves import Ruler
+
+_WORTH_SAYING_S = 0.05
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerSound:
+    """A layer over the whole plan.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n_frames, 2), float32
+    notes : tuple of str
+    """
+
+    samples: npt.NDArray[np.float32]
+    notes: tuple[str, ...] = ()
+
+
+def song_layer_sound(
+    layer: SongLayer, edge: SongEdge, plan: Plan, ruler: Ruler, level_db: float
+) -> LayerSound:
+    """The sound of one layer of a song.
+
+    Parameters
+    ----------
+    layer : SongLayer
+    edge : SongEdge
+        The song it takes from.
+    plan : Plan
+    ruler : Ruler
+    level_db : float
+        Level match of the song.
+
+    Returns
+    -------
+    LayerSound
+    """
+    out = np.zeros((ruler.n_frames, 2), dtype=np.float32)
+    first, last = _frames_of(layer, plan, ruler)
+    source, notes = _source(layer, edge)
+    if source is None or first >= last:
+        return LayerSound(samples=out, notes=notes)
+    time_map = time_map_of(layer.time_map, plan)
+    sound = sound_along(source, time_map, first_frame=first, n_frames=last - first)
+    short_s = missing_s(
+        source, time_map, start_s=first / ruler.rate_hz, end_s=last / ruler.rate_hz
+    )
+    if short_s > _WORTH_SAYING_S:
+        notes = (*notes, f"'{layer.name}' is silent for {short_s:.1f} s that were not decoded.")
+    if layer.part != "all" and not edge.has_stems:
+        sound = separated(sound, layer.part)
+    fades = _fades(last - first, layer, ruler.rate_hz) * 10 ** (level_db / 20)
+    shaped = _filtered(sound * fades[:, None], layer, ruler, first, last)
+    gains = gains_along(layer.gain_db, ruler)
+    out[first:last] = shaped * gains[first:last, None]
+    return LayerSound(samples=_with_hall(out, layer, ruler), notes=notes)
+
+
+def _frames_of(layer: SongLayer, plan: Plan, ruler: Ruler) -> tuple[int, int]:
+    start = round(plan.seconds_at(layer.start_beat) * ruler.rate_hz)
+    end = round(plan.seconds_at(layer.end_beat) * ruler.rate_hz)
+    return max(start, 0), min(end, ruler.n_frames)
+
+
+def _source(layer: SongLayer, edge: SongEdge) -> tuple[Clip | None, tuple[str, ...]]:
+    """The stems that a layer asks for, as far as the song has them."""
+    if not edge.has_stems:
+        return edge.mix, _mix_notes(layer, edge)
+    wanted = [stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles]
+    if layer.part == "percussive":
+        wanted = [role for role in wanted if role == "drums"]
+    elif layer.part == "harmonic":
+        wanted = [role for role in wanted if role != "drums"]
+    if not wanted:
+        asked = " and ".join(layer.roles) or layer.part
+        return None, (f"'{layer.name}' is silent: {edge.title} has no stem for {asked}.",)
+    return edge.sum_of(*_unique(wanted)), ()
+
+
+def _mix_notes(layer: SongLayer, edge: SongEdge) -> tuple[str, ...]:
+    notes = []
+    if layer.roles:
+        roles = ", ".join(layer.roles)
+        notes.append(
+            f"'{layer.name}' asks for {roles}, but {edge.title} is one mix: all of it is used."
+        )
+    if layer.part != "all":
+        notes.append(
+            f"The {layer.part} part of {edge.title} is estimated from its mix: "
+            "voices cannot be told from instruments, and hard attacks leak both ways."
+        )
+    return tuple(notes)
+
+
+def _unique(roles: list[Role]) -> tuple[Role, ...]:
+    return tuple(dict.fromkeys(roles))
+
+
+def _fades(n_frames: int, layer: SongLayer, rate_hz: int) -> npt.NDArray[np.float64]:
+    """Raised-cosine fades at the two ends."""
+    gains = np.ones(n_frames)
+    for fade_s, ends in ((layer.fade_in_s, gains), (layer.fade_out_s, gains[::-1])):
+        length = min(round(fade_s * rate_hz), n_frames)
+        ends[:length] *= np.sin((np.arange(length) + 0.5) / max(length, 1) * np.pi / 2) ** 2
+    return gains
+
+
+def _filtered(
+    sound: npt.NDArray[np.float32], layer: SongLayer, ruler: Ruler, first: int, last: int
+) -> npt.NDArray[np.float32]:
+    if layer.lowpass_hz:
+        cutoffs = cutoffs_along(layer.lowpass_hz, ruler)[first:last]
+        sound = lowpassed(sound, cutoffs, ruler.rate_hz)
+    if layer.highpass_hz:
+        cutoffs = cutoffs_along(layer.highpass_hz, ruler)[first:last]
+        sound = highpassed(sound, cutoffs, ruler.rate_hz)
+    return sound
+
+
+def _with_hall(
+    sound: npt.NDArray[np.float32], layer: SongLayer, ruler: Ruler
+) -> npt.NDArray[np.float32]:
+    """The layer with its send come back, ringing on after its end."""
+    if not layer.reverb_db or all(point.value <= SILENCE_DB for point in layer.reverb_db):
+        return sound
+    send = sound * gains_along(layer.reverb_db, ruler)[:, None]
+    wet: npt.NDArray[np.float32] = sound + hall(send.astype(np.float32), ruler.rate_hz)
+    return wet

@@ -1,0 +1,295 @@
+"""Stretching by parts: what rings by a phase vocoder, what hits by copied slices.
+
+The mix is split into a harmonic and a percussive part, each stretched by what
+suits it [DME14]_. Both follow the time map by construction: every piece of
+sound written at a moment is read where the map says for that moment, so there
+is no delay to compensate and no drift.
+
+Harmonic: a phase vocoder with phases locked to spectral peaks [LD99]_. The
+phase a peak gains from one written frame to the next is read off two analysis
+frames that lie just as far apart in the song, so a steady tone keeps its exact
+frequency, and a passage at ratio 1 comes through unchanged. Channels share one
+rotation, which keeps the stereo image. Before the end the phases are led to
+those of the sound that will be copied from there on, so that the join is clean.
+
+Percussive: overlapping short slices, along a map that is bent to ratio 1 around
+each attack so that attacks are copied whole.
+
+References
+----------
+.. [DME14] J. Driedger, M. Müller and S. Ewert, "Improving time-scale
+   modification of music signals using harmonic-percussive separation", IEEE
+   Signal Processing Letters 21(1), 2014, 105-109.
+.. [LD99] J. Laroche and M. Dolson, "Improved phase vocoder time-scale
+   modification of audio", IEEE Trans. Speech and Audio Processing 7(3), 1999.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numba
+import numpy as np
+
+from segue.render.rubber import excerpt
+from segue.render.separate import separated
+from segue.render.time_map import TimeMap
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import Clip
+
+VOCODER_S: Final = 0.085
+"""Length of the vocoder's window, to the next power of two: 4,096 frames at 48 kHz."""
+_OVERLAP: Final = 4
+SLICE_S: Final = 0.0107
+"""Length of a percussive slice, to the nearest power of two: 512 frames at 48 kHz."""
+ATTACK_BEFORE_S: Final = 0.006
+ATTACK_AFTER_S: Final = 0.030
+LANDING_S: Final = 0.8
+"""Over this time before a copied passage the tones are led to its phases."""
+_BLOCK_HOPS: Final = 256
+_TINY: Final = 1e-12
+
+
+def split_stretch(
+    source: Clip, time_map: TimeMap, first_frame: int, n_frames: int
+) -> npt.NDArray[np.float32]:
+    """Sound of a song along a time map, pitch kept.
+
+    Parameters
+    ----------
+    source : Clip
+        Sound outside the clip counts as silence.
+    time_map : TimeMap
+        Plan seconds to seconds of the song's file.
+    first_frame, n_frames : int
+        The part wanted, in frames of the plan.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, n_channels), float32
+    """
+    rate_hz = source.rate_hz
+    window = 1 << int(np.ceil(np.log2(VOCODER_S * 0.9 * rate_hz)))
+    frames = np.arange(-2 * window, n_frames + 2 * window + 1) + first_frame
+    ends_s = time_map.source_at(frames[[0, -1]] / rate_hz)
+    begin, end = np.round((ends_s - source.start_s) * rate_hz).astype(int)
+    read_from = int(begin) - 2 * window
+    sound = excerpt(source.samples, read_from, int(end) + 2 * window - read_from)
+    harmonic = separated(sound, "harmonic")
+    start_s = source.start_s + read_from / rate_hz
+    steady = _Along(time_map, start_s, rate_hz, first_frame, n_frames)
+    tonal = _vocoded(harmonic, steady, window)
+    hits = sound - harmonic
+    bent = _Along(_bent(time_map, hits, start_s, rate_hz), start_s, rate_hz, first_frame, n_frames)
+    return tonal + _sliced(hits, bent, 1 << round(np.log2(SLICE_S * rate_hz)))
+
+
+class _Along:
+    """Where written frames are read: a time map in frames of one excerpt."""
+
+    def __init__(  # noqa: PLR0913 - one place
+        self, time_map: TimeMap, start_s: float, rate_hz: int, first_frame: int, n_frames: int
+    ) -> None:
+        self.time_map, self.start_s, self.rate_hz = time_map, start_s, rate_hz
+        self.first_frame, self.n_frames = first_frame, n_frames
+
+    def read_at(
+        self, hop: int, beyond: int
+    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+        """Frames written every hop, from before 0 to beyond the end, and those read for them."""
+        written = np.arange(-beyond, self.n_frames + beyond + hop, hop)
+        plan_s = (written + self.first_frame) / self.rate_hz
+        read = (self.time_map.source_at(plan_s) - self.start_s) * self.rate_hz
+        return written, np.round(read).astype(np.int64)
+
+
+def _vocoded(
+    sound: npt.NDArray[np.float32], along: _Along, window: int
+) -> npt.NDArray[np.float32]:
+    from scipy.fft import irfft
+
+    hop = window // _OVERLAP
+    shape = np.hanning(window + 1)[:-1].astype(np.float32)  # squares add up to 1.5
+    written, read = along.read_at(hop, window)
+    landing = _landing(along, written, read, hop)
+    out = np.zeros((len(written) * hop + window, sound.shape[1]), dtype=np.float32)
+    origin = int(written[0]) - window // 2
+    mono = sound.mean(axis=1, keepdims=True)
+    memory = np.zeros((2, window // 2 + 1), dtype=np.complex64)
+    for first in range(0, len(written), _BLOCK_HOPS):
+        block = slice(first, first + _BLOCK_HOPS)
+        now = _spectra(sound, read[block], shape)
+        before = _spectra(mono, read[block] - hop, shape)[:, :, 0]
+        copied = _spectra(mono, landing.read[block], shape)[:, :, 0]
+        turns = np.empty_like(before)
+        _lock(now.mean(axis=2), before, copied, landing.pull[block], turns, memory)
+        pieces = irfft(now * turns[:, :, None], axis=1)
+        pieces *= shape[None, :, None] / np.float32(1.5)
+        for at, piece in zip(written[block] - window // 2 - origin, pieces, strict=True):
+            out[at : at + window] += piece
+    return out[-origin : -origin + along.n_frames]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Landing:
+    """How the vocoder's phases meet those of the sound copied after the last frame.
+
+    Parameters
+    ----------
+    read : ndarray, shape (n_hops,)
+        Where the copied sound would be read at each hop.
+    pull : ndarray, shape (n_hops,)
+        Share of the difference in phase taken out at each hop, 1 at the end.
+    """
+
+    read: npt.NDArray[np.int64]
+    pull: npt.NDArray[np.float64]
+
+
+def _landing(
+    along: _Along, written: npt.NDArray[np.int64], read: npt.NDArray[np.int64], hop: int
+) -> _Landing:
+    last = int(np.searchsorted(written, along.n_frames - hop * _OVERLAP))
+    n_hops = min(round(LANDING_S * along.rate_hz / hop), last)
+    pull = np.zeros(len(written))
+    pull[last - n_hops : last] = 1 / np.arange(n_hops, 0, -1)
+    pull[last:] = 1.0
+    ends = int(np.searchsorted(written, along.n_frames))
+    return _Landing(read=written + (read[ends] - written[ends]), pull=pull)
+
+
+def _spectra(
+    sound: npt.NDArray[np.float32], centres: npt.NDArray[np.int64], shape: npt.NDArray[np.float32]
+) -> npt.NDArray[np.complex64]:
+    """Windowed spectra around frames, (n_hops, n_bins, n_channels)."""
+    from scipy.fft import rfft
+
+    window = len(shape)
+    starts = np.clip(centres - window // 2, 0, len(sound) - window)
+    frames = sound[starts[:, None] + np.arange(window)[None, :]] * shape[None, :, None]
+    spectra: npt.NDArray[np.complex64] = rfft(frames, axis=1, overwrite_x=True)
+    return spectra
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+def _lock(now, before, copied, pull, turns, memory):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202, PLR0913
+    """Rotation of every bin: that of the peak it belongs to.
+
+    A peak's rotation carries on the phase written one hop ago by the phase that
+    the song itself gains over a hop (`before` to `now`), and is pulled towards
+    the phase of the `copied` sound. `memory` holds what was written last and
+    the rotations of that hop.
+    """
+    n_hops, n_bins = now.shape
+    region = np.empty(n_bins, dtype=np.int64)
+    for hop in range(n_hops):
+        _regions(now[hop], region)
+        for b in range(n_bins):
+            peak = region[b]
+            if peak != b:
+                continue
+            turn = _unit(memory[0, b] * np.conj(before[hop, b]), 1.0 + 0.0j)
+            if pull[hop] > 0.0:
+                goal = _unit(copied[hop, b] * np.conj(now[hop, b]), turn)
+                turn *= np.exp(1j * pull[hop] * np.angle(goal * np.conj(turn)))
+            turns[hop, b] = turn
+        for b in range(n_bins):
+            turns[hop, b] = turns[hop, region[b]]
+            memory[0, b] = turns[hop, b] * now[hop, b]
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+def _unit(value, otherwise):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    size = abs(value)
+    return value / size if size > 1e-20 else otherwise  # noqa: PLR2004 - denormal power
+
+
+@numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+def _regions(spectrum, region):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Write for every bin the spectral peak it belongs to; regions meet at the lowest bin."""
+    n_bins = len(spectrum)
+    power = np.empty(n_bins)
+    for b in range(n_bins):
+        power[b] = spectrum[b].real ** 2 + spectrum[b].imag ** 2
+    start, peak = 0, -1
+    for b in range(n_bins):
+        highest = True
+        for other in range(max(b - 2, 0), min(b + 3, n_bins)):
+            if power[other] > power[b] or (power[other] == power[b] and other < b):
+                highest = False
+        if not highest:
+            continue
+        if peak >= 0:
+            stop = peak + 1
+            for other in range(peak + 1, b + 1):
+                if power[other] < power[stop]:
+                    stop = other
+            region[start:stop] = peak
+            start = stop
+        peak = b
+    region[start:] = peak
+
+
+def _sliced(
+    sound: npt.NDArray[np.float32], along: _Along, window: int
+) -> npt.NDArray[np.float32]:
+    hop = window // 2
+    shape = np.hanning(window + 1)[:-1].astype(np.float32)[:, None]  # halves add up to 1
+    written, read = along.read_at(hop, window)
+    out = np.zeros((len(written) * hop + 2 * window, sound.shape[1]), dtype=np.float32)
+    origin = int(written[0]) - window // 2
+    starts = np.clip(read - window // 2, 0, len(sound) - window)
+    for at, start in zip(written, starts, strict=True):
+        place = int(at) - window // 2 - origin
+        out[place : place + window] += sound[start : start + window] * shape
+    return out[-origin : -origin + along.n_frames]
+
+
+def _bent(
+    time_map: TimeMap, hits: npt.NDArray[np.float32], start_s: float, rate_hz: int
+) -> TimeMap:
+    """The map with ratio 1 around every attack, made up for between them."""
+    attacks_s = start_s + _attacks(hits, rate_hz)
+    if not len(attacks_s):
+        return time_map
+    landing_s = time_map.plan_at(attacks_s)
+    gaps = np.minimum(np.diff(attacks_s), np.diff(landing_s))
+    room_after = np.append(gaps, np.inf) * 0.6
+    room_before = np.insert(gaps, 0, np.inf) * 0.2
+    before = np.minimum(ATTACK_BEFORE_S, room_before)
+    after = np.minimum(ATTACK_AFTER_S, room_after)
+    source_s = np.stack((attacks_s - before, attacks_s + after), axis=1).ravel()
+    plan_s = np.stack((landing_s - before, landing_s + after), axis=1).ravel()
+    ends_s = np.array([source_s[0] - 1.0, source_s[-1] + 1.0])
+    return TimeMap(
+        plan_s=np.concatenate((time_map.plan_at(ends_s[:1]), plan_s, time_map.plan_at(ends_s[1:]))),
+        source_s=np.concatenate((ends_s[:1], source_s, ends_s[1:])),
+    )
+
+
+def _attacks(hits: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float64]:
+    """Seconds at which something is struck: sudden rises of the percussive level."""
+    step = max(rate_hz // 750, 1)
+    n_steps = len(hits) // step
+    power = (hits[: n_steps * step].astype(np.float64) ** 2).sum(axis=1).reshape(n_steps, step).sum(axis=1)
+    level_db = 10 * np.log10(power + power.max(initial=0.0) * 1e-6 + _TINY)
+    lead = 8
+    quiet = np.maximum.accumulate(level_db[:0]) if n_steps <= lead else _running_max(level_db, lead)
+    rise = level_db[lead:] - quiet[: n_steps - lead]
+    found: list[int] = []
+    for index in np.flatnonzero(rise > 6.0) + lead:
+        if not found or index - found[-1] > 0.04 * rate_hz / step:
+            found.append(int(index))
+    return np.array(found, dtype=np.float64) * step / rate_hz
+
+
+def _running_max(values: npt.NDArray[np.float64], width: int) -> npt.NDArray[np.float64]:
+    """Largest of the `width` values from each on."""
+    from numpy.lib.stride_tricks import sliding_window_view
+
+    top: npt.NDArray[np.float64] = sliding_window_view(values, width).max(axis=1)
+    return top

@@ -1,0 +1,172 @@
+"""The run document: everything a later command needs, as one JSON file.
+
+The file has a schema version. Writing and reading go through one function
+each; what is read is checked as strictly as what is typed in a recipe.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+from pydantic import TypeAdapter, ValidationError
+
+from segue.analysis.facts import EdgeFacts
+from segue.errors import RunFolderError
+from segue.plan.plan import Plan
+from segue.score.scorecard import Scorecard
+
+SCHEMA_VERSION: Final = 1
+DOCUMENT_NAME: Final = "segue.json"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarReport:
+    """A bar line in seconds of the candidate, for readers that know no tempo curves."""
+
+    number: int
+    time_s: float
+    section: Literal["outgoing", "interlude", "incoming"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CandidateRecord:
+    """A candidate in the run folder.
+
+    Parameters
+    ----------
+    rank : int
+        1 is the best scored.
+    plan : Plan
+    scorecard : Scorecard
+    bars : tuple of BarReport
+        Every bar line, in seconds from the start of the WAV.
+    exit_s, entry_s : float
+        Where the interlude starts and where bar one of the incoming song is.
+    singer_s : float or None
+        Where the first sung note is.
+    music_file, click_file, cue_file : str
+        WAV names, relative to the run folder.
+    picture_file : str
+        Picture of key path, tempo and loudness.
+    loudness_lufs, true_peak_dbtp : float
+        Of the music bus.
+    notes : tuple of str
+    """
+
+    rank: int
+    plan: Plan
+    scorecard: Scorecard
+    bars: tuple[BarReport, ...]
+    exit_s: float
+    entry_s: float
+    singer_s: float | None
+    music_file: str
+    click_file: str
+    cue_file: str
+    picture_file: str
+    loudness_lufs: float
+    true_peak_dbtp: float
+    notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What the band chose."""
+
+    rank: int
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunDocument:
+    """A whole run.
+
+    Parameters
+    ----------
+    schema_version : 1
+    segue_version : str
+    rate_hz : int
+        Of all WAVs.
+    outgoing, incoming : EdgeFacts
+    candidates : tuple of CandidateRecord
+        Best first.
+    choice : Choice or None
+    """
+
+    schema_version: Literal[1]
+    segue_version: str
+    rate_hz: int
+    outgoing: EdgeFacts
+    incoming: EdgeFacts
+    candidates: tuple[CandidateRecord, ...]
+    choice: Choice | None = None
+
+
+def document_text(document: RunDocument) -> str:
+    """The document as JSON text, the same for the same run.
+
+    Parameters
+    ----------
+    document : RunDocument
+
+    Returns
+    -------
+    str
+        Ends with a newline.
+    """
+    adapter = TypeAdapter(RunDocument)
+    return adapter.dump_json(document, indent=1).decode() + "\n"
+
+
+def read_document(folder: Path) -> RunDocument:
+    """Read the document of a run folder.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    RunDocument
+
+    Raises
+    ------
+    RunFolderError
+        If there is none, it is not JSON, comes from a newer version, or does
+        not hold together.
+    """
+    path = folder / DOCUMENT_NAME
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        raise RunFolderError(
+            folder, "is not a run folder (no readable segue.json): make one with 'segue between'."
+        ) from error
+    version = _version(path, text)
+    if version > SCHEMA_VERSION:
+        raise RunFolderError(
+            path, f"was written by a newer Segue (schema {version}): update, or run it again."
+        )
+    try:
+        return TypeAdapter(RunDocument).validate_json(text, strict=True, extra="forbid")
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise RunFolderError(
+            path, f"does not hold together at '{place}' ({first['msg']}): run it again."
+        ) from error
+
+
+def _version(path: Path, text: str) -> int:
+    try:
+        version = json.loads(text)["schema_version"]
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise RunFolderError(
+            path, "is damaged (no JSON with a schema_version): run it again."
+        ) from error
+    if not isinstance(version, int):
+        raise RunFolderError(path, f"has schema_version {version!r}, not a number: run it again.")
+    return version

@@ -1,0 +1,141 @@
+"""Pictures of a candidate: waveform, the key as it moves, tempo and loudness over time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from segue.audio.clip import Clip
+    from segue.plan.plan import Plan
+    from segue.score.scorecard import CurveSample, Scorecard
+
+COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#009E73"}
+"""Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
+
+_SIZE_INCHES: Final = (11.0, 8.0)
+_DOTS_AN_INCH: Final = 110
+_N_COLUMNS: Final = 1600
+_LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)
+
+
+def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard: Scorecard) -> None:
+    """Draw one candidate into a PNG file.
+
+    Parameters
+    ----------
+    path : Path
+        Where to write.
+    title : str
+        Heading.
+    music : Clip
+        The music bus.
+    plan : Plan
+        Gives bar lines, chords and the three sections.
+    scorecard : Scorecard
+        Gives the measured curves.
+    """
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(4, 1, sharex=True, height_ratios=[2.2, 1.4, 1.0, 1.2])
+    figure.suptitle(title, fontsize=13, fontweight="bold")
+    _draw_waveform(axes[0], music, plan)
+    _draw_keys(axes[1], plan, scorecard)
+    _draw_tempo(axes[2], plan, scorecard)
+    _draw_loudness(axes[3], plan, scorecard)
+    for axis in axes:
+        _mark_sections(axis, plan)
+    axes[0].set_xlim(0, plan.duration_s)
+    axes[-1].set_xlabel("seconds")
+    figure.savefig(path, format="png", metadata={"Software": None})
+
+
+def _draw_waveform(axis: Any, music: Clip, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes
+    columns_s, low, high = _outline(music)
+    starts = {
+        "outgoing": 0.0,
+        "interlude": plan.seconds_at(plan.exit_beat),
+        "incoming": plan.seconds_at(plan.entry_beat),
+    }
+    bounds = [*starts.values(), plan.duration_s]
+    for (section, start_s), end_s in zip(starts.items(), bounds[1:], strict=True):
+        inside = (columns_s >= start_s) & (columns_s <= end_s)
+        axis.fill_between(
+            columns_s[inside], low[inside], high[inside], color=COLOURS[section], linewidth=0
+        )
+        if end_s > start_s:
+            axis.text((start_s + end_s) / 2, 1.08, section, ha="center", color=COLOURS[section])
+    axis.set_ylim(-1.05, 1.35)
+    axis.set_yticks([])
+    axis.set_ylabel("sound")
+    for line in plan.bar_lines:
+        axis.text(plan.seconds_at(line.beat), -1.0, f" {line.number}", fontsize=7, color="#555555")
+
+
+def _draw_keys(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: ANN401
+    for curve, key, section in (
+        (scorecard.key_distance_from, plan.key_from, "outgoing"),
+        (scorecard.key_distance_to, plan.key_to, "incoming"),
+    ):
+        times_s, values = _arrays(curve)
+        axis.plot(times_s, values, color=COLOURS[section], label=f"from {key}")
+    for voicing in plan.voicings:
+        middle = plan.seconds_at((voicing.start_beat + voicing.end_beat) / 2)
+        axis.text(middle, 0.04, voicing.symbol, ha="center", fontsize=9, fontweight="bold")
+    axis.set_ylim(0, 1)
+    axis.set_ylabel("tonal distance")
+    axis.legend(loc="upper right", fontsize=8, ncols=2)
+
+
+def _draw_tempo(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: ANN401
+    beats = np.linspace(0.0, plan.end_beat, 400)
+    planned = [plan.tempo.bpm_at(float(beat)) for beat in beats]
+    axis.plot([plan.seconds_at(float(b)) for b in beats], planned, color="#555555", label="plan")
+    times_s, heard = _arrays(scorecard.tempo_bpm)
+    axis.plot(times_s, heard, ".", markersize=4, color=COLOURS["interlude"], label="heard")
+    low, high = min(planned), max(planned)
+    axis.set_ylim(low * 0.9, high * 1.1)
+    axis.set_ylabel("BPM")
+    axis.legend(loc="upper right", fontsize=8, ncols=2)
+
+
+def _draw_loudness(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: ANN401
+    times_s, lufs = _arrays(scorecard.loudness_lufs)
+    axis.plot(times_s, np.maximum(lufs, _LOUDNESS_RANGE_LUFS[0]), color="#333333")
+    axis.axhline(plan.target_lufs, color="#999999", linestyle=":", linewidth=1)
+    axis.set_ylim(*_LOUDNESS_RANGE_LUFS)
+    axis.set_ylabel("momentary LUFS")
+
+
+def _mark_sections(axis: Any, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes
+    for line in plan.bar_lines:
+        axis.axvline(plan.seconds_at(line.beat), color="#cccccc", linewidth=0.5, zorder=0)
+    axis.axvline(plan.seconds_at(plan.exit_beat), color=COLOURS["interlude"], linewidth=1.5)
+    axis.axvline(plan.seconds_at(plan.entry_beat), color=COLOURS["incoming"], linewidth=1.5)
+    if plan.singer_beat is not None:
+        axis.axvline(plan.seconds_at(plan.singer_beat), color="#CC79A7", linestyle="--")
+
+
+def _outline(
+    music: Clip,
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Lowest and highest frame in each of a fixed number of columns."""
+    edges = np.linspace(0, music.n_frames, _N_COLUMNS + 1).astype(int)[:-1]
+    low = np.minimum.reduceat(music.samples.min(axis=1), edges)
+    high = np.maximum.reduceat(music.samples.max(axis=1), edges)
+    return edges / music.rate_hz, low.astype(np.float64), high.astype(np.float64)
+
+
+def _arrays(
+    curve: tuple[CurveSample, ...],
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    times_s = np.array([sample.time_s for sample in curve])
+    return times_s, np.array([sample.value for sample in curve])

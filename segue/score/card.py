@@ -1,0 +1,99 @@
+"""The scorecard of a candidate: every measure, in the order people read them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from segue.score import (
+    arrival,
+    cadence,
+    cleanliness,
+    continuity,
+    entry,
+    loudness,
+    overlap,
+    tempo,
+    tonal,
+)
+from segue.score.hearing import Hearing, hear
+from segue.score.scorecard import CurveSample, Measure, Scorecard
+from segue.score.tones import key_fit
+from segue.score.weights import Purpose, overall
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.music.key import Key
+    from segue.render.candidate import Candidate
+
+_MEASURES: tuple[Callable[[Hearing], Measure | None], ...] = (
+    tonal.tonal_path,
+    tonal.landing,
+    overlap.consonance,
+    arrival.key_arrival,
+    arrival.old_key,
+    cadence.cadence,
+    arrival.runway,
+    tempo.tempo_change,
+    tempo.steady_beats,
+    entry.entry_timing,
+    entry.bar_line,
+    continuity.pulse,
+    loudness.level_step,
+    loudness.level_match,
+    loudness.dead_air,
+    overlap.low_end,
+    loudness.brightness,
+    overlap.voices,
+    cleanliness.true_peak,
+    cleanliness.clipping,
+    cleanliness.click_leak,
+)
+
+
+def score_candidate(
+    candidate: Candidate,
+    outgoing: EdgeFacts,
+    incoming: EdgeFacts,
+    *,
+    purpose: Purpose | None = None,
+) -> Scorecard:
+    """Measure a candidate on its rendered sound.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    outgoing, incoming : EdgeFacts
+        The end of the old song and the start of the new.
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        Chooses the weights; None weighs evenly.
+
+    Returns
+    -------
+    Scorecard
+        Measures that do not apply to this candidate are left out, of the mean too.
+    """
+    hearing = hear(candidate, incoming)
+    found = (measure(hearing) for measure in _MEASURES)
+    measures = (
+        tonal.key_distance(outgoing, incoming),
+        *(measure for measure in found if measure is not None),
+    )
+    return Scorecard(
+        measures=measures,
+        overall=overall(measures, purpose=purpose),
+        loudness_lufs=loudness.loudness_curve(hearing),
+        key_distance_from=_key_curve(hearing, hearing.plan.key_from),
+        key_distance_to=_key_curve(hearing, hearing.plan.key_to),
+        tempo_bpm=tempo.tempo_curve(hearing),
+    )
+
+
+def _key_curve(hearing: Hearing, key: Key) -> tuple[CurveSample, ...]:
+    """Distance 0..1 of what sounds from a key: half of one minus the profile correlation."""
+    distances = (1.0 - key_fit(hearing.tones.remembered(arrival.EVIDENCE_MEMORY_S), key)) / 2.0
+    return tuple(
+        CurveSample(time_s=float(t), value=float(d))
+        for t, d in zip(hearing.tones.times_s, distances, strict=True)
+    )

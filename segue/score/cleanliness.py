@@ -1,0 +1,128 @@
+"""Faults of the signal: true peak, clipping, click in the room.
+
+References
+----------
+.. [R128] EBU R 128, "Loudness normalisation and permitted maximum level of
+   audio signals", 2020: at most -1 dBTP.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.audio.true_peak import true_peak_dbtp
+from segue.score.scale import falling
+from segue.score.scorecard import Measure
+from segue.score.sides import mono_of
+
+if TYPE_CHECKING:
+    from segue.score.hearing import Hearing
+
+Floats = npt.NDArray[np.float64]
+
+CEILING_DBTP: Final = -1.0
+"""Highest permitted true peak of programmes [R128]_."""
+_FLAT_FRAMES: Final = 3
+_LOUD_SHARE: Final = 0.25
+_CLICK_S: Final = 0.03
+_LAGS: Final = 24
+_SURE: Final = 4.0
+"""A leak counts where it stands out from the correlation at other lags by this factor."""
+
+
+def true_peak(hearing: Hearing) -> Measure | None:
+    """True peak of the music; None for silence."""
+    peak_dbtp = true_peak_dbtp(hearing.candidate.music)
+    if peak_dbtp == -math.inf:
+        return None
+    return Measure(
+        name="true_peak",
+        label="true peak",
+        value=peak_dbtp,
+        unit="dBTP",
+        score=falling(peak_dbtp, good=CEILING_DBTP + 0.05, bad=1.0),
+        threshold=f"at most {CEILING_DBTP:g} dBTP",
+        source="EBU R 128",
+        sentence=f"The music peaks at {peak_dbtp:.1f} dBTP.",
+    )
+
+
+def clipping(hearing: Hearing) -> Measure | None:
+    """Milliseconds of flat tops in the music; None for silence."""
+    samples = hearing.candidate.music.samples
+    peak = max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
+    if peak <= 0.0 or len(samples) < _FLAT_FRAMES:
+        return None
+    rate_hz = hearing.candidate.music.rate_hz
+    is_flat = np.zeros(len(samples) - 2, dtype=np.bool_)
+    for channel in samples.T:  # column by column: many times as fast as along the short axis
+        is_same = (channel[1:] == channel[:-1]) & (np.abs(channel[1:]) > _LOUD_SHARE * peak)
+        is_flat |= is_same[1:] & is_same[:-1]
+    frames = int(is_flat.sum())
+    value_ms = 1000.0 * frames / rate_hz
+    first_s = int(is_flat.argmax()) / rate_hz
+    return Measure(
+        name="clipping",
+        label="clipping",
+        value=value_ms,
+        unit="ms",
+        score=falling(value_ms, good=0.2, bad=10.0),
+        threshold="no flat tops",
+        source="common practice, no source",
+        sentence=(
+            f"The peaks are cut flat for {value_ms:.0f} ms in all."
+            if value_ms > 0.2  # noqa: PLR2004 - as in the score
+            else "No peak is cut flat."
+        ),
+        worst_beat=hearing.plan.beat_at(first_s) if frames else None,
+    )
+
+
+def click_leak(hearing: Hearing) -> Measure | None:
+    """How much of the click is in the music; None where there is no click."""
+    plan, candidate = hearing.plan, hearing.candidate
+    click = candidate.click.samples[:, 0].astype(np.float64)
+    if not plan.click or not click.any() or hearing.is_silent:
+        return None
+    music = mono_of(candidate.music).astype(np.float64)
+    rate_hz = candidate.click.rate_hz
+    shares = _shares_by_lag(music, click, [plan.seconds_at(c.beat) for c in plan.click], rate_hz)
+    elsewhere = float(np.sqrt(np.mean(shares[1:] ** 2)))
+    share = float(abs(shares[0]))
+    is_leak = share > _SURE * elsewhere and share > 1e-4  # noqa: PLR2004 - rounding
+    leak_db = 20.0 * float(np.log10(share)) if is_leak else -80.0
+    return Measure(
+        name="click_leak",
+        label="click in the room",
+        value=leak_db,
+        unit="dB",
+        score=falling(leak_db, good=-60.0, bad=-20.0),
+        threshold="nothing of the click in the music",
+        source="common practice, no source",
+        sentence=(
+            f"The click is heard in the room, {-leak_db:.0f} dB below the in-ears."
+            if is_leak
+            else "No click leaks into the room."
+        ),
+        worst_beat=plan.click[0].beat if is_leak else None,
+    )
+
+
+def _shares_by_lag(music: Floats, click: Floats, times_s: list[float], rate_hz: int) -> Floats:
+    """Share of the click in the music, at no lag and at lags where no click can be."""
+    n_frames = round(_CLICK_S * rate_hz)
+    away = n_frames * (1.0 + np.arange(_LAGS // 2) / 7.3)
+    offsets = np.concatenate([[0.0], away, -away]).astype(int)
+    starts = np.round(np.array(times_s) * rate_hz).astype(int)
+    margin = int(np.abs(offsets).max()) + n_frames
+    starts = starts[(starts >= margin) & (starts + margin < len(music))]
+    index = starts[:, np.newaxis] + np.arange(n_frames)
+    hits = click[index]
+    power = float((hits**2).sum())
+    if power <= 0.0:
+        return np.zeros(len(offsets))
+    return np.array([float((music[index + k] * hits).sum()) / power for k in offsets])

@@ -1,0 +1,114 @@
+"""Whether the new song enters on the beat and on the bar.
+
+References
+----------
+.. [R79] R. A. Rasch, "Synchronization in performed ensemble music", Acustica
+   43, 1979, 121-131.
+.. [FS95] A. Friberg and J. Sundberg, "Time discrimination in a monotonic,
+   isochronous sequence", Journal of the Acoustical Society of America 98(5),
+   1995, 2524-2531.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.score.scale import falling
+from segue.score.scorecard import Measure
+from segue.score.tones import interval_vector
+
+if TYPE_CHECKING:
+    from segue.score.hearing import Hearing
+
+Floats = npt.NDArray[np.float64]
+
+TIGHT_MS: Final = 12.0
+LOOSE_MS: Final = 50.0
+"""Beyond what ensembles do: their parts scatter by 27 to 49 ms [R79]_."""
+FREE_TIME_CONFIDENCE: Final = 0.3
+"""Below it, facts call a pulse free time."""
+_LOOK_BEATS: Final = 8.0
+_FEW: Final = 2
+
+
+def entry_timing(hearing: Hearing) -> Measure | None:
+    """How late the new song's beats fall, against the pulse before or else the plan.
+
+    None where the new song is known to have no pulse.
+    """
+    plan, pulse = hearing.plan, hearing.pulse
+    entry = plan.entry_beat
+    old_s = pulse.late_at(hearing.entry_s, entry - _LOOK_BEATS, entry)
+    new_s = pulse.late_at(hearing.entry_s, entry, entry + _LOOK_BEATS)
+    if new_s is None and hearing.incoming_pulse.confidence < FREE_TIME_CONFIDENCE:
+        return None
+    if new_s is None:
+        value_ms, score = 0.0, 0.0
+        sentence = "After the entry no pulse is heard that could be on the beat."
+    else:
+        value_ms = 1000.0 * (new_s - (old_s or 0.0))
+        score = falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS)
+        side = "late" if value_ms > 0 else "early"
+        against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
+        sentence = f"The new song enters {abs(value_ms):.0f} ms {side} against {against}."
+    return Measure(
+        name="entry_timing",
+        label="entry on the beat",
+        value=value_ms,
+        unit="ms",
+        score=score,
+        threshold="under 12 ms is tight; 50 ms is more than a band's scatter",
+        source="Friberg & Sundberg 1995 (one beat in a row: 2.5 %), Rasch 1979 (27-49 ms)",
+        sentence=sentence,
+        worst_beat=plan.entry_beat,
+    )
+
+
+def bar_line(hearing: Hearing) -> Measure | None:
+    """Whether bars are heard where the plan has them after the entry; None where unclear."""
+    plan = hearing.plan
+    metre = hearing.metre
+    start = round(plan.entry_beat)
+    n_bars = int((plan.end_beat - start) // metre)
+    if n_bars < _FEW or not hearing.pulse.is_heard[start:].any():
+        return None
+    accents = _accents(hearing, start, n_bars * metre).reshape(n_bars, metre)
+    # the first bar line is the join itself and would speak for the plan whatever enters
+    by_beat = np.median(accents[1:], axis=0) if n_bars > _FEW else accents[1]
+    strongest = int(np.argmax(by_beat))
+    lead = float(by_beat[strongest] - by_beat[0]) / max(float(np.ptp(by_beat)), 1e-9)
+    is_on = strongest == 0
+    return Measure(
+        name="bar_line",
+        label="entry on the bar",
+        value=float(strongest),
+        unit="beats",
+        score=1.0 if is_on else falling(lead, good=0.15, bad=0.7),
+        threshold="the strongest beat of the bar is where the plan has beat one",
+        source="common practice, no source",
+        sentence=(
+            "Beat one is heard where the plan has it."
+            if is_on
+            else f"The strongest beat after the entry is beat {strongest + 1} of the plan's bar."
+        ),
+        worst_beat=plan.entry_beat,
+    )
+
+
+def _accents(hearing: Hearing, start: int, n_beats: int) -> Floats:
+    """Accent of beats after the entry: change of harmony, and onset in the lowest band."""
+    plan, tones = hearing.plan, hearing.tones
+    times_s = [plan.seconds_at(float(b)) for b in range(start - 1, start + n_beats + 2)]
+    places = interval_vector(np.array([tones.mean_chroma(a, b) for a, b in pairwise(times_s)]))
+    change = np.linalg.norm(np.diff(places, axis=0), axis=1)[:n_beats]
+    low = hearing.pulse.low_accent[start : start + n_beats]
+    low = np.pad(low, (0, n_beats - len(low)))
+    return _evened(change) + 0.5 * _evened(low)
+
+
+def _evened(values: Floats) -> Floats:
+    return values / max(float(values.mean()), 1e-9)

@@ -1,0 +1,152 @@
+"""Level measures: steps, match of the two songs, dead air."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.audio.loudness import MOMENTARY_S
+from segue.score.levels import HOP_S
+from segue.score.scale import falling
+from segue.score.scorecard import CurveSample, Measure
+
+if TYPE_CHECKING:
+    from segue.score.hearing import Hearing
+
+Floats = npt.NDArray[np.float64]
+
+DEAD_LUFS: Final = -45.0
+DEAD_BELOW_TARGET_LU: Final = 30.0
+_SIDE_S: Final = 1.2
+_NEAR_BEATS: Final = 8.0
+_BRIGHT_SIDE_S: Final = 2.4
+_MATCH_S: Final = 8.0
+_SOURCE: Final = "common practice, no source"
+
+
+def loudness_curve(hearing: Hearing) -> tuple[CurveSample, ...]:
+    """Momentary loudness, ten samples a second."""
+    levels = hearing.levels
+    return tuple(
+        CurveSample(time_s=float(t), value=float(v))
+        for t, v in zip(levels.times_s, levels.loudness_lufs, strict=True)
+    )
+
+
+def level_step(hearing: Hearing) -> Measure | None:
+    """The largest step of loudness, a good second before against after; None for silence."""
+    levels = hearing.levels
+    if levels.loudness_lufs.max(initial=-100.0) <= DEAD_LUFS - DEAD_BELOW_TARGET_LU:
+        return None
+    times_s, before, after = _around(10.0 ** (levels.loudness_lufs / 10.0), _SIDE_S, hearing)
+    if not len(times_s):
+        return None
+    steps = 10.0 * np.log10(after / before)
+    worst = int(np.argmax(np.abs(steps)))
+    step = float(steps[worst])
+    way = "up" if step > 0 else "down"
+    return Measure(
+        name="level_step",
+        label="level step",
+        value=abs(step),
+        unit="LU",
+        score=falling(abs(step), good=4.0, bad=16.0),
+        threshold="up to 4 LU within a second is music; 16 LU is a jolt",
+        source=_SOURCE,
+        sentence=f"The largest step of loudness is {abs(step):.1f} LU {way}.",
+        worst_beat=hearing.plan.beat_at(float(times_s[worst])),
+    )
+
+
+def level_match(hearing: Hearing) -> Measure | None:
+    """Loudness after the entry against before the exit; None for silence on both sides."""
+    plan, levels = hearing.plan, hearing.levels
+    before = levels.loudness_between(hearing.exit_s - _MATCH_S, hearing.exit_s)
+    after = levels.loudness_between(hearing.entry_s + MOMENTARY_S, hearing.entry_s + _MATCH_S)
+    if max(before, after) <= DEAD_LUFS - DEAD_BELOW_TARGET_LU:
+        return None
+    step = after - before
+    louder = "louder" if step > 0 else "softer"
+    return Measure(
+        name="level_match",
+        label="level match",
+        value=step,
+        unit="LU",
+        score=falling(abs(step), good=1.5, bad=7.0),
+        threshold="within 1.5 LU; 2 dB is heard as louder",
+        source="practitioner reports (2 dB heard as louder and better)",
+        sentence=f"The new song is {abs(step):.1f} LU {louder} than the old.",
+        worst_beat=plan.entry_beat,
+    )
+
+
+def dead_air(hearing: Hearing) -> Measure:
+    """The longest silence."""
+    levels, plan = hearing.levels, hearing.plan
+    dead_lufs = max(DEAD_LUFS, plan.target_lufs - DEAD_BELOW_TARGET_LU)
+    is_dead = levels.loudness_lufs < dead_lufs
+    is_dead &= levels.times_s >= plan.seconds_at(0.0) + MOMENTARY_S / 2
+    is_dead &= levels.times_s <= plan.duration_s - MOMENTARY_S
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], is_dead.astype(int), [0]])))
+    starts, ends = edges[::2], edges[1::2]
+    lengths = ends - starts
+    worst = int(np.argmax(lengths)) if len(lengths) else 0
+    # a block is quiet only when all of it is, so a silence is longer than its quiet blocks
+    seconds = float(lengths[worst]) * HOP_S + MOMENTARY_S if len(lengths) else 0.0
+    beat = plan.beat_at(float(levels.times_s[starts[worst]])) if len(lengths) else None
+    return Measure(
+        name="dead_air",
+        label="dead air",
+        value=seconds,
+        unit="s",
+        score=falling(seconds, good=0.6, bad=2.4),
+        threshold=f"half a second under {dead_lufs:.0f} LUFS is a breath, 2 s are a fault",
+        source=_SOURCE,
+        sentence=f"The longest silence is {seconds:.1f} s." if seconds else "It is never silent.",
+        worst_beat=beat,
+    )
+
+
+def brightness(hearing: Hearing) -> Measure | None:
+    """The largest jump of the spectral centroid; None where nothing sounds."""
+    levels = hearing.levels
+    is_heard = ~np.isnan(levels.centroid_octaves)
+    if not is_heard.any():
+        return None
+    hops = np.arange(len(levels.times_s))
+    filled = np.interp(hops, hops[is_heard], levels.centroid_octaves[is_heard])
+    times_s, before, after = _around(filled, _BRIGHT_SIDE_S, hearing)
+    if not len(times_s):
+        return None
+    jumps = after - before
+    worst = int(np.argmax(np.abs(jumps)))
+    jump = float(jumps[worst])
+    side = "brighter" if jump > 0 else "darker"
+    return Measure(
+        name="brightness",
+        label="brightness jump",
+        value=abs(jump),
+        unit="octaves",
+        score=falling(abs(jump), good=1.0, bad=3.0),
+        threshold="up to an octave of the spectral centroid",
+        source="chosen by ear",
+        sentence=f"The sound becomes {side} by at most {abs(jump):.1f} octaves within a second.",
+        worst_beat=hearing.plan.beat_at(float(times_s[worst])),
+    )
+
+
+def _around(curve: Floats, side_s: float, hearing: Hearing) -> tuple[Floats, Floats, Floats]:
+    """Mean of a curve just before and just after each time, near the join: times, before, after."""
+    n_side, n_between = round(side_s / HOP_S), round(MOMENTARY_S / HOP_S)
+    apart = n_side + n_between
+    if len(curve) <= n_side + apart:
+        return np.empty(0), np.empty(0), np.empty(0)
+    means = np.convolve(curve, np.full(n_side, 1.0 / n_side), mode="valid")
+    before, after = means[:-apart], means[apart:]
+    times_s = hearing.levels.times_s[: len(before)] + (n_side + n_between / 2) * HOP_S
+    plan = hearing.plan
+    near = times_s >= plan.seconds_at(plan.exit_beat - _NEAR_BEATS)
+    near &= times_s <= plan.seconds_at(plan.entry_beat + _NEAR_BEATS)
+    return times_s[near], before[near], after[near]

@@ -1,0 +1,164 @@
+"""What happens where two sides of the join sound at once: harmony, low end, voices.
+
+References
+----------
+.. [HK78] W. Hutchinson and L. Knopoff, "The acoustic component of Western
+   consonance", Interface 7(1), 1978, 1-29.
+"""
+
+from __future__ import annotations
+
+from itertools import combinations
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.score.roughness import roughness_between
+from segue.score.scale import falling
+from segue.score.scorecard import Measure
+
+if TYPE_CHECKING:
+    from segue.plan.plan import Section, Side, SongLayer
+    from segue.score.hearing import Hearing
+
+Floats = npt.NDArray[np.float64]
+
+SMOOTH: Final = 0.2
+ROUGH: Final = 0.5
+"""Mean roughness between sides. Two bands on the same chords give 0.2, a fourth apart 0.35, a
+semitone apart 0.6; of single tones a major triad has 0.12 and a semitone 0.48 [HK78]_."""
+_LEAST_OVERLAP_S: Final = 0.6
+_BALANCE_DB: Final = 18.0
+"""A side this far below the other is masked too well to be rough with it."""
+_STRONG_LOW_DB: Final = 10.0
+_SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
+
+
+def consonance(hearing: Hearing) -> Measure | None:
+    """Roughness that the sides make together; None where they hardly overlap."""
+    times_s = hearing.sides["outgoing"].times_s
+    hop_s = float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0
+    added = np.full(len(times_s), np.nan)
+    for one, other in combinations(_SIDES, 2):
+        added = np.fmax(added, _added_roughness(hearing, one, other))
+    is_overlap = ~np.isnan(added)
+    overlap_s = float(is_overlap.sum()) * hop_s
+    if overlap_s < _LEAST_OVERLAP_S:
+        return None
+    value = float(added[is_overlap].mean())
+    worst_s = float(times_s[int(np.nanargmax(added))])
+    words = "rub a little" if value < ROUGH else "clash"
+    if value <= SMOOTH:
+        words = "blend"
+    return Measure(
+        name="consonance",
+        label="consonance of overlaps",
+        value=value,
+        unit="",
+        score=falling(value, good=SMOOTH, bad=ROUGH),
+        threshold=f"up to {SMOOTH:g} the sides blend, from {ROUGH:g} they clash",
+        source="Hutchinson & Knopoff 1978 (roughness); limits calibrated on synthetic chords",
+        sentence=f"Where sounds overlap ({overlap_s:.1f} s), they {words}.",
+        worst_beat=hearing.plan.beat_at(worst_s),
+    )
+
+
+def low_end(hearing: Hearing) -> Measure | None:
+    """Beats in which both songs have a strong low end; None for silence."""
+    plan = hearing.plan
+    if hearing.is_silent:
+        return None
+    low = {side: hearing.sides[side].low_db for side in ("outgoing", "incoming")}
+    strong_db = max(float(np.quantile(db, 0.9)) for db in low.values()) - _STRONG_LOW_DB
+    strong_db = max(strong_db, hearing.loud_db - 2 * _BALANCE_DB)
+    both = (low["outgoing"] > strong_db) & (low["incoming"] > strong_db)
+    times_s = hearing.sides["outgoing"].times_s
+    hops = np.flatnonzero(both)
+    hop_beats = [plan.beat_at(t + 0.085) - plan.beat_at(t - 0.085) for t in times_s[hops]]
+    beats = float(sum(hop_beats))
+    worst = plan.beat_at(float(times_s[hops[len(hops) // 2]])) if len(hops) else None
+    sentence = (
+        f"Both songs fill the low end for {beats:.1f} beats."
+        if beats > 1.0
+        else "The low end belongs to one song at a time."
+    )
+    return Measure(
+        name="low_end",
+        label="low end",
+        value=beats,
+        unit="beats",
+        score=falling(beats, good=1.0, bad=6.0),
+        threshold="up to a beat of both below 150 Hz is fine",
+        source="common practice, no source",
+        sentence=sentence,
+        worst_beat=worst,
+    )
+
+
+def voices(hearing: Hearing) -> Measure | None:
+    """Seconds in which two voices may sound; None where a mix hides them."""
+    if hearing.is_silent:
+        return None
+    outgoing, incoming = hearing.sounding("outgoing"), hearing.sounding("incoming")
+    times_s = hearing.sides["outgoing"].times_s
+    both = outgoing & incoming
+    if both.any():
+        sung = [_voice_hops(hearing, side, times_s) for side in ("outgoing", "incoming")]
+        if sung[0] is None or sung[1] is None:
+            return None
+        both = both & sung[0] & sung[1]
+    seconds = float(both.sum()) * (float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0)
+    sentence = (
+        f"Two voices sound together for {seconds:.1f} s." if seconds else "No two voices overlap."
+    )
+    worst = hearing.plan.beat_at(float(times_s[both.argmax()])) if seconds else None
+    return Measure(
+        name="voices",
+        label="voices",
+        value=seconds,
+        unit="s",
+        score=falling(seconds, good=0.3, bad=4.0),
+        threshold="two voices at once should not be",
+        source="agreement of work on joins and mash-ups; seconds chosen by ear",
+        sentence=sentence,
+        worst_beat=worst,
+    )
+
+
+def _added_roughness(hearing: Hearing, one: Section, other: Section) -> Floats:
+    """Roughness between two sides where both sound in balance, NaN elsewhere."""
+    first, second = hearing.sides[one], hearing.sides[other]
+    both = hearing.sounding(one) & hearing.sounding(other)
+    both &= np.abs(first.level_db - second.level_db) < _BALANCE_DB
+    added = np.full(len(both), np.nan)
+    if both.any():
+        added[both] = roughness_between(
+            first.partial_hz[both],
+            first.partial_amplitude[both],
+            second.partial_hz[both],
+            second.partial_amplitude[both],
+        )
+    return added
+
+
+def _voice_hops(hearing: Hearing, side: Side, times_s: Floats) -> npt.NDArray[np.bool_] | None:
+    """Hops in which the plan lets a voice of a song sound; None where a mix hides it."""
+    from segue.plan.plan import SongLayer
+
+    layers = [x for x in hearing.plan.layers if isinstance(x, SongLayer) and x.song == side]
+    if not layers or any(not layer.roles for layer in layers):
+        return None
+    sung = np.zeros(len(times_s), dtype=np.bool_)
+    for layer in layers:
+        if {"voice", "lead"} & set(layer.roles):
+            sung |= _layer_hops(hearing, layer, times_s)
+    return sung
+
+
+def _layer_hops(hearing: Hearing, layer: SongLayer, times_s: Floats) -> npt.NDArray[np.bool_]:
+    start_s = hearing.plan.seconds_at(layer.start_beat)
+    if layer.song == "incoming" and hearing.plan.singer_beat is not None:
+        start_s = max(start_s, hearing.plan.seconds_at(hearing.plan.singer_beat))
+    end_s = hearing.plan.seconds_at(layer.end_beat)
+    return np.asarray((times_s >= start_s) & (times_s < end_s))

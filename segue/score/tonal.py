@@ -1,0 +1,167 @@
+"""Tonal measures: what the pair demands, and the way through tonal space that is heard.
+
+References
+----------
+.. [B16] G. Bernardes, D. Cocharro, M. Caetano, C. Guedes and M. E. P. Davies,
+   "A multi-level tonal interval space for modelling pitch relatedness and
+   musical consonance", Journal of New Music Research 45(4), 2016, 281-294.
+.. [F16] M. M. Farbood, "Memory of a tonal center after modulation", Music
+   Perception 34(1), 2016, 71-93.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.music.tonal_space import key_distance as distance_of_keys
+from segue.score.scale import falling
+from segue.score.scorecard import Measure
+from segue.score.tones import CLEAR_SHARE, clarity, interval_vector
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
+    from segue.score.hearing import Hearing
+
+Floats = npt.NDArray[np.float64]
+
+WINDOW_BARS: Final = 4
+"""The usual length of a round of chords; shorter windows take each chord for a place."""
+NEAR_STEP: Final = 4.0
+FAR_STEP: Final = 12.0
+"""Steps between four-bar means in the Tonal Interval Space: on rounds of four chords, the same
+key gives 1, keys a fourth apart 7, a semitone apart 12 to 15."""
+_LEAST_STEPS: Final = 8
+"""Two seconds of notes; fewer have no place."""
+MEMORY_S: Final = 20.0
+"""After this time a key is no longer remembered [F16]_."""
+_SOURCE: Final = "Bernardes et al. 2016 (space); steps calibrated on synthetic progressions"
+
+
+def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
+    """How far apart the two keys are: what the pair demands of any way across."""
+    old, new = outgoing.key.key, incoming.key.key
+    value = distance_of_keys(old, new)
+    words = "the same key" if old == new else _distance_words(value)
+    return Measure(
+        name="key_distance",
+        label="key distance",
+        value=value,
+        unit="",
+        score=falling(value, good=0.0, bad=1.0),
+        threshold="0 is the same key, 1 the farthest of all 24",
+        source="mean rank in four published models of key distance",
+        sentence=f"From {old} to {new}: {words}.",
+    )
+
+
+def tonal_path(hearing: Hearing) -> Measure:
+    """The longest step that the harmony takes, and its detour."""
+    plan = hearing.plan
+    first, last = max(plan.exit_beat - 4.0, 2.0), min(plan.entry_beat + 4.0, plan.end_beat - 2.0)
+    beats = np.arange(first, max(last, first) + 1.0)
+    steps = np.array([step_at(hearing, beat) for beat in beats])
+    if np.isnan(steps).all():
+        return _path_measure(float("nan"), 0.0, None, "No clear notes are heard around the join.")
+    worst = int(np.nanargmax(steps))
+    longest, detour = float(steps[worst]), _detour(hearing, first, last)
+    straight = "straight" if detour < 2.0 else f"{detour:.1f} times the straight line"  # noqa: PLR2004
+    sentence = f"The longest step of the harmony is {_step_words(longest)}; the way is {straight}."
+    return _path_measure(longest, detour, float(beats[worst]), sentence)
+
+
+def landing(hearing: Hearing) -> Measure:
+    """Whether the new song continues where the music before it had arrived."""
+    step = step_at(hearing, hearing.plan.entry_beat)
+    if np.isnan(step):
+        step, sentence = FAR_STEP, "No clear notes are heard on both sides of the entry."
+    else:
+        sentence = f"Into the new song the harmony makes {_step_words(step)}."
+    return Measure(
+        name="landing",
+        label="landing in the new key",
+        value=step,
+        unit="TIS",
+        score=falling(step, good=NEAR_STEP, bad=FAR_STEP),
+        threshold=f"up to {NEAR_STEP:g} is a near step, {FAR_STEP:g} a leap",
+        source=_SOURCE,
+        sentence=sentence,
+        worst_beat=hearing.plan.entry_beat,
+    )
+
+
+def step_at(hearing: Hearing, beat: float) -> float:
+    """Distance from the notes just before a beat to those just after, NaN where unclear.
+
+    Rests in between are bridged; the distance fades with their length, as memory does [F16]_.
+    """
+    window_beats = float(WINDOW_BARS * hearing.metre)
+    before, before_gap_s = _place_towards(hearing, beat, -window_beats)
+    after, after_gap_s = _place_towards(hearing, beat, window_beats)
+    if before is None or after is None:
+        return float("nan")
+    kept = max(0.0, 1.0 - (before_gap_s + after_gap_s) / MEMORY_S)
+    return float(np.linalg.norm(after - before)) * kept
+
+
+def _place_towards(hearing: Hearing, beat: float, reach: float) -> tuple[Floats | None, float]:
+    """Mean place of the nearest stretch with clear notes on one side, and the gap to it."""
+    at_s = hearing.plan.seconds_at(beat)
+    while 0.0 <= beat <= hearing.plan.end_beat:
+        ends = sorted((hearing.plan.seconds_at(beat), hearing.plan.seconds_at(beat + reach)))
+        heard = (hearing.tones.times_s >= ends[0]) & (hearing.tones.times_s < ends[1])
+        heard &= hearing.tones.chroma.sum(axis=1) > 0
+        place = interval_vector(hearing.tones.mean_chroma(*ends))
+        if heard.sum() >= _LEAST_STEPS and clarity(place) >= CLEAR_SHARE:
+            gap_s = float(np.abs(hearing.tones.times_s[heard] - at_s).min())
+            return place, gap_s
+        beat += np.sign(reach) * 4.0
+    return None, 0.0
+
+
+def _detour(hearing: Hearing, first: float, last: float) -> float:
+    """Length of the way bar by bar against the straight line (or one near step, if longer)."""
+    plan = hearing.plan
+    places = []
+    for beat in np.arange(first - 4.0, last + 4.0 + 1e-9, 4.0):
+        ends = plan.seconds_at(beat - 8.0), plan.seconds_at(beat + 8.0)
+        place = interval_vector(hearing.tones.mean_chroma(*ends))
+        if clarity(place) >= CLEAR_SHARE:
+            places.append(place)
+    if len(places) < 2:  # noqa: PLR2004 - a way has two ends
+        return 1.0
+    length = sum(float(np.linalg.norm(b - a)) for a, b in pairwise(places))
+    return length / max(float(np.linalg.norm(places[-1] - places[0])), FAR_STEP)
+
+
+def _path_measure(longest: float, detour: float, beat: float | None, sentence: str) -> Measure:
+    score = 0.75 * falling(longest, good=NEAR_STEP, bad=FAR_STEP)
+    if not np.isnan(longest):
+        score += 0.25 * falling(detour, good=2.0, bad=6.0)
+    return Measure(
+        name="tonal_path",
+        label="tonal path",
+        value=0.0 if np.isnan(longest) else longest,
+        unit="TIS",
+        score=score,
+        threshold=f"up to {NEAR_STEP:g} is a near step, {FAR_STEP:g} a leap",
+        source=_SOURCE,
+        sentence=sentence,
+        worst_beat=beat,
+    )
+
+
+def _step_words(step: float) -> str:
+    if step <= NEAR_STEP:
+        return "a near step"
+    return "a leap" if step >= FAR_STEP else "a clear step"
+
+
+def _distance_words(value: float) -> str:
+    for limit, words in ((0.2, "close neighbours"), (0.5, "some way apart"), (0.75, "far apart")):
+        if value <= limit:
+            return words
+    return "as far apart as keys get"

@@ -1,0 +1,128 @@
+"""Pitch classes heard in the music, and where they lie among the keys.
+
+References
+----------
+.. [B16] G. Bernardes, D. Cocharro, M. Caetano, C. Guedes and M. E. P. Davies,
+   "A multi-level tonal interval space for modelling pitch relatedness and
+   musical consonance", Journal of New Music Research 45(4), 2016, 281-294.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.analysis.chroma import chroma_of
+from segue.audio.clip import Clip
+from segue.music.key import ALL_KEYS, N_PITCH_CLASSES, Key
+from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
+from segue.music.tonal_space import INTERVAL_WEIGHTS
+from segue.score.sides import power_to_db, reduced
+
+if TYPE_CHECKING:
+    from segue.render.candidate import Candidate
+
+Floats = npt.NDArray[np.float64]
+
+HOP_S: Final = 0.25
+_QUIET_DB: Final = 40.0
+"""Steps this far below the loud ones hold no notes worth counting."""
+CLEAR_SHARE: Final = 0.12
+"""Least length of a tonal interval vector, 1 for a single note, that still has a place:
+0.32 for a whole diatonic scale, 0 for all twelve notes alike [B16]_. Chosen by ear."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Tones:
+    """Chroma of the music.
+
+    Parameters
+    ----------
+    times_s : ndarray, shape (n_steps,)
+        Middle of each step of `HOP_S`.
+    chroma : ndarray, shape (n_steps, 12)
+        Share of each pitch class; rows add up to 1, or 0 where it is too quiet.
+    """
+
+    times_s: Floats
+    chroma: Floats
+
+    def mean_chroma(self, start_s: float, end_s: float) -> Floats:
+        """Mean share of each pitch class between two times; zeros where nothing sounds."""
+        chosen = self.chroma[(self.times_s >= start_s) & (self.times_s < end_s)]
+        chosen = chosen[chosen.sum(axis=1) > 0]
+        return chosen.mean(axis=0) if len(chosen) else np.zeros(N_PITCH_CLASSES)
+
+    def remembered(self, memory_s: float) -> Floats:
+        """Chroma as a listener carries it: each step fades with a time constant.
+
+        Steps without notes add nothing, so the memory of a silence is what came before, fainter.
+        """
+        keep = float(np.exp(-HOP_S / memory_s))
+        carried = np.zeros_like(self.chroma)
+        state = np.zeros(N_PITCH_CLASSES)
+        for step, row in enumerate(self.chroma):
+            state = keep * state + (1.0 - keep) * row
+            carried[step] = state
+        return carried
+
+
+def heard_tones(candidate: Candidate) -> Tones:
+    """Chroma of the music of a candidate, each half read at the tuning of its song."""
+    plan = candidate.plan
+    sound, rate_hz = reduced(candidate.music)
+    thin = Clip(samples=sound[:, np.newaxis], rate_hz=round(rate_hz))
+    cents = plan.key_to_tuning_cents
+    times_s, raw = chroma_of(thin, tuning_cents=cents, hop_s=HOP_S)
+    if abs(plan.key_from_tuning_cents - cents) > 10.0:  # noqa: PLR2004 - cents that blur a chroma
+        _, raw_from = chroma_of(thin, tuning_cents=plan.key_from_tuning_cents, hop_s=HOP_S)
+        is_before = times_s < plan.seconds_at(plan.exit_beat)
+        raw = np.where(is_before[:, np.newaxis], raw_from, raw)
+    level_db = _step_levels(sound, rate_hz, len(times_s))
+    is_heard = level_db > max(float(np.quantile(level_db, 0.9)) - _QUIET_DB, -100.0)
+    total = raw.sum(axis=1, keepdims=True)
+    shares = np.where((total > 0) & is_heard[:, np.newaxis], raw / np.where(total > 0, total, 1), 0)
+    return Tones(times_s=times_s, chroma=np.asarray(shares, dtype=np.float64))
+
+
+def interval_vector(chroma: Floats) -> Floats:
+    """Places in the Tonal Interval Space [B16]_, audio weights, as real numbers.
+
+    Parameters
+    ----------
+    chroma : ndarray, shape (..., 12)
+        Rows add up to 1 or 0.
+
+    Returns
+    -------
+    ndarray, shape (..., 12)
+        Real and imaginary parts of the six circles, so that lengths of
+        differences are the distances of the space.
+    """
+    weights = np.array(INTERVAL_WEIGHTS["audio"])
+    circles = np.fft.fft(chroma, axis=-1)[..., 1:7] * weights
+    return np.concatenate([circles.real, circles.imag], axis=-1)
+
+
+def clarity(vector: Floats) -> float:
+    """Length of a place in the space against that of a single note, 0..1."""
+    return float(np.linalg.norm(vector) / np.linalg.norm(INTERVAL_WEIGHTS["audio"]))
+
+
+def key_fit(chroma: Floats, key: Key) -> Floats:
+    """Correlation of each chroma row with the probe-tone profile of a key; 0 for a flat row."""
+    profile = profile_matrix(KRUMHANSL_KESSLER)[ALL_KEYS.index(key)]
+    centred = chroma - chroma.mean(axis=-1, keepdims=True)
+    profile = profile - profile.mean()
+    lengths = np.linalg.norm(centred, axis=-1) * np.linalg.norm(profile)
+    is_flat = lengths < 1e-12  # noqa: PLR2004 - rounding of an even chroma
+    return np.asarray(np.where(is_flat, 0.0, centred @ profile / np.where(is_flat, 1.0, lengths)))
+
+
+def _step_levels(sound: npt.NDArray[np.float32], rate_hz: float, n_steps: int) -> Floats:
+    n_hop = round(HOP_S * rate_hz)
+    padded = np.pad(sound, (0, max(0, n_steps * n_hop - len(sound))))[: n_steps * n_hop]
+    return power_to_db(np.square(padded.reshape(n_steps, n_hop), dtype=np.float64).mean(axis=1))

@@ -1,0 +1,57 @@
+"""How much each measure counts, for each purpose: the one table.
+
+The overall score is the mean of the measures present, weighted by these.
+Numbers are chosen by ear and by what work on joins agrees on: beat and tempo
+first, then the bar, then harmony as heard, then voices, then level and
+spectrum. Faults that nobody forgives (dead air, a click in the room, clipping)
+weigh little while they are absent, so their scores are steep and a `FAULTS` score
+below 1 takes its share from the whole.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, Literal, get_args
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from segue.score.scorecard import Measure
+
+Purpose = Literal["talk", "lift", "calm", "dance"]
+PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
+
+# fmt: off
+WEIGHTS: Final[dict[str, dict[Purpose | None, float]]] = {
+    # measure            balanced   talk        lift        calm        dance
+    "key_distance":    {None: 1.0, "talk": 0.5, "lift": 1.0, "calm": 1.0, "dance": 0.5},
+    "tonal_path":      {None: 2.0, "talk": 1.0, "lift": 1.5, "calm": 3.0, "dance": 1.5},
+    "landing":         {None: 2.0, "talk": 2.0, "lift": 2.0, "calm": 2.0, "dance": 1.5},
+    "consonance":      {None: 2.0, "talk": 2.0, "lift": 1.5, "calm": 3.0, "dance": 2.0},
+    "key_arrival":     {None: 2.0, "talk": 2.0, "lift": 2.0, "calm": 2.0, "dance": 1.0},
+    "old_key":         {None: 1.0, "talk": 1.0, "lift": 1.0, "calm": 1.0, "dance": 0.5},
+    "cadence":         {None: 1.0, "talk": 0.5, "lift": 1.0, "calm": 1.0, "dance": 0.3},
+    "runway":          {None: 1.5, "talk": 2.0, "lift": 1.5, "calm": 1.5, "dance": 1.0},
+    "tempo_change":    {None: 2.0, "talk": 0.5, "lift": 1.5, "calm": 2.0, "dance": 3.0},
+    "steady_beats":    {None: 1.5, "talk": 1.0, "lift": 1.5, "calm": 1.0, "dance": 2.0},
+    "entry_timing":    {None: 3.0, "talk": 2.0, "lift": 3.0, "calm": 2.0, "dance": 4.0},
+    "bar_line":        {None: 1.5, "talk": 1.0, "lift": 1.5, "calm": 1.0, "dance": 2.0},
+    "pulse":           {None: 1.5, "talk": 0.2, "lift": 2.0, "calm": 0.5, "dance": 4.0},
+    "level_step":      {None: 1.5, "talk": 1.5, "lift": 1.0, "calm": 2.5, "dance": 1.5},
+    "level_match":     {None: 2.0, "talk": 1.5, "lift": 1.5, "calm": 2.0, "dance": 2.0},
+    "dead_air":        {None: 2.5, "talk": 3.0, "lift": 2.5, "calm": 2.0, "dance": 3.0},
+    "low_end":         {None: 1.5, "talk": 1.0, "lift": 1.5, "calm": 1.5, "dance": 2.5},
+    "brightness":      {None: 0.7, "talk": 0.7, "lift": 0.5, "calm": 1.2, "dance": 0.5},
+    "voices":          {None: 1.5, "talk": 2.5, "lift": 1.5, "calm": 1.5, "dance": 1.5},
+    "true_peak":       {None: 0.5, "talk": 0.5, "lift": 0.5, "calm": 0.5, "dance": 0.5},
+    "clipping":        {None: 1.0, "talk": 1.0, "lift": 1.0, "calm": 1.0, "dance": 1.0},
+    "click_leak":      {None: 1.0, "talk": 1.0, "lift": 1.0, "calm": 1.0, "dance": 1.0},
+}
+"""Weight of each measure: balanced (None), to talk over, to lift, to calm, to dance to."""
+# fmt: on
+
+
+def overall(measures: Iterable[Measure], *, purpose: Purpose | None) -> float:
+    """Weighted mean of the scores present, 0..1; 0 where there is none."""
+    pairs = [(WEIGHTS[m.name][purpose], m.score) for m in measures]
+    total = sum(weight for weight, _ in pairs)
+    return sum(weight * score for weight, score in pairs) / total if total > 0 else 0.0

@@ -1,0 +1,234 @@
+"""Endings of a synthetic band whose last hit and decay are known exactly."""
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from segue.analysis.ending import hear_ending
+from segue.analysis.facts import PulseFact
+from segue.audio.clip import Clip, SongEdge, Stem
+
+RATE_HZ = 48_000
+BEAT_S = 0.55
+N_BEATS = 24
+BAND_END_S = N_BEATS * BEAT_S
+HIT_TOLERANCE_S = 0.005  # a quarter of what is heard between two drums, about 20 ms, from memory
+SOUND_END_TOLERANCE_S = 0.06  # a few hops of the level curve
+DECAY_S = 0.5  # time constant of the last chord: 60 dB in 3.45 s
+
+
+def struck(rng, length_s, decay_s, hz=()):
+    """Partials (or noise, where none are given) under an exponential decay."""
+    time_s = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
+    tone = sum(np.sin(2 * np.pi * f * time_s + rng.uniform(0, 6)) for f in hz)
+    return (tone if len(hz) else rng.standard_normal(len(time_s))) * np.exp(-time_s / decay_s)
+
+
+def put(sound, what, time_s, gain):
+    at = round(time_s * RATE_HZ)
+    piece = what[: max(len(sound) - at, 0)]
+    sound[at : at + len(piece)] += gain * piece
+
+
+def band(tail_s=0.0):
+    """Kick, snare, hat and a chord a bar, up to the bar line at `BAND_END_S`."""
+    rng = np.random.default_rng(1)
+    sound = np.zeros(round((BAND_END_S + tail_s) * RATE_HZ))
+    for beat in range(N_BEATS):
+        drum = struck(rng, 0.3, 0.06, (55,)) if beat % 2 == 0 else struck(rng, 0.3, 0.05)
+        put(sound, drum, beat * BEAT_S, 0.5 if beat % 2 == 0 else 0.15)
+        put(sound, struck(rng, 0.1, 0.02), (beat + 0.5) * BEAT_S, 0.05)
+        if beat % 4 == 0:
+            put(sound, chord(rng, 4 * BEAT_S, 1.2), beat * BEAT_S, 0.06)
+    return sound, rng
+
+
+def chord(rng, length_s, decay_s):
+    return struck(rng, length_s, decay_s, [131 * k * r for r in (1, 1.26, 1.5) for k in (1, 2, 3)])
+
+
+def edge_of(sound, start_s=100.0):
+    samples = np.stack([sound, sound], axis=1).astype(np.float32)
+    clip = Clip(samples=samples, rate_hz=RATE_HZ, start_s=start_s)
+    stem = Stem(role="mix", file="song.wav", clip=clip)
+    return SongEdge(
+        path=Path("song.wav"), title="song", edge="end", stems=(stem,), duration_s=clip.end_s
+    )
+
+
+def pulse_at(start_s=100.0):
+    beats_s = tuple(start_s + beat * BEAT_S for beat in range(N_BEATS))
+    return PulseFact(
+        tempo_bpm=60 / BEAT_S,
+        tempo_alternatives_bpm=(),
+        beats_s=beats_s,
+        downbeats_s=beats_s[::4],
+        metre=4,
+        confidence=0.9,
+        downbeat_confidence=0.9,
+        residual_ms=1.0,
+    )
+
+
+def loop():
+    return band()[0], (N_BEATS - 0.5) * BEAT_S
+
+
+def cold_stop():
+    sound, rng = band(tail_s=2.0)
+    put(sound, struck(rng, 0.3, 0.06, (55,)), BAND_END_S, 0.5)
+    put(sound, chord(rng, 0.2, 1.2), BAND_END_S, 0.08)
+    return sound, BAND_END_S
+
+
+def cold_stop_in_a_hall():
+    """A reverb of 1.5 s, 12 dB below the band: noise under a decay of 60 dB in 1.5 s."""
+    sound, last_hit_s = cold_stop()
+    put(sound, struck(np.random.default_rng(2), 1.8, 1.5 / np.log(1000)), last_hit_s + 0.2, 0.01)
+    return sound, last_hit_s
+
+
+def ring_out():
+    sound, rng = band(tail_s=5.0)
+    put(sound, chord(rng, 5.0, DECAY_S), BAND_END_S, 0.1)
+    return sound, BAND_END_S
+
+
+def ring_out_cut():
+    sound, last_hit_s = ring_out()
+    return sound[: round((last_hit_s + 1.2) * RATE_HZ)], last_hit_s
+
+
+def fade_in_db():
+    sound, last_hit_s = loop()
+    n_fade = round(7.0 * RATE_HZ)
+    sound[-n_fade:] *= 10 ** (np.linspace(0, -50, n_fade) / 20)
+    return sound, last_hit_s
+
+
+def fade_in_amplitude():
+    sound, last_hit_s = loop()
+    n_fade = round(6.0 * RATE_HZ)
+    sound[-n_fade:] *= np.linspace(1, 0, n_fade)
+    return sound, last_hit_s
+
+
+def as_is(sound):
+    return sound
+
+
+def with_silence(sound):
+    return np.concatenate([sound, np.zeros(2 * RATE_HZ)])
+
+
+def with_room_noise(sound):
+    noise = np.random.default_rng(3).standard_normal(len(sound) + 2 * RATE_HZ)
+    return with_silence(sound) + 2e-4 * noise
+
+
+def with_16_bit_dither(sound):
+    """Triangular dither of one step, as common practice has it."""
+    rng = np.random.default_rng(4)
+    whole = with_silence(sound)
+    return whole + (rng.random(len(whole)) - rng.random(len(whole))) / 2**15
+
+
+@pytest.mark.parametrize("after", [as_is, with_silence, with_room_noise, with_16_bit_dither])
+@pytest.mark.parametrize(
+    ("make", "kind"),
+    [
+        pytest.param(cold_stop, "cold stop", id="cold stop"),
+        pytest.param(cold_stop_in_a_hall, "cold stop", id="cold stop in a hall"),
+        pytest.param(ring_out, "ring-out", id="ring-out"),
+        pytest.param(fade_in_db, "fade", id="fade, straight in decibels"),
+        pytest.param(fade_in_amplitude, "fade", id="fade, straight in amplitude"),
+    ],
+)
+def test_ending_is_of_its_kind_whatever_follows(make, kind, after):
+    sound, _ = make()
+    heard = hear_ending(edge_of(after(sound)), pulse_at())
+    assert heard.kind == kind
+    assert heard.confidence > 0.5
+    assert (heard.fade_start_s is not None) == (kind == "fade")
+
+
+@pytest.mark.parametrize(
+    ("make", "kind"),
+    [
+        pytest.param(loop, "keeps going", id="loop cut at its bar line"),
+        pytest.param(ring_out_cut, "ring-out", id="ring-out cut by the file's end"),
+    ],
+)
+def test_ending_at_the_end_of_the_file(make, kind):
+    sound, _ = make()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.kind == kind
+    assert heard.sound_end_s == pytest.approx(100.0 + len(sound) / RATE_HZ, abs=1e-6)
+
+
+@pytest.mark.parametrize("make", [loop, cold_stop, cold_stop_in_a_hall, ring_out, ring_out_cut])
+def test_ending_last_hit_is_the_attack(make):
+    sound, last_hit_s = make()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.last_hit_s == pytest.approx(100.0 + last_hit_s, abs=HIT_TOLERANCE_S)
+
+
+def test_ending_sound_ends_60_db_below_the_body():
+    # a steady tone, then an exponential decay: 60 dB take ln(1000) time constants
+    time_s = np.arange(14 * RATE_HZ) / RATE_HZ
+    sound = 0.5 * np.sin(2 * np.pi * 220 * time_s) * np.exp(-np.maximum(time_s - 8.0, 0) / DECAY_S)
+    heard = hear_ending(edge_of(sound), pulse_at())
+    decay_s = np.log(1000) * DECAY_S
+    assert heard.sound_end_s == pytest.approx(108.0 + decay_s, abs=SOUND_END_TOLERANCE_S)
+
+
+def test_ending_fade_starts_where_it_has_taken_3_db():
+    sound, _ = fade_in_db()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.fade_start_s == pytest.approx(100.0 + BAND_END_S - 7.0 * 47 / 50, abs=2 * BEAT_S)  # its level is a mean over two beats
+
+
+def test_ending_organ_chord_change_without_attack_is_the_last_hit():
+    time_s = np.arange(8 * RATE_HZ) / RATE_HZ
+    blend = 1 / (1 + np.exp(-(time_s - 5.0) / 0.015))
+    first, second = (
+        sum(np.sin(2 * np.pi * f * k * time_s) / k for f in chord for k in range(1, 6))
+        for chord in ((262, 330, 392), (294, 349, 440))
+    )
+    sound = 0.05 * ((1 - blend) * first + blend * second)
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.last_hit_s == pytest.approx(105.0, abs=0.08)
+
+
+def test_ending_of_silence_is_heard_without_confidence():
+    heard = hear_ending(edge_of(np.zeros(RATE_HZ)), pulse_at())
+    assert heard.confidence == 0.0
+    assert heard.last_hit_s == heard.sound_end_s == 100.0
+
+
+MAKERS = {f.__name__: f() for f in (loop, cold_stop, ring_out, fade_in_db)}
+
+
+@settings(max_examples=12)
+@given(name=st.sampled_from(sorted(MAKERS)), gain_db=st.floats(-30, 6))
+def test_ending_gain_changes_nothing(name, gain_db):
+    sound, _ = MAKERS[name]
+    heard = hear_ending(edge_of(sound), pulse_at())
+    louder = hear_ending(edge_of(sound * 10 ** (gain_db / 20)), pulse_at())
+    assert louder.kind == heard.kind
+    assert louder.last_hit_s == pytest.approx(heard.last_hit_s, abs=0.0011)  # one fine step
+    assert louder.sound_end_s == pytest.approx(heard.sound_end_s, abs=0.011)  # one hop
+
+
+@settings(max_examples=12)
+@given(name=st.sampled_from(sorted(MAKERS)), start_s=st.floats(0, 3600))
+def test_ending_moves_with_its_edge(name, start_s):
+    sound, _ = MAKERS[name]
+    here = hear_ending(edge_of(sound), pulse_at())
+    there = hear_ending(edge_of(sound, start_s), pulse_at(start_s))
+    assert there.kind == here.kind
+    assert there.last_hit_s - start_s == pytest.approx(here.last_hit_s - 100.0, abs=1e-6)
+    assert there.sound_end_s - start_s == pytest.approx(here.sound_end_s - 100.0, abs=1e-6)

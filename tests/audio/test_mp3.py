@@ -1,0 +1,78 @@
+"""MP3 files with and without the header that tells their length."""
+
+import numpy as np
+import pytest
+import soundfile
+from hypothesis import given
+from hypothesis import strategies as st
+
+from segue.audio.decode import read_stereo, sound_info
+from segue.audio.mp3 import mp3_index
+
+ENCODER_DELAY_FRAMES = 1105  # 576 of the encoder and 529 of the decoder: LAME documentation
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("mp3")
+
+
+def encode(path, rate_hz, n_channels=2, seconds=20, **options):
+    """Noise whose loudness moves, so that a variable bit rate varies."""
+    rng = np.random.default_rng(2)
+    swell = np.linspace(0, 1, round(seconds * rate_hz))[:, None] ** 4
+    samples = 0.3 * swell * rng.standard_normal((len(swell), n_channels))
+    soundfile.write(path, samples, rate_hz, format="MP3", **options)
+    return path
+
+
+def without_header(path):
+    """The same sound with its first packet, the one that tells the length, taken off."""
+    content = path.read_bytes()
+    start = mp3_index(path).first_byte
+    bare = path.with_name(f"bare-{path.name}")
+    bare.write_bytes(content[start:])
+    return bare
+
+
+@pytest.mark.parametrize("rate_hz", [8_000, 11_025, 22_050, 24_000, 32_000, 44_100, 48_000])
+@pytest.mark.parametrize("n_channels", [1, 2])
+@pytest.mark.parametrize("mode", ["CONSTANT", "VARIABLE"])
+def test_the_sound_is_that_of_the_library_at_both_ends(folder, rate_hz, n_channels, mode):
+    path = encode(folder / f"{rate_hz}{n_channels}{mode}.mp3", rate_hz, n_channels, bitrate_mode=mode)
+    info = sound_info(path)
+    whole, _ = soundfile.read(path, dtype="float32", always_2d=True)
+    assert info.n_frames == len(whole) == 20 * rate_hz
+    for start in (0, 1, info.n_frames // 2, info.n_frames - 3 * rate_hz - 7):
+        part = read_stereo(info, start_frame=start, n_frames=3 * rate_hz + 7)
+        expected = whole[start : start + 3 * rate_hz + 7]
+        np.testing.assert_allclose(part, np.broadcast_to(expected, part.shape), atol=1e-6)
+
+
+@pytest.mark.parametrize("mode", ["CONSTANT", "VARIABLE"])
+def test_a_file_without_the_header_has_its_true_length(folder, mode):
+    # a decoder that guesses from the first packet's bit rate is far off here
+    told = encode(folder / f"told-{mode}.mp3", 44_100, bitrate_mode=mode)
+    bare = sound_info(without_header(told))
+    whole, _ = soundfile.read(told, dtype="float32")
+    assert bare.n_frames == -(-(len(whole) + ENCODER_DELAY_FRAMES) // 1152) * 1152
+    part = read_stereo(bare, start_frame=len(whole) - 44_100, n_frames=44_100)
+    expected = whole[len(whole) - 44_100 - ENCODER_DELAY_FRAMES :][:44_100]
+    np.testing.assert_allclose(part, expected, atol=1e-6)
+
+
+@given(junk=st.binary(max_size=300), tag=st.booleans())
+def test_tags_around_the_sound_change_nothing(folder, junk, tag):
+    path = folder / "plain.mp3"
+    if not path.exists():
+        encode(path, 44_100, seconds=4)
+    size = len(junk)
+    front = b"ID3\x04\0\0" + bytes([0, 0, size >> 7, size & 127]) + junk
+    tagged = folder / "tagged.mp3"
+    tagged.write_bytes(front + path.read_bytes() + (b"TAG" + bytes(125)) * tag)
+    plain, other = sound_info(path), sound_info(tagged)
+    assert other.n_frames == plain.n_frames
+    np.testing.assert_array_equal(
+        read_stereo(other, start_frame=90_000, n_frames=20_000),
+        read_stereo(plain, start_frame=90_000, n_frames=20_000),
+    )
