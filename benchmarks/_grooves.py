@@ -1,6 +1,7 @@
 """Band grooves, made up from a seed: key, loop, drums, bass, chords, and at times a melody."""
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -26,13 +27,13 @@ OPENINGS: Final = ("on the beat", "pick-up", "free intro")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Band:
-    """All that is drawn once for a groove."""
+    """All that is drawn once for a groove; `bars_before` of it went by before the first bar."""
 
     edge: Edge
     kind: str
     tonic: int
     loop: patterns.Loop
-    loop_from: int
+    bars_before: int
     beats_per_chord: int
     metre: str
     tempo_bpm: float
@@ -76,14 +77,14 @@ def _band(edge: Edge, rng: np.random.Generator) -> Band:
     loop = patterns.LOOPS[rng.integers(len(patterns.LOOPS))]
     beats_per_bar = BEATS_OF_METRE[metre]
     tempo_bpm = float(np.exp(rng.uniform(np.log(low_bpm), np.log(high_bpm))))
-    bars_per_chord = _bars_per_chord(loop, tempo_bpm, rng)
+    bars_per_chord = _bars_per_chord(loop, metre, tempo_bpm, rng)
     is_swung = drums_or_none in patterns.SWUNG
     return Band(
         edge=edge,
         kind=str(rng.choice(ENDINGS if edge == "end" else OPENINGS)),
         tonic=int(rng.integers(12)),
         loop=loop,
-        loop_from=int(rng.integers(len(loop.chords))) if edge == "end" else 0,
+        bars_before=int(rng.integers(24)) if edge == "end" else 0,
         beats_per_chord=round(bars_per_chord * beats_per_bar),
         metre=metre,
         tempo_bpm=tempo_bpm,
@@ -116,11 +117,13 @@ def _tempo_limits(metre: str, drums: str | None) -> tuple[float, float]:
     return limits.get(drums, (70.0, 180.0))
 
 
-def _bars_per_chord(loop: patterns.Loop, tempo_bpm: float, rng: np.random.Generator) -> float:
+def _bars_per_chord(
+    loop: patterns.Loop, metre: str, tempo_bpm: float, rng: np.random.Generator
+) -> float:
     if len(loop.chords) > 8:
         return 1
     slow, quick = 100, 130
-    if tempo_bpm < slow and rng.random() < 0.25:
+    if tempo_bpm < slow and metre != "3/4" and rng.random() < 0.25:
         return 0.5
     return 2 if tempo_bpm > quick and rng.random() < 0.5 else 1
 
@@ -145,8 +148,13 @@ Part = tuple[int, int, float, float, int]
 """Channel, MIDI note, position and length in beats, velocity."""
 
 
+def _chord_number(band: Band, beat: float) -> int:
+    """Which chord it is since the section began."""
+    return int((band.bars_before * band.beats_per_bar + beat) // band.beats_per_chord)
+
+
 def _chord_at(band: Band, beat: float) -> tuple[int, tuple[int, ...]]:
-    number = band.loop_from + int(beat // band.beats_per_chord)
+    number = _chord_number(band, beat)
     root, intervals = band.loop.chords[number % len(band.loop.chords)]
     if band.has_sevenths and len(intervals) == 3:
         is_dominant = root == 7 and intervals[1] == 4
@@ -176,13 +184,14 @@ def _parts(band: Band, n_bars: int, rng: np.random.Generator) -> list[Part]:
 def _drum_bar(band: Band, bar: int, rng: np.random.Generator) -> list[Part]:
     start = bar * band.beats_per_bar
     hits = list(patterns.DRUMS_OF_METRE[band.metre][str(band.drums)])
-    is_fill = bar % 4 == 3 and rng.random() < 0.5
+    number = band.bars_before + bar
+    is_fill = number % 4 == 3 and rng.random() < 0.5
     if is_fill:
         fill_from = band.beats_per_bar - 1
         hits = [hit for hit in hits if hit[1] < fill_from]
         toms = (patterns.SNARE, patterns.SNARE, patterns.HIGH_TOM, patterns.LOW_TOM)
         hits += [(drum, fill_from + n / 4, 95) for n, drum in enumerate(toms)]
-    if bar % 8 == 0 and band.drums != "sparse":
+    if number % 8 == 0 and band.drums != "sparse":
         hits.append((patterns.CRASH, 0, 90))
     return [
         (DRUM_CHANNEL, drum, start + position, 0.1, int(velocity + rng.normal(0, 4)))
@@ -238,16 +247,18 @@ def _comping_bar(band: Band, bar: int, rng: np.random.Generator) -> list[Part]:
 
 
 def _pad(band: Band, n_bars: int) -> list[Part]:
-    n_chords = n_bars * band.beats_per_bar // band.beats_per_chord
+    n_beats = n_bars * band.beats_per_bar
+    numbers = [_chord_number(band, beat) for beat in range(n_beats)]
+    starts = [beat for beat in range(n_beats) if beat == 0 or numbers[beat] != numbers[beat - 1]]
     return [
-        (PAD_CHANNEL, midi, number * band.beats_per_chord, band.beats_per_chord - 0.05, 70)
-        for number in range(n_chords)
-        for midi in _voicing(band, number * band.beats_per_chord, 58)
+        (PAD_CHANNEL, midi, start, end - start - 0.05, 70)
+        for start, end in pairwise([*starts, n_beats])
+        for midi in _voicing(band, start, 58)
     ]
 
 
 def _lead(band: Band, n_bars: int, rng: np.random.Generator) -> list[Part]:
-    """A walk through the scale that comes to a chord tone on every bar line."""
+    """A walk through the scale: to a chord tone on bar lines, home where the loop begins."""
     ladder = [m for m in range(62, 86) if (m - band.tonic) % 12 in band.loop.scale]
     grain = 1 / 3 if band.metre == "6/8" else 0.5
     lengths = (grain, 2 * grain, 2 * grain, 3 * grain) if band.metre == "6/8" else (0.5, 1, 1, 1.5)
@@ -266,7 +277,8 @@ def _lead(band: Band, n_bars: int, rng: np.random.Generator) -> list[Part]:
 
 def _nearest_chord_tone(band: Band, beat: float, ladder: list[int], place: int) -> int:
     root, intervals = _chord_at(band, beat)
-    tones = {(band.tonic + root + interval) % 12 for interval in intervals}
+    is_home = _chord_number(band, beat) % len(band.loop.chords) == 0
+    tones = {(band.tonic + root + interval) % 12 for interval in ((0,) if is_home else intervals)}
     fitting = [index for index, midi in enumerate(ladder) if midi % 12 in tones] or [place]
     return min(fitting, key=lambda index: abs(index - place))
 
@@ -376,7 +388,7 @@ def _ending(
 
 def _final_chord(band: Band, start_s: float, held_s: float) -> list[Note]:
     """The tonic, by everyone."""
-    home = replace(band, loop_from=0, has_sevenths=False)
+    home = replace(band, bars_before=0, has_sevenths=False)
     struck = [(BASS_CHANNEL, 28 + (band.tonic - 28) % 12, 108)]
     struck += [(CHORD_CHANNEL, midi, 100) for midi in _voicing(home, 0, 53)]
     if band.has_pad:
@@ -439,7 +451,7 @@ def _free_intro(
 ) -> list[Note]:
     """Chords without a pulse: the loop's last chord or the tonic, rolled at will."""
     notes: list[Note] = []
-    home = replace(band, loop_from=0)
+    home = replace(band, bars_before=0)
     time_s = start_s
     while time_s < start_s + length_s - 1.0:
         held_s = min(float(rng.uniform(1.2, 3.0)), start_s + length_s - time_s - 0.05)

@@ -50,7 +50,7 @@ def tally(truths: Sequence[Item], answers: Sequence[Item]) -> Tally:
     """All measures of a system's answers."""
     total = Tally()
     for truth, answer in zip(truths, answers, strict=True):
-        for measure in (_key, _tempo, _beats, _downbeats, _tuning):
+        for measure in (_key, _tempo, _beats, _downbeats, _tuning, _kind):
             measure(total, truth, answer)
     return total
 
@@ -130,6 +130,12 @@ def _tuning(total: Tally, truth: Item, answer: Item) -> None:
         return
     error = (answer["tuning_cents"] - truth["tuning_cents"] + 50) % 100 - 50
     total.add("tuning_abs_cents", abs(error))
+
+
+def _kind(total: Tally, truth: Item, answer: Item) -> None:
+    side = "ending" if truth["edge"] == "end" else "opening"
+    if truth["kind"] is not None and answer.get(side):
+        total.add(f"{side}_kind", answer[side]["kind"] == truth["kind"])
 
 
 def pairs_both_right(

@@ -8,8 +8,8 @@ from typing import Final, Literal
 
 KICK, RIM, SNARE, CLAP = 36, 37, 38, 39
 CLOSED_HAT, PEDAL_HAT, OPEN_HAT = 42, 44, 46
-CRASH, RIDE, TAMBOURINE, SHAKER_LIKE = 49, 51, 54, 42
-LOW_TOM, MID_TOM, HIGH_TOM = 45, 47, 50
+CRASH, RIDE = 49, 51
+LOW_TOM, HIGH_TOM = 45, 50
 
 Hit = tuple[int, float, int]
 """Drum, position in beats, velocity."""
@@ -72,7 +72,7 @@ LOOPS: Final = (
     _loop("i bVII bVI V7", "minor", HARMONIC),
     _loop("i bVI iv V", "minor", HARMONIC),
     _loop("i IV i IV", "minor", DORIAN),
-    _loop("i bIII IV bVII", "minor", DORIAN),
+    _loop("i bIII bVII IV", "minor", DORIAN),
     _loop("i i i i iv iv i i bVI V7 i V7", "minor", HARMONIC),
 )
 

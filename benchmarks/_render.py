@@ -123,6 +123,7 @@ def render(performance: Performance, *, length_s: float) -> Audio:
             "synth.reverb.level": performance.reverb_level,
             "synth.reverb.room-size": performance.room_size,
             "synth.chorus.active": 0,
+            "synth.dynamic-sample-loading": 1,
             "synth.gain": 0.35,
             "synth.polyphony": 512,
             "synth.cpu-cores": 1,

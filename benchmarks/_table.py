@@ -60,6 +60,8 @@ MEASURES: Final = (
             better="near 0", unit="ms"),
     Measure(name="downbeat_f", heading="downbeat F (70 ms)", reach=0.85, better="more"),
     Measure(name="metre", heading="metre (beats a bar)", reach=None, better="more"),
+    Measure(name="ending_kind", heading="kind of ending (grooves)", reach=None, better="more"),
+    Measure(name="opening_kind", heading="kind of opening", reach=None, better="more"),
     Measure(name="tuning_abs_cents", heading="tuning, median absolute error", reach=1.5,
             better="less", unit="cents"),
     Measure(name="pairs_exact", heading="both sides of a pair right in key, exact", reach=0.85,

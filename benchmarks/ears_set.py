@@ -31,6 +31,8 @@ PROGRAMS: Final = tuple(
 )
 STYLE_SHARES: Final = {"chorale": 0.4, "classical": 0.35, "folk": 0.25}
 LOUDEST: Final = 0.7
+SET_VERSION: Final = 1
+"""To be raised when the same seed comes to mean other sounds or truths; kept items are remade."""
 DEV_SEED: Final = 1
 REPORT_SEED: Final = 2
 SIZES: Final = {DEV_SEED: 120, REPORT_SEED: 200}
@@ -67,10 +69,19 @@ def build(seed: int, n_items: int, into: Path, cache: Path) -> list[dict[str, An
     return index
 
 
+def _is_current(truth_path: Path) -> bool:
+    """Whether an item is there and of this version."""
+    if not truth_path.exists():
+        return False
+    kept = json.loads(truth_path.read_text())
+    first = kept[0] if isinstance(kept, list) else kept
+    return bool(first.get("version") == SET_VERSION)
+
+
 def _phrase_items(seed: int, number: int, into: Path, cache: Path) -> list[dict[str, Any]]:
     """The clean stem of a phrase and the one with bleed."""
     truth_path = into / "audio" / f"first_{number:03d}.json"
-    if not truth_path.exists():
+    if not _is_current(truth_path):
         rng = np.random.default_rng([seed, 1_000_000 + number])
         sung = _first_notes.phrase(rng)
         truth = _first_notes.first_note_truth(sung, measured_attacks(PROGRAMS, cache))
@@ -83,8 +94,9 @@ def _phrase_items(seed: int, number: int, into: Path, cache: Path) -> list[dict[
             soundfile.write(into / file, sound, RATE_HZ, subtype="PCM_16")
             bleed_db = -round(below_db, 1) if kind == "bleed" else None
             length_s = len(sound) / RATE_HZ
-            items.append({"file": file, "seed": seed, "kind": kind, "bleed_db": bleed_db,
-                          "length_s": length_s, "edge": "start", **truth})  # fmt: skip
+            items.append({"file": file, "seed": seed, "version": SET_VERSION, "edge": "start",
+                          "kind": kind, "bleed_db": bleed_db, "length_s": length_s,
+                          **truth})  # fmt: skip
         truth_path.write_text(json.dumps(items, indent=1))
     loaded: list[dict[str, Any]] = json.loads(truth_path.read_text())
     return loaded
@@ -112,12 +124,13 @@ def _jobs(seed: int, n_items: int, into: Path, cache: Path) -> list[Job]:
 def _item(job: Job) -> dict[str, Any] | None:
     file = f"audio/{job.number:03d}_{job.style}_{job.edge}.flac"
     truth_path = job.into / file.replace(".flac", ".json")
-    if not truth_path.exists():
+    if not _is_current(truth_path):
         rng = np.random.default_rng([job.seed, job.number])
         attacks = measured_attacks(PROGRAMS, job.cache)
         draft = _varied(_draft(job, rng), rng)
         soundfile.write(job.into / file, rendered(draft, rng), RATE_HZ, subtype="PCM_16")
-        truth = {"file": file, "seed": job.seed, **truth_of(draft, attacks)}
+        truth = {"file": file, "seed": job.seed, "version": SET_VERSION}
+        truth |= truth_of(draft, attacks)
         truth_path.write_text(json.dumps(truth, indent=1))
     loaded: dict[str, Any] = json.loads(truth_path.read_text())
     return loaded

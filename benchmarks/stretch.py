@@ -8,7 +8,6 @@ Exits 1 where the default engine misses a reach.
 """
 
 import argparse
-import os
 import sys
 import time
 from dataclasses import dataclass, fields
@@ -160,7 +159,7 @@ def measure(engine: Engine, ramp: tuple[float, float, int], rate_hz: int) -> tup
     speed = n_frames / rate_hz / (time.process_time() - began)
     inner = steady[rate_hz // 2 : -rate_hz // 2]
     fidelity = chord_fidelity_db(inner, rate_hz)
-    if os.environ.get("V"): print(fidelity.round(1), errors.round(1))
+
     generator = np.random.default_rng(1)
     noise = (0.1 * generator.standard_normal((round(length_s * rate_hz), 2))).astype(np.float32)
     noise[:, 1] = 0.5 * noise[:, 0] + 0.5 * noise[:, 1]

@@ -92,13 +92,14 @@ def _placed(audio: Audio, desk: Desk) -> Audio:
 
 def mastered(stems: dict[str, Audio], *, ceiling_dbtp: float) -> dict[str, Audio]:
     """All stems through one master: together at the target loudness, under the ceiling."""
-    makeup = 1.0
-    for _ in range(3):
-        mix = sum_of(stems) * makeup
-        gain = limiter_gain(mix, ceiling_dbtp=ceiling_dbtp)
-        makeup *= 10 ** ((TARGET_LUFS - loudness_lufs(mix * gain[:, None])) / 20)
-    gain = limiter_gain(sum_of(stems) * makeup, ceiling_dbtp=ceiling_dbtp)
-    return {name: stem * makeup * gain[:, None] for name, stem in stems.items()}
+    mix = sum_of(stems)
+    peaks = frame_peaks(mix)
+    makeup = 10 ** ((TARGET_LUFS - loudness_lufs(mix)) / 20)
+    gain = limiter_gain(peaks * makeup, ceiling_dbtp=ceiling_dbtp)
+    for _ in range(2):
+        makeup *= 10 ** ((TARGET_LUFS - loudness_lufs(mix * (makeup * gain)[:, None])) / 20)
+        gain = limiter_gain(peaks * makeup, ceiling_dbtp=ceiling_dbtp)
+    return {name: stem * (makeup * gain)[:, None] for name, stem in stems.items()}
 
 
 def sum_of(stems: dict[str, Audio]) -> Audio:
@@ -106,11 +107,14 @@ def sum_of(stems: dict[str, Audio]) -> Audio:
     return np.sum(list(stems.values()), axis=0)
 
 
-def limiter_gain(mix: Audio, *, ceiling_dbtp: float) -> npt.NDArray[np.float64]:
+def frame_peaks(mix: Audio) -> npt.NDArray[np.float64]:
+    """True peak of every frame: the highest of its four oversampled neighbours, both sides."""
+    return np.abs(resample_poly(mix, 4, 1, axis=0)).max(axis=1).reshape(-1, 4).max(axis=1)
+
+
+def limiter_gain(peaks: npt.NDArray[np.float64], *, ceiling_dbtp: float) -> npt.NDArray[np.float64]:
     """Gain a frame that keeps the true peak of the mix under the ceiling."""
-    ceiling = 10 ** (ceiling_dbtp / 20)
-    over = np.abs(resample_poly(mix, 4, 1, axis=0)).max(axis=1).reshape(-1, 4).max(axis=1)
-    wanted = np.minimum(1, ceiling / np.maximum(over, 1e-9))
+    wanted = np.minimum(1, 10 ** (ceiling_dbtp / 20) / np.maximum(peaks, 1e-9))
     held = minimum_filter1d(wanted, 4 * LOOK_AHEAD_FRAMES + 1)
     smooth = uniform_filter1d(held, 2 * LOOK_AHEAD_FRAMES)
     return uniform_filter1d(smooth, 2 * LOOK_AHEAD_FRAMES)

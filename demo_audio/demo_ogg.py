@@ -1,4 +1,4 @@
-"""Ogg Vorbis files that come out the same to the byte every time."""
+"""Ogg Vorbis files with a chosen stream number, so that equal music gives equal files."""
 
 from __future__ import annotations
 

@@ -138,7 +138,7 @@ TELEGRAPH = Song(
     ending="cold stop",
     before_s=0.2,
     after_s=0.9,
-    programs={"drums": 0, "bass": 33, "keys": 4, "lead": 53},
+    programs={"drums": 0, "bass": 33, "keys": 4, "lead": 85},
     seed=2,
     swing=0.57,
     sections=(
@@ -215,7 +215,7 @@ MARIGOLD = Song(
     opening="on the beat",
     ending="ring-out",
     before_s=0.05,
-    after_s=2.2,
+    after_s=0.9,
     programs={"drums": 40, "bass": 32, "keys": 0, "lead": 71},
     seed=3,
     known='title = "Marigold and Rain"\nkey = "D major"\ntempo_bpm = 112.0\nmetre = 3\n\n'
@@ -377,7 +377,7 @@ WINDOW = Song(
     opening="free intro",
     ending="ring-out",
     before_s=0.3,
-    after_s=2.6,
+    after_s=1.3,
     free_beats_s=(
         *(0.74, 0.70, 0.72, 0.78),
         *(0.71, 0.68, 0.70, 0.76),

@@ -74,13 +74,14 @@ def pulse_times(strength: npt.NDArray[np.float64], *, period_s: float) -> npt.ND
         Seconds from the first hop.
     """
     hops = _best_chain(_peaky(strength), period_s / HOP_S, _TIGHTNESS)
-    times = hops * HOP_S
+    times = np.asarray(hops * HOP_S, dtype=np.float64)
     least = 4
     if len(times) < least:
         return times
     numbers = np.arange(len(times))
     line = np.polyval(np.polyfit(numbers, times, 1), numbers)
-    return line + ndimage.gaussian_filter1d(times - line, _SMOOTH_BEATS, mode="nearest")
+    off = ndimage.gaussian_filter1d(times - line, _SMOOTH_BEATS, mode="nearest")
+    return np.asarray(line + off, dtype=np.float64)
 
 
 def _peaky(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
@@ -112,7 +113,7 @@ def _best_chain(strength, period_hops, tightness):  # type: ignore[no-untyped-de
                 before[hop] = hop - lag
         score[hop] += best
     last = max(n_hops - longest, 0)
-    hop = last + np.argmax(score[last:])
+    hop = last + int(np.argmax(score[last:]))
     n_beats = 0
     chain = np.empty(n_hops // shortest + 2)
     while hop >= 0:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -47,6 +48,8 @@ _BASS_TOP_MIDI: Final = 52.0
 _TREBLE_FOOT_MIDI: Final = 46.0
 _CROSSING_SEMITONES: Final = 10.0
 _N_DESCENTS: Final = 60
+_MAIN_LOBE_BINS: Final = 2.0
+"""Half width of the main lobe of a Hann window."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -99,9 +102,14 @@ def analysis_sound(clip: Clip) -> npt.NDArray[np.float32]:
     """The clip in mono at `ANALYSIS_RATE_HZ`, shape (n_frames,)."""
     import soxr
 
-    mono = np.asarray(clip.samples.mean(axis=1), dtype=np.float32)
-    sound = soxr.resample(mono, clip.rate_hz, ANALYSIS_RATE_HZ, quality="MQ")
+    sound = soxr.resample(mono_of(clip), clip.rate_hz, ANALYSIS_RATE_HZ, quality="MQ")
     return np.asarray(sound, dtype=np.float32)
+
+
+def mono_of(clip: Clip) -> npt.NDArray[np.float32]:
+    """Mean of the channels, shape (n_frames,); a product, as a mean over so few is slow."""
+    n_channels = clip.samples.shape[1]
+    return np.asarray(clip.samples @ np.full(n_channels, 1.0 / n_channels, dtype=np.float32))
 
 
 def segment_spectra(spectrum: PitchSpectrum, edges_s: Floats) -> Floats:
@@ -121,7 +129,7 @@ def segment_spectra(spectrum: PitchSpectrum, edges_s: Floats) -> Floats:
     first = np.searchsorted(spectrum.times_s, edges_s)
     last_hop = len(spectrum.times_s) - 1
     medians = np.empty((len(edges_s) - 1, spectrum.bins.shape[1]))
-    for segment, (start, stop) in enumerate(zip(first[:-1], first[1:], strict=True)):
+    for segment, (start, stop) in enumerate(pairwise(first)):
         low = min(start, last_hop)
         medians[segment] = np.median(spectrum.bins[low : max(stop, low + 1)], axis=0)
     return medians
@@ -141,10 +149,8 @@ def note_strengths(spectra: Floats) -> Floats:
         Not negative; note 0 is `LOWEST_MIDI`. Zero where there is silence.
     """
     white = whitened(spectra)
-    dictionary = _note_dictionary()
-    gram = dictionary @ dictionary.T
+    dictionary, gram, step = _note_dictionary()
     target = white @ dictionary.T
-    step = 1.0 / np.linalg.eigvalsh(gram)[-1]
     strengths = np.zeros(target.shape)
     ahead, momentum = strengths, 1.0
     for _ in range(_N_DESCENTS):  # accelerated projected gradient
@@ -258,8 +264,8 @@ def _pitch_map(
 
 
 @lru_cache(maxsize=1)
-def _note_dictionary() -> Floats:
-    """Pitch spectrum of every note, shape (N_NOTES, n_bins), each of length 1."""
+def _note_dictionary() -> tuple[Floats, Floats, float]:
+    """Pitch spectra of all notes, each of length 1; their products; the longest safe step."""
     notes = np.zeros((N_NOTES, _N_BINS))
     for length, from_midi, below_midi in _BANDS:
         mapping, rows = _pitch_map(length, from_midi, below_midi, 0.0)
@@ -269,14 +275,15 @@ def _note_dictionary() -> Floats:
             position = _hz(LOWEST_MIDI + note, 0.0) * partials * length / ANALYSIS_RATE_HZ
             lobes = _hann_lobe(fourier[None, :] - position[:, None])
             notes[note, rows] = (_OVERTONE_RATIO ** (partials - 1.0)) @ lobes @ mapping
-    return notes / np.linalg.norm(notes, axis=1, keepdims=True)
+    dictionary = notes / np.linalg.norm(notes, axis=1, keepdims=True)
+    gram = dictionary @ dictionary.T
+    return dictionary, gram, float(1.0 / np.linalg.eigvalsh(gram)[-1])
 
 
 def _hann_lobe(offset_bins: Floats) -> Floats:
-    """Magnitude of a Hann window's transform, 1 in the middle; its main lobe only."""
-    lobe = np.sinc(offset_bins) / np.where(np.abs(offset_bins) == 1.0, 1.0, 1.0 - offset_bins**2)
-    lobe = np.where(np.abs(offset_bins) == 1.0, 0.5, lobe)
-    return np.where(np.abs(offset_bins) < 2.0, np.abs(lobe), 0.0)
+    """Main lobe of a Hann window's transform, 1 in the middle: sinc x / (1 - x^2)."""
+    side = 0.5 * (np.sinc(offset_bins - 1.0) + np.sinc(offset_bins + 1.0))
+    return np.where(np.abs(offset_bins) < _MAIN_LOBE_BINS, np.sinc(offset_bins) + side, 0.0)
 
 
 def _hz(midi: npt.ArrayLike, tuning_cents: float) -> Floats:

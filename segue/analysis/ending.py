@@ -14,6 +14,7 @@ talk-over, a hidden track after minutes of silence.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -51,6 +52,7 @@ _FADE_BODY_DB: Final = 12.0
 _FADE_HIT_SHARE: Final = 0.6
 _FADE_HEARD_DB: Final = 35.0
 _LOW_RATE_HZ: Final = 4000
+_EVEN_CHANCE: Final = 0.5
 _FREE_CONFIDENCE: Final = 0.3
 _SOFT_AFTER_BEATS: Final = 2.0
 _SOFT_BELOW_BODY_DB: Final = 15.0
@@ -196,7 +198,7 @@ def _last_hit_s(mix: Clip, heard: Hits, loud_end_s: float, beat_s: float) -> flo
 def _kind(tail: _Tail) -> tuple[EndingKind, float, float | None]:
     """Kind, confidence and, for a fade, where it starts."""
     fade_start_s, fade_confidence = _fade(tail)
-    if fade_confidence > 0.5:
+    if fade_confidence > _EVEN_CHANCE:
         return "fade", fade_confidence, fade_start_s
     if _stops_on_bar_line(tail):
         return "keeps going", _BAR_LINE_CONFIDENCE, None
@@ -230,11 +232,11 @@ def _bar_line_s(pulse: PulseFact, start_s: float, end_s: float) -> float:
         return -1.0
     bar_s = pulse.metre * pulse.beat_s
     last_s = pulse.downbeats_s[-1] - start_s
-    return last_s + bar_s * max(np.floor((end_s - last_s + 0.02) / bar_s), 0.0)
+    return last_s + bar_s * max(math.floor((end_s - last_s + 0.02) / bar_s), 0)
 
 
 def _fall(tail: _Tail) -> tuple[float, float]:
-    """How long the last chord takes to fall 20 dB once it falls, in seconds, and its fall in all."""
+    """Seconds the last chord takes to fall 20 dB once it falls, and how far it falls in all."""
     first = int(tail.last_hit_s / HOP_S)
     last = max(int(tail.sound_end_s / HOP_S), first + 1)
     levels = tail.low_db[first:last]

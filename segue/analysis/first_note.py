@@ -28,11 +28,22 @@ if TYPE_CHECKING:
 # All numbers below chosen on rendered voices and leads of known pitch and attack.
 _VOICE_BAND_HZ: Final = (200.0, 3500.0)
 _SILENT_DB: Final = -70.0
-_GATE_BELOW_PHRASE_DB: Final = 13.0
+_NOTE_BELOW_PHRASE_DB: Final = 13.0
+_TAIL_HOPS: Final = 20
+_SOUNDING_BELOW_PHRASE_DB: Final = 60.0
+_LEAST_BLEED_HOPS: Final = 60
+_BLEED_BELOW_PHRASE_DB: Final = 38.0
+_GATE_WITH_BLEED_DB: Final = 10.0
+_GATE_CLEAN_DB: Final = 18.0
 _LOUD_PERCENTILE: Final = 97.0
-_CLEAR: Final = 0.75
+_CLEAR: Final = 0.7
 _LARGEST_STEP_SEMITONES: Final = 0.8
 _LEAST_NOTE_S: Final = 0.06
+_ALONE_CLEAR: Final = 0.92
+_ALONE_SHARE: Final = 0.6
+_SWELL_DB: Final = 8.0
+_SWELL_HOPS: Final = 60
+_SWELL_CLEAR: Final = 0.6
 _STEADY_FROM_S: Final = 0.06
 _STEADY_TO_S: Final = 0.6
 _LEAST_STEADY_S: Final = 0.1
@@ -58,7 +69,7 @@ def hear_first_note(edge: SongEdge) -> FirstNote | None:
         None where neither stem is given, or it is silent.
     """
     for role in ("voice", "lead"):
-        clip = edge.sum_of(role)  # type: ignore[arg-type]
+        clip = edge.sum_of(role)
         if clip is not None:
             note = first_note_of(clip)
             if note is not None:
@@ -86,12 +97,15 @@ def first_note_of(clip: Clip) -> FirstNote | None:
         return None
     track = pitch_track(band)
     n = min(len(levels_db), len(track.midi))
+    if not np.any(track.clarity[:n] > _CLEAR):
+        return None
     gate_db = _gate_db(levels_db[:n], track.clarity[:n])
     runs = _note_runs(track, levels_db[:n] > gate_db)
     if not runs:
         return None
     first, last = runs[0]
-    time_s = _attack_s(band, levels_db, track, first, last)
+    first = _drawn_back(track, levels_db, first)
+    time_s = _attack_s(band, levels_db, first, last)
     return FirstNote(
         midi=_settled_midi(track, first, last),
         time_s=clip.start_s + time_s,
@@ -118,13 +132,15 @@ def is_monophonic(clip: Clip) -> bool:
     if len(levels_db) == 0 or levels_db.max() < _SILENT_DB:
         return False
     clarity = pitch_track(band).clarity[: len(levels_db)]
-    loud = levels_db > np.percentile(levels_db, _LOUD_PERCENTILE) - _GATE_BELOW_PHRASE_DB
-    return bool(np.mean(clarity[loud] > 0.85) > 0.75)
+    loud = levels_db > np.percentile(levels_db, _LOUD_PERCENTILE) - _NOTE_BELOW_PHRASE_DB
+    return bool(np.mean(clarity[loud] > _ALONE_CLEAR) > _ALONE_SHARE)
 
 
 def _at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
     import soxr
 
+    if clip.n_frames == 0:
+        return np.empty(0, dtype=np.float32)
     mono = clip.samples.mean(axis=1, dtype=np.float32)
     return np.asarray(soxr.resample(mono, clip.rate_hz, TRACK_RATE_HZ, quality="LQ"))
 
@@ -138,10 +154,21 @@ def _voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
 
 
 def _gate_db(levels_db: Floats, clarity: Floats) -> float:
-    """Level above which a clear pitch belongs to the voice."""
-    clear = levels_db[clarity > _CLEAR]
-    loud = clear if len(clear) else levels_db
-    return float(np.percentile(loud, _LOUD_PERCENTILE)) - _GATE_BELOW_PHRASE_DB
+    """Level above which a clear pitch belongs to the voice.
+
+    Where other instruments sound between the notes, only what is near the level
+    of the phrase is the voice; a clean stem may begin far more softly.
+    """
+    is_clear = clarity > _CLEAR
+    phrase_db = float(np.percentile(levels_db[is_clear], _LOUD_PERCENTILE))
+    is_note = is_clear & (levels_db > phrase_db - _NOTE_BELOW_PHRASE_DB)
+    near_note = np.convolve(is_note, np.ones(2 * _TAIL_HOPS + 1), "same") > 0
+    between_db = levels_db[~near_note & (levels_db > phrase_db - _SOUNDING_BELOW_PHRASE_DB)]
+    has_bleed = (
+        len(between_db) > _LEAST_BLEED_HOPS
+        and np.median(between_db) > phrase_db - _BLEED_BELOW_PHRASE_DB
+    )
+    return phrase_db - (_GATE_WITH_BLEED_DB if has_bleed else _GATE_CLEAN_DB)
 
 
 def _note_runs(track: PitchTrack, loud: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -159,6 +186,20 @@ def _note_runs(track: PitchTrack, loud: npt.NDArray[np.bool_]) -> list[tuple[int
             runs.append((int(start), int(start) + length))
             break
     return runs
+
+
+def _drawn_back(track: PitchTrack, levels_db: Floats, first: int) -> int:
+    """Where a note that swells has begun: while pitch goes on without a leap or a fall away."""
+    lowest_db = levels_db[first] - _SWELL_DB
+    earliest = max(first - _SWELL_HOPS, 1)
+    while (
+        first > earliest
+        and track.clarity[first - 1] > _SWELL_CLEAR
+        and levels_db[first - 1] > lowest_db
+        and abs(track.midi[first] - track.midi[first - 1]) < _LARGEST_STEP_SEMITONES
+    ):
+        first -= 1
+    return first
 
 
 def _settled_midi(track: PitchTrack, first: int, last: int) -> float:
@@ -193,9 +234,7 @@ def _changes(midi: Floats) -> list[int]:
     return [0, *reversed(edges)]
 
 
-def _attack_s(
-    band: npt.NDArray[np.float32], levels_db: Floats, track: PitchTrack, first: int, last: int
-) -> float:
+def _attack_s(band: npt.NDArray[np.float32], levels_db: Floats, first: int, last: int) -> float:
     """Where the level last rises out of what was before the first clear hop.
 
     14 dB below the note, or where something sounds before it, some way up from
@@ -203,13 +242,13 @@ def _attack_s(
     """
     top_db = float(levels_db[first : min(last, first + round(0.2 / TRACK_HOP_S))].max())
     begin_s = max(first * TRACK_HOP_S - _ATTACK_REACH_S, 0.0)
-    piece = band[
-        round(begin_s * TRACK_RATE_HZ) : round((first + 4) * TRACK_HOP_S * TRACK_RATE_HZ)
-    ]
+    piece = band[round(begin_s * TRACK_RATE_HZ) : round((first + 4) * TRACK_HOP_S * TRACK_RATE_HZ)]
     fine_db = smoothed_db(level_db(piece[:, None], TRACK_RATE_HZ, hop_s=_FINE_HOP_S), 3)
     before = fine_db[: max(round((first * TRACK_HOP_S - begin_s - 0.04) / _FINE_HOP_S), 1)]
     before_db = float(np.median(before)) if begin_s > 0 else SILENCE_DB
-    threshold_db = max(top_db - _ATTACK_BELOW_DB, before_db + _ATTACK_RISE_SHARE * (top_db - before_db))
+    threshold_db = max(
+        top_db - _ATTACK_BELOW_DB, before_db + _ATTACK_RISE_SHARE * (top_db - before_db)
+    )
     below = np.flatnonzero(fine_db < threshold_db)
     at = int(below[-1]) + 1 if len(below) else 0
     return begin_s + at * _FINE_HOP_S

@@ -23,11 +23,12 @@ _LOWEST_MIDI: Final = 33
 _BASS_TOP_MIDI: Final = 52
 _TOP_MIDI: Final = 88
 _LOOK_S: Final = 0.3
+_LONG_LOOK_S: Final = 0.9
 _SLOW_S: Final = 8.0
 
 
 def harmonic_change(mono: npt.NDArray[np.float32], n_hops: int) -> npt.NDArray[np.float64]:
-    """Change of harmony and of bass at every hop, shape (n_hops, 2), about 1 on average.
+    """Change of harmony, bass and long harmony at every hop, about 1 on average.
 
     Parameters
     ----------
@@ -35,6 +36,11 @@ def harmonic_change(mono: npt.NDArray[np.float32], n_hops: int) -> npt.NDArray[n
         Sound at `RATE_HZ`.
     n_hops : int
         Number of hops of `HOP_S` to describe.
+
+    Returns
+    -------
+    ndarray, shape (n_hops, 3)
+        Change of harmony within 0.3 s, of the bass, and of harmony within 0.9 s.
     """
     semitones = _semitone_levels(mono)
     n_bass = _BASS_TOP_MIDI - _LOWEST_MIDI
@@ -42,17 +48,18 @@ def harmonic_change(mono: npt.NDArray[np.float32], n_hops: int) -> npt.NDArray[n
     for midi in range(_LOWEST_MIDI + n_bass, _TOP_MIDI):
         folded[:, midi % 12] += semitones[:, midi - _LOWEST_MIDI]
     step_s = _STEP_HOPS * HOP_S
-    changes = np.stack([_change(x, step_s) for x in (folded, semitones[:, :n_bass])], axis=1)
+    looks = ((folded, _LOOK_S), (semitones[:, :n_bass], _LOOK_S), (folded, _LONG_LOOK_S))
+    changes = np.stack([_change(levels, look_s / step_s) for levels, look_s in looks], axis=1)
     slow = ndimage.uniform_filter1d(changes, round(_SLOW_S / step_s), axis=0, mode="nearest")
     evened = changes / np.maximum(slow, 0.2 * slow.max(axis=0) + 1e-12)
     at = np.arange(n_hops) / _STEP_HOPS
     return np.stack([np.interp(at, np.arange(len(evened)), c) for c in evened.T], axis=1)
 
 
-def _change(levels: npt.NDArray[np.float64], step_s: float) -> npt.NDArray[np.float64]:
-    """Half-wave distance of the mean after from the mean before, at every step."""
+def _change(levels: npt.NDArray[np.float64], look_steps: float) -> npt.NDArray[np.float64]:
+    """Distance of the mean after from the mean before, at every step."""
     unit = levels / np.maximum(np.linalg.norm(levels, axis=1, keepdims=True), 1e-9)
-    look = max(round(_LOOK_S / step_s), 1)
+    look = max(round(look_steps), 1)
     total = np.concatenate([np.zeros((1, unit.shape[1])), np.cumsum(unit, axis=0)])
     steps = np.arange(len(unit))
     after = total[np.minimum(steps + look, len(unit))] - total[steps]
@@ -84,4 +91,5 @@ def _semitone_filters() -> npt.NDArray[np.float64]:
     bins_hz = np.maximum(fft.rfftfreq(_WINDOW_FRAMES, 1 / RATE_HZ), 1.0)
     bins_midi = 69 + 12 * np.log2(bins_hz / 440)
     centres = np.arange(_LOWEST_MIDI, _TOP_MIDI)
-    return np.clip(1 - np.abs(bins_midi[:, np.newaxis] - centres), 0.0, None)
+    weights = np.clip(1 - np.abs(bins_midi[:, np.newaxis] - centres), 0.0, None)
+    return np.asarray(weights, dtype=np.float64)

@@ -68,14 +68,18 @@ def heard_part(edge: SongEdge) -> HeardPart | None:
     beating = _drums(edge, first, last)
     if beating is None:
         beating = others = whole
-        bands = onset_curves(whole, starts_cut=starts_cut).bands
+        curves = onset_curves(whole, starts_cut=starts_cut)
+        bands, accent = curves.bands, curves.accent
     else:
         others = whole - beating
-        bands = onset_curves(beating, starts_cut=starts_cut).bands
-        bands = bands + _OTHERS_SHARE * onset_curves(others, starts_cut=starts_cut).bands
+        curves = onset_curves(beating, starts_cut=starts_cut)
+        rest = onset_curves(others, starts_cut=starts_cut)
+        bands = curves.bands + _OTHERS_SHARE * rest.bands
+        accent = curves.accent + _OTHERS_SHARE * rest.accent
     evidence = Evidence(
         bands=bands,
         changes=harmonic_change(others, len(bands)),
+        accent=accent,
         first_s=None if starts_cut else 0.0,
         last_s=_last_attack_s(bands),
     )

@@ -7,8 +7,7 @@ comes to rest are heard besides the notes.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -16,6 +15,9 @@ import numpy.typing as npt
 from segue.analysis.chords import chord_posteriors
 from segue.analysis.chroma import bass_chroma, treble_chroma
 from segue.music.key import N_PITCH_CLASSES
+
+if TYPE_CHECKING:
+    from segue.analysis.key_segments import Segments
 
 Floats = npt.NDArray[np.float64]
 
@@ -48,36 +50,10 @@ EVIDENCE: Final = (
 )  # fmt: skip
 """Kinds of evidence, in order."""
 
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Segments:
-    """An edge cut into beats.
-
-    Parameters
-    ----------
-    strengths : ndarray, shape (n_segments, n_notes)
-        Note strengths of everything pitched.
-    bass_strengths : ndarray, shape (n_segments, n_notes)
-        The same of the bass stem; of everything where there is none.
-    level : ndarray, shape (n_segments,)
-        Magnitude of what is pitched, in any unit.
-    downbeat : ndarray, shape (n_segments,)
-        Chance that a bar starts there.
-    final_strengths : ndarray, shape (2, n_notes)
-        What sounds just after the last attack: everything, and the bass.
-    rest : float
-        Chance that the music comes to rest there, 0..1; 0 for an opening.
-    is_start : bool
-        Whether this is the start of a song.
-    """
-
-    strengths: Floats
-    bass_strengths: Floats
-    level: Floats
-    downbeat: Floats
-    final_strengths: Floats
-    rest: float
-    is_start: bool
+_SOUNDING: Final = 0.3
+"""Segments of at least this weight have music in them."""
+_HEAD_BARS: Final = 4
+"""Phrases mostly start every fourth bar; common practice, no source."""
 
 
 def key_evidence(segments: Segments) -> Floats:
@@ -141,11 +117,11 @@ def _opening(weight: Floats, segments: Segments, bass: Floats, chords: Floats) -
     """The first chord that sounds, and the chords of every fourth bar from the first."""
     if not segments.is_start or not len(weight):
         return [np.zeros(N_PITCH_CLASSES)] * 6
-    first = int(np.argmax(weight > 0.3))
+    first = int(np.argmax(weight > _SOUNDING))
     fade = np.zeros(len(weight))
     fade[first:] = 0.5 ** np.arange(len(weight) - first)
     heads = np.zeros(len(weight))
-    bars = np.flatnonzero(segments.downbeat > 0)[::4]
+    bars = np.flatnonzero(segments.downbeat > 0)[::_HEAD_BARS]
     heads[bars] = segments.downbeat[bars]
     return [*_triple(weight * fade, bass, chords), *_triple(weight * heads, bass, chords)]
 
@@ -154,7 +130,7 @@ def _close(weight: Floats, segments: Segments, bass: Floats, chords: Floats) -> 
     """The last chord that plays, and the one on which the music comes to rest."""
     if segments.is_start or not len(weight):
         return [np.zeros(N_PITCH_CLASSES)] * 6
-    last = len(weight) - 1 - int(np.argmax(weight[::-1] > 0.3))
+    last = len(weight) - 1 - int(np.argmax(weight[::-1] > _SOUNDING))
     fade = np.zeros(len(weight))
     fade[: last + 1] = 0.5 ** np.arange(last, -1, -1)
     treble = treble_chroma(segments.final_strengths[:1])

@@ -53,8 +53,11 @@ _TEMPO_KNOTS_BPM: Final = (40.0, 55.0, 70.0, 85.0, 100.0, 120.0, 140.0, 160.0, 1
 _LEAST_BEATS: Final = 4
 _LONGEST_LAG: Final = 16
 _REACH_S: Final = 0.02
-_CURVES: Final = ("low", "body", "melody", "high", "harmony", "bass")
+_CURVES: Final = ("low", "body", "melody", "high", "harmony", "bass", "chord", "accent", "long")
 _N_BANDS: Final = 4
+_LONGEST_NOTE_S: Final = 1.2
+_NOTE_SHARE: Final = 0.25
+_WEAK_SHARE: Final = 0.1
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,8 +68,10 @@ class Evidence:
     ----------
     bands : ndarray, shape (n_hops, 4)
         Onset strength at hops of `HOP_S`.
-    changes : ndarray, shape (n_hops, 2)
-        Change of harmony and of bass.
+    changes : ndarray, shape (n_hops, 3)
+        Change of harmony, of the bass, and of harmony over a longer time.
+    accent : ndarray, shape (n_hops,)
+        Rise of loudness.
     first_s, last_s : float or None
         First sound and last attack, in seconds from the first hop; None where the edge
         is cut there.
@@ -74,6 +79,7 @@ class Evidence:
 
     bands: npt.NDArray[np.float64]
     changes: npt.NDArray[np.float64]
+    accent: npt.NDArray[np.float64]
     first_s: float | None
     last_s: float | None
 
@@ -81,12 +87,27 @@ class Evidence:
     def curves(self) -> npt.NDArray[np.float64]:
         """All curves side by side, each raised to its strongest nearby, of mean 1."""
         near = 2 * round(_REACH_S / HOP_S) + 1
-        together = np.concatenate([self.bands, self.changes], axis=1)
+        rest = np.stack([self.accent, _longest_notes(self.bands.mean(axis=1))], axis=1)
+        together = np.concatenate([self.bands, self.changes, rest], axis=1)
         raised = ndimage.maximum_filter1d(together, near, axis=0)
         mean = raised.mean(axis=0)
-        weak = np.repeat([mean[:_N_BANDS].max(), mean[_N_BANDS:].max()], [_N_BANDS, 2])
-        scaled: npt.NDArray[np.float64] = raised / np.maximum(mean, 0.1 * weak + 1e-12)
+        least = np.zeros(len(mean))
+        least[:_N_BANDS] = _WEAK_SHARE * mean[:_N_BANDS].max()
+        scaled: npt.NDArray[np.float64] = raised / np.maximum(mean, least + 1e-12)
         return scaled
+
+
+def _longest_notes(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """At each onset the time until the next, in seconds; 0 elsewhere."""
+    smooth = ndimage.gaussian_filter1d(strength, _REACH_S / HOP_S)
+    least = _NOTE_SHARE * np.quantile(smooth, 0.98)
+    inner = smooth[1:-1]
+    peaks = np.flatnonzero((inner > smooth[:-2]) & (inner >= smooth[2:]) & (inner > least)) + 1
+    lengths = np.zeros(len(strength))
+    if len(peaks):
+        until_s = np.diff(peaks, append=len(strength)) * HOP_S
+        lengths[peaks] = np.minimum(until_s, _LONGEST_NOTE_S)
+    return lengths
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -199,7 +220,8 @@ def _sampled(
     beyond = places > steps[-1]
     times[beyond] += (places[beyond] - steps[-1]) * (pulse_s[-1] - pulse_s[-2])
     at = np.clip(np.round(times / HOP_S).astype(int), 0, len(curves) - 1)
-    return curves[at].reshape(n_beats, _PARTS, -1)
+    grid: npt.NDArray[np.float64] = curves[at].reshape(n_beats, _PARTS, -1)
+    return grid
 
 
 def _step_at(pulse_s: npt.NDArray[np.float64], time_s: float) -> float:

@@ -49,14 +49,18 @@ class OnsetCurves:
     ----------
     bands : ndarray, shape (n_hops, 4)
         Strength in each band of `BAND_EDGES_HZ`, about 1 on average over time.
+    accent : ndarray, shape (n_hops,)
+        How much the loudness rises, about 1 on average over time.
     """
 
     bands: npt.NDArray[np.float64]
+    accent: npt.NDArray[np.float64]
 
     @property
     def total(self) -> npt.NDArray[np.float64]:
         """Strength over all bands, shape (n_hops,)."""
-        return self.bands.mean(axis=1)
+        total: npt.NDArray[np.float64] = self.bands.mean(axis=1)
+        return total
 
 
 def onset_curves(mono: npt.NDArray[np.float32], *, starts_cut: bool = False) -> OnsetCurves:
@@ -84,8 +88,18 @@ def onset_curves(mono: npt.NDArray[np.float32], *, starts_cut: bool = False) -> 
         rise[: n_edge + _LAG_HOPS] = 0.0
     _, groups = _filters()
     bands = np.stack([rise[:, groups == g].mean(axis=1) for g in range(N_BANDS)], axis=1)
-    bands = ndimage.shift(bands, (-_LAG_HOPS / 2, 0), order=1) if False else bands
-    return OnsetCurves(bands=_evened(bands.astype(np.float64)))
+    accent = np.where(rise.any(axis=1), _loudness_rise(levels), 0.0)
+    return OnsetCurves(
+        bands=_evened(bands.astype(np.float64)), accent=_evened(accent[:, np.newaxis])[:, 0]
+    )
+
+
+def _loudness_rise(levels: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+    """Rise of the root of the power over all bands, shape (n_hops,)."""
+    root = np.sqrt(np.square(np.expm1(levels)).sum(axis=1, dtype=np.float64)) ** 0.5
+    rise = np.zeros(len(levels))
+    rise[_LAG_HOPS:] = np.maximum(root[_LAG_HOPS:] - root[:-_LAG_HOPS], 0.0)
+    return rise
 
 
 def _log_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

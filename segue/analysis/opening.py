@@ -100,9 +100,7 @@ def _sound_start_s(mix: Clip) -> float | None:
     return begin / mix.rate_hz + (float(above[0]) * _FINE_HOP_S if len(above) else 0.0)
 
 
-def _grid(
-    pulse: PulseFact, start_s: float, sound_s: float
-) -> tuple[Floats, npt.NDArray[np.int64]]:
+def _grid(pulse: PulseFact, start_s: float, sound_s: float) -> tuple[Floats, npt.NDArray[np.int64]]:
     """Beats from the first sound on, and the place of each in its bar (0 = downbeat)."""
     beats_s = np.asarray(pulse.beats_s) - start_s
     first_bar = int(np.searchsorted(np.asarray(pulse.beats_s), pulse.downbeats_s[0] - 1e-6))

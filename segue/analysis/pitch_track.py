@@ -110,4 +110,4 @@ def _first_deep_dip(dips: npt.NDArray[np.float32]) -> npt.NDArray[np.int64]:
     depth = np.where(is_dip, inner, 2.0)
     good = depth < np.maximum(_DEEP, depth.min(axis=1, keepdims=True) + _NEARLY_AS_DEEP)
     first = np.where(good.any(axis=1), np.argmax(good, axis=1), np.argmin(inner, axis=1))
-    return np.clip(first + _SHORTEST_LAG, 1, _LONGEST_LAG - 1)
+    return np.asarray(np.clip(first + _SHORTEST_LAG, 1, _LONGEST_LAG - 1), dtype=np.int64)

@@ -18,8 +18,12 @@ if TYPE_CHECKING:
 
 _KNOT_BEATS: Final = (32, 16, 8, 5)
 _TUKEY: Final = 4.685
+"""Reach of the biweight in spreads: 95 % efficient for normal errors (common practice)."""
+_NORMAL_SPREAD: Final = 1.4826
+"""Standard deviation of normal errors over the median of their sizes."""
 _LEAST_SPREAD_S: Final = 0.0003
 _N_ROUNDS: Final = 8
+_COUNTS_FROM: Final = 1e-5
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,7 +60,6 @@ class TempoGrid:
         """Length of a beat around a beat number."""
         inside = min(max(beat, self.first_beat), self.last_beat)
         return float(self.curve.derivative()(inside))
-
 
     @property
     def tempo_bpm(self) -> float:
@@ -132,18 +135,18 @@ def _robust_fit(
     knots = np.concatenate([[first] * (degree + 1), inner, [last] * (degree + 1)])
     basis = BSpline.design_matrix(beats, knots, degree).toarray()
     trust = weights / max(float(weights.max()), 1e-12)
-    rough = np.ones_like(trust)
-    terms = np.zeros(basis.shape[1])
+    rough = np.ones(len(trust))
+    terms: npt.NDArray[np.float64] = np.zeros(basis.shape[1])
     residual, spread = times_s, 1.0
     for _ in range(_N_ROUNDS):
         root = np.sqrt(trust * rough)[:, np.newaxis]
         terms = np.linalg.lstsq(basis * root, times_s * root[:, 0], rcond=None)[0]
         residual = times_s - basis @ terms
         heard = np.abs(residual[weights > 0])
-        spread = max(1.4826 * float(np.median(heard)), _LEAST_SPREAD_S)
-        rough = np.square(np.clip(1 - np.square(residual / (_TUKEY * spread)), 0.0, None))
-        rough = np.maximum(rough, 1e-6)
-    counts = (rough > 1e-3) & (weights > 0)
+        spread = max(_NORMAL_SPREAD * float(np.median(heard)), _LEAST_SPREAD_S)
+        inside = np.clip(1 - np.square(residual / (_TUKEY * spread)), 1e-3, None)
+        rough = inside * inside
+    counts = (rough > _COUNTS_FROM) & (weights > 0)
     rms = float(np.sqrt(np.mean(np.square(residual[counts])))) if counts.any() else 0.0
     share = float(counts.sum() / max(int((weights > 0).sum()), 1))
     grid = TempoGrid(

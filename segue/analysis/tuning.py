@@ -40,6 +40,9 @@ _CROWD_CENTS: Final = 8.0
 """Width of the bell that finds the crowd."""
 _CORE_CENTS: Final = 20.0
 """Peaks this near to the crowd are averaged."""
+_N_ROUNDS: Final = 6
+_SAME_CENTS: Final = 20.0
+"""A peak this near to a partial's place is that partial."""
 
 
 def hear_tuning(edge: SongEdge) -> float:
@@ -64,14 +67,20 @@ def tuning_of(clip: Clip) -> float:
     cents, weights = _peak_pitches(analysis_sound(clip))
     if not weights.sum() > 0:
         return 0.0
-    grid = np.arange(-50.0, 50.0)
-    crowd = _bell(_wrapped(cents[None, :] - grid[:, None]) / _CROWD_CENTS) @ weights
-    middle = grid[int(np.argmax(crowd))]
-    for _ in range(4):
+    middle = _crowded_cents(cents, weights)
+    for _ in range(_N_ROUNDS):
         offset = _wrapped(cents - middle)
         share = weights * np.maximum(0.0, 1.0 - (offset / _CORE_CENTS) ** 2) ** 2
         middle += float(share @ offset / share.sum())
     return float(_wrapped(np.array(middle)))
+
+
+def _crowded_cents(cents: Floats, weights: Floats) -> float:
+    """The whole cent modulo a semitone around which most weight lies."""
+    counts = np.bincount(np.rint(cents).astype(int) % 100, weights, minlength=100)
+    grid = np.arange(-50.0, 50.0)
+    crowd = _bell(_wrapped(grid[:, None] - np.arange(100.0)) / _CROWD_CENTS) @ counts
+    return float(grid[int(np.argmax(crowd))])
 
 
 def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
@@ -101,16 +110,18 @@ def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
     return cents, weights.astype(np.float64)
 
 
-def _is_odd_partial(hops: npt.NDArray[np.intp], cents: Floats, weights: Floats) -> npt.NDArray[np.bool_]:
+def _is_odd_partial(
+    hops: npt.NDArray[np.intp], cents: Floats, weights: Floats
+) -> npt.NDArray[np.bool_]:
     """Whether a peak is explained as partial 3, 5, 6 or 7 of a lower peak of its hop."""
     place = hops * 20_000.0 + cents  # one axis for all hops, far apart
     known = np.sort(place[weights > 0])
     explained = np.zeros(len(cents), dtype=bool)
     for partial in (3, 5, 6, 7):
         fundamental = place - 1200.0 * np.log2(partial)
-        nearest = np.searchsorted(known, fundamental - 20.0)
+        nearest = np.searchsorted(known, fundamental - _SAME_CENTS)
         found = known[np.minimum(nearest, len(known) - 1)] if len(known) else fundamental + 99.0
-        explained |= np.abs(found - fundamental) <= 20.0
+        explained |= np.abs(found - fundamental) <= _SAME_CENTS
     return explained
 
 

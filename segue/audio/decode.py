@@ -212,7 +212,7 @@ def _refuse_not_finite(info: SoundInfo, block: npt.NDArray[np.float32], at_frame
     frame, channel = np.argwhere(~np.isfinite(block))[0]
     raise AudioFileError(
         info.path,
-        f"holds a value that is not a number ({block[frame, channel]}) at "
+        f"holds a value that is no finite number ({block[frame, channel]}) at "
         f"{(at_frame + frame) / info.rate_hz:.3f} s, channel {channel + 1}; export it again.",
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import stat
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
@@ -19,6 +20,10 @@ AUDIO_SUFFIXES: Final = frozenset(
     | {".ogg", ".oga", ".opus", ".mp3", ".mp2", ".m4a", ".aac", ".alac", ".wma", ".ape", ".wv"}
 )
 """Names that promise sound: such a file is read or complained of, never passed over."""
+
+
+_RUNNING_NUMBER = re.compile(r"^(?:0\d+[\s._-]+|\d{1,3}\s*[._-]\s*)(?=\S)")
+"""A number with a leading zero, or any with a dot or dash: other numbers belong to the title."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -57,17 +62,28 @@ def read_folder(path: Path) -> SongFiles:
         If the folder holds no audio, a mix beside its stems, or a faulty ``song.toml``.
     """
     if not _is_folder(path):
-        return SongFiles(title=path.stem, stems=(StemFile(path=path, role="mix"),))
+        return SongFiles(title=title_of(path.stem), stems=(StemFile(path=path, role="mix"),))
     files = _audio_files(path)
     song = _song_toml(path, files)
     roles = _roles(path, files, song)
     return SongFiles(
-        title=song.title or path.resolve().name,
+        title=song.title or title_of(path.resolve().name),
         stems=tuple(
             StemFile(path=file, role=role) for file, role in zip(files, roles, strict=True)
         ),
         notes=song.notes,
     )
+
+
+def title_of(name: str) -> str:
+    """Title in a file or folder name: the name without a running number before it.
+
+    Examples
+    --------
+    >>> title_of("03 - Low Tide"), title_of("01 Low Tide"), title_of("40 Winters")
+    ('Low Tide', 'Low Tide', '40 Winters')
+    """
+    return _RUNNING_NUMBER.sub("", name) or name
 
 
 def _is_folder(path: Path) -> bool:

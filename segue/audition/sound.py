@@ -1,50 +1,114 @@
-"""Sound for the page: small, and playable in every browser."""
+"""Sound for the page: small, playable in every browser, and in step.
+
+Why MP3: Chromium, Firefox and Safari all decode it, also in `decodeAudioData`
+and on old phones; Opus in Ogg came to Safari only in 2025 (from memory).
+
+Encoders and decoders add silence at the start, and whether a browser takes it
+off again differs. So every file starts with a mark, a single loud frame at
+`MARK_S`; the page finds it in the decoded sound and counts from there.
+"""
 
 from __future__ import annotations
 
 import io
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 import soundfile
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
-N_COLUMNS: Final = 1000
+    import numpy.typing as npt
+
+N_COLUMNS: Final = 1200
+"""Columns of the waveform outline: a phone's width in its own dots."""
+
+MARK_S: Final = 0.05
+LEAD_S: Final = 0.25
+"""Music starts here in the encoded sound: far enough from the mark that 0.1 s of padding
+(1105 frames of codec delay and a header frame of 1152 frames, at 24 kHz) still fits between."""
+
+MUSIC_RATES_KBPS: Final = (160, 128, 112, 96, 80, 64, 48)
+"""Constant bit rates to choose from, so that the size of the page is known beforehand."""
+
+MUSIC_BUDGET_BYTES: Final = 4_200_000
+"""All music of a page, encoded as text; leaves room for the other buses within 6 MB."""
+
+BASE64_RATIO: Final = 4 / 3
+_MARK_AMPLITUDE: Final = 0.5
 _FULL_SCALE: Final = 127
-_MP3_QUALITY: Final = 0.4
-"""libsndfile's compression level for variable bit rate; about 130 kbit/s on full mixes."""
+_SIDE_COMPRESSION: Final = 0.5
+_MOST_KBPS, _LEAST_KBPS = 320, 32
+"""The two ends of libsndfile's compression scale at 32 kHz and above."""
 
 
-def mp3_of(path: Path) -> bytes:
-    """A WAV as MP3, which every browser decodes.
+def music_rate_kbps(durations_s: Iterable[float]) -> int:
+    """The highest bit rate at which all the music fits its budget.
+
+    Parameters
+    ----------
+    durations_s : iterable of float
+        Of every candidate.
+
+    Returns
+    -------
+    int
+        One of `MUSIC_RATES_KBPS`; the lowest where none fits.
+
+    Examples
+    --------
+    >>> music_rate_kbps([60.0, 60.0, 60.0]), music_rate_kbps([600.0] * 3)
+    (128, 48)
+    """
+    total_s = sum(durations_s)
+    for rate_kbps in MUSIC_RATES_KBPS:
+        if total_s * rate_kbps * 125 * BASE64_RATIO <= MUSIC_BUDGET_BYTES:
+            return rate_kbps
+    return MUSIC_RATES_KBPS[-1]
+
+
+def music_mp3(path: Path, rate_kbps: int) -> bytes:
+    """The music bus as MP3 with the mark at its start.
 
     Parameters
     ----------
     path : Path
-        A WAV file at a rate that MP3 has; others are resampled to 48 kHz.
+        A WAV file; brought to 48 kHz where MP3 has not its rate.
+    rate_kbps : int
+        Constant bit rate.
 
     Returns
     -------
     bytes
     """
-    samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+    samples, rate_hz = _read(path)
     if rate_hz not in (44_100, 48_000):
-        import soxr
+        samples, rate_hz = _resampled(samples, rate_hz, 48_000), 48_000
+    compression = (_MOST_KBPS - rate_kbps) / (_MOST_KBPS - _LEAST_KBPS)
+    return _mp3(_with_mark(samples, rate_hz), rate_hz, "CONSTANT", compression)
 
-        samples, rate_hz = soxr.resample(samples, rate_hz, 48_000), 48_000
-    buffer = io.BytesIO()
-    soundfile.write(
-        buffer,
-        samples,
-        rate_hz,
-        format="MP3",
-        subtype="MPEG_LAYER_III",
-        bitrate_mode="VARIABLE",
-        compression_level=_MP3_QUALITY,
-    )
-    return buffer.getvalue()
+
+def side_mp3(path: Path) -> bytes:
+    """The click or the cue bus as MP3 with the mark at its start.
+
+    Half the rate is plenty for clicks and single notes; variable, because
+    they are silent for most of the time.
+
+    Parameters
+    ----------
+    path : Path
+        A WAV file.
+
+    Returns
+    -------
+    bytes
+    """
+    samples, rate_hz = _read(path)
+    half_hz = 22_050 if rate_hz == 44_100 else 24_000
+    samples = _resampled(samples, rate_hz, half_hz)
+    return _mp3(_with_mark(samples, half_hz), half_hz, "VARIABLE", _SIDE_COMPRESSION)
 
 
 def outline_of(path: Path) -> tuple[float, list[int]]:
@@ -61,9 +125,42 @@ def outline_of(path: Path) -> tuple[float, list[int]]:
     list of int
         Lowest and highest value of each column in turn, -127..127.
     """
-    samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+    samples, rate_hz = _read(path)
     edges = np.linspace(0, len(samples), N_COLUMNS + 1).astype(int)[:-1]
     low = np.minimum.reduceat(samples.min(axis=1), edges)
     high = np.maximum.reduceat(samples.max(axis=1), edges)
     both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
     return len(samples) / rate_hz, [int(v) for v in np.rint(both).ravel()]
+
+
+def _read(path: Path) -> tuple[npt.NDArray[np.float32], int]:
+    samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+    return samples, rate_hz
+
+
+def _resampled(
+    samples: npt.NDArray[np.float32], from_hz: int, to_hz: int
+) -> npt.NDArray[np.float32]:
+    import soxr
+
+    return cast("npt.NDArray[np.float32]", soxr.resample(samples, from_hz, to_hz))
+
+
+def _with_mark(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+    lead = np.zeros((round(LEAD_S * rate_hz), samples.shape[1]), dtype=np.float32)
+    lead[round(MARK_S * rate_hz)] = _MARK_AMPLITUDE
+    return np.concatenate([lead, samples])
+
+
+def _mp3(samples: npt.NDArray[np.float32], rate_hz: int, mode: str, compression: float) -> bytes:
+    buffer = io.BytesIO()
+    soundfile.write(
+        buffer,
+        samples,
+        rate_hz,
+        format="MP3",
+        subtype="MPEG_LAYER_III",
+        bitrate_mode=mode,
+        compression_level=compression,
+    )
+    return buffer.getvalue()

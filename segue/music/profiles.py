@@ -136,7 +136,7 @@ def profile_correlations(
     --------
     >>> r = profile_correlations(np.array(KRUMHANSL_KESSLER.major), KRUMHANSL_KESSLER)
     >>> r[[0, 7, 21]].round(3).tolist()
-    [1.0, 0.591, 0.651]
+    [1.0, 0.591, 0.65]
     """
     rows = profile_matrix(profiles)
     rows = rows - rows.mean(axis=1, keepdims=True)

@@ -172,7 +172,9 @@ def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float3
         ]
     )
     peak = float(np.abs(dry).max(initial=0.0)) or 1.0
-    wide = run_board(Pedalboard([chorus]), Clip(samples=dry / np.float32(2 * peak), rate_hz=rate_hz))
+    wide = run_board(
+        Pedalboard([chorus]), Clip(samples=dry / np.float32(2 * peak), rate_hz=rate_hz)
+    )
     wet: npt.NDArray[np.float32] = wide.samples + run_board(hall, wide).samples
     return wet
 

@@ -81,7 +81,9 @@ def _note(midi: int, is_bass: bool, edges: list[float], first: int, last: int) -
 
 
 def _change_s(edges: list[float], index: int) -> float:
-    return min(_CHANGE_S, (edges[index] - edges[index - 1]) / 2, (edges[index + 1] - edges[index]) / 2)
+    return min(
+        _CHANGE_S, (edges[index] - edges[index - 1]) / 2, (edges[index + 1] - edges[index]) / 2
+    )
 
 
 def _registered(notes_midi: tuple[int, ...]) -> tuple[tuple[int, bool], ...]:

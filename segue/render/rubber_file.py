@@ -67,7 +67,9 @@ def rubber_band_file(
     wanted_s = np.array([first_frame, first_frame + n_frames]) / rate_hz
     begin, end = (time_map.source_at(wanted_s) - source.start_s) * rate_hz
     first_read, n_read = round(begin) - PAD_FRAMES, round(end - begin) + 2 * PAD_FRAMES
-    knots = np.append(np.arange(round(ROW_EVERY_S * rate_hz), n_read, round(ROW_EVERY_S * rate_hz)), n_read)
+    knots = np.append(
+        np.arange(round(ROW_EVERY_S * rate_hz), n_read, round(ROW_EVERY_S * rate_hz)), n_read
+    )
     landing = time_map.plan_at((np.append(0, knots) + first_read) / rate_hz + source.start_s)
     landing = np.round((landing - landing[0]) * rate_hz).astype(int)
     n_out = int(landing[-1])

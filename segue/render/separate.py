@@ -21,15 +21,21 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-FFT_FRAMES: Final = 2_048
-HOP_FRAMES: Final = 512
-MEDIAN_HOPS: Final = 17
-MEDIAN_BINS: Final = 17
+WINDOW_S: Final = 0.085
+"""Length of a spectrum, to the next power of two: 4,096 frames at 48 kHz."""
+_OVERLAP: Final = 4
+RIDGE_S: Final = 0.36
+RIDGE_HZ: Final = 500.0
+"""Reach of the medians along time and along frequency [DME14]_."""
 _TINY: Final = 1e-12
 
 
 def separated(
-    samples: npt.NDArray[np.float32], part: Literal["harmonic", "percussive"]
+    samples: npt.NDArray[np.float32],
+    part: Literal["harmonic", "percussive"],
+    rate_hz: int,
+    *,
+    benefit_db: float = 0.0,
 ) -> npt.NDArray[np.float32]:
     """One part of a mix; the two parts add up to the mix.
 
@@ -37,6 +43,9 @@ def separated(
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
     part : {'harmonic', 'percussive'}
+    rate_hz : int
+    benefit_db : float, optional
+        How much stronger a hit must stand out to count as percussive.
 
     Returns
     -------
@@ -45,18 +54,27 @@ def separated(
     from scipy.signal import ShortTimeFFT
     from scipy.signal.windows import hann
 
-    stft = ShortTimeFFT(hann(FFT_FRAMES, sym=False), hop=HOP_FRAMES, fs=1.0)
+    window = 1 << int(np.ceil(np.log2(0.9 * WINDOW_S * rate_hz)))
+    hop = window // _OVERLAP
+    stft = ShortTimeFFT(hann(window, sym=False), hop=hop, fs=1.0)
     spectra = stft.stft(samples, axis=0)  # (n_bins, n_channels, n_hops)
     loudness = np.sqrt((np.abs(spectra) ** 2).sum(axis=1)).astype(np.float32)
-    across_time = _median_along(loudness, MEDIAN_HOPS) ** 2
-    across_pitch = _median_along(np.ascontiguousarray(loudness.T), MEDIAN_BINS).T ** 2
-    kept = across_time if part == "harmonic" else across_pitch
-    mask = kept / (across_time + across_pitch + _TINY)
-    if part == "harmonic":  # silence belongs to one side, so that the parts add up
-        mask[across_time + across_pitch < _TINY] = 1.0
+    across_time = _median_along(loudness, _odd(RIDGE_S * rate_hz / hop))
+    across_pitch = _median_along(
+        np.ascontiguousarray(loudness.T), _odd(RIDGE_HZ * window / rate_hz)
+    ).T
+    ringing = (across_time * 10 ** (benefit_db / 20)) ** 2
+    hitting = across_pitch**2
+    mask = hitting / (ringing + hitting + _TINY)
+    if part == "harmonic":
+        mask = 1 - mask
     spectra *= mask[:, None, :]
     sound = stft.istft(spectra, k1=len(samples), f_axis=0, t_axis=-1)
     return np.ascontiguousarray(sound.real.astype(np.float32))
+
+
+def _odd(width: float) -> int:
+    return 2 * round(width / 2) + 1
 
 
 @numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types

@@ -65,13 +65,11 @@ def song_layer_sound(
         return LayerSound(samples=out, notes=notes)
     time_map = time_map_of(layer.time_map, plan)
     sound = sound_along(source, time_map, first_frame=first, n_frames=last - first)
-    short_s = missing_s(
-        source, time_map, start_s=first / ruler.rate_hz, end_s=last / ruler.rate_hz
-    )
+    short_s = missing_s(source, time_map, start_s=first / ruler.rate_hz, end_s=last / ruler.rate_hz)
     if short_s > _WORTH_SAYING_S:
         notes = (*notes, f"'{layer.name}' is silent for {short_s:.1f} s that were not decoded.")
     if layer.part != "all" and not edge.has_stems:
-        sound = separated(sound, layer.part)
+        sound = separated(sound, layer.part, ruler.rate_hz)
     fades = _fades(last - first, layer, ruler.rate_hz) * 10 ** (level_db / 20)
     shaped = _filtered(sound * fades[:, None], layer, ruler, first, last)
     gains = gains_along(layer.gain_db, ruler)

@@ -48,8 +48,19 @@ SLICE_S: Final = 0.0107
 """Length of a percussive slice, to the nearest power of two: 512 frames at 48 kHz."""
 ATTACK_BEFORE_S: Final = 0.006
 ATTACK_AFTER_S: Final = 0.030
-LANDING_S: Final = 0.8
+TONE_BEFORE_S: Final = 0.043
+"""Around an attack the map has ratio 1; for the vocoder, from half its window before."""
+LANDING_S: Final = 8.0
 """Over this time before a copied passage the tones are led to its phases."""
+_NEW_SOUND_RATIO: Final = 2.0
+"""A peak that grows this much within a hop is a new sound and starts with its own phase."""
+_LEVEL_STEP_S: Final = 0.00133
+_RISE_STEPS: Final = 3
+_ATTACKS_APART_STEPS: Final = 30
+_ATTACK_RISE_DB: Final = 6.0
+_LEAST_SHARE: Final = 1e-3
+"""An attack: the percussive level rises this much in 4 ms, most within 40 ms, and is at least
+this share of the power of the loudest and of the mean sound; chosen by ear."""
 _BLOCK_HOPS: Final = 256
 _TINY: Final = 1e-12
 
@@ -79,13 +90,14 @@ def split_stretch(
     begin, end = np.round((ends_s - source.start_s) * rate_hz).astype(int)
     read_from = int(begin) - 2 * window
     sound = excerpt(source.samples, read_from, int(end) + 2 * window - read_from)
-    harmonic = separated(sound, "harmonic")
+    harmonic = separated(sound, "harmonic", rate_hz)
     start_s = source.start_s + read_from / rate_hz
-    steady = _Along(time_map, start_s, rate_hz, first_frame, n_frames)
-    tonal = _vocoded(harmonic, steady, window)
     hits = sound - harmonic
-    bent = _Along(_bent(time_map, hits, start_s, rate_hz), start_s, rate_hz, first_frame, n_frames)
-    return tonal + _sliced(hits, bent, 1 << round(np.log2(SLICE_S * rate_hz)))
+    attacks_s = start_s + _attacks(hits, _LEAST_SHARE * float(np.mean(np.square(sound, dtype=np.float64))), rate_hz)
+    place = (start_s, rate_hz, first_frame, n_frames)
+    tonal = _vocoded(harmonic, _Along(_bent(time_map, attacks_s, TONE_BEFORE_S, ATTACK_AFTER_S), *place), window)
+    close = _Along(_bent(time_map, attacks_s, ATTACK_BEFORE_S, ATTACK_AFTER_S), *place)
+    return tonal + _sliced(hits, close, 1 << round(np.log2(SLICE_S * rate_hz)))
 
 
 class _Along:
@@ -97,9 +109,7 @@ class _Along:
         self.time_map, self.start_s, self.rate_hz = time_map, start_s, rate_hz
         self.first_frame, self.n_frames = first_frame, n_frames
 
-    def read_at(
-        self, hop: int, beyond: int
-    ) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    def read_at(self, hop: int, beyond: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
         """Frames written every hop, from before 0 to beyond the end, and those read for them."""
         written = np.arange(-beyond, self.n_frames + beyond + hop, hop)
         plan_s = (written + self.first_frame) / self.rate_hz
@@ -107,9 +117,7 @@ class _Along:
         return written, np.round(read).astype(np.int64)
 
 
-def _vocoded(
-    sound: npt.NDArray[np.float32], along: _Along, window: int
-) -> npt.NDArray[np.float32]:
+def _vocoded(sound: npt.NDArray[np.float32], along: _Along, window: int) -> npt.NDArray[np.float32]:
     from scipy.fft import irfft
 
     hop = window // _OVERLAP
@@ -193,6 +201,8 @@ def _lock(now, before, copied, pull, turns, memory):  # type: ignore[no-untyped-
             if peak != b:
                 continue
             turn = _unit(memory[0, b] * np.conj(before[hop, b]), 1.0 + 0.0j)
+            if abs(now[hop, b]) > _NEW_SOUND_RATIO * abs(before[hop, b]):
+                turn = 1.0 + 0.0j
             if pull[hop] > 0.0:
                 goal = _unit(copied[hop, b] * np.conj(now[hop, b]), turn)
                 turn *= np.exp(1j * pull[hop] * np.angle(goal * np.conj(turn)))
@@ -234,9 +244,7 @@ def _regions(spectrum, region):  # type: ignore[no-untyped-def]  # noqa: ANN001,
     region[start:] = peak
 
 
-def _sliced(
-    sound: npt.NDArray[np.float32], along: _Along, window: int
-) -> npt.NDArray[np.float32]:
+def _sliced(sound: npt.NDArray[np.float32], along: _Along, window: int) -> npt.NDArray[np.float32]:
     hop = window // 2
     shape = np.hanning(window + 1)[:-1].astype(np.float32)[:, None]  # halves add up to 1
     written, read = along.read_at(hop, window)
@@ -250,46 +258,41 @@ def _sliced(
 
 
 def _bent(
-    time_map: TimeMap, hits: npt.NDArray[np.float32], start_s: float, rate_hz: int
+    time_map: TimeMap, attacks_s: npt.NDArray[np.float64], before_s: float, after_s: float
 ) -> TimeMap:
     """The map with ratio 1 around every attack, made up for between them."""
-    attacks_s = start_s + _attacks(hits, rate_hz)
     if not len(attacks_s):
         return time_map
     landing_s = time_map.plan_at(attacks_s)
     gaps = np.minimum(np.diff(attacks_s), np.diff(landing_s))
-    room_after = np.append(gaps, np.inf) * 0.6
-    room_before = np.insert(gaps, 0, np.inf) * 0.2
-    before = np.minimum(ATTACK_BEFORE_S, room_before)
-    after = np.minimum(ATTACK_AFTER_S, room_after)
-    source_s = np.stack((attacks_s - before, attacks_s + after), axis=1).ravel()
-    plan_s = np.stack((landing_s - before, landing_s + after), axis=1).ravel()
-    ends_s = np.array([source_s[0] - 1.0, source_s[-1] + 1.0])
-    return TimeMap(
-        plan_s=np.concatenate((time_map.plan_at(ends_s[:1]), plan_s, time_map.plan_at(ends_s[1:]))),
-        source_s=np.concatenate((ends_s[:1], source_s, ends_s[1:])),
-    )
+    before = np.minimum(before_s, np.insert(gaps, 0, np.inf) * 0.4)
+    after = np.minimum(after_s, np.append(gaps, np.inf) * 0.4)
+    near = np.abs(time_map.source_s[:, None] - attacks_s[None, :]).min(axis=1)
+    near = np.minimum(near, np.abs(time_map.plan_s[:, None] - landing_s[None, :]).min(axis=1))
+    kept = near > 2 * (before_s + after_s)
+    source_s = np.concatenate((attacks_s - before, attacks_s + after, time_map.source_s[kept]))
+    plan_s = np.concatenate((landing_s - before, landing_s + after, time_map.plan_s[kept]))
+    ends_s = np.array([source_s.min(), source_s.max()]) + np.array([-1.0, 1.0])
+    source_s = np.concatenate((source_s, ends_s))
+    plan_s = np.concatenate((plan_s, time_map.plan_at(ends_s)))
+    order = np.argsort(source_s)
+    return TimeMap(plan_s=plan_s[order], source_s=source_s[order])
 
 
-def _attacks(hits: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float64]:
-    """Seconds at which something is struck: sudden rises of the percussive level."""
-    step = max(rate_hz // 750, 1)
+def _attacks(
+    hits: npt.NDArray[np.float32], least_power: float, rate_hz: int
+) -> npt.NDArray[np.float64]:
+    """Seconds at which something is struck: the steepest rises of the percussive level."""
+    from scipy.signal import find_peaks
+
+    step = max(round(_LEVEL_STEP_S * rate_hz), 1)
     n_steps = len(hits) // step
-    power = (hits[: n_steps * step].astype(np.float64) ** 2).sum(axis=1).reshape(n_steps, step).sum(axis=1)
-    level_db = 10 * np.log10(power + power.max(initial=0.0) * 1e-6 + _TINY)
-    lead = 8
-    quiet = np.maximum.accumulate(level_db[:0]) if n_steps <= lead else _running_max(level_db, lead)
-    rise = level_db[lead:] - quiet[: n_steps - lead]
-    found: list[int] = []
-    for index in np.flatnonzero(rise > 6.0) + lead:
-        if not found or index - found[-1] > 0.04 * rate_hz / step:
-            found.append(int(index))
-    return np.array(found, dtype=np.float64) * step / rate_hz
-
-
-def _running_max(values: npt.NDArray[np.float64], width: int) -> npt.NDArray[np.float64]:
-    """Largest of the `width` values from each on."""
-    from numpy.lib.stride_tricks import sliding_window_view
-
-    top: npt.NDArray[np.float64] = sliding_window_view(values, width).max(axis=1)
-    return top
+    power = np.square(hits[: n_steps * step], dtype=np.float64).sum(axis=1)
+    power = power.reshape(n_steps, step).mean(axis=1)
+    if n_steps <= _RISE_STEPS or power.max() <= least_power:
+        return np.zeros(0)
+    level_db = 10 * np.log10(power + max(power.max() * _LEAST_SHARE, least_power))
+    rise_db = level_db[_RISE_STEPS:] - level_db[:-_RISE_STEPS]
+    steepest, _ = find_peaks(rise_db, height=_ATTACK_RISE_DB, distance=_ATTACKS_APART_STEPS)
+    seconds: npt.NDArray[np.float64] = (steepest + _RISE_STEPS / 2) * step / rate_hz
+    return seconds

@@ -96,4 +96,5 @@ def _key_curve(hearing: Hearing, key: Key) -> tuple[CurveSample, ...]:
     return tuple(
         CurveSample(time_s=float(t), value=float(d))
         for t, d in zip(hearing.tones.times_s, distances, strict=True)
+        if t < hearing.candidate.music.duration_s
     )

@@ -52,8 +52,8 @@ def level_step(hearing: Hearing) -> Measure | None:
         label="level step",
         value=abs(step),
         unit="LU",
-        score=falling(abs(step), good=4.0, bad=16.0),
-        threshold="up to 4 LU within a second is music; 16 LU is a jolt",
+        score=falling(abs(step), good=4.0, bad=20.0),
+        threshold="up to 4 LU within a second is music; 20 LU is a jolt",
         source=_SOURCE,
         sentence=f"The largest step of loudness is {abs(step):.1f} LU {way}.",
         worst_beat=hearing.plan.beat_at(float(times_s[worst])),
@@ -74,7 +74,7 @@ def level_match(hearing: Hearing) -> Measure | None:
         label="level match",
         value=step,
         unit="LU",
-        score=falling(abs(step), good=1.5, bad=7.0),
+        score=falling(abs(step), good=1.5, bad=9.0),
         threshold="within 1.5 LU; 2 dB is heard as louder",
         source="practitioner reports (2 dB heard as louder and better)",
         sentence=f"The new song is {abs(step):.1f} LU {louder} than the old.",
@@ -104,7 +104,11 @@ def dead_air(hearing: Hearing) -> Measure:
         score=falling(seconds, good=0.6, bad=2.4),
         threshold=f"half a second under {dead_lufs:.0f} LUFS is a breath, 2 s are a fault",
         source=_SOURCE,
-        sentence=f"The longest silence is {seconds:.1f} s." if seconds else "It is never silent.",
+        sentence=(
+            f"The longest silence is {seconds:.1f} s."
+            if seconds
+            else f"It is never silent; the quietest moment has {_quietest_lufs(hearing):.0f} LUFS."
+        ),
         worst_beat=beat,
     )
 
@@ -129,12 +133,20 @@ def brightness(hearing: Hearing) -> Measure | None:
         label="brightness jump",
         value=abs(jump),
         unit="octaves",
-        score=falling(abs(jump), good=1.0, bad=3.0),
-        threshold="up to an octave of the spectral centroid",
+        score=falling(abs(jump), good=1.5, bad=3.5),
+        threshold="up to an octave and a half of the spectral centroid",
         source="chosen by ear",
-        sentence=f"The sound becomes {side} by at most {abs(jump):.1f} octaves within a second.",
+        sentence=f"The sound becomes {side} by at most {abs(jump):.1f} octaves in a few seconds.",
         worst_beat=hearing.plan.beat_at(float(times_s[worst])),
     )
+
+
+def _quietest_lufs(hearing: Hearing) -> float:
+    """Least momentary loudness from a bar before the exit to a bar after the entry."""
+    plan, levels = hearing.plan, hearing.levels
+    inside = levels.times_s >= plan.seconds_at(max(plan.exit_beat - hearing.metre, 0.0))
+    inside &= levels.times_s <= plan.seconds_at(plan.entry_beat + hearing.metre)
+    return float(levels.loudness_lufs[inside].min(initial=0.0))
 
 
 def _around(curve: Floats, side_s: float, hearing: Hearing) -> tuple[Floats, Floats, Floats]:

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 
 SMOOTH: Final = 0.2
-ROUGH: Final = 0.5
+ROUGH: Final = 0.45
 """Mean roughness between sides. Two bands on the same chords give 0.2, a fourth apart 0.35, a
 semitone apart 0.6; of single tones a major triad has 0.12 and a semitone 0.48 [HK78]_."""
 _LEAST_OVERLAP_S: Final = 0.6

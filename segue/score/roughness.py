@@ -4,10 +4,6 @@ References
 ----------
 .. [HK78] W. Hutchinson and L. Knopoff, "The acoustic component of Western
    consonance", Interface 7(1), 1978, 1-29.
-.. [S93] W. A. Sethares, "Local consonance and the relationship between timbre
-   and scale", Journal of the Acoustical Society of America 94(3), 1993, 1218-1228.
-.. [V01] P. N. Vassilakis, "Perceptual and physical properties of amplitude
-   fluctuation and their musical significance", dissertation, UCLA, 2001.
 """
 
 from __future__ import annotations

@@ -42,9 +42,13 @@ def tempo_curve(hearing: Hearing) -> tuple[CurveSample, ...]:
 
 
 def tempo_change(hearing: Hearing) -> Measure | None:
-    """The largest change of beat length from one heard beat to the next; None without a pulse."""
+    """The largest change of beat length from one heard beat to the next; None without a pulse.
+
+    A beat's length is heard where it begins and ends with an onset; a change behind a rest is
+    spread over the beats of the rest.
+    """
     lengths_s, pulse, plan = hearing.beat_lengths_s, hearing.pulse, hearing.plan
-    heard, entry = np.flatnonzero(_is_near_pulse(pulse.is_heard)), round(plan.entry_beat)
+    heard, entry = np.flatnonzero(_is_length_heard(pulse.is_heard)), round(plan.entry_beat)
     steps = [
         (
             _step_jnd(lengths_s[a], lengths_s[b], plan, across=bool(a < entry <= b)) / (b - a),
@@ -104,8 +108,8 @@ def _step_jnd(one_s: float, other_s: float, plan: Plan, *, across: bool) -> floa
     return float(min(abs(np.log(r)) for r in ratios) / np.log1p(TEMPO_JND_RATIO))
 
 
-def _is_near_pulse(is_heard: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Beats that are heard, or lie between two heard beats."""
-    between = np.zeros_like(is_heard)
-    between[1:-1] = is_heard[:-2] & is_heard[2:]
-    return is_heard | between
+def _is_length_heard(is_heard: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Beats that begin and end with an onset, where a single missing onset is no loss."""
+    bridged = is_heard.copy()
+    bridged[1:-1] |= is_heard[:-2] & is_heard[2:]
+    return np.append(bridged[:-1] & bridged[1:], False)

@@ -4,8 +4,7 @@ The overall score is the mean of the measures present, weighted by these.
 Numbers are chosen by ear and by what work on joins agrees on: beat and tempo
 first, then the bar, then harmony as heard, then voices, then level and
 spectrum. Faults that nobody forgives (dead air, a click in the room, clipping)
-weigh little while they are absent, so their scores are steep and a `FAULTS` score
-below 1 takes its share from the whole.
+have steep scores: their weight is lost at once.
 """
 
 from __future__ import annotations
@@ -23,9 +22,9 @@ PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 # fmt: off
 WEIGHTS: Final[dict[str, dict[Purpose | None, float]]] = {
     # measure            balanced   talk        lift        calm        dance
-    "key_distance":    {None: 1.0, "talk": 0.5, "lift": 1.0, "calm": 1.0, "dance": 0.5},
-    "tonal_path":      {None: 2.0, "talk": 1.0, "lift": 1.5, "calm": 3.0, "dance": 1.5},
-    "landing":         {None: 2.0, "talk": 2.0, "lift": 2.0, "calm": 2.0, "dance": 1.5},
+    "key_distance":    {None: 0.5, "talk": 0.3, "lift": 0.5, "calm": 0.5, "dance": 0.3},
+    "tonal_path":      {None: 1.5, "talk": 1.0, "lift": 1.0, "calm": 3.0, "dance": 1.5},
+    "landing":         {None: 2.5, "talk": 2.0, "lift": 2.5, "calm": 2.5, "dance": 2.0},
     "consonance":      {None: 2.0, "talk": 2.0, "lift": 1.5, "calm": 3.0, "dance": 2.0},
     "key_arrival":     {None: 2.0, "talk": 2.0, "lift": 2.0, "calm": 2.0, "dance": 1.0},
     "old_key":         {None: 1.0, "talk": 1.0, "lift": 1.0, "calm": 1.0, "dance": 0.5},

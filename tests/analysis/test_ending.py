@@ -188,7 +188,9 @@ def test_ending_sound_ends_60_db_below_the_body():
 def test_ending_fade_starts_where_it_has_taken_3_db():
     sound, _ = fade_in_db()
     heard = hear_ending(edge_of(sound), pulse_at())
-    assert heard.fade_start_s == pytest.approx(100.0 + BAND_END_S - 7.0 * 47 / 50, abs=2 * BEAT_S)  # its level is a mean over two beats
+    assert heard.fade_start_s == pytest.approx(
+        100.0 + BAND_END_S - 7.0 * 47 / 50, abs=2 * BEAT_S
+    )  # its level is a mean over two beats
 
 
 def test_ending_organ_chord_change_without_attack_is_the_last_hit():

@@ -37,9 +37,7 @@ SILENT_DB = -200.0
         pytest.param([(-23, 20)], -23.0, id="case 1"),
         pytest.param([(-33, 20)], -33.0, id="case 2"),
         pytest.param([(-36, 10), (-23, 60), (-36, 10)], -23.0, id="case 3"),
-        pytest.param(
-            [(-72, 10), (-36, 10), (-23, 60), (-36, 10), (-72, 10)], -23.0, id="case 4"
-        ),
+        pytest.param([(-72, 10), (-36, 10), (-23, 60), (-36, 10), (-72, 10)], -23.0, id="case 4"),
         pytest.param([(-26, 20), (-20, 20.1), (-26, 20)], -23.0, id="case 5"),
     ],
 )
@@ -82,8 +80,8 @@ def test_calibration_tone_reads_minus_3_01_in_one_channel(rate_hz):
     # ITU-R BS.1770-4, annex 1: 0 dBFS, 997 Hz, in the left channel alone: -3.01 LKFS
     wave = np.sin(2 * np.pi * 997 * np.arange(5 * rate_hz) / rate_hz)
     samples = np.stack([wave, np.zeros_like(wave)], axis=1).astype(np.float32)
-    # at 8 kHz the bilinear transform bends the shelf; the standard speaks of 48 kHz
-    tolerance = 0.01 if rate_hz >= 44_100 else 0.3
+    # the standard's coefficients are for 48 kHz; elsewhere the bilinear transform bends a little
+    tolerance = 0.005 if rate_hz == RATE_HZ else 0.04
     assert integrated_lufs(Clip(samples=samples, rate_hz=rate_hz)) == pytest.approx(
         -3.01, abs=tolerance
     )
@@ -92,9 +90,16 @@ def test_calibration_tone_reads_minus_3_01_in_one_channel(rate_hz):
 def test_weighting_has_the_published_coefficients_at_48_khz():
     # ITU-R BS.1770-4, annex 1, tables 1 and 2
     published = [
-        [1.53512485958697, -2.69169618940638, 1.19839281085285, 1, -1.69065929318241, 0.73248077421585],
+        [
+            1.53512485958697,
+            -2.69169618940638,
+            1.19839281085285,
+            1,
+            -1.69065929318241,
+            0.73248077421585,
+        ],
         [1.0, -2.0, 1.0, 1, -1.99004745483398, 0.99007225036621],
-    ]  # fmt: skip
+    ]
     np.testing.assert_allclose(k_weighting_sos(48_000), published, atol=1e-12)
 
 

@@ -39,7 +39,9 @@ def without_header(path):
 @pytest.mark.parametrize("n_channels", [1, 2])
 @pytest.mark.parametrize("mode", ["CONSTANT", "VARIABLE"])
 def test_the_sound_is_that_of_the_library_at_both_ends(folder, rate_hz, n_channels, mode):
-    path = encode(folder / f"{rate_hz}{n_channels}{mode}.mp3", rate_hz, n_channels, bitrate_mode=mode)
+    path = encode(
+        folder / f"{rate_hz}{n_channels}{mode}.mp3", rate_hz, n_channels, bitrate_mode=mode
+    )
     info = sound_info(path)
     whole, _ = soundfile.read(path, dtype="float32", always_2d=True)
     assert info.n_frames == len(whole) == 20 * rate_hz

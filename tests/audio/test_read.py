@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 from segue.audio import read_song
 from segue.audio.decode import read_stereo, sound_info
 
-
 RATES_HZ = [8_000, 11_025, 16_000, 22_050, 32_000, 44_100, 47_999, 48_000, 88_200, 96_000, 192_000]
 RESAMPLER_NOISE = 2e-5  # the filter's reach beyond the context decoded, on noise of 0.2 rms
 
@@ -296,6 +295,8 @@ def test_reading_mp3_prints_nothing(encoded, capfd):
 
 
 def test_importing_audio_loads_nothing_heavy():
-    code = "import sys, segue.audio; print({'scipy', 'librosa', 'numba', 'soxr'} & set(sys.modules))"
+    code = (
+        "import sys, segue.audio; print({'scipy', 'librosa', 'numba', 'soxr'} & set(sys.modules))"
+    )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"

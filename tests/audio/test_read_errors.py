@@ -44,24 +44,54 @@ HTML = b"<!DOCTYPE html><html><body>404 Not Found</body></html>" * 40
 FAULTS = {
     "missing": (lambda f, t: t / "no.wav", "no.wav: does not exist; check the spelling."),
     "empty": (lambda f, t: bytes_file(t, "a.wav", b""), "is an empty file (0 bytes); export or"),
-    "picture": (lambda f, t: bytes_file(t, "a.wav", JPEG), f"is not audio that can be read; {ADVICE}"),
+    "picture": (
+        lambda f, t: bytes_file(t, "a.wav", JPEG),
+        f"is not audio that can be read; {ADVICE}",
+    ),
     "web page": (lambda f, t: bytes_file(t, "a.mp3", HTML), "is not audio that can be read"),
-    "headerless": (lambda f, t: bytes_file(t, "a.raw", bytes(9999)), "is not audio that can be read"),
-    "no frames": (lambda f, t: f("a.wav", seconds(0)), "holds no sound (0 frames); export it again."),
-    "cut wav": (lambda f, t: cut(f("a.wav"), 0.5), "is cut off: its sound stops at 1.500 s; copy or"),
+    "headerless": (
+        lambda f, t: bytes_file(t, "a.raw", bytes(9999)),
+        "is not audio that can be read",
+    ),
+    "no frames": (
+        lambda f, t: f("a.wav", seconds(0)),
+        "holds no sound (0 frames); export it again.",
+    ),
+    "cut wav": (
+        lambda f, t: cut(f("a.wav"), 0.5),
+        "is cut off: its sound stops at 1.500 s; copy or",
+    ),
     "cut aiff": (lambda f, t: cut(f("a.aiff"), 0.5), "is cut off: its sound stops at"),
     "cut flac": (lambda f, t: cut(f("a.flac"), 0.5), "is cut off: its sound stops at"),
     "cut ogg": (lambda f, t: cut(f("a.ogg"), 0.7), "is cut off: its sound stops at"),
     "cut mp3": (lambda f, t: cut(f("a.mp3"), 0.5), "is cut off: its sound stops at"),
-    "not a number": (lambda f, t: with_nan(f), "a value that is not a number (nan) at 2.000 s, channel 2;"),
-    "infinite": (lambda f, t: f("a.wav", seconds(3) * np.inf, subtype="FLOAT"), "not a number (-inf)"),
-    "slow": (lambda f, t: f("a.wav", rate_hz=7_999), "sample rate of 7999 Hz, outside 8000 to 192000"),
-    "fast": (lambda f, t: f("a.wav", rate_hz=192_001), "192001 Hz, outside 8000 to 192000 Hz; export"),
-    "nine channels": (lambda f, t: f("a.wav", seconds(3, 9)), "has 9 channels, more than 8; export a"),
+    "not a number": (
+        lambda f, t: with_nan(f),
+        "a value that is no finite number (nan) at 2.000 s, channel 2;",
+    ),
+    "infinite": (
+        lambda f, t: f("a.wav", seconds(3) * np.inf, subtype="FLOAT"),
+        "no finite number (inf)",
+    ),
+    "slow": (
+        lambda f, t: f("a.wav", rate_hz=7_999),
+        "sample rate of 7999 Hz, outside 8000 to 192000",
+    ),
+    "fast": (
+        lambda f, t: f("a.wav", rate_hz=192_001),
+        "192001 Hz, outside 8000 to 192000 Hz; export",
+    ),
+    "nine channels": (
+        lambda f, t: f("a.wav", seconds(3, 9)),
+        "has 9 channels, more than 8; export a",
+    ),
     "pipe": (lambda f, t: fifo(t), "is a pipe or device, not a file; save the sound to a file."),
-    "short": (lambda f, t: f("a.wav", seconds(1.5)), "lasts 1.50 s; a song needs at least 2 s: is this"),
+    "short": (
+        lambda f, t: f("a.wav", seconds(1.5)),
+        "lasts 1.50 s; a song needs at least 2 s: is this",
+    ),
     "null in name": (lambda f, t: t / "a\0.wav", "cannot be opened"),
-}  # fmt: skip
+}
 
 
 @pytest.mark.parametrize("fault", FAULTS)
@@ -130,11 +160,20 @@ TOML_FAULTS = {
     "early": ("first_downbeat_s = -1.0", "'first_downbeat_s' is -1, before the song starts"),
     "late": ("first_downbeat_s = 520", "at 520 s, after the end of the song at 3.00 s; did you"),
     "no beats": ("metre = 0", "'metre' is 0, outside 1 to 32 beats a bar"),
-    "no role": ("roles = {'drums.wav' = 'drms'}", "'roles.drums.wav' is 'drms', not a role (did you mean 'drums'?)"),
-    "no file": ("roles = {'drum.wav' = 'drums'}", "'roles.drum.wav' names no audio file in the folder (did you mean 'drums.wav'?)"),
+    "no role": (
+        "roles = {'drums.wav' = 'drms'}",
+        "'roles.drums.wav' is 'drms', not a role (did you mean 'drums'?)",
+    ),
+    "no file": (
+        "roles = {'drum.wav' = 'drums'}",
+        "'roles.drum.wav' names no audio file in the folder (did you mean 'drums.wav'?)",
+    ),
     "syntax": ("title = \nkey = 'C'", "is not valid TOML: Invalid value (at line 1, column 9)"),
-    "two at once": ("metre = 0\nkey = 3", "'key' is 3 where a valid string is needed; 'metre' is 0"),
-}  # fmt: skip
+    "two at once": (
+        "metre = 0\nkey = 3",
+        "'key' is 3 where a valid string is needed; 'metre' is 0",
+    ),
+}
 
 
 @pytest.mark.parametrize("fault", TOML_FAULTS)

@@ -7,20 +7,49 @@ from hypothesis import strategies as st
 from segue.audio.roles import stem_roles
 
 ROLES = {
-    "drums.wav": "drums", "01_KICK.wav": "drums", "Snare-top.wav": "drums", "HiHat 2.flac": "drums",
-    "bass drum.wav": "drums", "BeatLoop.wav": "drums", "perc.wav": "drums", "OverheadsL.wav": "drums",
-    "Bass.wav": "bass", "bass guitar.wav": "bass", "SynthBass_03.wav": "bass", "808.wav": "bass",
-    "sub.wav": "bass", "bassguitar.wav": "bass",
-    "keys.wav": "keys", "Rhodes (wet).wav": "keys", "epiano.wav": "keys", "ORGAN.aif": "keys",
-    "GTR1.wav": "guitar", "lead guitar.wav": "guitar", "acousticGuitar.wav": "guitar",
+    "drums.wav": "drums",
+    "01_KICK.wav": "drums",
+    "Snare-top.wav": "drums",
+    "HiHat 2.flac": "drums",
+    "bass drum.wav": "drums",
+    "BeatLoop.wav": "drums",
+    "perc.wav": "drums",
+    "OverheadsL.wav": "drums",
+    "Bass.wav": "bass",
+    "bass guitar.wav": "bass",
+    "SynthBass_03.wav": "bass",
+    "808.wav": "bass",
+    "sub.wav": "bass",
+    "bassguitar.wav": "bass",
+    "keys.wav": "keys",
+    "Rhodes (wet).wav": "keys",
+    "epiano.wav": "keys",
+    "ORGAN.aif": "keys",
+    "GTR1.wav": "guitar",
+    "lead guitar.wav": "guitar",
+    "acousticGuitar.wav": "guitar",
     "electricguitar.wav": "guitar",
-    "synth.wav": "synth", "warm pads.wav": "synth", "arp.wav": "synth",
-    "vocals.wav": "voice", "LeadVox.wav": "voice", "leadvox.wav": "voice", "BACKING VOCALS.mp3": "voice",
-    "voice.wav": "voice", "lead vocal 2.ogg": "voice",
-    "lead.wav": "lead", "Lead Synth.wav": "lead", "melody.wav": "lead",
-    "strings.wav": "other", "bassoon.wav": "other", "x.wav": "other", "07.wav": "other",
-    "beatles tribute.wav": "other", "mixdown.wav": "mix", "Full Mix.wav": "mix", "master.wav": "mix",
-}  # fmt: skip
+    "synth.wav": "synth",
+    "warm pads.wav": "synth",
+    "arp.wav": "synth",
+    "vocals.wav": "voice",
+    "LeadVox.wav": "voice",
+    "leadvox.wav": "voice",
+    "BACKING VOCALS.mp3": "voice",
+    "voice.wav": "voice",
+    "lead vocal 2.ogg": "voice",
+    "lead.wav": "lead",
+    "Lead Synth.wav": "lead",
+    "melody.wav": "lead",
+    "strings.wav": "other",
+    "bassoon.wav": "other",
+    "x.wav": "other",
+    "07.wav": "other",
+    "beatles tribute.wav": "other",
+    "mixdown.wav": "mix",
+    "Full Mix.wav": "mix",
+    "master.wav": "mix",
+}
 
 
 @pytest.mark.parametrize("name", ROLES)
@@ -36,8 +65,10 @@ def test_the_name_of_the_song_counts_only_where_nothing_else_does():
 
 @given(
     name=st.sampled_from(sorted(ROLES)),
-    change=st.sampled_from([str.upper, str.lower, lambda n: f"03 - {n}", lambda n: n.replace(" ", "_")]),
-)  # fmt: skip
+    change=st.sampled_from(
+        [str.upper, str.lower, lambda n: f"03 - {n}", lambda n: n.replace(" ", "_")]
+    ),
+)
 def test_case_numbering_and_separators_change_nothing(name, change):
     if change is str.upper or change is str.lower:
         name = name.replace("Loop", " loop").replace("Top", " top")

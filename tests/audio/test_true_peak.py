@@ -15,7 +15,10 @@ RATE_HZ = 48_000
 
 
 def clip_of(wave):
-    return Clip(samples=np.asarray(wave, np.float32).reshape(len(wave), -1 if len(wave) else 2), rate_hz=RATE_HZ)
+    return Clip(
+        samples=np.asarray(wave, np.float32).reshape(len(wave), -1 if len(wave) else 2),
+        rate_hz=RATE_HZ,
+    )
 
 
 # EBU Tech 3341 v4.0, table 1, cases 15 to 19: tolerance +0.2 / -0.4 dB. The tone is

@@ -1,5 +1,3 @@
-import os
-
 import numpy as np
 import pytest
 import soundfile
@@ -35,7 +33,7 @@ def test_the_same_clip_gives_the_same_bytes_and_no_leftovers(tmp_path):
     for name in ("a.wav", "b.wav"):
         write_wav24(tmp_path / name, clip_of(samples))
     assert (tmp_path / "a.wav").read_bytes() == (tmp_path / "b.wav").read_bytes()
-    assert sorted(os.listdir(tmp_path)) == ["a.wav", "b.wav"]
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["a.wav", "b.wav"]
 
 
 @pytest.mark.parametrize("value", [1.0001, float("nan"), float("inf")])
@@ -57,4 +55,4 @@ def test_a_failed_write_leaves_nothing(tmp_path):
     (tmp_path / "a.wav").mkdir()
     with pytest.raises(InputError, match="cannot be written"):
         write_wav24(tmp_path / "a.wav", clip_of([[0.0, 0.0]]))
-    assert os.listdir(tmp_path) == ["a.wav"]
+    assert [entry.name for entry in tmp_path.iterdir()] == ["a.wav"]

@@ -1,0 +1,204 @@
+import json
+from importlib import resources
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from segue.analysis.facts import PulseFact
+from segue.analysis.key import MOST_RUNNERS_UP, hear_key, key_chances
+from segue.analysis.key_evidence import EVIDENCE, key_evidence
+from segue.analysis.key_segments import hear_segments
+from segue.analysis.tuning import hear_tuning
+from segue.music.key import ALL_KEYS, Key
+from tests.analysis.key_sounds import (
+    CADENCE,
+    CHORD_S,
+    MAJOR,
+    MINOR,
+    NO_PULSE,
+    RATE_HZ,
+    bass_of,
+    chords_of,
+    edge_of,
+    note,
+    song,
+)
+
+LOOP = ((0, MINOR), (10, MAJOR), (8, MAJOR), (10, MAJOR))
+"""Am-G-F-G, in which no profile of pitch classes finds A minor."""
+
+
+def pulse_of(n_beats: int, start_s: float = 0.0) -> PulseFact:
+    beats_s = tuple(start_s + CHORD_S / 2 * beat for beat in range(n_beats))
+    return PulseFact(
+        tempo_bpm=120.0,
+        tempo_alternatives_bpm=(),
+        beats_s=beats_s,
+        downbeats_s=beats_s[::2],
+        metre=2,
+        confidence=1.0,
+        downbeat_confidence=1.0,
+        residual_ms=0.0,
+    )
+
+
+@pytest.mark.parametrize("key", ALL_KEYS, ids=str)
+def test_a_cadence_is_heard_in_its_key(key):
+    # I IV V I and i iv V i establish a key (Krumhansl and Kessler 1982 used such cadences).
+    edge = song(key.tonic, CADENCE[key.mode])
+    fact = hear_key(edge, NO_PULSE, tuning_cents=hear_tuning(edge))
+    assert fact.key == key
+    assert fact.source == "heard"
+
+
+@pytest.mark.parametrize("tonic", [0, 4, 9])
+def test_an_aeolian_loop_that_opens_a_song_is_minor(tonic):
+    chords = LOOP * 3
+    edge = edge_of("start", mix=chords_of(tonic, chords) + 2 * bass_of(tonic, chords))
+    fact = hear_key(edge, pulse_of(24), tuning_cents=0.0)
+    assert fact.key == Key(tonic=tonic, mode="minor")
+
+
+@given(tonic=st.integers(0, 11), mode=st.sampled_from(["major", "minor"]), up=st.integers(1, 11))
+def test_rolled_evidence_transposes_the_chances_and_nothing_else(tonic, mode, up):
+    chances = key_chances(evidence_of(tonic, mode))
+    moved = key_chances(np.roll(evidence_of(tonic, mode), up, axis=1))
+    assert np.roll(moved.reshape(2, 12), -up, axis=1).ravel() == pytest.approx(chances)
+
+
+_heard: dict[tuple[int, str], np.ndarray] = {}
+
+
+def evidence_of(tonic: int, mode: str) -> np.ndarray:
+    if (tonic, mode) not in _heard:
+        segments = hear_segments(song(tonic, CADENCE[mode]), NO_PULSE, tuning_cents=0.0)
+        assert segments is not None
+        _heard[tonic, mode] = key_evidence(segments)
+    return _heard[tonic, mode]
+
+
+@pytest.mark.parametrize("up", [1, 3, 6])
+def test_transposed_sound_has_the_transposed_key_and_like_confidence(up):
+    still, moved = (hear_key(shifted(by), NO_PULSE, tuning_cents=0.0) for by in (0, up))
+    assert moved.key == still.key.transposed(up)
+    assert moved.confidence == pytest.approx(still.confidence, abs=0.1)
+
+
+def shifted(semitones: int):
+    """The cadence with every note moved, bass and chords within the octave above their place."""
+    chords = CADENCE["major"]
+    upper = [sum(note(60 + semitones + root + n) for n in above) for root, above in chords]
+    lower = [2 * note(36 + semitones + root) for root, _ in chords]
+    return edge_of(mix=np.concatenate(upper) + np.concatenate(lower))
+
+
+@pytest.mark.parametrize("gain", [0.001, 0.1, 3.0])
+def test_gain_changes_nothing(gain):
+    loud, other = (
+        hear_key(song(7, CADENCE["minor"], by), NO_PULSE, tuning_cents=0.0) for by in (1.0, gain)
+    )
+    assert other.key == loud.key
+    assert other.confidence == pytest.approx(loud.confidence, abs=0.01)
+
+
+def test_place_in_the_file_changes_nothing():
+    chords = CADENCE["major"]
+    sound = chords_of(2, chords) + bass_of(2, chords)
+    here = hear_key(edge_of(mix=sound), pulse_of(8), tuning_cents=0.0)
+    there = edge_of(mix=sound, start_s=200.0)
+    assert hear_key(there, pulse_of(8, 200.0), tuning_cents=0.0) == here
+
+
+@pytest.mark.parametrize("cents", [-40.0, 25.0])
+def test_detuning_changes_no_key(cents):
+    edge = song(5 + cents / 100, CADENCE["minor"])
+    fact = hear_key(edge, NO_PULSE, tuning_cents=hear_tuning(edge))
+    assert fact.key == Key(tonic=5, mode="minor")
+
+
+def test_weights_are_chances_without_the_key_itself():
+    fact = hear_key(song(0, LOOP * 2), NO_PULSE, tuning_cents=0.0)
+    weights = [fact.confidence, *(runner.weight for runner in fact.runners_up)]
+    assert fact.key not in {runner.key for runner in fact.runners_up}
+    assert len({runner.key for runner in fact.runners_up}) == len(fact.runners_up)
+    assert 1 <= len(fact.runners_up) <= MOST_RUNNERS_UP
+    assert all(first >= second for first, second in pairwise(weights))
+    assert 0.5 < sum(weights) <= 1.0 + 1e-9
+
+
+def test_bass_stem_gives_the_roots():
+    # A C E G over A is A minor seventh, over C it is C major sixth (common practice, no source).
+    ambiguous = np.concatenate([sum(note(m) for m in (57, 60, 64, 67))] * 4)
+    over_a, over_c = (
+        hear_key(
+            edge_of(keys=ambiguous, bass=np.concatenate([note(bass)] * 4)),
+            NO_PULSE,
+            tuning_cents=0.0,
+        )
+        for bass in (45, 36)
+    )
+    assert over_a.key == Key(tonic=9, mode="minor")
+    assert over_c.key == Key(tonic=0, mode="major")
+
+
+def test_drum_stem_does_not_count():
+    chords, bass = chords_of(3, CADENCE["major"]), bass_of(3, CADENCE["major"])
+    toms = 5 * np.concatenate([note(46 + hit) for hit in range(4)])
+    heard = hear_key(edge_of("start", keys=chords, bass=bass), NO_PULSE, tuning_cents=0.0)
+    with_drums = edge_of("start", keys=chords, bass=bass, drums=toms)
+    assert hear_key(with_drums, NO_PULSE, tuning_cents=0.0) == heard
+
+
+@pytest.mark.parametrize(
+    ("role", "sound"),
+    [
+        pytest.param("mix", np.zeros(RATE_HZ), id="silence"),
+        pytest.param("drums", note(47), id="drums only"),
+        pytest.param("mix", np.zeros(1), id="one frame"),
+    ],
+)
+def test_nothing_pitched_leaves_every_key_as_likely(role, sound):
+    fact = hear_key(edge_of(**{role: sound}), NO_PULSE, tuning_cents=0.0)
+    assert fact.confidence == pytest.approx(1 / 24)
+    assert [r.weight for r in fact.runners_up] == pytest.approx([1 / 24] * MOST_RUNNERS_UP)
+
+
+def test_noise_is_told_without_confidence():
+    noise = 0.1 * np.random.default_rng(7).standard_normal(10 * RATE_HZ)
+    assert hear_key(edge_of(mix=noise), NO_PULSE, tuning_cents=0.0).confidence < 0.8
+
+
+@pytest.mark.parametrize(
+    ("tonic", "mode", "name"),
+    [
+        # Signatures of up to six accidentals (any rudiments of music; from memory).
+        pytest.param(6, "minor", "F# minor", id="three sharps"),
+        pytest.param(10, "major", "Bb major", id="two flats"),
+        pytest.param(1, "major", "Db major", id="five flats, not seven sharps"),
+        pytest.param(8, "minor", "G# minor", id="five sharps, not seven flats"),
+    ],
+)
+def test_keys_are_spelled_as_musicians_write_them(tonic, mode, name):
+    fact = hear_key(song(tonic, CADENCE[mode]), NO_PULSE, tuning_cents=0.0)
+    assert str(fact.key) == name
+
+
+def test_a_close_is_told_from_a_cut():
+    sound = chords_of(0, CADENCE["major"])
+    rung = np.concatenate([sound, note(60, 4.0) * 2, np.zeros(RATE_HZ)])
+    closed = hear_segments(edge_of(mix=rung), NO_PULSE, tuning_cents=0.0)
+    cut = hear_segments(edge_of(mix=sound[: -RATE_HZ // 2]), NO_PULSE, tuning_cents=0.0)
+    assert closed is not None
+    assert cut is not None
+    assert (closed.rest, cut.rest) == (1.0, 0.0)
+
+
+def test_weights_cover_the_evidence_and_no_more():
+    text = resources.files("segue.analysis").joinpath("key_weights.json").read_text("utf-8")
+    table = json.loads(text)
+    for mode in ("major", "minor"):
+        assert list(table[mode]) == list(EVIDENCE)
+        assert {len(row) for row in table[mode].values()} == {12}

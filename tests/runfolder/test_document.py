@@ -1,0 +1,123 @@
+"""The run document survives the round trip and refuses what does not hold together."""
+
+import json
+
+import pytest
+
+from segue.errors import RunFolderError
+from segue.plan import plan_segue
+from segue.runfolder import (
+    BarReport,
+    CandidateRecord,
+    Choice,
+    RunDocument,
+    check_free,
+    document_text,
+    read_document,
+)
+from segue.runfolder.document import DOCUMENT_NAME
+from segue.score.scorecard import CurveSample, Measure, Scorecard
+from tests.plan.song_facts import end_facts, start_facts
+
+
+@pytest.fixture(name="document")
+def _document(shelf):
+    old, new = end_facts(), start_facts(first_note_s=5.0)
+    plan = plan_segue(shelf["pad in the new key"], old, new)
+    card = Scorecard(
+        measures=(
+            Measure(
+                name="level",
+                label="level",
+                value=1.5,
+                unit="LU",
+                score=0.75,
+                threshold="2 LU",
+                source="chosen by ear",
+                sentence="A small step.",
+            ),
+        ),
+        overall=0.75,
+        loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),),
+    )
+    record = CandidateRecord(
+        rank=1,
+        plan=plan,
+        scorecard=card,
+        bars=(BarReport(number=1, time_s=0.1, section="outgoing"),),
+        exit_s=10.0,
+        entry_s=20.0,
+        singer_s=25.0,
+        music_file="1.wav",
+        click_file="1 click.wav",
+        cue_file="1 cue.wav",
+        picture_file="1.png",
+        loudness_lufs=-16.0,
+        true_peak_dbtp=-1.0,
+        notes=("A note.",),
+    )
+    return RunDocument(
+        schema_version=1,
+        segue_version="0",
+        rate_hz=48_000,
+        outgoing=old,
+        incoming=new,
+        candidates=(record,),
+        choice=None,
+    )
+
+
+def test_document_reads_back_equal(document, tmp_path):
+    (tmp_path / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
+    assert read_document(tmp_path) == document
+
+
+def test_document_is_plain_json_without_infinities(document):
+    values = json.loads(document_text(document), parse_constant=pytest.fail)
+    assert values["schema_version"] == 1
+    assert values["candidates"][0]["plan"]["recipe"] == "pad in the new key"
+
+
+@pytest.mark.parametrize(
+    ("damage", "message"),
+    [
+        pytest.param(lambda text: text[: len(text) // 2], "is damaged", id="truncated"),
+        pytest.param(lambda text: "", "is damaged", id="empty"),
+        pytest.param(lambda text: "[" * 100_000, "is damaged", id="deep nesting"),
+        pytest.param(
+            lambda text: text.replace('"schema_version": 1', '"schema_version": 2'),
+            r"newer Segue \(schema 2\)",
+            id="from the future",
+        ),
+        pytest.param(
+            lambda text: text.replace('"rate_hz": 48000', '"rate_hz": "fast"'),
+            "does not hold together at 'rate_hz'",
+            id="wrong type",
+        ),
+        pytest.param(
+            lambda text: text.replace('"rate_hz": 48000', '"rate_hz": 48000, "extra": 1'),
+            "does not hold together at 'extra'",
+            id="unknown field",
+        ),
+    ],
+)
+def test_damaged_documents_are_refused_with_a_remedy(document, tmp_path, damage, message):
+    (tmp_path / DOCUMENT_NAME).write_text(damage(document_text(document)), encoding="utf-8")
+    with pytest.raises(RunFolderError, match=message) as caught:
+        read_document(tmp_path)
+    assert "run it again" in str(caught.value)
+
+
+def test_a_folder_without_document_is_no_run_folder(tmp_path):
+    with pytest.raises(RunFolderError, match="is not a run folder"):
+        read_document(tmp_path)
+
+
+def test_a_choice_is_not_overwritten_unasked(document, tmp_path):
+    from dataclasses import replace
+
+    chosen = replace(document, choice=Choice(rank=1, why="the singer smiled"))
+    (tmp_path / DOCUMENT_NAME).write_text(document_text(chosen), encoding="utf-8")
+    with pytest.raises(RunFolderError, match="--replace"):
+        check_free(tmp_path)
+    check_free(tmp_path, replace=True)

@@ -1,0 +1,351 @@
+"""Synthetic ways across with known truth: simple but musical, seeded.
+
+Songs are chords with overtones over a bass and a drum kit of noise bursts; the
+interlude is a pad on the way to the new key. Everything is placed by the plan's
+own ruler, so a candidate without damage is on the beat to the frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from segue.analysis.facts import (
+    EdgeFacts,
+    Ending,
+    FirstNote,
+    KeyFact,
+    LevelFact,
+    Opening,
+    PulseFact,
+)
+from segue.audio.clip import Clip
+from segue.music.key import Key, parse_key
+from segue.music.tempo import TempoCurve, TempoSpan
+from segue.plan.plan import BarLine, ClickHit, MapPoint, PadLayer, Plan, SongLayer, Voicing
+from segue.render.candidate import Candidate
+
+RATE_HZ = 24_000
+LEAD_IN_S = 0.5
+EXIT_BEAT = 16
+SONG_BEATS = 24
+DEGREES = {
+    "major": ((0, "major"), (9, "minor"), (5, "major"), (7, "major")),
+    "minor": ((0, "minor"), (8, "major"), (5, "minor"), (7, "major")),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Recipe:
+    """What to make; the defaults are a sane segue a semitone up and 28 BPM down."""
+
+    key_from: Key = field(default_factory=lambda: parse_key("E minor"))
+    key_to: Key = field(default_factory=lambda: parse_key("F minor"))
+    bpm_from: float = 124.0
+    bpm_to: float = 96.0
+    pad_key: Key | None = None
+    sounding_key_to: Key | None = None
+    interlude_beats: int = 16
+    pad_drums: bool = True
+    pad_start: str = "new key"
+    has_cadence: bool = True
+    ramp_beats: int = 12
+    late_s: float = 0.0
+    incoming_shift_beats: int = 0
+    incoming_gain_db: float = 0.0
+    outgoing_overlap_beats: int = 0
+    click_leak: float = 0.0
+    clip_at: float = 1.0
+    hole_s: float = 0.0
+    singer_beat: float | None = 36.0
+    seed: int = 7
+
+    @property
+    def entry_beat(self) -> int:
+        return EXIT_BEAT + self.interlude_beats
+
+    @property
+    def end_beat(self) -> int:
+        return self.entry_beat + SONG_BEATS
+
+    @property
+    def pad(self) -> bool:
+        return self.interlude_beats > 0
+
+
+def tone(midi: float, n_frames: int, *, n_overtones: int = 6, attack_s: float = 0.008):
+    hz = 440.0 * 2.0 ** ((midi - 69.0) / 12.0)
+    t = np.arange(n_frames) / RATE_HZ
+    sound = sum(
+        np.sin(2 * np.pi * hz * k * t + k) / k**1.3
+        for k in range(1, n_overtones + 1)
+        if hz * k < RATE_HZ / 2.2
+    )
+    n_in, n_out = min(int(attack_s * RATE_HZ), n_frames // 2), min(480, n_frames // 4)
+    envelope = np.ones(n_frames)
+    envelope[:n_in] *= np.linspace(0, 1, n_in)
+    envelope[n_frames - n_out :] *= np.linspace(1, 0, n_out)
+    return sound * envelope
+
+
+def add(bus, sound, at_s):
+    start = round(at_s * RATE_HZ)
+    first, last = max(start, 0), min(start + len(sound), len(bus))
+    if last > first:
+        bus[first:last] += sound[first - start : last - start]
+
+
+def kick():
+    t = np.arange(int(0.18 * RATE_HZ)) / RATE_HZ
+    return 0.9 * np.sin(2 * np.pi * (50 * t + 4 * (1 - np.exp(-t * 40)))) * np.exp(-t * 18)
+
+
+def burst(rng, decay, n_s=0.1):
+    t = np.arange(int(n_s * RATE_HZ)) / RATE_HZ
+    return rng.normal(size=len(t)) * np.exp(-t * decay)
+
+
+def chord_midi(root, quality, low=52):
+    third = 4 if quality == "major" else 3
+    return sorted(low + (root + d - low) % 12 for d in (0, third, 7))
+
+
+def play_chord(bus, notes, start_s, end_s, gain, *, attack_s=0.008):
+    n_frames = int((end_s - start_s) * RATE_HZ)
+    for note in notes:
+        add(bus, gain * tone(note, n_frames, attack_s=attack_s), start_s)
+
+
+def play_band(bus, key, seconds_at, beats, rng, *, phase=0):
+    """Drums, bass and chords of a song on whole beats; bars start where (beat - phase) % 4 == 0."""
+    for beat in beats:
+        at_s, next_s = seconds_at(beat), seconds_at(beat + 1)
+        in_bar = (beat - phase) % 4
+        root, quality = DEGREES[key.mode][((beat - phase) // 4) % 4]
+        root = (key.tonic + root) % 12
+        if in_bar in (0, 2):
+            add(bus, 0.5 * kick(), at_s)
+        else:
+            add(bus, 0.22 * burst(rng, 30), at_s)
+        for half in (at_s, (at_s + next_s) / 2):
+            add(bus, 0.06 * np.diff(burst(rng, 70, 0.05)), half)
+        bass = 28 + (root - 28) % 12
+        n_bass = int((next_s - at_s) * RATE_HZ)
+        add(bus, 0.16 * tone(bass, n_bass, n_overtones=4), at_s)
+        if in_bar == 0:
+            ends_s = seconds_at(min(beat + 4, beats[-1] + 1))
+            play_chord(bus, chord_midi(root, quality), at_s, ends_s, 0.07)
+
+
+def pad_voicings(recipe):
+    key = recipe.pad_key or recipe.key_to
+    tonic = key.mode
+    bars = range(EXIT_BEAT, recipe.entry_beat, 4)
+    chords = [(0, tonic) if n % 2 == 0 else (5, tonic) for n in range(len(bars))]
+    chords[-1] = (7, "major") if recipe.has_cadence else (0, tonic)
+    if recipe.pad_start == "pivot":  # the old tonic, then the new dominant
+        chords[:2] = [
+            ((recipe.key_from.tonic - key.tonic) % 12, recipe.key_from.mode),
+            (7, "major"),
+        ]
+    return tuple(
+        Voicing(
+            start_beat=b,
+            end_beat=b + 4,
+            notes_midi=tuple(chord_midi((key.tonic + d) % 12, q)),
+            symbol="",
+        )
+        for b, (d, q) in zip(bars, chords, strict=True)
+    )
+
+
+def plan_of(recipe):
+    hold = EXIT_BEAT
+    ramp = min(recipe.ramp_beats, recipe.interlude_beats)
+    rest = recipe.end_beat - hold - ramp
+    spans = [TempoSpan(n_beats=hold, start_bpm=recipe.bpm_from, end_bpm=recipe.bpm_from)]
+    if ramp:
+        spans.append(
+            TempoSpan(
+                n_beats=ramp, start_bpm=recipe.bpm_from, end_bpm=recipe.bpm_to, law="geometric"
+            )
+        )
+    spans.append(TempoSpan(n_beats=rest, start_bpm=recipe.bpm_to, end_bpm=recipe.bpm_to))
+    sections = ["outgoing"] * 4 + ["interlude"] * (recipe.interlude_beats // 4) + ["incoming"] * 6
+    sides = (
+        ("outgoing", 0.0, EXIT_BEAT + recipe.outgoing_overlap_beats),
+        ("incoming", recipe.entry_beat, recipe.end_beat),
+    )
+    layers = tuple(
+        SongLayer(
+            name=side,
+            song=side,
+            start_beat=start,
+            end_beat=end,
+            time_map=(
+                MapPoint(beat=start, source_s=10.0),
+                MapPoint(beat=end, source_s=10.0 + end - start),
+            ),
+        )
+        for side, start, end in sides
+    )
+    pad = (PadLayer(name="pad", voicings=pad_voicings(recipe)),) if recipe.pad else ()
+    return Plan(
+        recipe="synthetic",
+        family="pad",
+        why="Known truth.",
+        tempo=TempoCurve(spans=tuple(spans)),
+        lead_in_s=LEAD_IN_S,
+        exit_beat=EXIT_BEAT,
+        entry_beat=recipe.entry_beat,
+        end_beat=recipe.end_beat,
+        singer_beat=recipe.singer_beat,
+        key_from=recipe.key_from,
+        key_to=recipe.key_to,
+        tempo_octave=1.0,
+        bar_lines=tuple(
+            BarLine(beat=4.0 * i, number=i + 1, section=section, metre=4)
+            for i, section in enumerate(sections)
+        ),
+        layers=layers + pad,
+        click=tuple(
+            ClickHit(beat=b, kind="bar" if b % 4 == 0 else "beat")
+            for b in range(EXIT_BEAT, recipe.entry_beat + 8)
+        ),
+        cue=(),
+        target_lufs=-16.0,
+        outgoing_gain_db=0.0,
+        incoming_gain_db=0.0,
+        key_from_tuning_cents=0.0,
+        key_to_tuning_cents=0.0,
+        seed=recipe.seed,
+    )
+
+
+def make_candidate(recipe: Recipe) -> Candidate:
+    """Render a recipe."""
+    plan, rng = plan_of(recipe), np.random.default_rng(recipe.seed)
+    n_frames = round(plan.duration_s * RATE_HZ)
+    buses = {side: np.zeros(n_frames) for side in ("outgoing", "interlude", "incoming")}
+    last = EXIT_BEAT + recipe.outgoing_overlap_beats
+    play_band(buses["outgoing"], recipe.key_from, plan.seconds_at, range(last), rng)
+    if recipe.pad:
+        for voicing in plan.voicings:
+            ends = plan.seconds_at(voicing.start_beat), plan.seconds_at(voicing.end_beat)
+            play_chord(buses["interlude"], voicing.notes_midi, *ends, 0.09, attack_s=0.15)
+    if recipe.pad and recipe.pad_drums:
+        for beat in range(EXIT_BEAT, recipe.entry_beat):
+            add(buses["interlude"], 0.1 * burst(rng, 50, 0.06), plan.seconds_at(beat))
+    key = recipe.sounding_key_to or recipe.key_to
+    phase = recipe.entry_beat - recipe.incoming_shift_beats
+    late = recipe.late_s
+    new_beats = range(recipe.entry_beat, recipe.end_beat)
+    play_band(
+        buses["incoming"],
+        key,
+        lambda b: plan.seconds_at(b) + late,
+        new_beats,
+        rng,
+        phase=phase,
+    )
+    buses["incoming"] *= 10 ** (recipe.incoming_gain_db / 20)
+    if recipe.hole_s:
+        middle = plan.seconds_at((EXIT_BEAT + recipe.entry_beat) / 2)
+        hole = slice(round(middle * RATE_HZ), round((middle + recipe.hole_s) * RATE_HZ))
+        for bus in buses.values():
+            bus[hole] = 0.0
+    click = np.zeros(n_frames)
+    t = np.arange(int(0.02 * RATE_HZ)) / RATE_HZ
+    for hit in plan.click:
+        hz = 1500.0 if hit.kind == "bar" else 1000.0
+        add(click, 0.5 * np.sin(2 * np.pi * hz * t) * np.exp(-t * 150), plan.seconds_at(hit.beat))
+    music = sum(buses.values())
+    music = music * 0.8 / np.abs(music).max()
+    scale = 0.8 / np.abs(sum(buses.values())).max()
+    music = np.clip(music, -0.8 * recipe.clip_at, 0.8 * recipe.clip_at)
+    music = music + recipe.click_leak * click
+    return Candidate(
+        plan=plan,
+        music=stereo(music),
+        click=mono(click),
+        cue=mono(np.zeros(n_frames)),
+        **{side: stereo(bus * scale) for side, bus in buses.items()},
+    )
+
+
+def stereo(sound):
+    return Clip(samples=np.stack([sound, sound], axis=1).astype(np.float32), rate_hz=RATE_HZ)
+
+
+def mono(sound):
+    return Clip(samples=sound[:, np.newaxis].astype(np.float32), rate_hz=RATE_HZ)
+
+
+def facts_of(recipe: Recipe) -> tuple[EdgeFacts, EdgeFacts]:
+    """The facts that would lead to a recipe."""
+
+    def one(edge, key, bpm, **more):
+        beats = tuple(60.0 / bpm * np.arange(64))
+        return EdgeFacts(
+            file=f"{edge}.wav",
+            title=edge,
+            edge=edge,
+            duration_s=180.0,
+            edge_start_s=0.0,
+            edge_end_s=45.0,
+            key=KeyFact(key=key, confidence=1.0, source="given"),
+            tuning_cents=0.0,
+            pulse=PulseFact(
+                tempo_bpm=bpm,
+                tempo_alternatives_bpm=(),
+                beats_s=beats,
+                downbeats_s=beats[::4],
+                metre=4,
+                confidence=1.0,
+                downbeat_confidence=1.0,
+                residual_ms=0.0,
+            ),
+            level=LevelFact(loudness_lufs=-16.0, true_peak_dbtp=-1.0),
+            **more,
+        )
+
+    ending = Ending(kind="keeps going", confidence=1.0, last_hit_s=44.0, sound_end_s=45.0)
+    opening = Opening(kind="on the beat", confidence=1.0, sound_start_s=0.0, first_downbeat_s=0.0)
+    return (
+        one("end", recipe.key_from, recipe.bpm_from, ending=ending),
+        one(
+            "start",
+            recipe.key_to,
+            recipe.bpm_to,
+            opening=opening,
+            first_note=FirstNote(midi=60.0, time_s=2.5),
+        ),
+    )
+
+
+def with_music(candidate: Candidate, sound) -> Candidate:
+    """The candidate with all sides silent but an interlude of this sound."""
+    silence = stereo(np.zeros(candidate.music.n_frames))
+    return replace(
+        candidate,
+        music=stereo(sound),
+        outgoing=silence,
+        incoming=silence,
+        interlude=stereo(sound),
+    )
+
+
+def scaled(candidate: Candidate, gain: float) -> Candidate:
+    """The candidate with all buses turned up or down."""
+    buses = ("music", "outgoing", "interlude", "incoming", "click", "cue")
+    return replace(
+        candidate,
+        **{
+            name: Clip(
+                samples=getattr(candidate, name).samples * np.float32(gain),
+                rate_hz=candidate.music.rate_hz,
+            )
+            for name in buses
+        },
+    )

@@ -1,0 +1,75 @@
+"""Beats and tempo are those of the sound, not of the plan."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from segue.score import score_candidate
+from segue.score.hearing import hear
+from tests.score.synthetic import RATE_HZ, Recipe, burst, facts_of, kick, make_candidate, with_music
+
+TIMING_TOLERANCE_MS = 4.0
+"""Under half a hop of the onset strength (10 ms)."""
+
+
+@pytest.mark.parametrize("late_s", [-0.04, 0.0, 0.06])
+def test_entry_timing_is_the_lateness_of_the_sound(score_of, late_s):
+    value_ms = score_of(late_s=late_s).measure("entry_timing").value
+    assert value_ms == pytest.approx(1000 * late_s, abs=TIMING_TOLERANCE_MS)
+
+
+@pytest.mark.parametrize("bpm", [90.0, 96.0, 106.0])
+def test_tempo_is_that_of_the_sound(bpm):
+    recipe = Recipe()
+    candidate = drummed(recipe, bpm)
+    tempo = hear(candidate, facts_of(recipe)[1])
+    after = 60.0 / tempo.beat_lengths_s[recipe.entry_beat + 2 : recipe.entry_beat + 14]
+    assert np.median(after) == pytest.approx(bpm, rel=0.005)
+
+
+def test_a_song_played_at_a_wrong_tempo_is_a_change_of_tempo():
+    recipe = Recipe()
+    right, wrong = (
+        score_candidate(drummed(recipe, bpm), *facts_of(recipe)).measure("tempo_change")
+        for bpm in (96.0, 106.0)
+    )
+    # 106 against 96 is 10 %, that is 6.7 just-noticeable differences of 1.5 % (Drake & Botte 1993)
+    assert wrong.value == pytest.approx(np.log(106 / 96) / np.log(1.015), abs=0.5)
+    assert wrong.score < right.score
+    assert wrong.worst_beat == pytest.approx(recipe.entry_beat, abs=1.0)
+
+
+def test_noise_has_no_pulse():
+    recipe = Recipe()
+    candidate = make_candidate(recipe)
+    noise = 0.1 * np.random.default_rng(5).normal(size=candidate.music.n_frames)
+    heard = hear(with_music(candidate, noise), facts_of(recipe)[1]).pulse.is_heard
+    assert heard.mean() < 0.1
+
+
+def test_a_rest_is_a_stretch_without_pulse(score_of):
+    assert score_of(hole_s=2.0).measure("pulse").value >= 3
+    assert score_of().measure("pulse").value == 0
+
+
+def drummed(recipe, bpm):
+    """Drums alone: on the ruler before the entry, at a tempo of their own after it."""
+    candidate, rng = make_candidate(recipe), np.random.default_rng(11)
+    plan, sound = candidate.plan, np.zeros(candidate.music.n_frames)
+    entry_s = plan.seconds_at(recipe.entry_beat)
+    times_s = [plan.seconds_at(b) for b in range(recipe.entry_beat)]
+    times_s += [entry_s + k * 60.0 / bpm for k in range(24)]
+    for n, time_s in enumerate(times_s):
+        hit = 0.5 * kick() if n % 2 == 0 else 0.2 * burst(rng, 30)
+        start = round(time_s * RATE_HZ)
+        if start + len(hit) < len(sound):
+            sound[start : start + len(hit)] += hit
+    return with_music(candidate, sound)
+
+
+def test_a_change_of_tempo_behind_a_rest_is_heard_less(score_of):
+    # the same step of tempo at the exit, with a pulse right after it and with a bare pad
+    at_once = score_of(ramp_beats=0).measure("tempo_change").value
+    rested = score_of(ramp_beats=0, pad_drums=False).measure("tempo_change").value
+    assert rested < at_once / 2

@@ -1,0 +1,79 @@
+"""Places in the Tonal Interval Space against published check values.
+
+G. Bernardes et al., "A multi-level tonal interval space for modelling pitch relatedness and
+musical consonance", Journal of New Music Research 45(4), 2016: values computed from the paper's
+formula with its audio weights.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from segue.music.key import parse_key
+from segue.score.tones import clarity, interval_vector, key_fit
+
+MAJOR, MINOR = (0, 4, 7), (0, 3, 7)
+
+
+def chroma_of(*pitch_classes):
+    chroma = np.zeros(12)
+    chroma[[p % 12 for p in pitch_classes]] = 1.0 / len(pitch_classes)
+    return chroma
+
+
+def triad(root, shape):
+    return chroma_of(*(root + d for d in shape))
+
+
+@pytest.mark.parametrize(
+    ("root", "shape", "distance"),
+    [
+        pytest.param(9, MINOR, 13.397, id="A minor"),
+        pytest.param(0, MINOR, 14.965, id="C minor"),
+        pytest.param(4, MINOR, 14.965, id="E minor"),
+        pytest.param(5, MAJOR, 20.698, id="F major"),
+        pytest.param(7, MAJOR, 20.698, id="G major"),
+        pytest.param(2, MAJOR, 25.053, id="D major"),
+        pytest.param(1, MAJOR, 27.009, id="Db major"),
+        pytest.param(6, MAJOR, 25.371, id="F# major"),
+    ],
+)
+def test_distance_of_triads_from_c_major(root, shape, distance):
+    step = interval_vector(triad(root, shape)) - interval_vector(triad(0, MAJOR))
+    assert np.linalg.norm(step) == pytest.approx(distance, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("chroma", "dissonance"),
+    [
+        pytest.param(chroma_of(0), 0.0, id="one note"),
+        pytest.param(triad(0, MAJOR), 0.4018, id="major triad"),
+        pytest.param(triad(0, (0, 4, 7, 10)), 0.4886, id="dominant seventh"),
+        pytest.param(chroma_of(0, 2, 4, 5, 7, 9, 11), 0.6841, id="diatonic scale"),
+        pytest.param(chroma_of(*range(12)), 1.0, id="all twelve"),
+    ],
+)
+def test_clarity_is_one_minus_the_published_dissonance(chroma, dissonance):
+    assert clarity(interval_vector(chroma)) == pytest.approx(1.0 - dissonance, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("key", "correlation"),
+    [
+        # Krumhansl & Kessler 1982, Psychological Review 89(4): correlations of their profiles
+        pytest.param("C major", 1.0, id="itself"),
+        pytest.param("G major", 0.591, id="fifth"),
+        pytest.param("A minor", 0.651, id="relative"),
+        pytest.param("C minor", 0.511, id="parallel"),
+        pytest.param("F# major", -0.683, id="tritone"),
+    ],
+)
+def test_key_fit_of_a_published_profile(key, correlation):
+    # printed ratings of C major
+    c_major = np.array([6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88])
+    assert float(key_fit(c_major, parse_key(key))) == pytest.approx(correlation, abs=1.5e-3)
+
+
+def test_flat_chroma_fits_no_key():
+    assert float(key_fit(np.full(12, 1 / 12), parse_key("C major"))) == 0.0
