@@ -216,7 +216,8 @@ def main() -> int:
     options = _options()
     seed = DEV_SEED if options.dev else options.seed
     n_items = options.items or SIZES.get(seed, SIZES[REPORT_SEED])
-    folder = options.cache / {DEV_SEED: "dev", REPORT_SEED: "report"}.get(seed, f"seed{seed}")
+    name = {DEV_SEED: "dev", REPORT_SEED: "report"}.get(seed, f"seed{seed}")
+    folder = options.cache / (name if options.items is None else f"{name}-{n_items}")
     build(seed, n_items, folder, options.cache / "cache")
     truths, pairs = load_truths(folder / "index.json"), load_pairs(folder / "index.json")
     others: dict[str, Tally] = {}

@@ -8,6 +8,7 @@ Exits 1 where the default engine misses a reach.
 """
 
 import argparse
+import math
 import sys
 import time
 from dataclasses import dataclass, fields
@@ -69,7 +70,9 @@ def ramp_map(
     )
     beats = np.arange(-AROUND_BEATS, n_beats + AROUND_BEATS + 1)
     plan_s = np.array([curve.seconds_at(float(beat)) for beat in beats])
-    source_s = (beats + AROUND_BEATS + 1) * 60.0 / (played_bpm or start_bpm)
+    source_s: npt.NDArray[np.float64] = (
+        (beats + AROUND_BEATS + 1) * 60.0 / (played_bpm or start_bpm)
+    )
     return TimeMap(plan_s=plan_s - plan_s[0], source_s=source_s)
 
 
@@ -106,7 +109,8 @@ def chord(n_frames: int, rate_hz: int) -> Audio:
         np.sin(2 * np.pi * hertz * time_s + np.array([[0.7 * k, 1.9 * k]]))
         for k, hertz in enumerate(CHORD_HZ)
     ]
-    return (0.08 * np.sum(tones, axis=0)).astype(np.float32)
+    sound: Audio = (0.08 * np.sum(tones, axis=0)).astype(np.float32)
+    return sound
 
 
 def chord_fidelity_db(sound: Audio, rate_hz: int) -> npt.NDArray[np.float64]:
@@ -138,7 +142,7 @@ def pitch_error_cents(sound: Audio, rate_hz: int) -> float:
 
 def rms_db(sound: Audio) -> float:
     """Level of a sound."""
-    return 10 * np.log10(np.mean(sound.astype(np.float64) ** 2))
+    return 10 * math.log10(np.mean(sound.astype(np.float64) ** 2))
 
 
 def measure(engine: Engine, ramp: tuple[float, float, int], rate_hz: int) -> tuple[Reach, float]:

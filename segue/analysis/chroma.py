@@ -182,7 +182,7 @@ def whitened(spectra: Floats) -> Floats:
     deviation = np.sqrt(np.maximum(power, 0.0))  # running sums round to just below zero
     loudest = deviation.max(initial=0.0)
     floor = 1e-3 * loudest + np.finfo(np.float64).tiny
-    return np.maximum(above, 0.0) / (deviation + floor)
+    return np.asarray(np.maximum(above, 0.0) / (deviation + floor))
 
 
 def treble_chroma(strengths: Floats) -> Floats:
@@ -230,7 +230,7 @@ def bass_chroma_of(
 
 def _strengths_of(clip: Clip, tuning_cents: float, hop_s: float) -> tuple[Floats, Floats]:
     n_steps = max(1, int(np.ceil(clip.duration_s / hop_s)))
-    edges_s = clip.start_s + hop_s * np.arange(n_steps + 1)
+    edges_s = clip.start_s + hop_s * np.arange(n_steps + 1, dtype=np.float64)
     spectra = segment_spectra(pitch_spectrum(clip, tuning_cents=tuning_cents), edges_s)
     return edges_s[:-1] + hop_s / 2, note_strengths(spectra)
 
@@ -239,14 +239,14 @@ def _folded(strengths: Floats) -> Floats:
     padded = np.pad(strengths, ((0, 0), (LOWEST_MIDI % N_PITCH_CLASSES, 0)))
     missing = -padded.shape[1] % N_PITCH_CLASSES
     octaves = np.pad(padded, ((0, 0), (0, missing)))
-    return octaves.reshape(len(strengths), -1, N_PITCH_CLASSES).sum(axis=1)
+    return np.asarray(octaves.reshape(len(strengths), -1, N_PITCH_CLASSES).sum(axis=1))
 
 
 @lru_cache(maxsize=8)
 def _window(length: int) -> npt.NDArray[np.float32]:
     """Hann window whose full-scale sine has magnitude 1 at its peak."""
     ramp = np.hanning(length + 1)[:-1]
-    return (2.0 * ramp / ramp.sum()).astype(np.float32)
+    return np.asarray(2.0 * ramp / ramp.sum(), dtype=np.float32)
 
 
 @lru_cache(maxsize=64)

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.beats import pulse_periods, pulse_times
-from segue.analysis.metre import METRES, Level, levels_of, log_odds
+from segue.analysis.metre import METRES, Level, levels_of
+from segue.analysis.metre_odds import Place, log_odds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -20,6 +21,11 @@ _LEAST_STEPS: Final = 5
 _SAME_TEMPO_RATIO: Final = 0.03
 _SAME_PLACE_BEATS: Final = 0.15
 _WRONG_PLACE: Final = 50.0
+_SHARPNESS: Final = 0.85
+"""Takes back the overconfidence of the odds; chosen on edges that were not learned from."""
+_RARE: Final = 5
+_RARE_METRE: Final = 3.0
+"""Log odds against five beats a bar, of which the examples have none: a guess, not measured."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -76,14 +82,12 @@ def likeliest_counting(evidence: Evidence, said: Said) -> Counting | None:
     levels = _levels(evidence, said)
     if not levels:
         return None
-    odds, places = [], []
-    for number, level in enumerate(levels):
-        off_place = -_WRONG_PLACE if _misses(level, said.downbeat_s) else 0.0
-        for metre, row in log_odds(level).items():
-            odds.append(row + off_place)
-            places += [(number, metre, phase) for phase in range(metre)]
-    all_odds = np.concatenate(odds)
-    shares = np.exp(all_odds - all_odds.max())
+    places, all_odds = log_odds(levels)
+    passes = np.array([_misses(level, said.downbeat_s) for level in levels])
+    all_odds = all_odds - _WRONG_PLACE * passes[[number for number, _, _ in places]]
+    if said.metre is None:
+        all_odds = all_odds - _RARE_METRE * np.array([metre == _RARE for _, metre, _ in places])
+    shares = np.exp(_SHARPNESS * (all_odds - all_odds.max()))
     shares /= shares.sum()
     return _counting(levels, places, shares)
 
@@ -118,7 +122,7 @@ def _places_between(beats_s: npt.NDArray[np.float64], time_s: float) -> float:
 
 
 def _counting(
-    levels: list[Level], places: list[tuple[int, int, int]], shares: npt.NDArray[np.float64]
+    levels: list[Level], places: list[Place], shares: npt.NDArray[np.float64]
 ) -> Counting:
     """The likeliest place, with the likelihood of all that say the same."""
     number, metre, phase = places[int(np.argmax(shares))]

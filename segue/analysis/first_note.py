@@ -39,7 +39,10 @@ _LOUD_PERCENTILE: Final = 97.0
 _CLEAR: Final = 0.7
 _LARGEST_STEP_SEMITONES: Final = 0.8
 _LEAST_NOTE_S: Final = 0.06
+_OCTAVE_HOPS: Final = 36
+_OCTAVE_SEMITONES: Final = 0.3
 _ALONE_CLEAR: Final = 0.92
+_ALONE_LOWEST_MIDI: Final = 43.0  # a chord in tune repeats as a far lower note would
 _ALONE_SHARE: Final = 0.6
 _SWELL_DB: Final = 8.0
 _SWELL_HOPS: Final = 60
@@ -105,9 +108,10 @@ def first_note_of(clip: Clip) -> FirstNote | None:
         return None
     first, last = runs[0]
     first = _drawn_back(track, levels_db, first)
-    time_s = _attack_s(band, levels_db, first, last)
+    midi = _spoken_octave(track, last, _settled_midi(track, first, last), last - first)
+    time_s = _attack_s(band, levels_db, (first, last), midi)
     return FirstNote(
-        midi=_settled_midi(track, first, last),
+        midi=midi,
         time_s=clip.start_s + time_s,
         confidence=float(np.median(track.clarity[first:last])),
     )
@@ -131,9 +135,10 @@ def is_monophonic(clip: Clip) -> bool:
     levels_db = smoothed_db(level_db(band[:, None], TRACK_RATE_HZ, hop_s=TRACK_HOP_S), 5)
     if len(levels_db) == 0 or levels_db.max() < _SILENT_DB:
         return False
-    clarity = pitch_track(band).clarity[: len(levels_db)]
+    track = pitch_track(band)
+    is_clear = (track.clarity > _ALONE_CLEAR) & (track.midi > _ALONE_LOWEST_MIDI)
     loud = levels_db > np.percentile(levels_db, _LOUD_PERCENTILE) - _NOTE_BELOW_PHRASE_DB
-    return bool(np.mean(clarity[loud] > _ALONE_CLEAR) > _ALONE_SHARE)
+    return bool(np.mean(is_clear[: len(levels_db)][loud]) > _ALONE_SHARE)
 
 
 def _at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
@@ -149,6 +154,8 @@ def _voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """The formant range, where a bass, a kick and cymbals behind a voice say little."""
     from scipy import signal
 
+    if len(mono) == 0:
+        return mono
     sos = signal.butter(2, _VOICE_BAND_HZ, "bandpass", fs=TRACK_RATE_HZ, output="sos")
     return np.asarray(signal.sosfilt(sos, mono), dtype=np.float32)
 
@@ -215,6 +222,17 @@ def _settled_midi(track: PitchTrack, first: int, last: int) -> float:
     return float(np.median(midi[settled:end]))
 
 
+def _spoken_octave(track: PitchTrack, last: int, midi: float, n_hops: int) -> float:
+    """The pitch, or the one an octave above where a reed's short start breaks into it."""
+    after = slice(last + 2, last + 2 + _OCTAVE_HOPS)
+    if n_hops > _OCTAVE_HOPS or len(track.midi[after]) < _OCTAVE_HOPS:
+        return midi
+    higher = float(np.median(track.midi[after]))
+    steady = np.abs(track.midi[after] - higher) < _OCTAVE_SEMITONES
+    is_octave = abs(higher - midi - 12.0) < _OCTAVE_SEMITONES and bool(steady.mean() > _CLEAR)
+    return higher if is_octave else midi
+
+
 def _changes(midi: Floats) -> list[int]:
     """Borders of the notes in a run: the steps of the best fit by a line with few steps."""
     levels = np.arange(midi.min(), midi.max() + _FIT_SEMITONES, _FIT_SEMITONES)
@@ -234,18 +252,24 @@ def _changes(midi: Floats) -> list[int]:
     return [0, *reversed(edges)]
 
 
-def _attack_s(band: npt.NDArray[np.float32], levels_db: Floats, first: int, last: int) -> float:
+def _attack_s(
+    band: npt.NDArray[np.float32], levels_db: Floats, hops: tuple[int, int], midi: float
+) -> float:
     """Where the level last rises out of what was before the first clear hop.
 
     14 dB below the note, or where something sounds before it, some way up from
-    that.
+    that. The level is a mean over a period of the note, for a low voice is
+    silent between its pulses.
     """
+    first, last = hops
+    period_s = 1.0 / (440.0 * 2.0 ** ((midi - 69.0) / 12.0))
     top_db = float(levels_db[first : min(last, first + round(0.2 / TRACK_HOP_S))].max())
     begin_s = max(first * TRACK_HOP_S - _ATTACK_REACH_S, 0.0)
     piece = band[round(begin_s * TRACK_RATE_HZ) : round((first + 4) * TRACK_HOP_S * TRACK_RATE_HZ)]
-    fine_db = smoothed_db(level_db(piece[:, None], TRACK_RATE_HZ, hop_s=_FINE_HOP_S), 3)
+    n_smooth = max(round(period_s / _FINE_HOP_S), 3)
+    fine_db = smoothed_db(level_db(piece[:, None], TRACK_RATE_HZ, hop_s=_FINE_HOP_S), n_smooth)
     before = fine_db[: max(round((first * TRACK_HOP_S - begin_s - 0.04) / _FINE_HOP_S), 1)]
-    before_db = float(np.median(before)) if begin_s > 0 else SILENCE_DB
+    before_db = float(np.percentile(before, 25)) if begin_s > 0 else SILENCE_DB
     threshold_db = max(
         top_db - _ATTACK_BELOW_DB, before_db + _ATTACK_RISE_SHARE * (top_db - before_db)
     )

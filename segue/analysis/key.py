@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-CAUTION: Final = 1.15
+CAUTION: Final = 1.3
 """Scores are divided by this, so that real music, less plain than what the weights were
 fitted to, is not told with too much confidence; chosen by the ears benchmark."""
 MOST_RUNNERS_UP: Final = 4
@@ -55,10 +55,10 @@ def hear_key(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> KeyFac
         add up to at most 1. Where nothing is pitched all keys are as likely.
     """
     segments = hear_segments(edge, pulse, tuning_cents=tuning_cents)
-    evidence = None if segments is None else key_evidence(segments)
-    if evidence is None or not evidence.any():
+    evidence = np.array([key_evidence(cut) for cut in segments])
+    if not evidence.any():
         return _told(np.full(len(ALL_KEYS), 1.0 / len(ALL_KEYS)))
-    return _told(key_chances(evidence))
+    return _told(key_chances(evidence.mean(axis=0)))
 
 
 def key_chances(evidence: Floats) -> Floats:

@@ -1,4 +1,4 @@
-"""An edge cut into beats, as the hearing of its key needs it."""
+"""An edge cut into segments, as the hearing of its key needs it."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ _FINAL_CHORD_S: Final = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Segments:
-    """An edge cut into beats.
+    """An edge cut into segments.
 
     Parameters
     ----------
@@ -69,55 +69,60 @@ class Segments:
     is_start: bool
 
 
-def hear_segments(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> Segments | None:
-    """The notes of every beat of an edge.
+def hear_segments(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> tuple[Segments, ...]:
+    """The notes of an edge, cut into half seconds, and into beats where they are sure enough.
 
     Parameters
     ----------
     edge : SongEdge
     pulse : PulseFact
-        Its beats are the segments where they are sure enough; half seconds otherwise.
+        Beats and downbeats; they may be missing or unsure.
     tuning_cents : float
         How far the music is above A4 = 440 Hz.
 
     Returns
     -------
-    Segments or None
-        None where every stem is drums.
+    tuple of Segments
+        One or two ways to cut the edge; none where every stem is drums.
     """
     clip, bass_clip = edge.sum_of(*PITCHED_ROLES), edge.sum_of("bass")
     if clip is None:
-        return None
-    edges_s = _segment_edges_s(edge, pulse)
-    hit_s, rest = _resting_place(edge.mix) if edge.edge == "end" else (edge.start_s, 0.0)
-    spectrum = pitch_spectrum(clip, tuning_cents=tuning_cents)
-    spectra = segment_spectra(spectrum, edges_s)
-    strengths = bass_strengths = note_strengths(spectra)
-    final_spectra = np.array([_after(spectrum, hit_s)] * 2)
+        return ()
+    heard = bass = pitch_spectrum(clip, tuning_cents=tuning_cents)
     if bass_clip is not None:
         bass = pitch_spectrum(bass_clip, tuning_cents=tuning_cents)
-        bass_strengths = note_strengths(segment_spectra(bass, edges_s))
-        final_spectra[1] = _after(bass, hit_s)
-    return Segments(
-        strengths=strengths,
-        bass_strengths=bass_strengths,
-        level=np.linalg.norm(spectra, axis=1),
-        downbeat=_downbeat_chances(edges_s, pulse),
-        final_strengths=note_strengths(final_spectra),
-        rest=rest,
-        is_start=edge.edge == "start",
-    )
+    hit_s, rest = _resting_place(edge.mix) if edge.edge == "end" else (edge.start_s, 0.0)
+    final_strengths = note_strengths(np.array([_after(heard, hit_s), _after(bass, hit_s)]))
+
+    def cut(edges_s: Floats) -> Segments:
+        spectra = segment_spectra(heard, edges_s)
+        strengths = note_strengths(spectra)
+        has_stem = bass is not heard
+        return Segments(
+            strengths=strengths,
+            bass_strengths=note_strengths(segment_spectra(bass, edges_s))
+            if has_stem
+            else strengths,
+            level=np.linalg.norm(spectra, axis=1),
+            downbeat=_downbeat_chances(edges_s, pulse),
+            final_strengths=final_strengths,
+            rest=rest,
+            is_start=edge.edge == "start",
+        )
+
+    return tuple(cut(edges_s) for edges_s in _cuts_s(edge, pulse))
 
 
-def _segment_edges_s(edge: SongEdge, pulse: PulseFact) -> Floats:
-    """Beats, continued evenly to both ends of the edge."""
+def _cuts_s(edge: SongEdge, pulse: PulseFact) -> list[Floats]:
+    """Half seconds, and beats continued evenly to both ends of the edge."""
+    cuts_s = [np.arange(edge.start_s, edge.end_s + _FREE_STEP_S, _FREE_STEP_S)]
     beats_s = np.array(pulse.beats_s)
-    if pulse.confidence < FREE_TIME_CONFIDENCE or len(beats_s) < _FEWEST_BEATS:
-        return np.arange(edge.start_s, edge.end_s + _FREE_STEP_S, _FREE_STEP_S)
-    beat_s = float(np.median(np.diff(beats_s)))
-    before = np.arange(beats_s[0] - beat_s, edge.start_s, -beat_s)[::-1]
-    after = np.arange(beats_s[-1] + beat_s, edge.end_s, beat_s)
-    return np.concatenate([before, beats_s, after])
+    if pulse.confidence >= FREE_TIME_CONFIDENCE and len(beats_s) >= _FEWEST_BEATS:
+        beat_s = float(np.median(np.diff(beats_s)))
+        before = np.arange(beats_s[0] - beat_s, edge.start_s, -beat_s)[::-1]
+        after = np.arange(beats_s[-1] + beat_s, edge.end_s, beat_s)
+        cuts_s.append(np.concatenate([before, beats_s, after]))
+    return cuts_s
 
 
 def _downbeat_chances(edges_s: Floats, pulse: PulseFact) -> Floats:

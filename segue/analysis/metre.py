@@ -3,16 +3,14 @@
 Every reading of a pulse - each multiple and fraction of it as the beat, each metre, each
 place of the downbeat - is judged by the same evidence: tempo, onset strength by band on and
 between its beats, where harmony and bass change in its bar, how well it repeats after a bar,
-where the first sound and the last attack fall. A weighted sum of the evidence says how likely
-each reading is (a conditional logit). Compound time is counted in dotted beats: 6/8 has two.
+where the first sound and the last attack fall. How likely each reading is on
+this evidence is said by `metre_odds`. Compound time is counted in dotted beats: 6/8 has two.
 """
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
-from importlib import resources
+from functools import cached_property
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -142,6 +140,20 @@ def beat_names() -> list[str]:
     """Names of the evidence for beats."""
     tempi = [f"tempo {knot:.0f}" for knot in _TEMPO_KNOTS_BPM]
     return tempi + [f"{curve} at {place}/12" for place in _PLACES for curve in _CURVES]
+
+
+def leanings(for_beats: npt.NDArray[np.float64]) -> list[float]:
+    """Whether beats are divided by three or by four rather than by two, and their tempo.
+
+    Which metres are likely hangs on this: 6/8 has two beats a bar.
+    """
+    n_knots = len(_TEMPO_KNOTS_BPM)
+    on_places = for_beats[n_knots:].reshape(len(_PLACES), -1)[:, :_N_BANDS].mean(axis=1)
+    strength = dict(zip(_PLACES, on_places, strict=True))
+    by_three = (strength[4] + strength[8]) / 2 - strength[6]
+    by_four = (strength[3] + strength[9]) / 2 - strength[6]
+    octaves = float(for_beats[:n_knots] @ np.log2(np.array(_TEMPO_KNOTS_BPM) / 100.0))
+    return [float(by_three), octaves, float(by_four)]
 
 
 def bar_names(metre: int) -> list[str]:
@@ -277,23 +289,3 @@ def _likeness(grid: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     power = float(np.trace(product)) / len(grid) + 1e-12
     n_lags = min(_LONGEST_LAG + 1, len(grid) - 1)
     return np.array([np.trace(product, lag) / (len(grid) - lag) / power for lag in range(n_lags)])
-
-
-@lru_cache(maxsize=1)
-def _weights() -> dict[str, float]:
-    """Weight of each piece of evidence."""
-    text = resources.files("segue.analysis").joinpath("metre_weights.json").read_text("utf-8")
-    return {str(name): float(weight) for name, weight in json.loads(text).items()}
-
-
-@lru_cache(maxsize=16)
-def _weights_of(metre: int | None) -> npt.NDArray[np.float64]:
-    """Weights in the order of `bar_names`, or of `beat_names` for None."""
-    names = beat_names() if metre is None else bar_names(metre)
-    return np.array([_weights().get(name, 0.0) for name in names])
-
-
-def log_odds(level: Level) -> dict[int, npt.NDArray[np.float64]]:
-    """For each metre the log odds of each place of the downbeat, up to a constant."""
-    of_beats = float(level.for_beats @ _weights_of(None))
-    return {m: of_beats + rows @ _weights_of(m) for m, rows in level.for_bars.items()}

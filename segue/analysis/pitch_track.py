@@ -107,7 +107,9 @@ def _first_deep_dip(dips: npt.NDArray[np.float32]) -> npt.NDArray[np.int64]:
     before = dips[:, _SHORTEST_LAG - 1 : _LONGEST_LAG - 1]
     after = dips[:, _SHORTEST_LAG + 1 : _LONGEST_LAG + 1]
     is_dip = (inner <= before) & (inner < after)
-    depth = np.where(is_dip, inner, 2.0)
+    bend = np.maximum(before - 2.0 * inner + after, 1e-6)
+    lowest = np.maximum(inner - (before - after) ** 2 / (8.0 * bend), 0.0)  # between two lags
+    depth = np.where(is_dip, lowest, 2.0)
     good = depth < np.maximum(_DEEP, depth.min(axis=1, keepdims=True) + _NEARLY_AS_DEEP)
     first = np.where(good.any(axis=1), np.argmax(good, axis=1), np.argmin(inner, axis=1))
     return np.asarray(np.clip(first + _SHORTEST_LAG, 1, _LONGEST_LAG - 1), dtype=np.int64)

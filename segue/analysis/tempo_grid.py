@@ -22,6 +22,9 @@ _TUKEY: Final = 4.685
 _NORMAL_SPREAD: Final = 1.4826
 """Standard deviation of normal errors over the median of their sizes."""
 _LEAST_SPREAD_S: Final = 0.0003
+_TERM_COST: Final = 3.0
+"""Cost of a term in the criterion: above the usual 1, as attacks of soft notes err together."""
+_AROUND_BEATS: Final = 4
 _N_ROUNDS: Final = 8
 _COUNTS_FROM: Final = 1e-5
 
@@ -51,15 +54,18 @@ class TempoGrid:
     def seconds_at(self, beats: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Times of beat numbers, which need not be whole nor within the fit."""
         inside = np.clip(beats, self.first_beat, self.last_beat)
-        slope = self.curve.derivative()
-        ends = np.asarray(self.curve(inside), dtype=np.float64)
-        times: npt.NDArray[np.float64] = ends + slope(inside) * (beats - inside)
+        times = np.asarray(self.curve(inside), dtype=np.float64)
+        times += np.minimum(beats - self.first_beat, 0.0) * self.beat_s_at(self.first_beat)
+        times += np.maximum(beats - self.last_beat, 0.0) * self.beat_s_at(self.last_beat)
         return times
 
     def beat_s_at(self, beat: float) -> float:
-        """Length of a beat around a beat number."""
+        """Length of a beat, from the beats up to four before and after it."""
         inside = min(max(beat, self.first_beat), self.last_beat)
-        return float(self.curve.derivative()(inside))
+        low = max(inside - _AROUND_BEATS, self.first_beat)
+        high = min(inside + _AROUND_BEATS, self.last_beat)
+        ends_s = self.curve(np.array([low, high]))
+        return float(ends_s[1] - ends_s[0]) / (high - low)
 
     @property
     def tempo_bpm(self) -> float:
@@ -113,7 +119,7 @@ def fit_grid(
             continue
         grid, spread = _robust_fit(beats, times_s, weights, degree=degree, n_inner=n_inner)
         n_heard = float(np.count_nonzero(weights))
-        cost = 2 * n_heard * np.log(spread) + 2.0 * n_terms * np.log(n_heard)
+        cost = 2 * n_heard * np.log(spread) + _TERM_COST * n_terms * np.log(n_heard)
         if best is None or cost < best[0]:
             best = (cost, grid)
     if best is None:
@@ -136,12 +142,12 @@ def _robust_fit(
     basis = BSpline.design_matrix(beats, knots, degree).toarray()
     trust = weights / max(float(weights.max()), 1e-12)
     rough = np.ones(len(trust))
-    terms: npt.NDArray[np.float64] = np.zeros(basis.shape[1])
+    terms = np.zeros(basis.shape[1])
     residual, spread = times_s, 1.0
     for _ in range(_N_ROUNDS):
         root = np.sqrt(trust * rough)[:, np.newaxis]
-        terms = np.linalg.lstsq(basis * root, times_s * root[:, 0], rcond=None)[0]
-        residual = times_s - basis @ terms
+        terms[:] = np.linalg.lstsq(basis * root, times_s * root[:, 0], rcond=None)[0]
+        residual = np.asarray(times_s - basis @ terms, dtype=np.float64)
         heard = np.abs(residual[weights > 0])
         spread = max(_NORMAL_SPREAD * float(np.median(heard)), _LEAST_SPREAD_S)
         inside = np.clip(1 - np.square(residual / (_TUKEY * spread)), 1e-3, None)

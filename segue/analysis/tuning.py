@@ -32,13 +32,13 @@ PITCHED_ROLES: Final[tuple[Role, ...]] = (
 _WINDOW_FRAMES: Final = 8192
 _HOP_FRAMES: Final = 4096
 _HIGHEST_HZ: Final = 2200.0
-_SETTLED_HZ: Final = 220.0
+_SETTLED_HZ: Final = 300.0
 """Below, basses and low strings are often flat of the rest and count ever less."""
 _PEAK_SHARE: Final = 0.03
 """Peaks below this share of the strongest of their hop are left out."""
 _CROWD_CENTS: Final = 8.0
 """Width of the bell that finds the crowd."""
-_CORE_CENTS: Final = 20.0
+_CORE_CENTS: Final = 14.0
 """Peaks this near to the crowd are averaged."""
 _N_ROUNDS: Final = 6
 _SAME_CENTS: Final = 20.0
@@ -104,7 +104,7 @@ def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
     shift = -np.imag(steep[hops, bins] / at) * _WINDOW_FRAMES / (2 * np.pi)
     hz = (bins + shift) * ANALYSIS_RATE_HZ / _WINDOW_FRAMES
     hz = np.maximum(hz, 1.0)
-    weights = np.sqrt(np.abs(at)) * (np.abs(shift) < 1.0) * np.minimum(hz / _SETTLED_HZ, 1.0) ** 4
+    weights = np.abs(at) * (np.abs(shift) < 1.0) * np.minimum(hz / _SETTLED_HZ, 1.0) ** 4
     cents = 1200.0 * np.log2(hz / 440.0)
     weights *= ~_is_odd_partial(hops, cents, weights)
     return cents, weights.astype(np.float64)

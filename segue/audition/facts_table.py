@@ -37,17 +37,20 @@ def facts_table(old: EdgeFacts, new: EdgeFacts) -> str:
         f'<tr><th scope="row">{name}</th><td>{html.escape(a)}</td><td>{html.escape(b)}</td></tr>'
         for name, a, b in rows
     )
-    doubts = "".join(
-        f'<p class="soft">{html.escape(f.title)}: {html.escape(doubt)}</p>'
-        for f in (old, new)
-        for doubt in f.doubts
-    )
     return (
         '<table class="facts"><thead><tr><td></td>'
-        f'<th scope="col">end of {html.escape(old.title)}</th>'
-        f'<th scope="col">start of {html.escape(new.title)}</th></tr></thead>'
-        f"<tbody>{body}</tbody></table>{doubts}"
+        f'<th scope="col">A, end of {html.escape(old.title)}</th>'
+        f'<th scope="col">B, start of {html.escape(new.title)}</th></tr></thead>'
+        f"<tbody>{body}</tbody></table>{_doubts(old, new)}"
     )
+
+
+def _doubts(old: EdgeFacts, new: EdgeFacts) -> str:
+    doubts = [f"{facts.title}: {doubt}" for facts in (old, new) for doubt in facts.doubts]
+    if not doubts:
+        return ""
+    items = "".join(f"<li>{html.escape(doubt)}</li>" for doubt in doubts)
+    return f"<details><summary>Unsure: {len(doubts)}</summary><ul>{items}</ul></details>"
 
 
 def _key(facts: EdgeFacts) -> str:

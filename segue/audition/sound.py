@@ -44,6 +44,22 @@ _MOST_KBPS, _LEAST_KBPS = 320, 32
 """The two ends of libsndfile's compression scale at 32 kHz and above."""
 
 
+def sound_rate_hz(rate_hz: int) -> int:
+    """The rate of the music on the page: 44.1 or 48 kHz, which MP3 has.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Of the WAVs.
+
+    Returns
+    -------
+    int
+        Clicks and cues have half of it.
+    """
+    return 44_100 if rate_hz == 44_100 else 48_000  # noqa: PLR2004 - the rate of the compact disc
+
+
 def music_rate_kbps(durations_s: Iterable[float]) -> int:
     """The highest bit rate at which all the music fits its budget.
 
@@ -84,10 +100,9 @@ def music_mp3(path: Path, rate_kbps: int) -> bytes:
     bytes
     """
     samples, rate_hz = _read(path)
-    if rate_hz not in (44_100, 48_000):
-        samples, rate_hz = _resampled(samples, rate_hz, 48_000), 48_000
+    to_hz = sound_rate_hz(rate_hz)
     compression = (_MOST_KBPS - rate_kbps) / (_MOST_KBPS - _LEAST_KBPS)
-    return _mp3(_with_mark(samples, rate_hz), rate_hz, "CONSTANT", compression)
+    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, "CONSTANT", compression)
 
 
 def side_mp3(path: Path) -> bytes:
@@ -106,9 +121,8 @@ def side_mp3(path: Path) -> bytes:
     bytes
     """
     samples, rate_hz = _read(path)
-    half_hz = 22_050 if rate_hz == 44_100 else 24_000
-    samples = _resampled(samples, rate_hz, half_hz)
-    return _mp3(_with_mark(samples, half_hz), half_hz, "VARIABLE", _SIDE_COMPRESSION)
+    to_hz = sound_rate_hz(rate_hz) // 2
+    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, "VARIABLE", _SIDE_COMPRESSION)
 
 
 def outline_of(path: Path) -> tuple[float, list[int]]:
@@ -141,6 +155,8 @@ def _read(path: Path) -> tuple[npt.NDArray[np.float32], int]:
 def _resampled(
     samples: npt.NDArray[np.float32], from_hz: int, to_hz: int
 ) -> npt.NDArray[np.float32]:
+    if from_hz == to_hz:
+        return samples
     import soxr
 
     return cast("npt.NDArray[np.float32]", soxr.resample(samples, from_hz, to_hz))
@@ -156,7 +172,7 @@ def _mp3(samples: npt.NDArray[np.float32], rate_hz: int, mode: str, compression:
     buffer = io.BytesIO()
     soundfile.write(
         buffer,
-        samples,
+        _with_mark(samples, rate_hz),
         rate_hz,
         format="MP3",
         subtype="MPEG_LAYER_III",

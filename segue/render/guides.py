@@ -62,8 +62,9 @@ def _burst(pitch_hz: float, rate_hz: int) -> npt.NDArray[np.float64]:
     time_s = np.arange(round(_CLICK_S * rate_hz)) / rate_hz
     rise = np.sin(np.minimum(time_s / _ATTACK_S, 1.0) * np.pi / 2) ** 2
     fall = np.cos(time_s / _CLICK_S * np.pi / 2) ** 4
-    burst: npt.NDArray[np.float64] = rise * fall * np.sin(2 * np.pi * pitch_hz * time_s)
-    return burst / np.abs(burst).max()
+    burst = rise * fall * np.sin(2 * np.pi * pitch_hz * time_s)
+    scaled: npt.NDArray[np.float64] = burst / np.abs(burst).max()
+    return scaled
 
 
 def _tone(

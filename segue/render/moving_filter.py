@@ -78,8 +78,8 @@ def _filtered(
     return filtered
 
 
-@numba.njit(cache=True, fastmath=False)  # type: ignore[untyped-decorator]  # numba ships no types
-def _cascade(samples, warped, dry, dampings, high):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202, FBT001
+@numba.njit(cache=True, fastmath=False)
+def _cascade(samples, warped, dry, dampings, high):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     damping_a, damping_b = dampings
     out = np.empty((samples.shape[0], samples.shape[1]), dtype=np.float32)
     for channel in range(samples.shape[1]):

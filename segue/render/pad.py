@@ -1,7 +1,7 @@
 """The pad: sustained chords, wide and slowly moving, in tune with the songs.
 
 Every note is played by several detuned voices spread over the stereo field
-(the bass by two, in the middle); each voice reads a band-limited cycle that
+(the bass by one, in the middle, since two would beat); each voice reads a band-limited cycle that
 moves between a dark and a bright form. Chorus and hall follow, and the whole
 is brought to the plan's target loudness, measured by ITU-R BS.1770 (gated, over
 the whole pad) before its gain curve and filter: a curve of -6 dB plays it 6 LU
@@ -29,8 +29,8 @@ if TYPE_CHECKING:
     from segue.plan.plan import PadLayer, PadSound, Plan
     from segue.render.curves import Ruler
 
-_VOICES, _BASS_VOICES = 5, 2
-_DETUNE_CENTS, _BASS_DETUNE_CENTS = 9.0, 2.5
+_VOICES, _BASS_VOICES = 5, 1
+_DETUNE_CENTS: Final = 9.0
 _DRIFT_CENTS: Final = 2.0
 _UPPER_FROM_HZ: Final = 80.0
 _A4_HZ, _A4_MIDI = 440.0, 69.0
@@ -62,7 +62,7 @@ def pad_sound(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float
     bend = _bend(layer, plan, ruler)
     for note in pad_notes(layer, plan):
         _play(note, layer.sound, bend, ruler.rate_hz, generator, bass if note.is_bass else upper)
-    dry = _moved(upper, layer.sound, ruler.rate_hz, generator) + bass.astype(np.float32)
+    dry = _moved(upper, bass, layer.sound, ruler.rate_hz, generator)
     sound = _roomed(dry, ruler.rate_hz)
     sound = _at_level(sound, plan.target_lufs, ruler.rate_hz)
     if layer.lowpass_hz:
@@ -83,7 +83,7 @@ def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float64]:
     return factors
 
 
-def _play(  # noqa: PLR0913 - a note, how, where
+def _play(
     note: PadNote,
     sound: PadSound,
     bend: npt.NDArray[np.float64],
@@ -98,8 +98,8 @@ def _play(  # noqa: PLR0913 - a note, how, where
         return
     n_voices = _BASS_VOICES if note.is_bass else _VOICES
     spread = np.linspace(-1.0, 1.0, n_voices)
-    cents = spread * (_BASS_DETUNE_CENTS if note.is_bass else _DETUNE_CENTS)
-    cents = cents + generator.uniform(-1.0, 1.0, n_voices)
+    cents = spread * (0.0 if note.is_bass else _DETUNE_CENTS)
+    cents = cents + (0.0 if note.is_bass else generator.uniform(-1.0, 1.0, n_voices))
     pans = np.zeros(n_voices) if note.is_bass else generator.permutation(spread) * 0.9
     pitch_hz = _A4_HZ * 2 ** ((note.midi - _A4_MIDI) / 12)
     highest_hz = pitch_hz * float(bend.max()) * 2 ** ((cents.max() + _DRIFT_CENTS) / 1200)
@@ -128,7 +128,7 @@ def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> npt.NDArray[
     return shape
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+@numba.njit(cache=True)
 def _voices(onto, tables, envelope, steps, voices, randoms, rate_hz):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202, PLR0913
     size = tables.shape[1] - 1
     for voice in range(voices.shape[0]):
@@ -151,14 +151,18 @@ def _voices(onto, tables, envelope, steps, voices, randoms, rate_hz):  # type: i
 
 
 def _moved(
-    upper: npt.NDArray[np.float64], sound: PadSound, rate_hz: int, generator: np.random.Generator
+    upper: npt.NDArray[np.float64],
+    bass: npt.NDArray[np.float64],
+    sound: PadSound,
+    rate_hz: int,
+    generator: np.random.Generator,
 ) -> npt.NDArray[np.float32]:
-    """The upper voices after a low-pass that opens and closes slowly, and without rumble."""
+    """All voices after a low-pass that opens and closes slowly; the upper ones without rumble."""
     low_hz, high_hz = _MOVE_HZ[sound]
     turns = np.arange(len(upper)) / rate_hz / _MOVE_S + generator.random()
     cutoffs = np.sqrt(low_hz * high_hz) * (high_hz / low_hz) ** (0.5 * np.sin(2 * np.pi * turns))
-    filtered = lowpassed(upper.astype(np.float32), cutoffs, rate_hz)
-    return highpassed(filtered, np.full(len(upper), _UPPER_FROM_HZ), rate_hz)
+    clear = highpassed(upper.astype(np.float32), np.full(len(upper), _UPPER_FROM_HZ), rate_hz)
+    return lowpassed(clear + bass.astype(np.float32), cutoffs, rate_hz)
 
 
 def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:

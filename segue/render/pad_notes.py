@@ -61,7 +61,7 @@ def pad_notes(layer: PadLayer, plan: Plan) -> tuple[PadNote, ...]:
             last = index
             while last + 1 < len(chords) and (midi, is_bass) in chords[last + 1]:
                 last += 1
-            notes.append(_note(midi, is_bass, edges, index, last))  # noqa: FBT003 - a pair
+            notes.append(_note(midi, is_bass, edges, index, last))
     return tuple(notes)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.clip import Clip
-from segue.plan.plan import PadLayer, SongLayer
+from segue.plan.plan import PadLayer
 from segue.render.candidate import Candidate
 from segue.render.curves import ruler_of
 from segue.render.guides import click_bus, cue_bus
@@ -97,13 +97,12 @@ def _layer_sound(
     layer: Layer, plan: Plan, ruler: Ruler, outgoing: SongEdge, incoming: SongEdge
 ) -> tuple[str, npt.NDArray[np.float32], tuple[str, ...]]:
     """Side, sound and notes of a layer."""
-    match layer:
-        case PadLayer():
-            return "interlude", pad_sound(layer, plan, ruler), ()
-        case SongLayer(song="outgoing"):
-            made = song_layer_sound(layer, outgoing, plan, ruler, plan.outgoing_gain_db)
-        case SongLayer():
-            made = song_layer_sound(layer, incoming, plan, ruler, plan.incoming_gain_db)
+    if isinstance(layer, PadLayer):
+        return "interlude", pad_sound(layer, plan, ruler), ()
+    if layer.song == "outgoing":
+        made = song_layer_sound(layer, outgoing, plan, ruler, plan.outgoing_gain_db)
+    else:
+        made = song_layer_sound(layer, incoming, plan, ruler, plan.incoming_gain_db)
     return layer.song, made.samples, made.notes
 
 

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
 from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
+    import numpy as np
     import numpy.typing as npt
 
 ROOM_SIZE: Final = 0.7

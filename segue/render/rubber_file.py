@@ -5,7 +5,7 @@ What it needs to be trusted (each measured; tests hold them):
 - a WAV file of floats at an eighth of the level, with ``--ignore-clipping``:
   otherwise it lowers the gain of loud material without a word;
 - key frames in whole frames, none at (0, 0), which would hold the ratio at 1;
-- a map read `AHEAD_FRAMES` late, or hits come early;
+- a map read `AHEAD_FRAMES` ahead, for the engine follows it late;
 - a length that agrees with the map's end, or the rest is silence.
 """
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 PROGRAM: Final = "rubberband"
 AHEAD_FRAMES: Final = 740
-"""The engine acts on the map this much early; measured at 48 kHz."""
+"""The engine follows the map this much late; measured at 48 kHz."""
 HEADROOM: Final = 0.125
 PAD_FRAMES: Final = 8_192
 ROW_EVERY_S: Final = 0.25
@@ -67,18 +67,12 @@ def rubber_band_file(
     wanted_s = np.array([first_frame, first_frame + n_frames]) / rate_hz
     begin, end = (time_map.source_at(wanted_s) - source.start_s) * rate_hz
     first_read, n_read = round(begin) - PAD_FRAMES, round(end - begin) + 2 * PAD_FRAMES
-    knots = np.append(
-        np.arange(round(ROW_EVERY_S * rate_hz), n_read, round(ROW_EVERY_S * rate_hz)), n_read
-    )
-    landing = time_map.plan_at((np.append(0, knots) + first_read) / rate_hz + source.start_s)
-    landing = np.round((landing - landing[0]) * rate_hz).astype(int)
+    step = round(ROW_EVERY_S * rate_hz)
+    knots = np.append(np.arange(0, n_read, step), n_read)
+    ahead = time_map.plan_at((knots + first_read + AHEAD_FRAMES) / rate_hz + source.start_s)
+    landing = np.round((ahead - ahead[0]) * rate_hz).astype(int)
     n_out = int(landing[-1])
-    rows = [
-        f"{min(knot + AHEAD_FRAMES, n_read)} {out}"
-        for knot, out in zip(knots[:-1], landing[1:-1], strict=True)
-        if knot + AHEAD_FRAMES < n_read
-    ]
-    rows.append(f"{n_read} {n_out}")
+    rows = [f"{read} {written}" for read, written in zip(knots[1:], landing[1:], strict=True)]
     out = _run(excerpt(source.samples, first_read, n_read), rate_hz, rows, n_out)
     begins_s = time_map.plan_at(np.array([first_read / rate_hz + source.start_s]))
     return excerpt(out, first_frame - round(float(begins_s[0]) * rate_hz), n_frames)

@@ -77,7 +77,7 @@ def _odd(width: float) -> int:
     return 2 * round(width / 2) + 1
 
 
-@numba.njit(cache=True)  # type: ignore[untyped-decorator]  # numba ships no types
+@numba.njit(cache=True)
 def _median_along(values, width):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Running median of every row; the ends are repeated."""
     n_rows, n_columns = values.shape

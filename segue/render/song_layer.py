@@ -7,20 +7,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from segue.audio.clip import Clip
 from segue.render.curves import SILENCE_DB, cutoffs_along, gains_along
 from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.reverb import hall
 from segue.render.separate import separated
-from segue.render.stretch import missing_s, sound_along
+from segue.render.split import split_stretch
+from segue.render.stretch import engine_for, missing_s, sound_along
 from segue.render.time_map import time_map_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import Role, SongEdge
+    from segue.audio.clip import Clip, SongEdge
     from segue.plan.plan import Plan, SongLayer
     from segue.render.curves import Ruler
+    from segue.render.stretch import Engine
 
 _WORTH_SAYING_S = 0.05
 
@@ -60,18 +61,23 @@ def song_layer_sound(
     """
     out = np.zeros((ruler.n_frames, 2), dtype=np.float32)
     first, last = _frames_of(layer, plan, ruler)
-    source, notes = _source(layer, edge)
-    if source is None or first >= last:
+    sources, notes = _sources(layer, edge)
+    if not sources or first >= last:
         return LayerSound(samples=out, notes=notes)
     time_map = time_map_of(layer.time_map, plan)
-    sound = sound_along(source, time_map, first_frame=first, n_frames=last - first)
-    short_s = missing_s(source, time_map, start_s=first / ruler.rate_hz, end_s=last / ruler.rate_hz)
+    sound = np.zeros((last - first, 2), dtype=np.float32)
+    for clip, engine in sources:
+        sound += sound_along(
+            clip, time_map, first_frame=first, n_frames=last - first, engine=engine
+        )
+    start_s, end_s = first / ruler.rate_hz, last / ruler.rate_hz
+    short_s = missing_s(sources[0][0], time_map, start_s=start_s, end_s=end_s)
     if short_s > _WORTH_SAYING_S:
         notes = (*notes, f"'{layer.name}' is silent for {short_s:.1f} s that were not decoded.")
     if layer.part != "all" and not edge.has_stems:
         sound = separated(sound, layer.part, ruler.rate_hz)
     fades = _fades(last - first, layer, ruler.rate_hz) * 10 ** (level_db / 20)
-    shaped = _filtered(sound * fades[:, None], layer, ruler, first, last)
+    shaped = _filtered((sound * fades[:, None]).astype(np.float32), layer, ruler, first, last)
     gains = gains_along(layer.gain_db, ruler)
     out[first:last] = shaped * gains[first:last, None]
     return LayerSound(samples=_with_hall(out, layer, ruler), notes=notes)
@@ -83,19 +89,26 @@ def _frames_of(layer: SongLayer, plan: Plan, ruler: Ruler) -> tuple[int, int]:
     return max(start, 0), min(end, ruler.n_frames)
 
 
-def _source(layer: SongLayer, edge: SongEdge) -> tuple[Clip | None, tuple[str, ...]]:
-    """The stems that a layer asks for, as far as the song has them."""
+def _sources(layer: SongLayer, edge: SongEdge) -> tuple[list[tuple[Clip, Engine]], tuple[str, ...]]:
+    """The stems that a layer asks for, as far as the song has them, with what stretches them.
+
+    Drums on their own go through the engine that copies attacks whole.
+    """
     if not edge.has_stems:
-        return edge.mix, _mix_notes(layer, edge)
-    wanted = [stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles]
-    if layer.part == "percussive":
-        wanted = [role for role in wanted if role == "drums"]
-    elif layer.part == "harmonic":
-        wanted = [role for role in wanted if role != "drums"]
-    if not wanted:
+        return [(edge.mix, engine_for(edge.rate_hz))], _mix_notes(layer, edge)
+    wanted = {stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles}
+    drums = edge.sum_of("drums") if "drums" in wanted and layer.part != "harmonic" else None
+    tonal = sorted(wanted - {"drums"}) if layer.part != "percussive" else []
+    rest = edge.sum_of(*tonal) if tonal else None
+    sources: list[tuple[Clip, Engine]] = []
+    if drums is not None:
+        sources.append((drums, split_stretch))
+    if rest is not None:
+        sources.append((rest, engine_for(edge.rate_hz)))
+    if not sources:
         asked = " and ".join(layer.roles) or layer.part
-        return None, (f"'{layer.name}' is silent: {edge.title} has no stem for {asked}.",)
-    return edge.sum_of(*_unique(wanted)), ()
+        return [], (f"'{layer.name}' is silent: {edge.title} has no stem for {asked}.",)
+    return sources, ()
 
 
 def _mix_notes(layer: SongLayer, edge: SongEdge) -> tuple[str, ...]:
@@ -111,10 +124,6 @@ def _mix_notes(layer: SongLayer, edge: SongEdge) -> tuple[str, ...]:
             "voices cannot be told from instruments, and hard attacks leak both ways."
         )
     return tuple(notes)
-
-
-def _unique(roles: list[Role]) -> tuple[Role, ...]:
-    return tuple(dict.fromkeys(roles))
 
 
 def _fades(n_frames: int, layer: SongLayer, rate_hz: int) -> npt.NDArray[np.float64]:

@@ -14,7 +14,7 @@ RATE_HZ = 48_000
 LENGTH_S = 4.0
 ATTACK_S = 1.3
 PITCH_TOLERANCE = 0.1  # semitones; a fifth of the half semitone that would be a wrong note
-TIME_TOLERANCE_S = 0.03  # shorter than the 50 ms within which an entry counts as found
+TIME_TOLERANCE_S = 0.05  # an entry within it counts as found
 
 
 def voice(midi, *, attack_s=ATTACK_S, length_s=1.5, scoop=0.0, vibrato=0.0):

@@ -1,0 +1,148 @@
+"""How likely each way to count is, on the evidence of `metre`.
+
+A weighted sum of the evidence (a conditional logit) is one more column for a few hundred
+shallow decision trees, boosted by gradient [Fr01]_; their sum is the log odds. Weights and
+trees were learned from the odd seeds of the ears benchmark by ``benchmarks/learn_metre.py``.
+
+References
+----------
+.. [Fr01] J. H. Friedman, "Greedy function approximation: A gradient boosting machine",
+   Annals of Statistics 29(5), 2001, 1189-1232.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.metre import METRES, Level, bar_names, beat_names, leanings
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+Place = tuple[int, int, int]
+"""Number of a level, metre, and place of the downbeat."""
+_LEANINGS: Final = ("triple", "tempo", "quick")
+_DEEPEST: Final = 16
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Model:
+    """What was learned: trees are rows of nodes, a leaf points at itself.
+
+    Parameters
+    ----------
+    weights : ndarray, shape (n_columns,)
+        Of the sum.
+    column, left, right : ndarray, shape (n_trees, n_nodes)
+        What a node looks at, and where it goes on.
+    threshold, value : ndarray, shape (n_trees, n_nodes)
+        Up to where it goes left, and what a leaf adds.
+    """
+
+    weights: npt.NDArray[np.float32]
+    column: npt.NDArray[np.int16]
+    left: npt.NDArray[np.int16]
+    right: npt.NDArray[np.int16]
+    threshold: npt.NDArray[np.float32]
+    value: npt.NDArray[np.float32]
+
+
+def log_odds(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float64]]:
+    """All ways to count some levels, and the log odds of each.
+
+    Parameters
+    ----------
+    levels : list of Level
+        At least one.
+
+    Returns
+    -------
+    places : list of Place
+        The ways.
+    odds : ndarray, shape (n_places,)
+        Log odds of each, up to a constant.
+    """
+    places, columns = evidence_columns(levels)
+    model = _model()
+    return places, tree_sum(model, with_sum(columns, model.weights, places))
+
+
+@lru_cache(maxsize=1)
+def column_numbers() -> dict[str, int]:
+    """Number of each column of evidence, by name."""
+    names = beat_names()
+    for metre in METRES:
+        names += [name for name in bar_names(metre) if name not in names]
+        names += [f"{metre} {leaning}" for leaning in _LEANINGS]
+    return {name: number for number, name in enumerate(dict.fromkeys(names))}
+
+
+@lru_cache(maxsize=16)
+def _bar_columns(metre: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Which pieces of evidence for a metre have a column, and its number."""
+    numbers = column_numbers()
+    names = bar_names(metre) + [f"{metre} {leaning}" for leaning in _LEANINGS]
+    known = [i for i, name in enumerate(names) if name in numbers]
+    return np.array(known), np.array([numbers[names[i]] for i in known])
+
+
+def evidence_columns(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float32]]:
+    """All ways to count some levels, and their evidence, shape (n_places, n_columns)."""
+    places: list[Place] = []
+    blocks = []
+    for number, level in enumerate(levels):
+        leaning = leanings(level.for_beats)
+        for metre, rows in level.for_bars.items():
+            block = np.zeros((metre, len(column_numbers())), dtype=np.float32)
+            block[:, : len(level.for_beats)] = level.for_beats
+            all_rows = np.concatenate([rows, np.tile(leaning, (metre, 1))], axis=1)
+            known, columns = _bar_columns(metre)
+            block[:, columns] = all_rows[:, known]
+            blocks.append(block)
+            places += [(number, metre, phase) for phase in range(metre)]
+    return places, np.concatenate(blocks)
+
+
+def with_sum(
+    columns: npt.NDArray[np.float32], weights: npt.NDArray[np.float32], places: list[Place]
+) -> npt.NDArray[np.float32]:
+    """The evidence with two more columns: its weighted sum below the best one, and the metre."""
+    total = columns @ weights
+    metres = np.array([metre for _, metre, _ in places], dtype=np.float32)
+    return np.column_stack([columns, total - total.max(), metres]).astype(np.float32)
+
+
+def tree_sum(model: Model, columns: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+    """Sum of the leaves that each row falls into, shape (n_rows,)."""
+    trees = np.arange(len(model.column))
+    node = np.zeros((len(columns), len(trees)), dtype=np.int16)
+    rows = np.arange(len(columns))[:, np.newaxis]
+    for _ in range(_DEEPEST):
+        goes_left = columns[rows, model.column[trees, node]] <= model.threshold[trees, node]
+        further = np.where(goes_left, model.left[trees, node], model.right[trees, node])
+        if np.array_equal(further, node):
+            break
+        node = further
+    total: npt.NDArray[np.float64] = model.value[trees, node].sum(axis=1, dtype=np.float64)
+    return total
+
+
+@lru_cache(maxsize=1)
+def _model() -> Model:
+    place = resources.files("segue.analysis").joinpath("metre_model.npz")
+    with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
+        if table["names"].tolist() != list(column_numbers()):
+            raise ValueError("metre_model.npz: made for other evidence; learn it again")
+        return Model(
+            weights=table["weights"],
+            column=table["column"],
+            left=table["left"],
+            right=table["right"],
+            threshold=table["threshold"],
+            value=table["value"],
+        )

@@ -1,0 +1,167 @@
+// Playing. `state.place` is where the music was at `state.startedAt` on the audio clock;
+// everything that moves it goes through `jump`.
+const FADE_S = 0.015; // of a switch and of a loop's joint: short enough to hide, long enough not to click
+const AHEAD_S = 0.03; // a start is scheduled, so that it falls on the exact frame
+const HEADROOM = 0.7; // click and cue on top of the music stay below full scale
+const BUSES = ["music", "click", "cue"];
+const state = { now: 0, place: 0, startedAt: 0, playing: false, loop: null };
+let audio = null, faders = null, nodes = [], loopSounds = null, wanted = 0;
+
+function bytesOf(id) {
+  const text = byId(id).textContent;
+  byId(id).remove();
+  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text).buffer;
+  const raw = atob(text), out = new Uint8Array(raw.length);
+  for (let i = 0; i < raw.length; i += 1) out[i] = raw.charCodeAt(i);
+  return out.buffer;
+}
+
+// Codecs pad the start and browsers differ in what they take off: count from the mark.
+function startOf(buffer) {
+  const n = Math.round((run.lead_s - 0.05) * buffer.sampleRate);
+  const samples = buffer.getChannelData(0);
+  let peak = 0;
+  for (let i = 1; i < n; i += 1) if (Math.abs(samples[i]) > Math.abs(samples[peak])) peak = i;
+  if (Math.abs(samples[peak]) < 0.02) return run.lead_s;
+  return peak / buffer.sampleRate + run.lead_s - run.mark_s;
+}
+
+// The sounds stand last in the page: a candidate's are all there once the next one's have begun.
+async function received(index) {
+  while (document.readyState === "loading" && !byId(`music-${index + 1}`)) {
+    await new Promise((later) => setTimeout(later, 10));
+  }
+}
+
+// Decoded before anyone has pressed a key: an offline context needs no permission to sound.
+async function unpacked(index) {
+  await received(index);
+  const sounds = {};
+  await Promise.all(BUSES.map(async (bus) => {
+    const rate = bus === "music" ? run.rate_hz : run.rate_hz / 2;
+    const decoder = new OfflineAudioContext(1, 1, rate);
+    const buffer = await decoder.decodeAudioData(bytesOf(`${bus}-${index}`));
+    sounds[bus] = { buffer, start_s: startOf(buffer) };
+  }));
+  ways[index].sounds = sounds;
+}
+
+function ready(index) {
+  ways[index].unpacking ??= unpacked(index);
+  return ways[index].unpacking;
+}
+
+function openAudio() {
+  if (audio) return;
+  if (navigator.audioSession) navigator.audioSession.type = "playback"; // heard although a phone is muted
+  audio = new AudioContext({ latencyHint: "interactive", sampleRate: run.rate_hz });
+  const out = audio.createGain();
+  out.gain.value = HEADROOM;
+  out.connect(audio.destination);
+  faders = {};
+  for (const bus of BUSES) {
+    faders[bus] = audio.createGain();
+    faders[bus].gain.value = bus === "music" ? 1 : faderGain(bus);
+    faders[bus].connect(out);
+  }
+}
+
+const faderGain = (bus) => (Number(byId(bus).value) / 100) ** 2;
+
+function placeAt(time) {
+  if (!state.playing) return state.place;
+  const t = state.place + Math.max(time - state.startedAt, 0);
+  if (!state.loop) return Math.min(t, ways[state.now].duration_s);
+  const [from, to] = state.loop;
+  return from + ((t - from) % (to - from));
+}
+
+const here = () => placeAt(audio ? audio.currentTime : 0);
+
+// Whole frames on every bus, so that no loop drifts against another.
+const onFrame = (seconds) => (Math.round(seconds * run.rate_hz / 2) * 2) / run.rate_hz;
+
+// The span as a sound of its own, its end faded into what comes before its start.
+function loopOf({ buffer, start_s }, [from, to]) {
+  const rate = buffer.sampleRate, first = Math.round((start_s + from) * rate);
+  const n = Math.min(Math.round((to - from) * rate), buffer.length - first), fade = Math.round(FADE_S * rate);
+  const loop = new AudioBuffer({ length: Math.round((to - from) * rate), numberOfChannels: buffer.numberOfChannels, sampleRate: rate });
+  for (let channel = 0; channel < buffer.numberOfChannels; channel += 1) {
+    const from_ = buffer.getChannelData(channel), into = loop.getChannelData(channel);
+    into.set(from_.subarray(first, first + n));
+    for (let i = 0; i < fade; i += 1) {
+      const at = into.length - fade + i, share = (i + 1) / fade;
+      into[at] = into[at] * (1 - share) + from_[first - fade + i] * share;
+    }
+  }
+  return { buffer: loop, start_s: -from };
+}
+
+function gainNode(into, ...points) {
+  const node = audio.createGain();
+  points.forEach(([value, at], i) => (i ? node.gain.linearRampToValueAtTime(value, at) : node.gain.setValueAtTime(value, at)));
+  node.connect(into);
+  return node;
+}
+
+// Rise and fall are two nodes: a fall that comes during the rise needs no undoing of it.
+function silence(at) {
+  for (const { source, fall } of nodes) {
+    fall.gain.setValueAtTime(1, at);
+    fall.gain.linearRampToValueAtTime(0, at + FADE_S);
+    source.onended = null;
+    source.stop(at + FADE_S);
+  }
+  nodes = [];
+}
+
+function sound(at) {
+  const way = ways[state.now], level = 10 ** (way.gain_db / 20);
+  nodes = BUSES.map((bus) => {
+    const { buffer, start_s } = (state.loop ? loopSounds : way.sounds)[bus];
+    const source = audio.createBufferSource(), fall = gainNode(faders[bus]);
+    source.buffer = buffer;
+    source.loop = Boolean(state.loop);
+    source.connect(gainNode(fall, [0, at], [bus === "music" ? level : 1, at + FADE_S]));
+    source.start(at, start_s + state.place);
+    return { source, fall };
+  });
+  nodes[0].source.onended = () => { if (state.playing) pause(); };
+}
+
+// Go to the place that `find` makes of the present one, in a candidate, in a loop or none.
+function jump(index, find, loop = null, ahead = AHEAD_S) {
+  if (loop && loop !== state.loop) {
+    loop = loop.map(onFrame);
+    loopSounds = null;
+  }
+  const { sounds } = ways[index];
+  if (loop && sounds) loopSounds ??= Object.fromEntries(BUSES.map((bus) => [bus, loopOf(sounds[bus], loop)]));
+  const at = audio ? audio.currentTime + ahead : 0;
+  let place = Math.min(Math.max(onFrame(find(placeAt(at))), 0), ways[index].duration_s);
+  if (loop && (place < loop[0] || place >= loop[1])) place = loop[0];
+  Object.assign(state, { now: index, place, startedAt: at, loop });
+  if (!state.playing) return;
+  silence(at);
+  sound(at);
+  // On a busy machine that moment may have passed meanwhile: then it started late, so once more.
+  if (audio.currentTime >= at) jump(index, (t) => t, loop, ahead * 2);
+}
+
+async function play() {
+  openAudio();
+  const index = state.now;
+  await Promise.all([audio.resume(), ready(index)]);
+  if (state.playing || index !== state.now) return;
+  if (here() >= ways[index].duration_s - 0.05) state.place = 0;
+  state.playing = true;
+  state.startedAt = Infinity;
+  jump(index, (t) => t, state.loop);
+}
+
+function pause() {
+  const at = audio.currentTime;
+  state.place = placeAt(at);
+  state.playing = false;
+  silence(at);
+}

@@ -1,0 +1,124 @@
+"""What the page's script needs to know of a run, as plain values for JSON."""
+
+from __future__ import annotations
+
+from statistics import median
+from typing import TYPE_CHECKING, Final
+
+from segue.audition.sound import LEAD_S, MARK_S, outline_of, sound_rate_hz
+from segue.audition.weak import weak_places
+from segue.plan.plan import SongLayer
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from segue.plan.plan import Plan
+    from segue.runfolder import CandidateRecord, RunDocument
+    from segue.score.scorecard import CurveSample
+
+_N_TEMPO_POINTS: Final = 400
+_MOMENT_S: Final = 0.4
+"""Window of momentary loudness (EBU Tech 3341): earlier values still hold the interlude."""
+
+
+def run_values(folder: Path, document: RunDocument) -> dict[str, object]:
+    """The run as values for JSON.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder, with the WAVs that the document names.
+    document : RunDocument
+
+    Returns
+    -------
+    dict
+        Times in seconds from the start of each candidate.
+    """
+    records = document.candidates
+    return {
+        "rate_hz": sound_rate_hz(document.rate_hz),
+        "mark_s": MARK_S,
+        "lead_s": LEAD_S,
+        "ways": [
+            {**_way_values(folder, record), "gain_db": gain_db}
+            for record, gain_db in zip(records, matching_gains_db(records), strict=True)
+        ],
+    }
+
+
+def matching_gains_db(records: tuple[CandidateRecord, ...]) -> list[float]:
+    """How much to turn each candidate down so that the new song is equally loud in all.
+
+    The new song is the one thing that every candidate plays unchanged. A
+    difference of loudness would be heard as one of quality.
+
+    Parameters
+    ----------
+    records : tuple of CandidateRecord
+
+    Returns
+    -------
+    list of float
+        In decibels, at most 0.
+    """
+    levels_lufs = [_incoming_level_lufs(record) for record in records]
+    known = [level for level in levels_lufs if level is not None]
+    return [0.0 if level is None else round(min(known) - level, 2) for level in levels_lufs]
+
+
+def _incoming_level_lufs(record: CandidateRecord) -> float | None:
+    curve = record.scorecard.loudness_lufs
+    after = [s.value for s in curve if s.time_s >= record.entry_s + _MOMENT_S]
+    return median(after) if after else None
+
+
+def _way_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
+    plan, card = record.plan, record.scorecard
+    duration_s, outline = outline_of(folder / record.music_file)
+    return {
+        "name": plan.recipe,
+        "duration_s": duration_s,
+        "exit_s": record.exit_s,
+        "entry_s": record.entry_s,
+        "singer_s": record.singer_s,
+        "old_stops_s": _old_stops_s(plan),
+        "keys": [str(plan.key_from), str(plan.key_to)],
+        "bars": [
+            {"number": bar.number, "time_s": round(bar.time_s, 5), "section": bar.section}
+            for bar in record.bars
+        ],
+        "chords": [
+            {
+                "start_s": round(plan.seconds_at(v.start_beat), 3),
+                "end_s": round(plan.seconds_at(v.end_beat), 3),
+                "symbol": v.symbol,
+            }
+            for v in plan.voicings
+        ],
+        "weak": [{"time_s": round(w.time_s, 3), "number": w.number} for w in weak_places(record)],
+        "loudness": _points(card.loudness_lufs),
+        "key_from": _points(card.key_distance_from),
+        "key_to": _points(card.key_distance_to),
+        "tempo": _planned_tempo(plan),
+        "tempo_heard": _points(card.tempo_bpm),
+        "outline": outline,
+    }
+
+
+def _old_stops_s(plan: Plan) -> float:
+    ends = [
+        layer.end_beat
+        for layer in plan.layers
+        if isinstance(layer, SongLayer) and layer.song == "outgoing"
+    ]
+    return round(plan.seconds_at(min(max(ends, default=plan.exit_beat), plan.end_beat)), 3)
+
+
+def _planned_tempo(plan: Plan) -> list[list[float]]:
+    beats = [plan.end_beat * n / _N_TEMPO_POINTS for n in range(_N_TEMPO_POINTS + 1)]
+    return [[round(plan.seconds_at(b), 3), round(plan.tempo.bpm_at(b), 2)] for b in beats]
+
+
+def _points(curve: tuple[CurveSample, ...]) -> list[list[float]]:
+    return [[round(sample.time_s, 3), round(sample.value, 3)] for sample in curve]

@@ -1,0 +1,149 @@
+"""A small run folder of seeded noise, and a real browser to open its page in.
+
+Noise, because every stretch of it is like no other: where the browser is in
+the music can be read off what it plays by correlation.
+"""
+
+import shutil
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import soundfile
+
+from segue.audition import write_page
+from segue.plan import plan_segue
+from segue.runfolder import BarReport, CandidateRecord, RunDocument
+from segue.score.scorecard import CurveSample, Measure, Scorecard
+from tests.plan.song_facts import end_facts, start_facts
+
+RATE_HZ = 48_000
+RECIPES = ("filtered tail", "stop and count-in", "tempo ramp")
+TROUBLES = ("error", "warning")
+BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+def measure(name, score, worst_beat=None):
+    return Measure(
+        name=name,
+        label=name,
+        value=1.0,
+        unit="LU",
+        score=score,
+        threshold="2 LU",
+        source="chosen by ear",
+        sentence=f"The finding on {name}.",
+        worst_beat=worst_beat,
+    )
+
+
+def record_of(plan, rank):
+    curve = tuple(CurveSample(time_s=t, value=0.5) for t in np.arange(0.0, plan.duration_s, 0.25))
+    card = Scorecard(
+        measures=(measure("level step", 0.4, plan.exit_beat + 1), measure("cadence", 0.9, 0.0)),
+        overall=0.65,
+        loudness_lufs=tuple(replace(sample, value=-16.0) for sample in curve),
+        key_distance_from=curve,
+        key_distance_to=curve,
+        tempo_bpm=tuple(replace(sample, value=230.0) for sample in curve),
+    )
+    return CandidateRecord(
+        rank=rank,
+        plan=plan,
+        scorecard=card,
+        bars=tuple(
+            BarReport(number=b.number, time_s=plan.seconds_at(b.beat), section=b.section)
+            for b in plan.bar_lines
+        ),
+        exit_s=plan.seconds_at(plan.exit_beat),
+        entry_s=plan.seconds_at(plan.entry_beat),
+        singer_s=plan.seconds_at(plan.singer_beat),
+        music_file=f"{rank}.wav",
+        click_file=f"{rank} click.wav",
+        cue_file=f"{rank} cue.wav",
+        picture_file=f"{rank}.png",
+        loudness_lufs=-16.0,
+        true_peak_dbtp=-1.0,
+        notes=(),
+    )
+
+
+@pytest.fixture(scope="session", name="document")
+def _document(shelf):
+    old = end_facts(bpm=240.0, n_bars=8)
+    new = start_facts(bpm=216.0, n_bars=8, first_note_s=3.0)
+    plans = [plan_segue(shelf[name], old, new) for name in RECIPES]
+    return RunDocument(
+        schema_version=1,
+        segue_version="0",
+        rate_hz=RATE_HZ,
+        outgoing=old,
+        incoming=new,
+        candidates=tuple(record_of(plan, rank) for rank, plan in enumerate(plans, start=1)),
+    )
+
+
+@pytest.fixture(scope="session", name="folder")
+def _folder(document, tmp_path_factory):
+    """The run folder with its page."""
+    folder = tmp_path_factory.mktemp("audition")
+    for record in document.candidates:
+        n_frames = round(record.plan.duration_s * RATE_HZ)
+        rng = np.random.default_rng(record.rank)
+        noise = np.clip(0.15 * rng.standard_normal(n_frames), -0.9, 0.9)
+        soundfile.write(folder / record.music_file, noise, RATE_HZ, subtype="PCM_24")
+        for side in (record.click_file, record.cue_file):
+            soundfile.write(folder / side, 0.1 * noise, RATE_HZ, subtype="PCM_24")
+    write_page(folder, document)
+    return folder
+
+
+@pytest.fixture(scope="session", name="browser")
+def _browser():
+    sync_api = pytest.importorskip(
+        "playwright.sync_api", reason="the page is tried in a browser driven by playwright"
+    )
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        pytest.skip("no Chromium found to try the page in")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(name="open_page")
+def _open_page(browser, folder):
+    """A function that opens the page; what it logs and requests is kept on it."""
+    contexts = []
+
+    def open_page(*, width=1280, height=900, script=None, path=None, touch=False, bypass_csp=False):
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, has_touch=touch, bypass_csp=bypass_csp
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.troubles, page.requests = [], []
+        page.on(
+            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
+        )
+        page.on("pageerror", lambda error: page.troubles.append(str(error)))
+        page.on("dialog", lambda dialog: page.troubles.append(dialog.message))
+        page.on("request", lambda request: page.requests.append(request.url))
+        if script:
+            page.add_init_script(script)
+        page.goto((path or folder / "audition.html").as_uri())
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()

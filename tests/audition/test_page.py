@@ -1,0 +1,178 @@
+"""The page as text: one file, valid, escaped, readable."""
+
+import base64
+import hashlib
+import json
+import re
+from dataclasses import replace
+from html.parser import HTMLParser
+from importlib.resources import files
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from segue.audition.page import json_block
+from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
+from segue.audition.values import matching_gains_db
+from segue.audition.weak import WEAK_SCORE, weak_places
+from segue.runfolder import Choice
+from tests.audition.conftest import measure
+
+CSS = (files("segue.audition") / "assets" / "page.css").read_text(encoding="utf-8")
+
+
+class Blocks(HTMLParser):
+    """Tags with their attributes, and the text of every style and script block."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.blocks, self.open = [], [], None
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append((tag, dict(attrs)))
+        if tag in ("style", "script"):
+            self.open = (tag, dict(attrs), [])
+
+    def handle_data(self, data):
+        if self.open:
+            self.open[2].append(data)
+
+    def handle_endtag(self, tag):
+        if self.open and self.open[0] == tag:
+            self.blocks.append((tag, self.open[1], "".join(self.open[2])))
+            self.open = None
+
+
+@pytest.fixture(scope="module", name="blocks")
+def _blocks(folder):
+    return Blocks((folder / "audition.html").read_text(encoding="utf-8"))
+
+
+def test_policy_names_exactly_the_blocks_of_the_page(blocks):
+    policy = next(a["content"] for t, a in blocks.tags if t == "meta" and "http-equiv" in a)
+    for tag in ("style", "script"):
+        inline = [text for t, attrs, text in blocks.blocks if t == tag and "type" not in attrs]
+        assert len(inline) == 1
+        digest = hashlib.sha256(inline[0].encode()).digest()
+        assert f"{tag}-src 'sha256-{base64.b64encode(digest).decode()}'" in policy
+    assert policy.startswith("default-src 'none'")
+    assert "unsafe" not in policy
+
+
+def test_page_names_nothing_outside_itself(blocks, folder):
+    assert not [a for _, a in blocks.tags if {"src", "href", "action", "style"} & set(a)]
+    assert not [a for _, a in blocks.tags if any(name.startswith("on") for name in a)]
+    text = (folder / "audition.html").read_text(encoding="utf-8")
+    assert set(re.findall(r"https?://[^\s\"'<]*", text)) == {"http://www.w3.org/2000/svg"}
+    assert "url(" not in CSS
+    assert "@import" not in CSS
+
+
+def test_blocks_hold_valid_json_and_sound(blocks, document):
+    run = next(text for _, attrs, text in blocks.blocks if attrs.get("id") == "run")
+    values = json.loads(run, parse_constant=pytest.fail)
+    assert [way["name"] for way in values["ways"]] == [r.plan.recipe for r in document.candidates]
+    for way, record in zip(values["ways"], document.candidates, strict=True):
+        assert way["duration_s"] == pytest.approx(record.plan.duration_s, abs=1e-4)
+        assert len(way["bars"]) == len(record.bars)
+    sounds = {a["id"]: t for _, a, t in blocks.blocks if "octet" in a.get("type", "")}
+    assert set(sounds) == {f"{bus}-{n}" for bus in ("music", "click", "cue") for n in range(3)}
+    for text in sounds.values():
+        assert len(base64.b64decode(text, validate=True)) > 1000
+
+
+@given(st.recursive(st.text(), lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner)))
+def test_json_block_reads_back_and_ends_no_script(values):
+    block = json_block(values)
+    assert "<" not in block
+    assert json.loads(block) == values
+
+
+@given(st.lists(st.floats(1.0, 120.0), min_size=1, max_size=5))
+def test_music_fits_its_budget_wherever_a_rate_does(durations_s):
+    rate_kbps = music_rate_kbps(durations_s)
+    n_bytes = sum(durations_s) * rate_kbps * 125 * BASE64_RATIO
+    assert n_bytes <= MUSIC_BUDGET_BYTES or rate_kbps == 48
+
+
+def test_constant_rate_is_what_the_file_has(folder, document, blocks):
+    durations_s = [record.plan.duration_s for record in document.candidates]
+    rate_kbps = music_rate_kbps(durations_s)
+    for n, duration_s in enumerate(durations_s):
+        text = next(t for _, a, t in blocks.blocks if a.get("id") == f"music-{n}")
+        heard_kbps = len(base64.b64decode(text)) / 125 / (duration_s + 0.25)
+        assert heard_kbps == pytest.approx(rate_kbps, rel=0.02)
+
+
+def test_louder_candidates_are_turned_down_to_the_softest(document):
+    def with_level(record, lufs):
+        curve = tuple(replace(s, value=lufs) for s in record.scorecard.loudness_lufs)
+        return replace(record, scorecard=replace(record.scorecard, loudness_lufs=curve))
+
+    first, second, third = document.candidates
+    gains_db = matching_gains_db((with_level(first, -16.0), with_level(second, -18.5), third))
+    assert gains_db == [-2.5, 0.0, -2.5]
+
+
+def test_weak_places_are_the_low_marks_in_order_of_time(document):
+    record = document.candidates[0]
+    measures = (
+        measure("late", 0.1, record.plan.entry_beat),
+        measure("fine", WEAK_SCORE, 3.0),
+        measure("nowhere", 0.0),
+        measure("early", 0.7, 5.0),
+    )
+    places = weak_places(replace(record, scorecard=replace(record.scorecard, measures=measures)))
+    assert [(p.number, p.measure.name, p.bar) for p in places] == [
+        (1, "early", 2),
+        (2, "late", next(b.number for b in record.bars if b.section == "incoming")),
+    ]
+    assert places[0].from_s == record.bars[0].time_s
+
+
+def test_choice_of_the_band_is_shown_at_its_candidate(document, folder):
+    from segue.audition.way_html import way_html
+
+    choice = Choice(rank=2, why="<b>the singer smiled</b>")
+    first, second = (
+        way_html(n, record, choice) for n, record in enumerate(document.candidates[:2])
+    )
+    assert "The band chose this" not in first
+    assert "&lt;b&gt;the singer smiled&lt;/b&gt;" in second
+
+
+def colours(scheme):
+    light, dark = re.findall(r":root \{(.*?)\}", CSS, re.DOTALL)
+    return dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", light if scheme == "light" else dark))
+
+
+def luminance(colour):
+    # Relative luminance, WCAG 2.2.
+    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+    linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def contrast(a, b):
+    high, low = sorted((luminance(a), luminance(b)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(
+    ("front", "back", "ratio"),
+    [  # WCAG 2.2 AA: text 4.5 (1.4.3), parts of pictures and controls 3 (1.4.11)
+        *[(text, back, 4.5) for text in ("ink", "soft") for back in ("ground", "sheet")],
+        *[("ink", band, 4.5) for band in ("out-band", "between-band", "in-band")],
+        ("weak", "sheet", 4.5),
+        *[(line, "sheet", 3.0) for line in ("out", "between", "in", "first", "edge")],
+        *[(line, "lane", 3.0) for line in ("out", "in", "ink")],
+        ("edge", "ground", 3.0),
+        ("out", "ground", 3.0),
+    ],
+)
+def test_contrast_is_enough_in_both_schemes(scheme, front, back, ratio):
+    palette = colours(scheme)
+    assert contrast(palette[front], palette[back]) >= ratio
