@@ -62,18 +62,23 @@ def key_name(key: Item) -> str:
 
 def is_key_right(truth: Item, answer: Item) -> bool:
     """Whether tonic and mode are right, however they are spelled."""
-    return _mirex(truth["key"], key_name(answer["key"])) == 1.0
+    return mirex_score(truth["key"], key_name(answer["key"])) == 1.0
 
 
-def _mirex(wanted: str, given: str) -> float:
-    score = mir_eval.key.weighted_score(wanted, given, allow_descending_fifths=True)
-    return float(score)
+def mirex_score(wanted: str, given: str) -> float:
+    """MIREX key score with fifths credited both ways, as MIREX does since 2017.
+
+    mir_eval's released versions credit only the fifth above. Swapping truth and answer turns
+    a fifth below into one above and leaves every other relation as it is.
+    """
+    weighted = mir_eval.key.weighted_score
+    return float(max(weighted(wanted, given), weighted(given, wanted)))
 
 
 def _key(total: Tally, truth: Item, answer: Item) -> None:
     if "key" not in answer:
         return
-    score = _mirex(truth["key"], key_name(answer["key"]))
+    score = mirex_score(truth["key"], key_name(answer["key"]))
     total.add("key_weighted", score)
     total.add("key_exact", score == 1.0)
     total.add(f"key_weighted_{truth['group']}", score)

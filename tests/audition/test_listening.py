@@ -84,13 +84,30 @@ def test_play_advances_with_the_audio_clock(open_page, finder):
     assert page.evaluate("new Promise((r) => setTimeout(() => r(here()), 200))") == stopped_s
 
 
-@pytest.mark.parametrize("side", ["exit_s", "entry_s"])
-def test_switching_while_playing_keeps_the_place(open_page, finder, document, side):
+BUSY_SCRIPT = """(() => { const start = sound; let n_calls = 0;
+window.sound = (at) => {
+  const end = performance.now() + (n_calls++ ? 0 : 120);
+  while (performance.now() < end);
+  return start(at); }; })()"""
+"""Holds the page up between choosing the moment of a switch and scheduling it."""
+
+
+@pytest.mark.parametrize(
+    ("side", "is_busy"),
+    [
+        pytest.param("exit_s", False, id="before the exit"),
+        pytest.param("entry_s", False, id="after the entry"),
+        pytest.param("exit_s", True, id="on a busy machine"),
+    ],
+)
+def test_switching_while_playing_keeps_the_place(open_page, finder, document, side, is_busy):
     page = open_page(script=TAPE_SCRIPT, bypass_csp=True)
     from_s = getattr(document.candidates[0], side) - (2.5 if side == "exit_s" else -0.5)
     page.evaluate(f"goTo(0, {from_s})")
     start_playing(page)
     wait_on_tape(page, 0.4)
+    if is_busy:
+        page.evaluate(BUSY_SCRIPT)
     page.keyboard.press("2")
     until(page, "state.now === 1")
     wait_on_tape(page, 0.5)

@@ -45,10 +45,11 @@ function draw(way, index) {
   drawBars(svg, way, x);
   drawSections(svg, way, x);
   drawWave(svg, way, x);
-  drawChords(svg, way, x);
   drawCurves(svg, way, x);
   drawFlags(svg, way, x);
   drawWeak(svg, way, x);
+  drawChords(svg, way, x);
+  drawCaptions(svg, way);
   el(svg, "rect", { class: "span", id: `loop-${index}`, y: TOP, height: BOTTOM - TOP, width: 0 });
   rule(svg, "place", 0).id = `place-${index}`;
 }
@@ -137,14 +138,18 @@ function drawCurves(svg, way, x) {
   const near = scale(LANES.key, 0, 1), level = scale(LANES.level, ...LEVEL_LUFS);
   curve(svg, way.key_from, x, (v) => near(1 - v), "from");
   curve(svg, way.key_to, x, (v) => near(1 - v), "to");
-  caption(svg, LANES.key, [["", "Near to"], ["from", way.keys[0]], ["to", way.keys[1]]]);
   const bpm = way.tempo.map((point) => point[1]);
   const tempo = scale(LANES.tempo, Math.min(...bpm) * 0.95, Math.max(...bpm) * 1.05);
   curve(svg, way.tempo, x, tempo, "ink");
   for (const [t, v] of way.tempo_heard) el(svg, "circle", { class: "heard", cx: x(t).toFixed(1), cy: tempo(v).toFixed(1), r: 2 });
-  const [first, last] = [bpm[0].toFixed(0), bpm[bpm.length - 1].toFixed(0)];
-  caption(svg, LANES.tempo, [["", first === last ? `Tempo, ${first} BPM` : `Tempo, from ${first} to ${last} BPM`]]);
   curve(svg, way.loudness, x, level, "ink");
+}
+
+// Drawn last, so that no line runs through the words.
+function drawCaptions(svg, way) {
+  const [first, last] = [way.tempo[0], way.tempo.at(-1)].map((point) => point[1].toFixed(0));
+  caption(svg, LANES.key, [["", "Near to"], ["from", way.keys[0]], ["to", way.keys[1]]]);
+  caption(svg, LANES.tempo, [["", first === last ? `Tempo, ${first} BPM` : `Tempo, from ${first} to ${last} BPM`]]);
   caption(svg, LANES.level, [["", `Loudness, ${LEVEL_LUFS.join(" to ").replaceAll("-", "\u2212")} LUFS`]]);
 }
 

@@ -125,8 +125,8 @@ function nowWords(way, t) {
   const bpm = way.tempo.findLast((point) => point[0] <= t) || way.tempo[0];
   const section = { outgoing: "A", interlude: "interlude", incoming: "B" };
   return [
-    bar ? `bar ${bar.number} of ${way.bars.length}` : "before bar 1", bar ? section[bar.section] : "A",
-    `${bpm[1].toFixed(0)} BPM`, `${t.toFixed(1)} s`, chord ? chord.symbol : "",
+    bar ? `bar ${bar.number}` : "before bar 1", bar ? section[bar.section] : "A",
+    chord ? chord.symbol : "", `${bpm[1].toFixed(0)} BPM`, `${t.toFixed(1)} s`,
   ].filter(Boolean).join(" \u00b7 ");
 }
 
@@ -194,7 +194,7 @@ function keyPressed(event) {
   if (event.key === " " && /^(BUTTON|SUMMARY|INPUT)$/.test(tagName)) return;
   const number = Number(event.key), step = event.key === "ArrowRight" ? 1 : -1;
   if (event.key === " ") togglePlay();
-  else if (event.key !== " " && number >= 1 && number <= ways.length) choose(number - 1);
+  else if (number >= 1 && number <= ways.length) choose(number - 1);
   else if (event.key === "ArrowLeft" || event.key === "ArrowRight") {
     if (!event.shiftKey) stepBar(step);
     else if (state.loop) stretchLoop(step);

@@ -105,19 +105,18 @@ function gainNode(into, ...points) {
 }
 
 // Rise and fall are two nodes: a fall that comes during the rise needs no undoing of it.
-function silence(at) {
-  for (const { source, fall } of nodes) {
+function silence(sounding, at) {
+  for (const { source, fall } of sounding) {
     fall.gain.setValueAtTime(1, at);
     fall.gain.linearRampToValueAtTime(0, at + FADE_S);
     source.onended = null;
     source.stop(at + FADE_S);
   }
-  nodes = [];
 }
 
 function sound(at) {
   const way = ways[state.now], level = 10 ** (way.gain_db / 20);
-  nodes = BUSES.map((bus) => {
+  const sounding = BUSES.map((bus) => {
     const { buffer, start_s } = (state.loop ? loopSounds : way.sounds)[bus];
     const source = audio.createBufferSource(), fall = gainNode(faders[bus]);
     source.buffer = buffer;
@@ -126,7 +125,8 @@ function sound(at) {
     source.start(at, start_s + state.place);
     return { source, fall };
   });
-  nodes[0].source.onended = () => { if (state.playing) pause(); };
+  sounding[0].source.onended = () => { if (state.playing) pause(); };
+  return sounding;
 }
 
 // Go to the place that `find` makes of the present one, in a candidate, in a loop or none.
@@ -142,10 +142,14 @@ function jump(index, find, loop = null, ahead = AHEAD_S) {
   if (loop && (place < loop[0] || place >= loop[1])) place = loop[0];
   Object.assign(state, { now: index, place, startedAt: at, loop });
   if (!state.playing) return;
-  silence(at);
-  sound(at);
-  // On a busy machine that moment may have passed meanwhile: then it started late, so once more.
-  if (audio.currentTime >= at) jump(index, (t) => t, loop, ahead * 2);
+  const sounding = sound(at);
+  if (audio.currentTime >= at) { // a busy machine: the moment has passed, it would start late; once more
+    silence(sounding, audio.currentTime);
+    jump(index, (t) => t, loop, ahead * 2);
+  } else {
+    silence(nodes, at);
+    nodes = sounding;
+  }
 }
 
 async function play() {
@@ -163,5 +167,6 @@ function pause() {
   const at = audio.currentTime;
   state.place = placeAt(at);
   state.playing = false;
-  silence(at);
+  silence(nodes, at);
+  nodes = [];
 }
