@@ -97,7 +97,8 @@ def _tempo(total: Tally, truth: Item, answer: Item) -> None:
     bpm = answer["tempo_bpm"] or 0.0
     total.add("tempo_octave_free", any(is_within(bpm * o, TEMPO_TOLERANCE_RATIO) for o in OCTAVES))
     total.add("tempo_acc1", is_within(bpm, ACC1_TOLERANCE_RATIO))
-    total.add("metre", answer.get("metre") == truth["metre"])
+    if "metre" in answer:
+        total.add("metre", answer["metre"] == truth["metre"])
 
 
 def _near(events_s: Iterable[float], wanted_s: Sequence[float]) -> npt.NDArray[np.float64]:

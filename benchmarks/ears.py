@@ -50,6 +50,20 @@ GROUP_MEASURES: Final = (
     "key_weighted", "key_exact", "tempo_octave_free", "tempo_acc1", "beat_f", "downbeat_f",
     "metre", "tuning_abs_cents",
 )  # fmt: skip
+BASELINE_COLUMNS: Final = {
+    "key MIREX": "key_weighted",
+    "grooves": "key_weighted_groove",
+    "key exact": "key_exact",
+    "pairs": "pairs_exact",
+    "tempo 0.5 %": "tempo_octave_free",
+    "tempo Acc1": "tempo_acc1",
+    "beat F": "beat_f",
+    "drums ms": "beat_drums_abs_ms",
+    "signed ms": "beat_drums_signed_ms",
+    "no drums ms": "beat_no_drums_abs_ms",
+    "cents": "tuning_abs_cents",
+    "x real time": "speed",
+}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -183,16 +197,12 @@ def _mark(truth: Item) -> str:
 
 def baseline_lines(tallies: dict[str, Tally]) -> list[str]:
     """Each library's own results."""
-    measures = ("key_weighted", "key_weighted_groove", "key_exact", "pairs_exact",
-                "tempo_octave_free", "tempo_acc1", "beat_f", "beat_drums_abs_ms",
-                "beat_drums_signed_ms", "beat_no_drums_abs_ms", "tuning_abs_cents")  # fmt: skip
-    headings = [*measures, "speed"]
-    lines = [f"{'library':<28}" + "".join(f"{m[-15:]:>16}" for m in headings)]
+    lines = [f"{'library':<26}" + "".join(f"{heading:>12}" for heading in BASELINE_COLUMNS)]
     for name, total in tallies.items():
-        results = [total.result(measure) for measure in measures]
-        results.append(total.result("speed") or total.result("speed_alone"))
-        texts = [f"{'-' if result is None else f'{result:.3f}':>16}" for result in results]
-        lines.append(f"{name:<28}" + "".join(texts))
+        results = [total.result(measure) for measure in BASELINE_COLUMNS.values()]
+        results[-1] = results[-1] or total.result("speed_alone")
+        texts = [f"{'-' if result is None else f'{result:.3g}':>12}" for result in results]
+        lines.append(f"{name:<26}" + "".join(texts))
     return lines
 
 
