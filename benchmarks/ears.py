@@ -177,10 +177,10 @@ def baseline_tallies(
             for (mark, _), answers in zip(todo, found, strict=True):
                 kept[mark] = answers
                 kept_path.write_text(json.dumps(kept))
-    answers = [_baselines.with_together(kept[mark]) for mark in marks]
+    heard = [_baselines.with_together(kept[mark]) for mark in marks]
     tallies = {
-        name: measured(truths, [answer[name] for answer in answers], pairs).tally
-        for name in (answers[0] if answers else {})
+        name: measured(truths, [answers[name] for answers in heard], pairs).tally
+        for name in (heard[0] if heard else {})
     }
     for name, total in tallies.items():
         if name not in _baselines.TOGETHER:  # a part alone is no rival in speed

@@ -207,7 +207,9 @@ def _kind(tail: _Tail) -> tuple[EndingKind, float, float | None]:
         quiet_s = tail.sound_end_s - tail.last_hit_s
         rings = quiet_s > 1.5 * tail.beat_s and fallen_db > _LEAST_RING_DB
         if not rings:
-            return "keeps going", _confidence(_LEAST_RING_DB - fallen_db, 6.0), None
+            # Either reason is enough: it has hardly fallen, or the band has only just played.
+            still_loud, just_hit = _LEAST_RING_DB - fallen_db, 1.5 - quiet_s / tail.beat_s
+            return "keeps going", _confidence(max(still_loud / 6.0, just_hit), 1.0), None
         return "ring-out", _confidence(fallen_db - _LEAST_RING_DB, 6.0), None
     if fall_s > _RING_FALL_S:
         return "ring-out", _confidence(np.log2(fall_s / _RING_FALL_S), 1.0), None

@@ -67,7 +67,7 @@ def hear_edge(
         opening=_opening(edge, pulse, said) if edge.edge == "start" else None,
         first_note=_first_note(edge, lead, said) if edge.edge == "start" else None,
     )
-    return replace(facts, doubts=doubts_about(facts))
+    return replace(facts, doubts=(*edge.remarks, *doubts_about(facts)))
 
 
 def _key(edge: SongEdge, pulse: PulseFact, tuning_cents: float, said: Overrides) -> KeyFact:

@@ -134,6 +134,8 @@ class SongEdge:
         Length of the whole song.
     notes : SongNotes
         Facts given in the song's own ``song.toml``.
+    remarks : tuple of str
+        Sentences about what is odd in the files.
 
     Raises
     ------
@@ -147,6 +149,7 @@ class SongEdge:
     stems: tuple[Stem, ...]
     duration_s: float
     notes: SongNotes = field(default_factory=SongNotes)
+    remarks: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.stems:

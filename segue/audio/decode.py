@@ -49,6 +49,9 @@ class SoundInfo:
         Which convention names the channels.
     mp3 : Mp3Index or None
         Where the frames of an MP3 file lie; None for other formats.
+    has_end : bool
+        False for an Ogg stream without its end mark: it may have been cut off, but there are
+        whole songs that were written so.
     """
 
     path: Path
@@ -57,6 +60,7 @@ class SoundInfo:
     n_channels: int
     order: Literal["wave", "vorbis"]
     mp3: Mp3Index | None = None
+    has_end: bool = True
 
 
 def sound_info(path: Path) -> SoundInfo:
@@ -88,6 +92,7 @@ def sound_info(path: Path) -> SoundInfo:
                 n_channels=file.channels,
                 order="vorbis" if file.format == "OGG" else "wave",
                 mp3=index,
+                has_end=file.format != "OGG" or _ends_its_ogg_stream(path),
             )
             log = file.extra_info
     except (soundfile.SoundFileError, TypeError) as error:  # TypeError: headerless '.raw'
@@ -193,8 +198,6 @@ def _refuse_cut_off(info: SoundInfo, log: str) -> None:
         raise _cut_off(info.path, info.n_frames / info.rate_hz)
     claim = _SHORT_CHUNK.search(log)
     if claim and int(claim[2]) < int(claim[1]) < _STREAMED_BYTES:
-        raise _cut_off(info.path, info.n_frames / info.rate_hz)
-    if info.order == "vorbis" and not _ends_its_ogg_stream(info.path):
         raise _cut_off(info.path, info.n_frames / info.rate_hz)
 
 

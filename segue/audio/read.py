@@ -85,6 +85,16 @@ def read_song(
         stems=stems,
         duration_s=duration_s,
         notes=folder.notes,
+        remarks=_remarks(infos, edge),
+    )
+
+
+def _remarks(infos: list[SoundInfo], edge: Edge) -> tuple[str, ...]:
+    """What is odd, where it matters: a missing end says nothing about the start."""
+    return tuple(
+        f"'{info.path.name}' has no end mark: if its sound was cut off, export it again."
+        for info in infos
+        if edge == "end" and not info.has_end
     )
 
 

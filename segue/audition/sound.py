@@ -39,9 +39,8 @@ MUSIC_BUDGET_BYTES: Final = 4_200_000
 BASE64_RATIO: Final = 4 / 3
 _MARK_AMPLITUDE: Final = 0.5
 _FULL_SCALE: Final = 127
-_SIDE_COMPRESSION: Final = 0.5
-_MOST_KBPS, _LEAST_KBPS = 320, 32
-"""The two ends of libsndfile's compression scale at 32 kHz and above."""
+_SIDE_QUALITY: Final = "V5"
+"""Variable bit rate, middling: LAME's scale from V0 (best) to V9."""
 
 
 def sound_rate_hz(rate_hz: int) -> int:
@@ -101,8 +100,7 @@ def music_mp3(path: Path, rate_kbps: int) -> bytes:
     """
     samples, rate_hz = _read(path)
     to_hz = sound_rate_hz(rate_hz)
-    compression = (_MOST_KBPS - rate_kbps) / (_MOST_KBPS - _LEAST_KBPS)
-    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, "CONSTANT", compression)
+    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, str(rate_kbps))
 
 
 def side_mp3(path: Path) -> bytes:
@@ -122,7 +120,7 @@ def side_mp3(path: Path) -> bytes:
     """
     samples, rate_hz = _read(path)
     to_hz = sound_rate_hz(rate_hz) // 2
-    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, "VARIABLE", _SIDE_COMPRESSION)
+    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, _SIDE_QUALITY)
 
 
 def outline_of(path: Path) -> tuple[float, list[int]]:
@@ -168,15 +166,12 @@ def _with_mark(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
     return np.concatenate([lead, samples])
 
 
-def _mp3(samples: npt.NDArray[np.float32], rate_hz: int, mode: str, compression: float) -> bytes:
+def _mp3(samples: npt.NDArray[np.float32], rate_hz: int, quality: str) -> bytes:
+    # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
+    from pedalboard.io import AudioFile
+
+    marked = _with_mark(samples, rate_hz)
     buffer = io.BytesIO()
-    soundfile.write(
-        buffer,
-        _with_mark(samples, rate_hz),
-        rate_hz,
-        format="MP3",
-        subtype="MPEG_LAYER_III",
-        bitrate_mode=mode,
-        compression_level=compression,
-    )
+    with AudioFile(buffer, "w", rate_hz, marked.shape[1], format="mp3", quality=quality) as encoder:
+        encoder.write(np.ascontiguousarray(marked.T))
     return buffer.getvalue()

@@ -192,7 +192,9 @@ def _print_candidate(console: Console, record: CandidateRecord) -> None:
         highlight=False,
     )
     console.print(f"   {record.plan.why}", markup=False, highlight=False)
-    weakest = sorted(card.measures, key=lambda m: m.score)[:_N_WEAKEST]
+    # The distance of the keys is the pair's, not the candidate's: it is told once, above.
+    own = [measure for measure in card.measures if measure.name != "key_distance"]
+    weakest = sorted(own, key=lambda m: m.score)[:_N_WEAKEST]
     for measure in weakest:
         console.print(f"   - {measure.sentence}", markup=False, highlight=False)
     for note in record.notes:

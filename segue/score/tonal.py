@@ -161,7 +161,12 @@ def _step_words(step: float) -> str:
 
 
 def _distance_words(value: float) -> str:
-    for limit, words in ((0.2, "close neighbours"), (0.5, "some way apart"), (0.75, "far apart")):
+    for limit, words in (
+        (0.2, "close neighbours"),
+        (0.5, "some way apart"),
+        (0.75, "far apart"),
+        (0.95, "very far apart"),
+    ):
         if value <= limit:
             return words
     return "as far apart as keys get"
