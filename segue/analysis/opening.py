@@ -31,6 +31,8 @@ _FLOOR_S: Final = 0.1
 _FLOOR_BELOW_BODY_DB: Final = 35.0
 _ABOVE_FLOOR_DB: Final = 8.0
 _FINE_HOP_S: Final = 0.001
+_LEAST_PICKUP_BEATS = 0.2
+"""Less than a sixteenth before bar one is a soft attack, no pick-up. Common practice, no source."""
 _ON_BEAT_S: Final = 0.07
 _SUPPORT_S: Final = 0.045
 _SUPPORT_BEATS: Final = 48
@@ -141,7 +143,7 @@ def _opening(
     ahead_beats = (first_bar_s - sound_s) / pulse.beat_s
     sure = min(pulse.confidence, pulse.downbeat_confidence)
     kind, pickup_beats = "pick-up", _counted_beats(ahead_beats)
-    if first_bar_s - sound_s < _ON_BEAT_S:
+    if first_bar_s - sound_s < max(_ON_BEAT_S, _LEAST_PICKUP_BEATS * pulse.beat_s):
         kind, pickup_beats = "on the beat", 0.0
     elif ahead_beats >= pulse.metre:
         kind, pickup_beats = "free intro", 0.0

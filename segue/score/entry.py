@@ -29,8 +29,8 @@ Floats = npt.NDArray[np.float64]
 TIGHT_MS: Final = 12.0
 LOOSE_MS: Final = 50.0
 """Beyond what ensembles do: their parts scatter by 27 to 49 ms [R79]_."""
-FREE_TIME_CONFIDENCE: Final = 0.3
-"""Below it, facts call a pulse free time."""
+SURE_PULSE_CONFIDENCE: Final = 0.5
+"""Below it, beats that are not heard may be missing in the song and not in the render."""
 _LOOK_BEATS: Final = 8.0
 _FEW: Final = 2
 
@@ -38,13 +38,13 @@ _FEW: Final = 2
 def entry_timing(hearing: Hearing) -> Measure | None:
     """How late the new song's beats fall, against the pulse before or else the plan.
 
-    None where the new song is known to have no pulse.
+    None where the new song has no pulse that is sure.
     """
     plan, pulse = hearing.plan, hearing.pulse
     entry = plan.entry_beat
     old_s = pulse.late_at(hearing.entry_s, entry - _LOOK_BEATS, entry)
     new_s = pulse.late_at(hearing.entry_s, entry, entry + _LOOK_BEATS)
-    if new_s is None and hearing.incoming_pulse.confidence < FREE_TIME_CONFIDENCE:
+    if new_s is None and hearing.incoming_pulse.confidence < SURE_PULSE_CONFIDENCE:
         return None
     if new_s is None:
         value_ms, score = 0.0, 0.0
