@@ -45,9 +45,10 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     """Bar line at which the outgoing song is done.
 
     A song that keeps going is done at its last whole bar line; one that stops
-    or rings out, at the bar line after its last hit has had half a bar to ring;
-    one that fades, at the first bar line after the fade has begun. At least one
-    bar of what was read is kept.
+    cold, at the bar line of its last hit, or the next if it is off the bar line,
+    so that the interlude begins on the hit; one that rings out, at the bar line
+    after its last hit has had half a bar to ring; one that fades, at the first
+    bar line after the fade has begun. At least one bar of what was read is kept.
 
     Raises
     ------
@@ -59,7 +60,9 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     match ending.kind:
         case "keeps going":
             done = grid.bar_line_before(grid.index_at(ending.sound_end_s) + _CUT_SHORT_BEATS)
-        case "cold stop" | "ring-out":
+        case "cold stop":
+            done = grid.bar_line_after(grid.index_at(ending.last_hit_s))
+        case "ring-out":
             hit = grid.index_at(ending.last_hit_s)
             done = grid.bar_line_after(hit + _RING_BEATS_SHARE * grid.metre)
         case "fade":

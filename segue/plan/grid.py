@@ -19,6 +19,9 @@ _STEADY_MS: Final = 6.0
 """A grid this close to even is taken as even: a displacement of 6 ms of one event is the
 least that is noticed (A. Friberg and J. Sundberg, JASA 98(5), 1995, 2524-2531)."""
 
+SAME_BEAT: Final = 1e-3
+"""Beats closer than this are one: a millisecond at most, far below what is noticed."""
+
 _ON_THE_LINE_BEATS: Final = 0.15
 """How far from a bar line a hit may be and still belong to it. Chosen on the demo songs."""
 
@@ -70,6 +73,18 @@ class BeatGrid:
     def bpm_at(self, index: float) -> float:
         """Tempo of the beat that starts at or before an index."""
         return 60.0 / (self.seconds_at(math.floor(index) + 1) - self.seconds_at(math.floor(index)))
+
+
+def beats_between(start: float, end: float) -> list[float]:
+    """Start, every whole beat inside, and end; nothing closer together than rounding.
+
+    Examples
+    --------
+    >>> beats_between(0.5, 3.0)
+    [0.5, 1.0, 2.0, 3.0]
+    """
+    inner = range(math.floor(start) + 1, math.ceil(end))
+    return [start, *(float(b) for b in inner if start + SAME_BEAT < b < end - SAME_BEAT), end]
 
 
 def beat_grid(facts: EdgeFacts, *, anchor_s: float) -> BeatGrid:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Final
 
 from segue.music.chord import Chord, tonic_triad
 from segue.music.key import N_PITCH_CLASSES
 from segue.music.path import chord_path
 from segue.music.voicing import BASS_RANGE_MIDI, voiced
+from segue.plan.grid import SAME_BEAT, beats_between
 from segue.plan.plan import Curve, CurvePoint, MapPoint, PadLayer, SongLayer, Voicing
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ LEAD_IN_S: Final = 0.1
 _BEFORE_ATTACK_S: Final = 0.02
 """How much of the incoming song is kept before its first sound: attacks begin before their beat."""
 
-_LEAST_BEATS: Final = 1e-3
 _LEAST_RING_S: Final = 0.01
 
 
@@ -86,7 +85,7 @@ def pad_layer(layer: RecipeLayer, time: Timeline, *, old: Key, new: Key) -> PadL
     chords = _chords(layer, old, new, n_chords)
     edges = [inner_start + (inner_end - inner_start) * n / n_chords for n in range(n_chords + 1)]
     edges[0] = start
-    if end > time.entry_beat + _LEAST_BEATS:
+    if end > time.entry_beat + SAME_BEAT:
         chords.append(tonic_triad(new))
         edges.append(end)
     return PadLayer(
@@ -150,10 +149,11 @@ def _outgoing_map(
 ) -> tuple[MapPoint, ...]:
     """The song's own beats as far as its music goes, then its ring, unstretched."""
     grid, done = time.outgoing.grid, time.outgoing.done_index
-    last_own = min(end, time.exit_beat + done - time.exit_index)
+    over = grid.index_at(time.outgoing.facts.edge_end_s)  # the file may stop before its bar does
+    last_own = min(end, time.exit_beat + min(done, over) - time.exit_index)
     points = [
         MapPoint(beat=beat, source_s=grid.seconds_at(time.exit_index + beat - time.exit_beat))
-        for beat in _key_frames(max(start, 0.0), last_own)
+        for beat in beats_between(max(start, 0.0), last_own)
     ]
     if layer.start.anchor == "start" and layer.start.bars == 0:
         lead_s = min(LEAD_IN_S, max(points[0].source_s, 0.0))
@@ -162,7 +162,7 @@ def _outgoing_map(
         time.tempo.seconds_at(end) - time.tempo.seconds_at(last_own),
         time.outgoing.facts.edge_end_s - points[-1].source_s,
     )
-    if end > last_own + _LEAST_BEATS and ring_s > _LEAST_RING_S:
+    if end > last_own + SAME_BEAT and ring_s > _LEAST_RING_S:
         points.append(_moved(points[-1], ring_s, time))
     return tuple(points)
 
@@ -177,7 +177,7 @@ def _incoming_map(
         MapPoint(
             beat=beat, source_s=song.grid.seconds_at(song.entry_index + beat - time.entry_beat)
         )
-        for beat in _key_frames(first, end)
+        for beat in beats_between(first, end)
     ]
     if layer.start.anchor == "entry" and layer.start.bars <= 0:
         pickup_s = song.grid.seconds_at(song.entry_index) - song.grid.seconds_at(song.sound_index)
@@ -191,16 +191,6 @@ def _moved(point: MapPoint, seconds: float, time: Timeline) -> MapPoint:
     """A key frame earlier or later by the same number of seconds in the plan and the song."""
     beat = time.tempo.beat_at(time.tempo.seconds_at(point.beat) + seconds)
     return MapPoint(beat=beat, source_s=point.source_s + seconds)
-
-
-def _key_frames(start: float, end: float) -> list[float]:
-    """Start, every whole beat between, and end."""
-    inner = [
-        float(beat)
-        for beat in range(math.floor(start) + 1, math.ceil(end))
-        if start + _LEAST_BEATS < beat < end - _LEAST_BEATS
-    ]
-    return [start, *inner, end]
 
 
 def _curve(points: Sequence[Breakpoint], time: Timeline) -> Curve:

@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final, assert_never
 
 from segue.music.tempo import TempoCurve, TempoSpan
+from segue.plan.grid import beats_between
 from segue.plan.plan import BarLine, Section
 
 if TYPE_CHECKING:
@@ -214,8 +215,7 @@ def _incoming_beats(incoming: SongStart) -> float:
 
 def _grid_spans(grid: BeatGrid, start_index: float, n_beats: float) -> Iterator[TempoSpan]:
     """One span a beat, at the song's own tempo."""
-    edges = [start_index, *range(math.floor(start_index) + 1, math.ceil(start_index + n_beats))]
-    for a, b in pairwise([*edges, start_index + n_beats]):
+    for a, b in pairwise(beats_between(start_index, start_index + n_beats)):
         bpm = 60.0 * (b - a) / (grid.seconds_at(b) - grid.seconds_at(a))
         yield TempoSpan(n_beats=b - a, start_bpm=bpm, end_bpm=bpm)
 

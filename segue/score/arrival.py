@@ -34,6 +34,9 @@ _OLD_KEY_MEMORY_S: Final = 4.0
 _CLEAR_FIT: Final = 0.45
 """Correlation with the profile of the new key from which it counts as clear."""
 _LEAD: Final = 0.03
+_FAIR_FIT: Final = 0.25
+_FAR_LEAD: Final = 0.35
+"""Enough where the old key is that much further off. Chosen by ear on the demo songs."""
 _MOSTLY: Final = 0.7
 """Share of the steps since its arrival in which the new key is clear. Chosen by ear."""
 _STRONGER: Final = -0.5
@@ -46,7 +49,8 @@ _SOURCE: Final = "Krumhansl & Kessler 1982 (profiles), Farbood 2016 (decay of th
 def clear_since_s(hearing: Hearing, until_s: float) -> float:
     """Since when, up to a time, the new key has been clear for most of the time.
 
-    Clear is: fits the new key well, and better than the old.
+    Clear is: fits the new key well and better than the old, or fairly well and far
+    better than the old, as a turnaround of the new key does chord by chord.
     """
     plan, tones = hearing.plan, hearing.tones
     heard = tones.remembered(EVIDENCE_MEMORY_S)
@@ -54,6 +58,7 @@ def clear_since_s(hearing: Hearing, until_s: float) -> float:
     is_clear = new >= _CLEAR_FIT
     if plan.key_from != plan.key_to:
         is_clear &= new >= old + _LEAD
+        is_clear |= (new >= _FAIR_FIT) & (new >= old + _FAR_LEAD)
     backwards = is_clear[tones.times_s < until_s][::-1]
     share = np.cumsum(backwards) / np.arange(1, len(backwards) + 1)
     fits = np.flatnonzero(backwards & (share >= _MOSTLY))

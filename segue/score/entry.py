@@ -33,6 +33,7 @@ SURE_PULSE_CONFIDENCE: Final = 0.5
 """Below it, beats that are not heard may be missing in the song and not in the render."""
 _LOOK_BEATS: Final = 8.0
 _FEW: Final = 2
+_MOST_OF_IT: Final = 0.5
 
 
 def entry_timing(hearing: Hearing) -> Measure | None:
@@ -42,7 +43,9 @@ def entry_timing(hearing: Hearing) -> Measure | None:
     """
     plan, pulse = hearing.plan, hearing.pulse
     entry = plan.entry_beat
-    old_s = pulse.late_at(hearing.entry_s, entry - _LOOK_BEATS, entry)
+    old_s = None
+    if _old_song_leads_in(hearing):
+        old_s = pulse.late_at(hearing.entry_s, entry - _LOOK_BEATS, entry)
     new_s = pulse.late_at(hearing.entry_s, entry, entry + _LOOK_BEATS)
     if new_s is None and hearing.incoming_pulse.confidence < SURE_PULSE_CONFIDENCE:
         return None
@@ -66,6 +69,14 @@ def entry_timing(hearing: Hearing) -> Measure | None:
         sentence=sentence,
         worst_beat=plan.entry_beat,
     )
+
+
+def _old_song_leads_in(hearing: Hearing) -> bool:
+    """Whether the old song plays up to the entry: swelling pads alone are no pulse to keep to."""
+    times_s = hearing.sides["outgoing"].times_s
+    start_s = hearing.plan.seconds_at(max(hearing.plan.entry_beat - _LOOK_BEATS, 0.0))
+    inside = (times_s >= start_s) & (times_s < hearing.entry_s)
+    return bool(inside.any() and hearing.sounding("outgoing")[inside].mean() > _MOST_OF_IT)
 
 
 def bar_line(hearing: Hearing) -> Measure | None:

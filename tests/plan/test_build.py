@@ -1,6 +1,7 @@
 """Plans: where songs are left and entered, how the beats run, what is counted."""
 
 import math
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -74,13 +75,34 @@ def test_a_song_that_keeps_going_is_left_at_its_last_bar_line(shelf, end_facts, 
     assert source_at(layer, plan, plan.exit_beat) == pytest.approx(old.edge_end_s, abs=1e-6)
 
 
-@pytest.mark.parametrize("kind", ["cold stop", "ring-out"])
-def test_a_last_hit_on_one_keeps_its_bar(kind, shelf, end_facts, start_facts):
+@pytest.mark.parametrize(
+    ("kind", "beats"),
+    [
+        pytest.param("cold stop", 0, id="the interlude begins on the hit"),
+        pytest.param("ring-out", 4, id="the last chord keeps its bar"),
+    ],
+)
+def test_where_a_song_with_a_last_hit_on_one_is_left(kind, beats, shelf, end_facts, start_facts):
     old = end_facts(kind=kind, last_hit_beats_before_end=4.0)
     plan = plan_segue(shelf["pad in the new key"], old, start_facts())
     layer = song_layers(plan, "outgoing")[0]
     exit_s = source_at(layer, plan, plan.exit_beat)
-    assert exit_s - old.ending.last_hit_s == pytest.approx(4 * 60 / 124, abs=1e-6)
+    assert exit_s - old.ending.last_hit_s == pytest.approx(beats * 60 / 124, abs=1e-6)
+
+
+def test_nothing_is_planned_beyond_the_end_of_the_file(shelf, end_facts, start_facts):
+    old = end_facts(kind="ring-out", last_hit_beats_before_end=1.0)
+    for recipe in shelf.values():
+        for layer in song_layers(plan_segue(recipe, old, start_facts()), "outgoing"):
+            assert layer.time_map[-1].source_s <= old.edge_end_s + 1e-6
+
+
+def test_a_free_intro_a_hair_before_a_beat_is_planned(shelf, end_facts, start_facts):
+    new = start_facts(kind="free intro", pickup_beats=3.0)
+    for hair in (0.0, 1e-12, 1e-9, 1e-4):
+        opening = replace(new.opening, sound_start_s=new.pulse.beats_s[0] - hair)
+        plan = plan_segue(shelf["pad in the new key"], end_facts(), replace(new, opening=opening))
+        assert plan.duration_s > 0
 
 
 def test_ramp_goes_from_tempo_to_tempo_and_ends_steady(shelf, end_facts, start_facts):
