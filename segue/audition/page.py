@@ -20,7 +20,7 @@ from segue.audition.facts_table import facts_table
 from segue.audition.sound import music_mp3, music_rate_kbps, side_mp3
 from segue.audition.values import run_values
 from segue.audition.way_html import choice_buttons, way_html
-from segue.music.interval import interval_name
+from segue.music.interval import relation
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -68,15 +68,17 @@ def page_text(folder: Path, document: RunDocument) -> str:
         style=style,
         script=script,
         title=html.escape(f"{old.title} into {new.title}"),
-        relation=html.escape(
-            f"{new.key.key} is {interval_name(old.key.key, new.key.key)} from {old.key.key}."
-        ),
+        relation=html.escape(_sentence(relation(old.key.key, new.key.key))),
         facts=facts_table(old, new),
         choices=choice_buttons(records),
         ways="\n".join(way_html(n, record, document.choice) for n, record in enumerate(records)),
         run=json_block(run_values(folder, document)),
         sounds=_sound_blocks(folder, document),
     )
+
+
+def _sentence(clause: str) -> str:
+    return f"{clause[:1].upper()}{clause[1:]}."
 
 
 def json_block(values: object) -> str:

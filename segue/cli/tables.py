@@ -10,7 +10,7 @@ from rich.table import Table
 
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.analysis.report import facts_report
-from segue.music.interval import interval_name
+from segue.music.interval import relation
 from segue.music.key import note_name
 from segue.music.tonal_space import key_distance
 
@@ -60,8 +60,7 @@ def print_candidates(document: RunDocument) -> None:
     console = Console(soft_wrap=False)
     old, new = document.outgoing.key.key, document.incoming.key.key
     console.print(
-        f"\n{new} is {interval_name(old, new)} from {old} "
-        f"(distance {key_distance(old, new):.2f} of 1)\n",
+        f"\n{_capital(relation(old, new))} (distance {key_distance(old, new):.2f} of 1)\n",
         markup=False,
         highlight=False,
     )
@@ -200,6 +199,10 @@ def _print_candidate(console: Console, record: CandidateRecord) -> None:
     for note in record.notes:
         console.print(f"   ! {note}", markup=False, highlight=False)
     console.print()
+
+
+def _capital(clause: str) -> str:
+    return clause[:1].upper() + clause[1:]
 
 
 def _candidate_report(record: CandidateRecord) -> dict[str, Any]:

@@ -60,3 +60,29 @@ def interval_name(a: Key, b: Key) -> str:
     if a.tonic == b.tonic:
         return f"the parallel {b.mode}"
     return _NAMES[(b.tonic - a.tonic) % N_PITCH_CLASSES]
+
+
+def relation(a: Key, b: Key) -> str:
+    """How two keys lie to each other, as a clause.
+
+    Parameters
+    ----------
+    a, b : Key
+        Old and new key.
+
+    Returns
+    -------
+    str
+        Without a full stop.
+
+    Examples
+    --------
+    >>> relation(Key(tonic=4, mode="minor"), Key(tonic=5, mode="minor"))
+    'F minor is a semitone up from E minor'
+    >>> relation(Key(tonic=9, mode="minor"), Key(tonic=0, mode="major"))
+    'C major is the relative major of A minor'
+    """
+    if a == b:
+        return f"both songs are in {a}"
+    word = "from" if a.tonic != b.tonic and "relative" not in interval_name(a, b) else "of"
+    return f"{b} is {interval_name(a, b)} {word} {a}"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from segue.music.interval import interval_name
+from segue.music.interval import interval_name, relation
 from segue.plan.edges import song_end, song_start
 from segue.plan.guides import click_hits, cue_notes
 from segue.plan.layers import LEAD_IN_S, pad_layer, song_layer
@@ -136,10 +136,11 @@ def _why(
     symbols = dict.fromkeys(
         v.symbol for layer in layers if isinstance(layer, PadLayer) for v in layer.voicings
     )
-    return recipe.why.format(
+    why = recipe.why.format(
         key_from=outgoing.key.key,
         key_to=incoming.key.key,
         interval=interval_name(outgoing.key.key, incoming.key.key),
+        relation=relation(outgoing.key.key, incoming.key.key),
         tempo_from=f"{old_bpm:.0f}",
         tempo_to=f"{new_bpm:.0f}",
         bars=time.n_interlude_bars,
@@ -149,6 +150,7 @@ def _why(
         ending=_ending_words(outgoing),
         opening=_opening_words(incoming),
     )
+    return why[:1].upper() + why[1:]
 
 
 def _ending_words(facts: EdgeFacts) -> str:

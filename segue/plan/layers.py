@@ -24,7 +24,8 @@ LEAD_IN_S: Final = 0.1
 _BEFORE_ATTACK_S: Final = 0.02
 """How much of the incoming song is kept before its first sound: attacks begin before their beat."""
 
-_LEAST_RING_S: Final = 0.01
+_SHORTEST_S: Final = 0.01
+"""A lead-in, pick-up or ring shorter than this is none."""
 
 
 def song_layer(layer: RecipeLayer, time: Timeline) -> SongLayer:
@@ -156,13 +157,14 @@ def _outgoing_map(
         for beat in beats_between(max(start, 0.0), last_own)
     ]
     if layer.start.anchor == "start" and layer.start.bars == 0:
-        lead_s = min(LEAD_IN_S, max(points[0].source_s, 0.0))
-        points.insert(0, _moved(points[0], -lead_s, time))
+        lead_s = min(LEAD_IN_S, points[0].source_s)
+        if lead_s > _SHORTEST_S:
+            points.insert(0, _moved(points[0], -lead_s, time))
     ring_s = min(
         time.tempo.seconds_at(end) - time.tempo.seconds_at(last_own),
         time.outgoing.facts.edge_end_s - points[-1].source_s,
     )
-    if end > last_own + SAME_BEAT and ring_s > _LEAST_RING_S:
+    if end > last_own + SAME_BEAT and ring_s > _SHORTEST_S:
         points.append(_moved(points[-1], ring_s, time))
     return tuple(points)
 
@@ -181,8 +183,8 @@ def _incoming_map(
     ]
     if layer.start.anchor == "entry" and layer.start.bars <= 0:
         pickup_s = song.grid.seconds_at(song.entry_index) - song.grid.seconds_at(song.sound_index)
-        before_s = min(pickup_s + _BEFORE_ATTACK_S, max(points[0].source_s, 0.0))
-        if before_s > 0:
+        before_s = min(pickup_s + _BEFORE_ATTACK_S, points[0].source_s)
+        if before_s > _SHORTEST_S:
             points.insert(0, _moved(points[0], -before_s, time))
     return tuple(points)
 

@@ -31,6 +31,7 @@ PLACEHOLDERS: Final = (
     "key_from",
     "key_to",
     "interval",
+    "relation",
     "tempo_from",
     "tempo_to",
     "bars",

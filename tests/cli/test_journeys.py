@@ -171,6 +171,17 @@ def test_bad_input_gets_one_sentence_and_leaves_nothing(words, named, tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == before
 
 
+def test_silence_into_a_tone_still_gives_three_ways_and_says_what_is_unsure(tmp_path, tone):
+    soundfile.write(tmp_path / "silence.wav", np.zeros((44_100 * 12, 2)), 44_100)
+    done = segue(
+        "between", tmp_path / "silence.wav", tone, "--out", tmp_path / "run", "--json", "--quiet"
+    )
+    assert done.returncode == 0, done.stderr
+    report = json.loads(done.stdout)
+    assert len(report["candidates"]) == 3
+    assert any("No clear pulse" in doubt for doubt in report["outgoing"]["doubts"])
+
+
 def test_analyse_prints_the_promised_object(tone):
     done = segue("analyse", tone, "--edge", "end", "--json", "--quiet")
     assert done.returncode == 0, done.stderr

@@ -97,6 +97,19 @@ def test_nothing_is_planned_beyond_the_end_of_the_file(shelf, end_facts, start_f
             assert layer.time_map[-1].source_s <= old.edge_end_s + 1e-6
 
 
+def test_a_song_whose_first_bar_is_its_first_sound_needs_no_lead_in(shelf, end_facts, start_facts):
+    old = end_facts(n_bars=5)
+    early = tuple(t - old.edge_start_s for t in old.pulse.beats_s)
+    pulse = replace(old.pulse, beats_s=early, downbeats_s=early[:: old.pulse.metre])
+    ending = replace(old.ending, last_hit_s=early[-1], sound_end_s=early[-1] + 0.4)
+    whole = replace(
+        old, pulse=pulse, ending=ending, edge_start_s=0.0, edge_end_s=old.edge_end_s - 100.0
+    )
+    for recipe in shelf.values():
+        plan = plan_segue(recipe, whole, start_facts())
+        assert song_layers(plan, "outgoing")[0].time_map[0].source_s >= 0.0
+
+
 def test_a_free_intro_a_hair_before_a_beat_is_planned(shelf, end_facts, start_facts):
     new = start_facts(kind="free intro", pickup_beats=3.0)
     for hair in (0.0, 1e-12, 1e-9, 1e-4):
