@@ -55,6 +55,19 @@ class PathStep:
     chord: Chord
     key: Key
 
+    @property
+    def symbol(self) -> str:
+        """Chord symbol, spelled as in the key it is heard in.
+
+        Examples
+        --------
+        >>> PathStep(
+        ...     chord=Chord(root=10, quality="major"), key=Key(tonic=5, mode="major")
+        ... ).symbol
+        'Bb'
+        """
+        return self.chord.symbol(flats=self.key.prefers_flats)
+
 
 _History = tuple[float, tuple[PathStep, ...]]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from segue.music.chord import Chord, tonic_triad
+from segue.music.chord import tonic_triad
 from segue.music.key import N_PITCH_CLASSES
-from segue.music.path import chord_path
+from segue.music.path import PathStep, chord_path
 from segue.music.voicing import BASS_RANGE_MIDI, voiced
 from segue.plan.grid import SAME_BEAT, beats_between
 from segue.plan.plan import Curve, CurvePoint, MapPoint, PadLayer, SongLayer, Voicing
@@ -83,52 +83,51 @@ def pad_layer(layer: RecipeLayer, time: Timeline, *, old: Key, new: Key) -> PadL
     start, end = max(time.beat_of(layer.start), 0.0), time.beat_of(layer.end)
     inner_start, inner_end = max(start, time.exit_beat), min(end, time.entry_beat)
     n_chords = max(round((inner_end - inner_start) / (layer.bars_a_chord * time.metre)), 1)
-    chords = _chords(layer, old, new, n_chords)
+    steps = _steps(layer, old, new, n_chords)
     edges = [inner_start + (inner_end - inner_start) * n / n_chords for n in range(n_chords + 1)]
     edges[0] = start
     if end > time.entry_beat + SAME_BEAT:
-        chords.append(tonic_triad(new))
+        steps.append(PathStep(chord=tonic_triad(new), key=new))
         edges.append(end)
     return PadLayer(
         name=layer.name or "pad",
-        voicings=_voicings(layer, chords, edges, old, new),
+        voicings=_voicings(layer, steps, edges, old, new),
         sound=layer.sound,
         gain_db=_curve(layer.gain_db, time),
         lowpass_hz=_curve(layer.lowpass_hz, time),
     )
 
 
-def _chords(layer: RecipeLayer, old: Key, new: Key, n_chords: int) -> list[Chord]:
+def _steps(layer: RecipeLayer, old: Key, new: Key, n_chords: int) -> list[PathStep]:
     match layer.harmony:
         case "path":
-            return [step.chord for step in chord_path(old, new, n_chords=n_chords)]
+            return list(chord_path(old, new, n_chords=n_chords))
         case "new key":
-            steps = chord_path(old, new, n_chords=n_chords, start="new key")
-            return [step.chord for step in steps]
+            return list(chord_path(old, new, n_chords=n_chords, start="new key"))
         case "dominant":
-            root = (new.tonic + 7) % N_PITCH_CLASSES
-            return [Chord(root=root, quality="dominant seventh")] * n_chords
+            return list(chord_path(old, new, n_chords=1)) * n_chords
         case "drone":
-            return [tonic_triad(new)] * n_chords
+            return [PathStep(chord=tonic_triad(new), key=new)] * n_chords
         case "none":
             raise ValueError("a pad without a harmony cannot be planned")
 
 
 def _voicings(
-    layer: RecipeLayer, chords: Sequence[Chord], edges: Sequence[float], old: Key, new: Key
+    layer: RecipeLayer, steps: Sequence[PathStep], edges: Sequence[float], old: Key, new: Key
 ) -> tuple[Voicing, ...]:
     if layer.harmony == "drone":
         return (_drone(new, edges[0], edges[-1]),)
+    all_notes = voiced([step.chord for step in steps])
     return tuple(
         Voicing(
             start_beat=a,
             end_beat=b,
             notes_midi=notes,
-            symbol=chord.symbol(flats=new.prefers_flats),
-            roman_from=chord.roman(old),
-            roman_to=chord.roman(new),
+            symbol=step.symbol,
+            roman_from=step.chord.roman(old),
+            roman_to=step.chord.roman(new),
         )
-        for chord, notes, a, b in zip(chords, voiced(chords), edges[:-1], edges[1:], strict=True)
+        for step, notes, a, b in zip(steps, all_notes, edges[:-1], edges[1:], strict=True)
     )
 
 
