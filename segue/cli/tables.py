@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord, RunDocument
 
 _N_WEAKEST = 2
+_NARROWEST = 20
 
 
 def print_json(value: Any) -> None:  # noqa: ANN401 - any JSON value
@@ -190,19 +192,29 @@ def _print_candidate(console: Console, record: CandidateRecord) -> None:
         markup=False,
         highlight=False,
     )
-    console.print(f"   {record.plan.why}", markup=False, highlight=False)
+    _print_indented(console, "", record.plan.why)
     # The distance of the keys is the pair's, not the candidate's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
     weakest = sorted(own, key=lambda m: m.score)[:_N_WEAKEST]
     for measure in weakest:
-        console.print(f"   - {measure.sentence}", markup=False, highlight=False)
+        _print_indented(console, "- ", measure.sentence)
     for note in record.notes:
-        console.print(f"   ! {note}", markup=False, highlight=False)
+        _print_indented(console, "! ", note)
     console.print()
 
 
 def _capital(clause: str) -> str:
     return clause[:1].upper() + clause[1:]
+
+
+def _print_indented(console: Console, sign: str, sentence: str) -> None:
+    """Print a sentence under its candidate, wrapped lines below its first word."""
+    left = " " * 3 + sign
+    width = max(console.width - len(left), _NARROWEST)
+    lines = textwrap.wrap(sentence, width)
+    console.print(
+        left + ("\n" + " " * len(left)).join(lines), markup=False, highlight=False, soft_wrap=True
+    )
 
 
 def _candidate_report(record: CandidateRecord) -> dict[str, Any]:
