@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
-    from segue.audio.clip import Clip, Edge, SongEdge
+    from segue.audio.clip import Edge, SongEdge
     from segue.plan import Plan, Recipe
     from segue.render.candidate import Candidate
 
@@ -152,15 +152,12 @@ def _hear(request: Request, edge: Edge, progress: Progress) -> Song:
     progress(f"reading {path.name}")
     song = read_song(path, edge=edge, edge_s=request.edge_s, rate_hz=request.rate_hz)
     progress(f"hearing the {edge} of {song.title}")
-    lead = None if is_end or request.lead is None else _lead(request)
+    lead = None
+    if request.lead is not None and not is_end:
+        lead = read_song(
+            request.lead, edge=edge, edge_s=request.edge_s, rate_hz=request.rate_hz
+        ).mix
     return song, hear_edge(song, overrides=overrides, lead=lead)
-
-
-def _lead(request: Request) -> Clip | None:
-    if request.lead is None:
-        return None
-    song = read_song(request.lead, edge="start", edge_s=request.edge_s, rate_hz=request.rate_hz)
-    return song.mix
 
 
 def _chosen(

@@ -82,11 +82,6 @@ class _Tail:
     file_end_s: float
     bar_line_s: float
 
-    def level_at(self, time_s: float) -> float:
-        """Smoothed level in decibels."""
-        hop = min(max(int(time_s / HOP_S), 0), len(self.levels_db) - 1)
-        return float(self.levels_db[hop])
-
 
 def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     """How this edge ends.

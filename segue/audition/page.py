@@ -68,17 +68,13 @@ def page_text(folder: Path, document: RunDocument) -> str:
         style=style,
         script=script,
         title=html.escape(f"{old.title} into {new.title}"),
-        relation=html.escape(_sentence(relation(old.key.key, new.key.key))),
+        relation=html.escape(f"{relation(old.key.key, new.key.key)}."),
         facts=facts_table(old, new),
         choices=choice_buttons(records),
         ways="\n".join(way_html(n, record, document.choice) for n, record in enumerate(records)),
         run=json_block(run_values(folder, document)),
         sounds=_sound_blocks(folder, document),
     )
-
-
-def _sentence(clause: str) -> str:
-    return f"{clause[:1].upper()}{clause[1:]}."
 
 
 def json_block(values: object) -> str:

@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Final, cast
 import numpy as np
 import soundfile
 
+from segue.audio.outline import outline
+
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
@@ -138,9 +140,7 @@ def outline_of(path: Path) -> tuple[float, list[int]]:
         Lowest and highest value of each column in turn, -127..127.
     """
     samples, rate_hz = _read(path)
-    edges = np.linspace(0, len(samples), N_COLUMNS + 1).astype(int)[:-1]
-    low = np.minimum.reduceat(samples.min(axis=1), edges)
-    high = np.maximum.reduceat(samples.max(axis=1), edges)
+    _, low, high = outline(samples, N_COLUMNS)
     both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
     return len(samples) / rate_hz, [int(v) for v in np.rint(both).ravel()]
 

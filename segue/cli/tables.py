@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 _N_WEAKEST = 2
 _NARROWEST = 20
+_EDGE_HEADINGS = (("end", "ends"), ("start", "starts"))
 
 
 def print_json(value: Any) -> None:  # noqa: ANN401 - any JSON value
@@ -62,7 +63,7 @@ def print_candidates(document: RunDocument) -> None:
     console = Console(soft_wrap=False)
     old, new = document.outgoing.key.key, document.incoming.key.key
     console.print(
-        f"\n{_capital(relation(old, new))} (distance {key_distance(old, new):.2f} of 1)\n",
+        f"\n{relation(old, new)} (distance {key_distance(old, new):.2f} of 1)\n",
         markup=False,
         highlight=False,
     )
@@ -121,18 +122,17 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
 
 
 def _fact_rows(facts: Sequence[EdgeFacts]) -> list[tuple[str, list[str]]]:
-    rows = [
+    edges = {f.edge for f in facts}
+    edge_words = " / ".join(words for edge, words in _EDGE_HEADINGS if edge in edges)
+    return [
         ("key", [_key_words(f) for f in facts]),
         ("tuning", [f"{f.tuning_cents:+.0f} cents" for f in facts]),
         ("tempo", [_tempo_words(f) for f in facts]),
         ("metre", [_metre_words(f) for f in facts]),
         ("level", [_level_words(f) for f in facts]),
-        ("starts" if facts[0].edge == "start" else "ends", [_edge_words(f) for f in facts]),
+        (edge_words, [_edge_words(f) for f in facts]),
         ("first note", [_note_words(f) for f in facts]),
     ]
-    if {f.edge for f in facts} == {"start", "end"}:
-        rows[5] = ("ends / starts", rows[5][1])
-    return rows
 
 
 def _key_words(facts: EdgeFacts) -> str:
@@ -201,10 +201,6 @@ def _print_candidate(console: Console, record: CandidateRecord) -> None:
     for note in record.notes:
         _print_indented(console, "! ", note)
     console.print()
-
-
-def _capital(clause: str) -> str:
-    return clause[:1].upper() + clause[1:]
 
 
 def _print_indented(console: Console, sign: str, sentence: str) -> None:

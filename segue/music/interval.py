@@ -21,18 +21,6 @@ _NAMES: Final = {
 }
 
 
-def semitones_between(a: Key, b: Key) -> int:
-    """Smallest move of the tonic in semitones, -5..6.
-
-    Examples
-    --------
-    >>> semitones_between(Key(tonic=4, mode="minor"), Key(tonic=3, mode="minor"))
-    -1
-    """
-    up = (b.tonic - a.tonic) % N_PITCH_CLASSES
-    return up if up <= N_PITCH_CLASSES // 2 else up - N_PITCH_CLASSES
-
-
 def interval_name(a: Key, b: Key) -> str:
     """How the new key lies to the old one.
 
@@ -63,7 +51,7 @@ def interval_name(a: Key, b: Key) -> str:
 
 
 def relation(a: Key, b: Key) -> str:
-    """How two keys lie to each other, as a clause.
+    """How two keys lie to each other, as a sentence without its full stop.
 
     Parameters
     ----------
@@ -73,7 +61,7 @@ def relation(a: Key, b: Key) -> str:
     Returns
     -------
     str
-        Without a full stop.
+        Begins with a capital, since key names do.
 
     Examples
     --------
@@ -83,6 +71,6 @@ def relation(a: Key, b: Key) -> str:
     'C major is the relative major of A minor'
     """
     if a == b:
-        return f"both songs are in {a}"
+        return f"Both songs are in {a}"
     word = "from" if a.tonic != b.tonic and "relative" not in interval_name(a, b) else "of"
     return f"{b} is {interval_name(a, b)} {word} {a}"

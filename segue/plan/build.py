@@ -136,7 +136,7 @@ def _why(
     symbols = dict.fromkeys(
         v.symbol for layer in layers if isinstance(layer, PadLayer) for v in layer.voicings
     )
-    why = recipe.why.format(
+    return recipe.why.format(
         key_from=outgoing.key.key,
         key_to=incoming.key.key,
         interval=interval_name(outgoing.key.key, incoming.key.key),
@@ -150,7 +150,6 @@ def _why(
         ending=_ending_words(outgoing),
         opening=_opening_words(incoming),
     )
-    return why[:1].upper() + why[1:]
 
 
 def _ending_words(facts: EdgeFacts) -> str:

@@ -9,6 +9,9 @@ References
 ----------
 .. [Fit10] D. FitzGerald, "Harmonic/percussive separation using median
    filtering", DAFx 2010.
+.. [DME14] J. Driedger, M. Müller and S. Ewert, "Improving time-scale
+   modification of music signals using harmonic-percussive separation", IEEE
+   Signal Processing Letters 21(1), 2014, 105-109.
 """
 
 from __future__ import annotations

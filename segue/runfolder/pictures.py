@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
+from segue.audio.outline import outline
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -59,7 +61,8 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
 
 
 def _draw_waveform(axis: Any, music: Clip, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes
-    columns_s, low, high = _outline(music)
+    first_frames, low, high = outline(music.samples, _N_COLUMNS)
+    columns_s = first_frames / music.rate_hz
     starts = {
         "outgoing": 0.0,
         "interlude": plan.seconds_at(plan.exit_beat),
@@ -122,16 +125,6 @@ def _mark_sections(axis: Any, plan: Plan) -> None:  # noqa: ANN401 - matplotlib 
     axis.axvline(plan.seconds_at(plan.entry_beat), color=COLOURS["incoming"], linewidth=1.5)
     if plan.singer_beat is not None:
         axis.axvline(plan.seconds_at(plan.singer_beat), color="#CC79A7", linestyle="--")
-
-
-def _outline(
-    music: Clip,
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64], npt.NDArray[np.float64]]:
-    """Lowest and highest frame in each of a fixed number of columns."""
-    edges = np.linspace(0, music.n_frames, _N_COLUMNS + 1).astype(int)[:-1]
-    low = np.minimum.reduceat(music.samples.min(axis=1), edges)
-    high = np.maximum.reduceat(music.samples.max(axis=1), edges)
-    return edges / music.rate_hz, low.astype(np.float64), high.astype(np.float64)
 
 
 def _arrays(
