@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from segue.music.key import N_PITCH_CLASSES, Key, pitch_class_name
+from segue.music.key import LETTERS, N_PITCH_CLASSES, Key, pitch_class_name
 
 Quality = Literal["major", "minor", "dominant seventh"]
 
@@ -24,6 +24,8 @@ _NUMERALS: Final[dict[str, tuple[str, ...]]] = {
     "minor": ("I", "bII", "II", "III", "#III", "IV", "#IV", "V", "VI", "#VI", "VII", "#VII"),
 }
 """Degree names by semitones above the tonic; in minor counted from the natural minor scale."""
+_DEGREES: Final = ("I", "II", "III", "IV", "V", "VI", "VII")
+_UNUSUAL: Final = frozenset({"Cb", "Fb", "E#", "B#"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -59,22 +61,54 @@ class Chord:
         """Chord symbol, such as 'F#m' or 'C7'."""
         return pitch_class_name(self.root, flats=flats) + _SUFFIX[self.quality]
 
+    def symbol_in(self, key: Key) -> str:
+        """Chord symbol, the root spelled by its degree in a key.
+
+        A root outside the scale gets its plain name where the degree's would be
+        a double accidental or one of Cb, Fb, E# and B#.
+
+        Examples
+        --------
+        >>> Chord(root=11, quality="major").symbol_in(Key(tonic=3, mode="minor"))
+        'Cb'
+        >>> Chord(root=11, quality="major").symbol_in(Key(tonic=1, mode="major"))
+        'B'
+        """
+        return _root_name(self.root, key) + _SUFFIX[self.quality]
+
     def roman(self, key: Key) -> str:
-        """Numeral of the chord in a key.
+        """Numeral of the chord in a key; the seventh is told where it is the key's own, on V.
 
         Examples
         --------
         >>> Chord(root=7, quality="dominant seventh").roman(Key(tonic=0, mode="minor"))
         'V7'
         """
-        numeral = _NUMERALS[key.mode][(self.root - key.tonic) % N_PITCH_CLASSES]
+        numeral = _numeral(self.root, key)
         if self.quality == "minor":
             return numeral[: -len(numeral.lstrip("b#"))] + numeral.lstrip("b#").lower()
-        return numeral + ("7" if self.quality == "dominant seventh" else "")
+        return numeral + ("7" if self.quality == "dominant seventh" and numeral == "V" else "")
 
     def transposed(self, semitones: int) -> Chord:
         """The chord moved by whole semitones."""
         return Chord(root=(self.root + semitones) % N_PITCH_CLASSES, quality=self.quality)
+
+
+def _root_name(root: int, key: Key) -> str:
+    numeral = _numeral(root, key)
+    letters = tuple(LETTERS)
+    degree = _DEGREES.index(numeral.lstrip("b#"))
+    letter = letters[(letters.index(key.tonic_name[0]) + degree) % len(letters)]
+    accidental = {0: "", 1: "#", 11: "b"}.get((root - LETTERS[letter]) % N_PITCH_CLASSES)
+    name = f"{letter}{accidental}"
+    is_in_scale = numeral in _DEGREES
+    if accidental is None or (name in _UNUSUAL and not is_in_scale):
+        return pitch_class_name(root, flats=key.prefers_flats)
+    return name
+
+
+def _numeral(root: int, key: Key) -> str:
+    return _NUMERALS[key.mode][(root - key.tonic) % N_PITCH_CLASSES]
 
 
 def tonic_triad(key: Key) -> Chord:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, Literal
 
 from segue.music.key import N_PITCH_CLASSES, Key
 
@@ -74,3 +74,34 @@ def relation(a: Key, b: Key) -> str:
         return f"Both songs are in {a}"
     word = "from" if a.tonic != b.tonic and "relative" not in interval_name(a, b) else "of"
     return f"{b} is {interval_name(a, b)} {word} {a}"
+
+
+def reads_as(a: Key, b: Key) -> Literal["lift", "drop", "neither"]:
+    """How the step from one key to the other is felt, whatever it costs to get there.
+
+    Common practice, no source: the same mode a semitone or a whole tone higher
+    lifts, as last choruses do; lower, it drops.
+
+    Parameters
+    ----------
+    a, b : Key
+        Old and new key.
+
+    Returns
+    -------
+    {'lift', 'drop', 'neither'}
+
+    Examples
+    --------
+    >>> reads_as(Key(tonic=0, mode="major"), Key(tonic=2, mode="major"))
+    'lift'
+    """
+    if a.mode != b.mode:
+        return "neither"
+    match (b.tonic - a.tonic) % N_PITCH_CLASSES:
+        case 1 | 2:
+            return "lift"
+        case 10 | 11:
+            return "drop"
+        case _:
+            return "neither"

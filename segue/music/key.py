@@ -24,7 +24,9 @@ MAJOR_TONICS: Final = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb
 MINOR_TONICS: Final = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
 """Usual spelling of each minor tonic; Eb and D# minor have six accidentals each."""
 
-_LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+"""Pitch classes of the notes without accidentals, in the order of the scale."""
+
 _NAME = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭|-?sharp|-?flat)?\s*(.*)", re.DOTALL)
 _NOTE = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭)?\s*(-?\d)")
 HIGHEST_MIDI: Final = 127
@@ -141,7 +143,7 @@ def parse_key(text: str) -> Key:
     mode = "major" if word == "M" else _MODE_WORDS[word]
     if mode is None:
         mode = "minor" if letter.islower() else "major"
-    tonic = (_LETTERS[letter.upper()] + _accidental_semitones(accidental)) % N_PITCH_CLASSES
+    tonic = (LETTERS[letter.upper()] + _accidental_semitones(accidental)) % N_PITCH_CLASSES
     return Key(tonic=tonic, mode=mode)
 
 
@@ -211,7 +213,7 @@ def parse_note(text: str) -> float:
     if match is not None:
         letter, accidental, octave = match.groups()
         midi = float(
-            _LETTERS[letter.upper()] + _accidental_semitones(accidental) + 12 * (int(octave) + 1)
+            LETTERS[letter.upper()] + _accidental_semitones(accidental) + 12 * (int(octave) + 1)
         )
     else:
         midi = _number(text)

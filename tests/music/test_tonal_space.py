@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.music.chord import Chord
+from segue.music.interval import reads_as, relation
 from segue.music.key import ALL_KEYS, Key, parse_key
 from segue.music.lerdahl import chord_distance, region_distance
 from segue.music.tonal_space import (
@@ -73,6 +74,39 @@ def test_region_distance_matches_lerdahl_for_near_regions(name, distance):
     assert region_distance(C, parse_key(name)) == distance
 
 
+@pytest.mark.parametrize(
+    ("name", "distance"),
+    [
+        # Lerdahl 2001, ch. 2: the same six moves from a minor key, by the same rule.
+        pytest.param("E minor", 7, id="v"),
+        pytest.param("D minor", 7, id="iv"),
+        pytest.param("C major", 7, id="III"),
+        pytest.param("A major", 7, id="I"),
+        pytest.param("F major", 9, id="VI"),
+        pytest.param("G major", 10, id="VII"),
+    ],
+)
+def test_region_distance_from_a_minor_key(name, distance):
+    assert region_distance(parse_key("A minor"), parse_key(name)) == distance
+
+
+@pytest.mark.parametrize(
+    ("x", "y", "distance"),
+    [
+        # Lerdahl 2001, ch. 2: roots a diatonic fifth apart 5, a third 7, a step 8.
+        pytest.param((2, "minor"), (7, "major"), 5, id="ii to V"),
+        pytest.param((9, "minor"), (2, "minor"), 5, id="vi to ii"),
+        pytest.param((5, "major"), (9, "minor"), 7, id="IV to vi"),
+        pytest.param((2, "minor"), (5, "major"), 7, id="ii to IV"),
+        pytest.param((5, "major"), (7, "major"), 8, id="IV to V"),
+        pytest.param((4, "minor"), (5, "major"), 8, id="iii to IV"),
+    ],
+)
+def test_chord_distance_follows_the_root(x, y, distance):
+    chords = [Chord(root=root, quality=quality) for root, quality in (x, y)]
+    assert chord_distance(chords[0], C, chords[1], C) == distance
+
+
 def test_tonal_centroid_of_c_major_triad():
     # Harte, Sandler & Gasser 2006, equation for the centroid; value recomputed by hand.
     chroma = [1.0 if n in (0, 4, 7) else 0.0 for n in range(12)]
@@ -121,6 +155,21 @@ def test_key_distance_is_a_share_and_zero_only_at_home(a, b):
     assert 0.0 <= key_distance_spread(a, b) <= 1.0
 
 
+@given(a=keys, b=keys)
+def test_every_model_is_symmetric(a, b):
+    for name, model in MODELS.items():
+        assert model(a, b) == pytest.approx(model(b, a), abs=1e-9), name
+
+
+@given(a=keys, b=keys, c=keys)
+def test_no_detour_is_shorter(a, b, c):
+    for name, model in MODELS.items():
+        # 1 - r is half the square of a distance (between unit vectors), so its root is one.
+        power = 0.5 if name == "Krumhansl-Kessler" else 1.0
+        ab, bc, ac = (model(*pair) ** power for pair in ((a, b), (b, c), (a, c)))
+        assert ac <= ab + bc + 1e-7, name
+
+
 @pytest.mark.parametrize("mode", ["major", "minor"])
 def test_common_practice_of_neighbours(mode):
     # Common practice, no source: a fourth up or a fifth down is easy, a semitone is the one
@@ -147,3 +196,21 @@ def test_lerdahl_chord_distances_are_symmetric_within_a_key():
 def test_silent_chroma_has_a_place_at_the_origin():
     assert tonal_interval_vector([0.0] * 12) == (0j,) * 6
     assert math.hypot(*tonal_centroid([0.0] * 12)) == 0.0
+
+
+@pytest.mark.parametrize("mode", ["major", "minor"])
+def test_whole_tone_up_reads_as_a_lift_and_is_easier_than_a_semitone(mode):
+    # Common practice, no source: the step up into a last chorus.
+    home = Key(tonic=7, mode=mode)
+    up = home.transposed(2)
+    assert reads_as(home, up) == "lift"
+    assert reads_as(up, home) == "drop"
+    assert relation(home, up) == f"A {mode} is a whole tone up from G {mode}"
+    assert key_distance(home, up) < key_distance(home, home.transposed(1))
+
+
+@given(a=keys, b=keys)
+def test_only_small_steps_in_one_mode_lift(a, b):
+    step = (b.tonic - a.tonic) % 12
+    assert (reads_as(a, b) == "lift") == (a.mode == b.mode and step in (1, 2))
+    assert (reads_as(a, b) == "drop") == (reads_as(b, a) == "lift")
