@@ -14,6 +14,7 @@ from benchmarks._score_truth import (
     ScoreKey,
     beats_between,
     final_key,
+    is_close,
     is_surely_in,
     opens_in,
     signature_of,
@@ -280,7 +281,8 @@ def _kind(excerpt: Excerpt) -> str | None:
     """How an opening opens; the end of a score is not labelled."""
     if excerpt.edge == "end":
         return None
-    return "on the beat" if excerpt.beats[0].is_downbeat else "pick-up"
+    first_bar_line = next(beat.at_quarters for beat in excerpt.beats if beat.is_downbeat)
+    return "on the beat" if is_close(excerpt.first_quarters, first_bar_line) else "pick-up"
 
 
 def _slows(clock: Clock) -> bool:

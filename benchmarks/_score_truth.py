@@ -6,7 +6,8 @@ A piece is used only where its key is beyond doubt:
    minor, and a major key does not end on a minor third (a minor one may end in major);
 2. an opening has the same key signature, and the bass of its first bar line is the first,
    third or fifth degree;
-3. the time signature and key signature do not change inside the excerpt;
+3. the time signature and key signature do not change inside the excerpt, and its bars have
+   eight beats at least (where parts repeat unequally, bars end before the notes do);
 4. the notated key is the best of all 24 for the notes of the excerpt by at least two of
    four profile sets that music21 has (Krumhansl-Schmuckler, Aarden-Essen, Bellman-Budge,
    Temperley-Kostka-Payne).
@@ -32,6 +33,7 @@ BEATS_OF_SIGNATURE: Final = {
     "12/8": (4, 1.5),
 }
 """Beats in a bar and quarter lengths of a beat."""
+LEAST_BEATS: Final = 8
 PROFILE_SETS_THAT_MUST_AGREE: Final = 2
 
 Mode = Literal["major", "minor"]
@@ -100,7 +102,7 @@ def is_short(bar: Bar) -> bool:
 
 
 def beats_between(score: Score, first: float, last: float) -> list[ScoreBeat] | None:
-    """Beats from `first` to `last` in quarter lengths, or None where bars are irregular.
+    """Beats from `first` to `last` in quarter lengths, or None where rule 3 is broken.
 
     A short first bar is a pick-up; two short bars that fill one are a bar cut by a repeat.
     """
@@ -118,7 +120,8 @@ def beats_between(score: Score, first: float, last: float) -> list[ScoreBeat] | 
         for line in [lines[0] - n_beats * beat, *lines]
         for number in range(n_beats)
     ]
-    return [b for b in beats if first - 1e-6 <= b.at_quarters <= last - 1e-6]
+    heard = [b for b in beats if first - 1e-6 <= b.at_quarters <= last - 1e-6]
+    return heard if len(heard) >= LEAST_BEATS else None
 
 
 def _bar_lines(bars: list[Bar], full: float, *, is_first: bool) -> list[float] | None:

@@ -102,13 +102,18 @@ def _phrase_items(seed: int, number: int, into: Path, cache: Path) -> list[dict[
     return loaded
 
 
-def _jobs(seed: int, n_items: int, into: Path, cache: Path) -> list[Job]:
-    """Half grooves, half scores, as many openings as endings."""
-    rng = np.random.default_rng(seed)
-    pools = {
+def piece_pools(seed: int) -> dict[str, list[str]]:
+    """Pieces of each style that a seed may draw; an odd and an even seed share none."""
+    return {
         style: [name for name in names if zlib.crc32(name.encode()) % 2 == seed % 2]
         for style, names in _scores.corpus_pieces().items()
     }
+
+
+def _jobs(seed: int, n_items: int, into: Path, cache: Path) -> list[Job]:
+    """Half grooves, half scores, as many openings as endings."""
+    rng = np.random.default_rng(seed)
+    pools = piece_pools(seed)
     jobs = []
     for number in range(n_items):
         edge: Edge = "end" if number % 2 == 0 else "start"
@@ -125,15 +130,20 @@ def _item(job: Job) -> dict[str, Any] | None:
     file = f"audio/{job.number:03d}_{job.style}_{job.edge}.flac"
     truth_path = job.into / file.replace(".flac", ".json")
     if not _is_current(truth_path):
-        rng = np.random.default_rng([job.seed, job.number])
-        attacks = measured_attacks(PROGRAMS, job.cache)
-        draft = _varied(_draft(job, rng), rng)
-        soundfile.write(job.into / file, rendered(draft, rng), RATE_HZ, subtype="PCM_16")
-        truth = {"file": file, "seed": job.seed, "version": SET_VERSION}
-        truth |= truth_of(draft, attacks)
+        audio, facts = made(job)
+        soundfile.write(job.into / file, audio, RATE_HZ, subtype="PCM_16")
+        truth = {"file": file, "seed": job.seed, "version": SET_VERSION} | facts
         truth_path.write_text(json.dumps(truth, indent=1))
     loaded: dict[str, Any] = json.loads(truth_path.read_text())
     return loaded
+
+
+def made(job: Job) -> tuple[Audio, dict[str, Any]]:
+    """The sound of an item and what is true of it."""
+    rng = np.random.default_rng([job.seed, job.number])
+    attacks = measured_attacks(PROGRAMS, job.cache)
+    draft = _varied(_draft(job, rng), rng)
+    return rendered(draft, rng), truth_of(draft, attacks)
 
 
 def _draft(job: Job, rng: np.random.Generator) -> Draft:

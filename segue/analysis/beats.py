@@ -25,8 +25,10 @@ if TYPE_CHECKING:
 
 SHORTEST_S: Final = 0.23
 LONGEST_S: Final = 1.6
+LOOSE: Final = 150.0
+TIGHT: Final = 1500.0
+"""Follows a tempo that drifts, or is not led astray by a passage of off-beats."""
 _N_MULTIPLES: Final = 4
-_TIGHTNESS: Final = 150.0
 _SPREAD_S: Final = 0.015
 _LOCAL_S: Final = 1.0
 _SMOOTH_BEATS: Final = 2.0
@@ -58,7 +60,9 @@ def pulse_periods(strength: npt.NDArray[np.float64], *, n_periods: int) -> list[
     return [float(periods[p] * HOP_S) for p in ranked[:n_periods]]
 
 
-def pulse_times(strength: npt.NDArray[np.float64], *, period_s: float) -> npt.NDArray[np.float64]:
+def pulse_times(
+    strength: npt.NDArray[np.float64], *, period_s: float, tightness: float = LOOSE
+) -> npt.NDArray[np.float64]:
     """Times of the pulse of a period, smoothed over a few beats.
 
     Parameters
@@ -67,13 +71,15 @@ def pulse_times(strength: npt.NDArray[np.float64], *, period_s: float) -> npt.ND
         Onset strength.
     period_s : float
         Roughly the distance of the beats.
+    tightness : float
+        How much its steps are kept to that distance.
 
     Returns
     -------
     ndarray, shape (n_beats,)
         Seconds from the first hop.
     """
-    hops = _best_chain(_peaky(strength), period_s / HOP_S, _TIGHTNESS)
+    hops = _best_chain(_peaky(strength), period_s / HOP_S, tightness)
     times = np.asarray(hops * HOP_S, dtype=np.float64)
     least = 4
     if len(times) < least:

@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.beats import pulse_periods, pulse_times
+from segue.analysis.beats import LOOSE, TIGHT, pulse_periods, pulse_times
 from segue.analysis.metre import METRES, Level, levels_of
 from segue.analysis.metre_odds import Place, log_odds
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.analysis.metre import Evidence
+    from segue.analysis.metre_evidence import Evidence
 
-_N_PULSES: Final = 4
+_N_TIGHT: Final = 6
+_N_LOOSE: Final = 3
 _LEAST_STEPS: Final = 5
 _SAME_TEMPO_RATIO: Final = 0.03
 _SAME_PLACE_BEATS: Final = 0.15
@@ -64,8 +65,13 @@ class Said:
 def pulses_of(evidence: Evidence) -> list[npt.NDArray[np.float64]]:
     """The regular pulses in onset strength, clearest first."""
     strength = evidence.bands.mean(axis=1)
-    periods = pulse_periods(strength, n_periods=_N_PULSES)
-    pulses = (pulse_times(strength, period_s=period_s) for period_s in periods)
+    periods_s = pulse_periods(strength, n_periods=max(_N_TIGHT, _N_LOOSE))
+    kinds = ((TIGHT, periods_s[:_N_TIGHT]), (LOOSE, periods_s[:_N_LOOSE]))
+    pulses = (
+        pulse_times(strength, period_s=period_s, tightness=tightness)
+        for tightness, kept_s in kinds
+        for period_s in kept_s
+    )
     return [pulse_s for pulse_s in pulses if len(pulse_s) >= _LEAST_STEPS]
 
 
@@ -98,13 +104,9 @@ def _levels(evidence: Evidence, said: Said) -> list[Level]:
         pulses = pulses_of(evidence)
     else:
         strength = evidence.bands.mean(axis=1)
-        pulses = [pulse_times(strength, period_s=60.0 / said.tempo_bpm)]
-    return [
-        level
-        for pulse_s in pulses
-        if len(pulse_s) >= _LEAST_STEPS
-        for level in levels_of(evidence, pulse_s, metres=metres, given_bpm=said.tempo_bpm)
-    ]
+        pulse_s = pulse_times(strength, period_s=60.0 / said.tempo_bpm)
+        pulses = [pulse_s] if len(pulse_s) >= _LEAST_STEPS else []
+    return levels_of(evidence, pulses, metres=metres, given_bpm=said.tempo_bpm)
 
 
 def _misses(level: Level, downbeat_s: float | None) -> bool:

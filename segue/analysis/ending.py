@@ -20,9 +20,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, smoothed_db
+from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
 from segue.analysis.facts import Ending
-from segue.analysis.soft_hits import soft_hits_s
+from segue.analysis.soft_hits import UNHEARD_S, soft_hits_s
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -55,6 +55,7 @@ _LOW_RATE_HZ: Final = 4000
 _EVEN_CHANCE: Final = 0.5
 _FREE_CONFIDENCE: Final = 0.3
 _SOFT_AFTER_BEATS: Final = 2.0
+_SOFT_AFTER_S: Final = 0.3
 _SOFT_BELOW_BODY_DB: Final = 15.0
 _LONGEST_SOFT_S: Final = 10.0
 _BAR_LINE_CONFIDENCE: Final = 0.7
@@ -162,8 +163,8 @@ def _sound_end_hop(levels_db: Floats, body_db: float) -> int:
 def _low_level_db(samples: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     """Level below about 2 kHz: chords and bass, not the cymbals that ring over a stop."""
     n_block = max(rate_hz // _LOW_RATE_HZ, 1)
-    mono = samples.mean(axis=1)
-    blocks = mono[: len(mono) // n_block * n_block].reshape(-1, n_block).mean(axis=1)
+    mono = mono_of(samples)
+    blocks = mono_of(mono[: len(mono) // n_block * n_block].reshape(-1, n_block))
     return level_db(blocks[:, None], rate_hz // n_block)
 
 
@@ -171,7 +172,7 @@ def _hits_from(
     samples: npt.NDArray[np.float32], rate_hz: int, first_s: float, last_s: float
 ) -> Hits:
     piece = samples[int(first_s * rate_hz) : int(last_s * rate_hz)]
-    heard = hits(piece.mean(axis=1), rate_hz)
+    heard = hits(mono_of(piece), rate_hz)
     return Hits(times_s=heard.times_s + first_s, rises_db=heard.rises_db)
 
 
@@ -184,9 +185,9 @@ def _last_hit_s(mix: Clip, heard: Hits, loud_end_s: float, beat_s: float) -> flo
     last_s = float(heard.times_s[-1]) if len(heard.times_s) else 0.0
     if loud_end_s - last_s < _SOFT_AFTER_BEATS * beat_s:
         return last_s
-    first_s = max(last_s + 0.2, loud_end_s - _LONGEST_SOFT_S)
-    piece = mix.samples[int(first_s * mix.rate_hz) : int(loud_end_s * mix.rate_hz)]
-    soft_s = soft_hits_s(piece.mean(axis=1), mix.rate_hz)
+    first_s = max(last_s + _SOFT_AFTER_S, loud_end_s - _LONGEST_SOFT_S) - UNHEARD_S
+    piece = mix.samples[int(first_s * mix.rate_hz) : int((loud_end_s + UNHEARD_S) * mix.rate_hz)]
+    soft_s = soft_hits_s(mono_of(piece), mix.rate_hz)
     return first_s + float(soft_s[-1]) if len(soft_s) else last_s
 
 

@@ -67,7 +67,7 @@ class PulseFact:
     Parameters
     ----------
     tempo_bpm : float
-        Tempo at the join: the grid's own, not a rounded one.
+        Tempo near the join: of the median of its nearest beats, not a rounded one.
     tempo_alternatives_bpm : tuple of float
         Its half, its double and what else fits, likeliest first.
     beats_s, downbeats_s : tuple of float

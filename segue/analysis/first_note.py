@@ -15,7 +15,14 @@ import numpy as np
 
 from segue.analysis.envelope import SILENCE_DB, level_db, smoothed_db
 from segue.analysis.facts import FirstNote
-from segue.analysis.pitch_track import TRACK_HOP_S, TRACK_RATE_HZ, pitch_track
+from segue.analysis.monophony import is_monophonic
+from segue.analysis.pitch_track import (
+    TRACK_HOP_S,
+    TRACK_RATE_HZ,
+    at_track_rate,
+    pitch_track,
+    voice_band,
+)
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -26,7 +33,6 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on rendered voices and leads of known pitch and attack.
-_VOICE_BAND_HZ: Final = (200.0, 3500.0)
 _SILENT_DB: Final = -70.0
 _NOTE_BELOW_PHRASE_DB: Final = 13.0
 _TAIL_HOPS: Final = 20
@@ -40,10 +46,8 @@ _CLEAR: Final = 0.7
 _LARGEST_STEP_SEMITONES: Final = 0.8
 _LEAST_NOTE_S: Final = 0.06
 _OCTAVE_HOPS: Final = 36
+_OCTAVE_AFTER_HOPS: Final = 20
 _OCTAVE_SEMITONES: Final = 0.3
-_ALONE_CLEAR: Final = 0.92
-_ALONE_LOWEST_MIDI: Final = 43.0  # a chord in tune repeats as a far lower note would
-_ALONE_SHARE: Final = 0.6
 _SWELL_DB: Final = 8.0
 _SWELL_HOPS: Final = 60
 _SWELL_CLEAR: Final = 0.6
@@ -59,7 +63,7 @@ _FINE_HOP_S: Final = 0.002
 
 
 def hear_first_note(edge: SongEdge) -> FirstNote | None:
-    """First note of the voice, or of the lead where there is no voice.
+    """First note of the voice, of the lead, or of a file that is one voice alone.
 
     Parameters
     ----------
@@ -71,6 +75,8 @@ def hear_first_note(edge: SongEdge) -> FirstNote | None:
     FirstNote or None
         None where neither stem is given, or it is silent.
     """
+    if not edge.has_stems:
+        return first_note_of(edge.mix) if is_monophonic(edge.mix) else None
     for role in ("voice", "lead"):
         clip = edge.sum_of(role)
         if clip is not None:
@@ -93,8 +99,7 @@ def first_note_of(clip: Clip) -> FirstNote | None:
     FirstNote or None
         None where no note is heard.
     """
-    mono = _at_track_rate(clip)
-    band = _voice_band(mono)
+    band = voice_band(at_track_rate(clip))
     levels_db = smoothed_db(level_db(band[:, None], TRACK_RATE_HZ, hop_s=TRACK_HOP_S), 5)
     if len(levels_db) == 0 or levels_db.max() < _SILENT_DB:
         return None
@@ -115,49 +120,6 @@ def first_note_of(clip: Clip) -> FirstNote | None:
         time_s=clip.start_s + time_s,
         confidence=float(np.median(track.clarity[first:last])),
     )
-
-
-def is_monophonic(clip: Clip) -> bool:
-    """Whether one voice at a time sounds: most of what is loud has one clear pitch.
-
-    Parameters
-    ----------
-    clip : Clip
-        Any sound.
-
-    Returns
-    -------
-    bool
-        True for a voice or a single lead line, False for chords, drums, mixes.
-    """
-    mono = _at_track_rate(clip)
-    band = _voice_band(mono)
-    levels_db = smoothed_db(level_db(band[:, None], TRACK_RATE_HZ, hop_s=TRACK_HOP_S), 5)
-    if len(levels_db) == 0 or levels_db.max() < _SILENT_DB:
-        return False
-    track = pitch_track(band)
-    is_clear = (track.clarity > _ALONE_CLEAR) & (track.midi > _ALONE_LOWEST_MIDI)
-    loud = levels_db > np.percentile(levels_db, _LOUD_PERCENTILE) - _NOTE_BELOW_PHRASE_DB
-    return bool(np.mean(is_clear[: len(levels_db)][loud]) > _ALONE_SHARE)
-
-
-def _at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
-    import soxr
-
-    if clip.n_frames == 0:
-        return np.empty(0, dtype=np.float32)
-    mono = clip.samples.mean(axis=1, dtype=np.float32)
-    return np.asarray(soxr.resample(mono, clip.rate_hz, TRACK_RATE_HZ, quality="LQ"))
-
-
-def _voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
-    """The formant range, where a bass, a kick and cymbals behind a voice say little."""
-    from scipy import signal
-
-    if len(mono) == 0:
-        return mono
-    sos = signal.butter(2, _VOICE_BAND_HZ, "bandpass", fs=TRACK_RATE_HZ, output="sos")
-    return np.asarray(signal.sosfilt(sos, mono), dtype=np.float32)
 
 
 def _gate_db(levels_db: Floats, clarity: Floats) -> float:
@@ -224,8 +186,8 @@ def _settled_midi(track: PitchTrack, first: int, last: int) -> float:
 
 def _spoken_octave(track: PitchTrack, last: int, midi: float, n_hops: int) -> float:
     """The pitch, or the one an octave above where a reed's short start breaks into it."""
-    after = slice(last + 2, last + 2 + _OCTAVE_HOPS)
-    if n_hops > _OCTAVE_HOPS or len(track.midi[after]) < _OCTAVE_HOPS:
+    after = slice(last + 2, last + 2 + _OCTAVE_AFTER_HOPS)
+    if n_hops > _OCTAVE_HOPS or len(track.midi[after]) < _OCTAVE_AFTER_HOPS:
         return midi
     higher = float(np.median(track.midi[after]))
     steady = np.abs(track.midi[after] - higher) < _OCTAVE_SEMITONES

@@ -9,7 +9,7 @@ import numpy as np
 import soxr
 
 from segue.analysis.harmonic_change import harmonic_change
-from segue.analysis.metre import Evidence
+from segue.analysis.metre_evidence import Evidence
 from segue.analysis.onsets import HOP_S, RATE_HZ, onset_curves
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, smoothed_db
+from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
 from segue.analysis.facts import Opening
 
 if TYPE_CHECKING:
@@ -73,9 +73,8 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
             sound_start_s=edge.start_s + sound_s,
             first_downbeat_s=edge.start_s + sound_s,
         )
-    heard = hits(
-        mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)].mean(axis=1), mix.rate_hz
-    )
+    intro = mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)]
+    heard = hits(mono_of(intro), mix.rate_hz)
     beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
     set_in = _set_in(beats_s, heard, sound_s)
     return _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])

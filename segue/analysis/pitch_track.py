@@ -17,8 +17,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.analysis.envelope import mono_of
+
 if TYPE_CHECKING:
     import numpy.typing as npt
+
+    from segue.audio.clip import Clip
 
     Floats = npt.NDArray[np.float64]
 
@@ -32,14 +36,14 @@ _WINDOW_FRAMES: Final = 400
 _LONGEST_LAG: Final = round(TRACK_RATE_HZ / LOWEST_HZ)
 _SHORTEST_LAG: Final = int(TRACK_RATE_HZ / HIGHEST_HZ)
 _N_FFT: Final = 640
-_HOP_FRAMES: Final = round(TRACK_HOP_S * TRACK_RATE_HZ)
+_VOICE_BAND_HZ: Final = (200.0, 3500.0)
 _DEEP: Final = 0.12
 _NEARLY_AS_DEEP: Final = 0.08
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class PitchTrack:
-    """Pitch hop by hop; hop n is centred on ``n * TRACK_HOP_S``.
+    """Pitch hop by hop; hop n is centred on n hops from the start.
 
     Parameters
     ----------
@@ -53,8 +57,27 @@ class PitchTrack:
     clarity: Floats
 
 
-def pitch_track(mono: npt.NDArray[np.float32]) -> PitchTrack:
-    """Pitch of a voice at `TRACK_RATE_HZ`.
+def at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
+    """Mean of all channels at `TRACK_RATE_HZ`.
+
+    Parameters
+    ----------
+    clip : Clip
+
+    Returns
+    -------
+    ndarray, shape (n_frames,)
+    """
+    import soxr
+
+    if clip.n_frames == 0:
+        return np.empty(0, dtype=np.float32)
+    mono = mono_of(clip.samples)
+    return np.asarray(soxr.resample(mono, clip.rate_hz, TRACK_RATE_HZ, quality="LQ"))
+
+
+def voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The formant range, where a bass, a kick and cymbals behind a voice say little.
 
     Parameters
     ----------
@@ -63,12 +86,35 @@ def pitch_track(mono: npt.NDArray[np.float32]) -> PitchTrack:
 
     Returns
     -------
+    ndarray, shape (n_frames,)
+    """
+    from scipy import signal
+
+    if len(mono) == 0:
+        return mono
+    sos = signal.butter(2, _VOICE_BAND_HZ, "bandpass", fs=TRACK_RATE_HZ, output="sos")
+    return np.asarray(signal.sosfilt(sos, mono), dtype=np.float32)
+
+
+def pitch_track(mono: npt.NDArray[np.float32], *, hop_s: float = TRACK_HOP_S) -> PitchTrack:
+    """Pitch of a voice at `TRACK_RATE_HZ`.
+
+    Parameters
+    ----------
+    mono : ndarray, shape (n_frames,)
+        Sound at `TRACK_RATE_HZ`.
+    hop_s : float, optional
+        Step from one value to the next.
+
+    Returns
+    -------
     PitchTrack
-        One value every `TRACK_HOP_S`.
+        One value a hop.
     """
     reach = (_WINDOW_FRAMES + _LONGEST_LAG) // 2
     padded = np.pad(mono, (reach, reach))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach)[::_HOP_FRAMES]
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach)
+    windows = windows[:: round(hop_s * TRACK_RATE_HZ)]
     dips = _normalised_difference(np.ascontiguousarray(windows, dtype=np.float32))
     lag = _first_deep_dip(dips)
     rows = np.arange(len(dips))

@@ -32,6 +32,7 @@ _END_SLACK_S: Final = 0.04
 _START_SLACK_S: Final = 0.02
 _ON_BEAT_S: Final = 0.07
 _GIVEN_RATIO: Final = 0.05
+_N_USUAL: Final = 24
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -56,6 +57,15 @@ class PlacedBeats:
     def times_s(self) -> npt.NDArray[np.float64]:
         """Their times."""
         return self.grid.seconds_at(self.numbers)
+
+    def usual_beat_s(self, *, at_start: bool) -> float:
+        """Usual length of a beat near the start or the end.
+
+        Over so many beats a drift counts, and a last bar that slows does not.
+        """
+        lengths_s = np.diff(self.times_s)
+        near_s = lengths_s[:_N_USUAL] if at_start else lengths_s[-_N_USUAL:]
+        return float(np.median(near_s))
 
     def is_downbeat(self, metre: int) -> npt.NDArray[np.bool_]:
         """Which of them start a bar of so many beats."""

@@ -58,8 +58,7 @@ def hear_pulse(
         return _free_time(tempo_bpm, metre)
     placed = placed_beats(heard, counting, said)
     times_s = placed.times_s + heard.start_s
-    at_join = placed.numbers[0 if edge.edge == "start" else -1]
-    join_bpm = 60.0 / placed.grid.beat_s_at(float(at_join))
+    join_bpm = 60.0 / placed.usual_beat_s(at_start=edge.edge == "start")
     return PulseFact(
         tempo_bpm=join_bpm,
         tempo_alternatives_bpm=_alternatives(join_bpm, counting),

@@ -28,14 +28,18 @@ _MOST_RISE_DB: Final = 15.0
 _PEAK_HOPS: Final = 5
 _LEAST_SUM_DB: Final = 75.0  # chosen on rendered strings, organs and choirs
 
+UNHEARD_S: Final = (_WINDOW_FRAMES / 2 + _REACH_HOPS * _HOP_FRAMES) / _RATE_HZ
+"""What is needed of the sound before and after a change."""
+
 
 def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
-    """Times of note changes, to about 50 ms.
+    """Times of note changes, to about 0.1 s: a window is 0.17 s long.
 
     Parameters
     ----------
     mono : ndarray, shape (n_frames,)
-        Sound of all channels together.
+        Sound of all channels together. No change is heard within `UNHEARD_S` of
+        either end, for a cut would pass for one.
     rate_hz : int
         Frames per second.
 
@@ -55,7 +59,7 @@ def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     padded = np.pad(change, _PEAK_HOPS)
     around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _PEAK_HOPS + 1).max(axis=1)
     peaks = np.flatnonzero((change >= around) & (change > _LEAST_SUM_DB))
-    return np.asarray((peaks + reach) * _HOP_FRAMES / _RATE_HZ)
+    return np.asarray(peaks * _HOP_FRAMES / _RATE_HZ + UNHEARD_S)
 
 
 def _semitone_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
@@ -65,8 +69,7 @@ def _semitone_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     sound = soxr.resample(mono, rate_hz, _RATE_HZ, quality="LQ")
     if len(sound) < _WINDOW_FRAMES:
         return np.empty((0, 1))
-    padded = np.pad(sound, _WINDOW_FRAMES // 2)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW_FRAMES)[::_HOP_FRAMES]
+    windows = np.lib.stride_tricks.sliding_window_view(sound, _WINDOW_FRAMES)[::_HOP_FRAMES]
     spectra = np.abs(fft.rfft(windows * np.hanning(_WINDOW_FRAMES).astype(np.float32), axis=1))
     borders_midi = np.arange(_LOWEST_MIDI, _HIGHEST_MIDI) - 0.5
     borders_hz = 440.0 * 2.0 ** ((borders_midi - 69.0) / 12.0)

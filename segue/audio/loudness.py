@@ -10,6 +10,7 @@ References
 .. [BS1770] ITU-R BS.1770-4, "Algorithms to measure audio programme loudness
    and true-peak audio level", 2015, annex 1.
 .. [Tech3341] EBU Tech 3341, "Loudness metering: 'EBU Mode' metering", v4.0, 2023.
+.. [Tech3342] EBU Tech 3342, "Loudness range", v4.0, 2023.
 """
 
 from __future__ import annotations
@@ -33,6 +34,9 @@ BLOCK_STEP_S: Final = 0.1
 ABSOLUTE_GATE_LUFS: Final = -70.0
 RELATIVE_GATE_LU: Final = -10.0
 """Gates of integrated loudness [BS1770]_."""
+RANGE_GATE_LU: Final = -20.0
+RANGE_PERCENTILES: Final = (10.0, 95.0)
+"""Relative gate and ends of the loudness range [Tech3342]_."""
 OFFSET_LUFS: Final = -0.691
 """Makes a 997 Hz sine at 0 dBFS in one channel read -3.01 LUFS [BS1770]_."""
 
@@ -101,6 +105,27 @@ def short_term_lufs(
         Centres of the windows from the start of the clip, and loudness there.
     """
     return _trace(clip, SHORT_TERM_S, hop_s)
+
+
+def loudness_range_lu(clip: Clip) -> float:
+    """How far the loudness of a clip spreads, without its quietest and loudest moments.
+
+    Parameters
+    ----------
+    clip : Clip
+
+    Returns
+    -------
+    float
+        LU [Tech3342]_; 0 where nothing is louder than -70 LUFS.
+    """
+    powers = _window_powers(clip, SHORT_TERM_S, BLOCK_STEP_S)
+    loud = powers[_lufs(powers) > ABSOLUTE_GATE_LUFS]
+    if not loud.size:
+        return 0.0
+    gated = _lufs(loud[_lufs(loud) > float(_lufs(loud.mean())) + RANGE_GATE_LU])
+    low, high = np.percentile(gated, RANGE_PERCENTILES)
+    return float(high - low)
 
 
 def k_weighting_sos(rate_hz: int) -> npt.NDArray[np.float64]:

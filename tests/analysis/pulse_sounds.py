@@ -25,13 +25,20 @@ def _add(sound: Sound, at_s: float, hit: Sound) -> None:
     sound[first : first + len(hit)] += hit[: len(sound) - first]
 
 
-def click_track(bpm: float, *, n_beats: int = 32, lead_s: float = 0.25) -> tuple[Sound, Sound]:
-    """Clicks of 1 kHz that start at once, and their times, rounded to frames."""
+def click_track(
+    bpm: float, *, n_beats: int = 32, lead_s: float = 0.25, metre: int | None = None
+) -> tuple[Sound, Sound]:
+    """Clicks of 1 kHz that start at once, and their times, rounded to frames.
+
+    With a metre the first of each bar is 6 dB louder, as a metronome strikes it.
+    """
     times_s = np.round((lead_s + np.arange(n_beats) * 60 / bpm) * RATE_HZ) / RATE_HZ
     sound = np.zeros(round((times_s[-1] + 0.3) * RATE_HZ))
     at_s = np.arange(round(0.03 * RATE_HZ)) / RATE_HZ
-    for time_s in times_s:
-        _add(sound, time_s, 0.5 * np.cos(2 * np.pi * 1000 * at_s) * np.exp(-at_s / 0.005))
+    click = 0.25 * np.cos(2 * np.pi * 1000 * at_s) * np.exp(-at_s / 0.005)
+    for number, time_s in enumerate(times_s):
+        is_accented = metre is None or number % metre == 0
+        _add(sound, time_s, click * (2 if is_accented else 1))
     return sound, times_s
 
 

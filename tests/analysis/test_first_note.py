@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.analysis.first_note import first_note_of, hear_first_note, is_monophonic
+from segue.analysis.first_note import first_note_of, hear_first_note
+from segue.analysis.monophony import is_monophonic
 from segue.audio.clip import Clip, SongEdge, Stem
 
 RATE_HZ = 48_000
@@ -130,6 +131,16 @@ def test_first_note_is_the_first_of_two_without_a_gap():
     assert heard.midi == pytest.approx(57, abs=0.2)
 
 
+def test_first_note_of_a_reed_that_speaks_an_octave_low_is_where_it_settles():
+    low = voice(53, length_s=0.17)
+    settled = voice(65, attack_s=ATTACK_S + 0.14, length_s=0.2)
+    following = voice(70, attack_s=ATTACK_S + 0.32, length_s=0.6)
+    heard = first_note_of(clip_of(low + settled + following))
+    assert heard is not None
+    assert heard.midi == pytest.approx(65, abs=PITCH_TOLERANCE)
+    assert heard.time_s == pytest.approx(ATTACK_S, abs=TIME_TOLERANCE_S)
+
+
 @pytest.mark.parametrize(
     "sound",
     [
@@ -151,7 +162,6 @@ def test_first_note_comes_from_the_voice_before_the_lead():
     assert lead_only is not None
     assert silent_voice is not None
     assert [round(n.midi) for n in (both, lead_only, silent_voice)] == [60, 72, 72]
-    assert hear_first_note(edge_of(mix=voice_sound)) is None
 
 
 @pytest.mark.parametrize(
@@ -161,11 +171,24 @@ def test_first_note_comes_from_the_voice_before_the_lead():
         pytest.param(voice(45), True, id="low voice"),
         pytest.param(backing(), False, id="band"),
         pytest.param(voice(60) + voice(64) + voice(67), False, id="chord"),
+        pytest.param(voice(76) + voice(80) + voice(83), False, id="high chord"),
+        pytest.param(voice(67) + voice(74), False, id="fifth"),
+        pytest.param(voice(67) + voice(72), False, id="fourth"),
+        pytest.param(voice(72) + voice(81), False, id="sixth"),
+        pytest.param(voice(60) + voice(72), True, id="octave"),
         pytest.param(np.zeros(RATE_HZ), False, id="silence"),
     ],
 )
 def test_is_monophonic(sound, expected):
     assert is_monophonic(clip_of(sound)) is expected
+
+
+def test_first_note_comes_from_a_single_file_only_where_it_is_one_voice():
+    alone = hear_first_note(edge_of(mix=voice(60)))
+    assert alone is not None
+    assert alone.midi == pytest.approx(60, abs=PITCH_TOLERANCE)
+    assert alone.time_s == pytest.approx(ATTACK_S, abs=TIME_TOLERANCE_S)
+    assert hear_first_note(edge_of(mix=with_backing(voice(60), 6))) is None
 
 
 @pytest.mark.parametrize("midi", [48.0, 60.3, 74.0])

@@ -26,6 +26,18 @@ def test_click_track_beats_are_right_within_a_millisecond(bpm):
     assert fact.source == "given"
 
 
+@pytest.mark.parametrize("bpm", [100.0, 120.0], ids="{:g} bpm".format)
+@pytest.mark.parametrize("metre", [3, 4], ids="{} clicks a bar".format)
+def test_accented_clicks_need_no_hint(bpm, metre):
+    sound, times_s = sounds.click_track(bpm, n_beats=48, metre=metre)
+    fact = hear_pulse(sounds.edge_of(sound))
+    assert fact.tempo_bpm == pytest.approx(bpm, rel=1e-4)
+    assert fact.metre == metre
+    assert farthest_s(times_s, np.array(fact.beats_s)) < WITHIN_S
+    assert farthest_s(fact.beats_s, times_s) < WITHIN_S
+    assert farthest_s(fact.downbeats_s, times_s[::metre]) < WITHIN_S
+
+
 @pytest.mark.parametrize("bpm", [82.0, 104.0, 126.0], ids="{:g} bpm".format)
 @pytest.mark.parametrize("metre", [3, 4], ids="{} beats a bar".format)
 def test_drum_loop_gives_its_tempo_beats_and_bars(bpm, metre):

@@ -58,6 +58,18 @@ def test_short_term_is_constant_on_tech_3341_case_9():
     assert lufs == pytest.approx(-23.0, abs=TECH_3341_LU)
 
 
+@pytest.mark.parametrize("i", range(0, 20, 3))
+def test_short_term_finds_a_burst_anywhere_tech_3341_case_10(i):
+    clip = tones((SILENT_DB, 0.15 * i), (-23, 3), (SILENT_DB, 1))
+    assert short_term_lufs(clip)[1].max() == pytest.approx(-23.0, abs=TECH_3341_LU)
+
+
+@pytest.mark.parametrize("i", range(0, 20, 3))
+def test_short_term_follows_the_level_of_a_burst_tech_3341_case_11(i):
+    clip = tones((SILENT_DB, 0.15 * i), (-38 + i, 3), (SILENT_DB, 3 - 0.15 * i))
+    assert short_term_lufs(clip)[1].max() == pytest.approx(-38 + i, abs=TECH_3341_LU)
+
+
 def test_momentary_is_constant_on_tech_3341_case_12():
     times_s, lufs = momentary_lufs(tones(*[(-20, 0.18), (-30, 0.22)] * 25))
     assert lufs[times_s > 1] == pytest.approx(-23.0, abs=TECH_3341_LU)

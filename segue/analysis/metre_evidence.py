@@ -1,0 +1,93 @@
+"""The curves that ways to count are judged by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy import ndimage
+
+from segue.analysis.onsets import HOP_S, N_BANDS
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+CURVES: Final = (
+    "low", "body", "melody", "high", "harmony", "bass", "chord", "accent", "long", "held"
+)  # fmt: skip
+"""Onset strength by band; change of harmony, of the bass, and of harmony over a longer time;
+rise of loudness; time until the next onset, in all bands and in the two lower ones."""
+_REACH_S: Final = 0.02
+_LONGEST_NOTE_S: Final = 1.2
+_NOTE_SHARE: Final = 0.25
+_WEAK_SHARE: Final = 0.1
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Evidence:
+    """What readings are judged by.
+
+    Parameters
+    ----------
+    bands : ndarray, shape (n_hops, 4)
+        Onset strength at hops of `HOP_S`.
+    changes : ndarray, shape (n_hops, 3)
+        Change of harmony, of the bass, and of harmony over a longer time.
+    accent : ndarray, shape (n_hops,)
+        Rise of loudness.
+    first_s, last_s : float or None
+        First sound and last attack, in seconds from the first hop; None where the edge
+        is cut there.
+    """
+
+    bands: npt.NDArray[np.float64]
+    changes: npt.NDArray[np.float64]
+    accent: npt.NDArray[np.float64]
+    first_s: float | None
+    last_s: float | None
+
+    @cached_property
+    def curves(self) -> npt.NDArray[np.float64]:
+        """All `CURVES` side by side, each raised to its strongest nearby, of mean 1."""
+        near = 2 * round(_REACH_S / HOP_S) + 1
+        lengths = [self._note_lengths, _note_lengths(self.bands[:, : N_BANDS // 2].mean(axis=1))]
+        rest = np.stack([self.accent, *lengths], axis=1)
+        together = np.concatenate([self.bands, self.changes, rest], axis=1)
+        raised = ndimage.maximum_filter1d(together, near, axis=0)
+        mean = raised.mean(axis=0)
+        least = np.zeros(len(mean))
+        least[:N_BANDS] = _WEAK_SHARE * mean[:N_BANDS].max()
+        scaled: npt.NDArray[np.float64] = raised / np.maximum(mean, least + 1e-12)
+        return scaled
+
+    @cached_property
+    def _note_lengths(self) -> npt.NDArray[np.float64]:
+        return _note_lengths(self.bands.mean(axis=1))
+
+    @cached_property
+    def onset_rate_hz(self) -> float:
+        """Onsets in a second."""
+        n_onsets = max(int(np.count_nonzero(self._note_lengths)), 1)
+        return n_onsets / (len(self.bands) * HOP_S)
+
+    @cached_property
+    def peakiness(self) -> npt.NDArray[np.float64]:
+        """Deviation of onset strength over its mean, by band: great where drums sound."""
+        mean = np.maximum(self.bands.mean(axis=0), 1e-12)
+        peakiness: npt.NDArray[np.float64] = self.bands.std(axis=0) / mean
+        return peakiness
+
+
+def _note_lengths(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """At each onset the time until the next, in seconds; 0 elsewhere."""
+    smooth = ndimage.gaussian_filter1d(strength, _REACH_S / HOP_S)
+    least = _NOTE_SHARE * np.quantile(smooth, 0.98)
+    inner = smooth[1:-1]
+    peaks = np.flatnonzero((inner > smooth[:-2]) & (inner >= smooth[2:]) & (inner > least)) + 1
+    lengths = np.zeros(len(strength))
+    if len(peaks):
+        until_s = np.diff(peaks, append=len(strength)) * HOP_S
+        lengths[peaks] = np.minimum(until_s, _LONGEST_NOTE_S)
+    return lengths

@@ -1,0 +1,236 @@
+"""A user's own sound for the pad: one recorded note, or a SoundFont.
+
+A recorded note is any audio file. Its pitch is taken from its name ("choir A3.wav",
+middle C is C4) or heard. A SoundFont is played through once here, every few
+semitones, so that the rest of the program knows recorded notes only.
+
+References
+----------
+.. [CK02] A. de Cheveigné and H. Kawahara, "YIN, a fundamental frequency
+   estimator for speech and music", JASA 111(4), 2002, 1917-1930.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from segue.audio.clip import Clip
+from segue.audio.decode import read_stereo, sound_info
+from segue.errors import AudioFileError, OptionError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+SOUNDFONT_ENDINGS: Final = frozenset({".sf2", ".sf3"})
+LONGEST_S: Final = 20.0
+"""More of a note is not read."""
+_SHORTEST_S: Final = 0.5
+_NAMED: Final = re.compile(r"(?:^|[ _-])([A-Ga-g])([#b♯♭]?)(-?\d)(?=$|[ _.-])")
+_STEPS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
+_HEARD_HZ: Final = (30.0, 2_000.0)
+_CLEAR: Final = 0.2
+_NEAR_SEMITONES: Final = 0.5
+_FONT_RATE_HZ: Final = 48_000
+_FONT_NOTES: Final = range(36, 88, 4)
+_FONT_NOTE_S: Final = 5.0
+_FONT_VELOCITY: Final = 90
+WARM_PAD: Final = 89
+"""Preset of a warm pad, counted from 0 (General MIDI Level 1: program 90)."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SampledNote:
+    """One recorded note.
+
+    Parameters
+    ----------
+    midi : float
+        Its pitch, 69 is 440 Hz.
+    clip : Clip
+        Stereo, from its attack on.
+    """
+
+    midi: float
+    clip: Clip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instrument:
+    """A sound that plays the pad.
+
+    Parameters
+    ----------
+    name : str
+    notes : tuple of SampledNote
+        At least one, ascending in pitch.
+    """
+
+    name: str
+    notes: tuple[SampledNote, ...]
+
+    def nearest(self, midi: float) -> SampledNote:
+        """The recorded note closest in pitch."""
+        return min(self.notes, key=lambda note: abs(note.midi - midi))
+
+
+def read_instrument(
+    path: Path, *, pitch_midi: float | None = None, preset: int | None = None
+) -> Instrument:
+    """A user's sound, from its file.
+
+    Parameters
+    ----------
+    path : Path
+        An audio file with one note, or a SoundFont.
+    pitch_midi : float, optional
+        Pitch of the note, where neither name nor sound tells it.
+    preset : int, optional
+        Sound of a SoundFont, counted from 0; by default a warm pad, or the first it has.
+
+    Returns
+    -------
+    Instrument
+
+    Raises
+    ------
+    AudioFileError
+        If the file cannot be read, is too short, or its pitch is not heard.
+    OptionError
+        If SoundFonts cannot be played here.
+    """
+    if path.suffix.lower() in SOUNDFONT_ENDINGS:
+        return _font(path, preset)
+    info = sound_info(path)
+    n_frames = min(info.n_frames, round(LONGEST_S * info.rate_hz))
+    samples = _sounding(read_stereo(info, start_frame=0, n_frames=n_frames))
+    if len(samples) < _SHORTEST_S * info.rate_hz:
+        raise AudioFileError(
+            path,
+            f"holds {len(samples) / info.rate_hz:.2f} s of sound, too little for a held note; "
+            f"record at least {_SHORTEST_S} s.",
+        )
+    clip = Clip(samples=samples, rate_hz=info.rate_hz)
+    midi = _pitch_of(path, clip) if pitch_midi is None else pitch_midi
+    return Instrument(name=path.stem, notes=(SampledNote(midi=midi, clip=clip),))
+
+
+def heard_midi(clip: Clip) -> float | None:
+    """Pitch of a steady note; None where it has none that is clear [CK02]_.
+
+    Parameters
+    ----------
+    clip : Clip
+
+    Returns
+    -------
+    float or None
+    """
+    shortest, longest = (int(clip.rate_hz / hertz) for hertz in _HEARD_HZ[::-1])
+    start = min(clip.n_frames // 4, max(clip.n_frames - 4 * longest, 0))
+    sound = clip.samples[start : start + 4 * longest].mean(axis=1, dtype=np.float64)
+    width = len(sound) - longest - 1
+    if width < longest:
+        return None
+    lags = np.arange(longest + 1)
+    energy = np.concatenate(([0.0], np.cumsum(sound**2)))
+    size = 1 << int(np.ceil(np.log2(2 * len(sound))))
+    spectrum = np.conj(np.fft.rfft(sound[:width], size)) * np.fft.rfft(sound, size)
+    shared = np.fft.irfft(spectrum, size)[: longest + 1]
+    difference = energy[width] + energy[lags + width] - energy[lags] - 2 * shared
+    mean = difference[1:] * lags[1:] / np.maximum(np.cumsum(difference[1:]), 1e-12)
+    near = np.flatnonzero(mean[shortest:] < _CLEAR)
+    if not len(near) or energy[-1] <= 0:
+        return None
+    lag = int(near[0]) + shortest
+    while lag + 1 < len(mean) and mean[lag + 1] < mean[lag]:
+        lag += 1
+    period = lag + 1 + _dip(mean, lag)
+    return float(69 + 12 * np.log2(clip.rate_hz / period / 440.0))
+
+
+def _dip(values: npt.NDArray[np.float64], at: int) -> float:
+    """Where the lowest point lies between values, -0.5 to 0.5."""
+    if not 0 < at < len(values) - 1:
+        return 0.0
+    below, here, above = values[at - 1 : at + 2]
+    bend = below - 2 * here + above
+    return float(0.5 * (below - above) / bend) if bend > 0 else 0.0
+
+
+def _pitch_of(path: Path, clip: Clip) -> float:
+    """Pitch by name, made exact by ear where the two agree; by ear alone where none is named."""
+    heard = heard_midi(clip)
+    named = _named_midi(path.stem)
+    if named is not None:
+        agrees = heard is not None and abs(heard - named) <= _NEAR_SEMITONES
+        return heard if agrees and heard is not None else named
+    if heard is None:
+        raise AudioFileError(
+            path, "has no pitch that is clearly heard; put it in its name, such as 'pad A3.wav'."
+        )
+    return heard
+
+
+def _named_midi(stem: str) -> float | None:
+    found = _NAMED.findall(stem)
+    if not found:
+        return None
+    letter, accidental, octave = found[-1]
+    bend = {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(accidental, 0)
+    return float(12 * (int(octave) + 1) + _STEPS[letter.upper()] + bend)
+
+
+def _sounding(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The note without silence before and after it."""
+    level = np.abs(samples).max(axis=1)
+    heard = np.flatnonzero(level > 1e-3 * level.max(initial=0.0))
+    return samples[heard[0] : heard[-1] + 1] if len(heard) else samples[:0]
+
+
+def _font(path: Path, preset: int | None) -> Instrument:
+    try:
+        import tinysoundfont  # type: ignore[import-untyped, unused-ignore]  # ships no types
+    except ImportError as error:
+        raise OptionError(
+            f"{path.name} is a SoundFont, which needs another package; "
+            "install it with: pip install 'segue[soundfont]'"
+        ) from error
+    synth = tinysoundfont.Synth(samplerate=_FONT_RATE_HZ)
+    try:
+        font = synth.sfload(path.read_bytes())
+    except OSError as error:
+        raise AudioFileError(path, f"cannot be read ({error}); check the path.") from error
+    except Exception as error:
+        raise AudioFileError(path, f"is not a SoundFont that can be read ({error}).") from error
+    chosen, name = _preset(synth, font, preset, path)
+    synth.program_select(0, font, 0, chosen)
+    notes = tuple(_font_note(synth, midi) for midi in _FONT_NOTES)
+    sounding = tuple(note for note in notes if note.clip.n_frames > _SHORTEST_S * _FONT_RATE_HZ)
+    if not sounding:
+        raise AudioFileError(path, f"is silent with its sound {chosen} ({name}); choose another.")
+    return Instrument(name=name, notes=sounding)
+
+
+def _preset(synth: Any, font: int, preset: int | None, path: Path) -> tuple[int, str]:  # noqa: ANN401 - untyped library
+    """Number and name of the sound to use."""
+    wanted = [preset] if preset is not None else [WARM_PAD, *range(128)]
+    for number in wanted:
+        name = synth.sfpreset_name(font, 0, number)
+        if name:
+            return number, str(name)
+    raise AudioFileError(path, f"has no sound number {preset}; numbers count from 0.")
+
+
+def _font_note(synth: Any, midi: int) -> SampledNote:  # noqa: ANN401 - untyped library
+    n_frames = round(_FONT_NOTE_S * _FONT_RATE_HZ)
+    synth.noteon(0, midi, _FONT_VELOCITY)
+    sound = np.frombuffer(synth.generate(n_frames), dtype=np.float32).reshape(-1, 2).copy()
+    synth.sounds_off(0)
+    clip = Clip(samples=_sounding(sound), rate_hz=_FONT_RATE_HZ)
+    return SampledNote(midi=float(midi), clip=clip)
