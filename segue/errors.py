@@ -40,7 +40,25 @@ class AudioFileError(InputError):
 
 
 class RecipeError(InputError):
-    """A recipe file that says something impossible."""
+    """A recipe file that says something impossible.
+
+    Parameters
+    ----------
+    path : str or Path
+        The file.
+    *problems : tuple of (int, str)
+        Line, or 0 for the file as a whole, and what is wrong there, as a sentence.
+    """
+
+    def __init__(self, path: str | Path, *problems: tuple[int, str]) -> None:
+        super().__init__(path, " ".join(sentence for _, sentence in problems))
+        self.sentences = tuple(
+            f"{printable(path)}{f':{line}' if line else ''}: {sentence}"
+            for line, sentence in problems
+        )
+
+    def __str__(self) -> str:
+        return " ".join(self.sentences)
 
 
 class RunFolderError(InputError):

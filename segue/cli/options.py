@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, cast, get_args
 
 from segue.errors import OptionError, did_you_mean
@@ -14,6 +15,45 @@ if TYPE_CHECKING:
 LOWEST_BPM = 20.0
 HIGHEST_BPM = 400.0
 HIGHEST_METRE = 12
+LONGEST_TALK_S = 600.0
+_TALK = re.compile(r"(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s?)?", re.IGNORECASE)
+
+
+def seconds_of(option: str, text: str) -> float:
+    """Seconds of a length of time as people write it.
+
+    Parameters
+    ----------
+    option : str
+        Where it was typed.
+    text : str
+        Such as '25', '25s' or '1m10s'.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    OptionError
+        If the text is no length of time, or none that anybody talks for.
+
+    Examples
+    --------
+    >>> seconds_of("--talk", "1m10s")
+    70.0
+    """
+    match = _TALK.fullmatch(text.strip())
+    if match is None or match.groups() == (None, None):
+        raise OptionError(f"{option} '{text}' is not a length of time: write 25s or 1m10s.")
+    minutes, seconds = (float(part or 0) for part in match.groups())
+    total_s = 60 * minutes + seconds
+    if not 0 < total_s <= LONGEST_TALK_S:
+        raise OptionError(
+            f"{option} '{text}' is outside 1 s to {LONGEST_TALK_S / 60:.0f} minutes: "
+            "write 25s or 1m10s."
+        )
+    return total_s
 
 
 def overrides_of(

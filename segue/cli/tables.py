@@ -14,13 +14,15 @@ from segue.analysis.report import facts_report
 from segue.music.interval import relation
 from segue.music.key import note_name
 from segue.music.tonal_space import key_distance
+from segue.music.transposition import FAR_DISTANCE, transposition_advice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
-    from segue.plan import Recipe
+    from segue.music.key import Key
+    from segue.plan import Shelf
     from segue.runfolder import CandidateRecord, RunDocument
 
 _N_WEAKEST = 2
@@ -67,22 +69,41 @@ def print_candidates(document: RunDocument) -> None:
         markup=False,
         highlight=False,
     )
+    _print_nearer(console, old, new)
+    if document.weights == "own":
+        console.print("Scored with your own weights (see 'segue taste').\n", highlight=False)
+    elif document.purpose is not None:
+        console.print(f"Scored as a way across to {document.purpose}.\n", highlight=False)
     for record in document.candidates:
         _print_candidate(console, record)
 
 
-def print_recipes(recipes: Sequence[Recipe]) -> None:
-    """Print the names and summaries of recipes.
+def _print_nearer(console: Console, old: Key, new: Key) -> None:
+    """What moving the second song would do, where the keys are far apart."""
+    if key_distance(old, new) < FAR_DISTANCE:
+        return
+    advice = transposition_advice(old, new)
+    if advice.best.semitones:
+        console.print(
+            f"{advice.sentence} Hear it with --shift-b {advice.best.semitones}; "
+            f'\'segue path "{old}" "{new}"\' says what it costs.\n',
+            markup=False,
+            highlight=False,
+        )
+
+
+def print_recipes(shelf: Shelf) -> None:
+    """Print the names and summaries of recipes, and where they come from.
 
     Parameters
     ----------
-    recipes : sequence of Recipe
+    shelf : Shelf
     """
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("recipe", "family", "what happens"):
+    for heading in ("recipe", "family", "from", "what happens"):
         table.add_column(heading, overflow="fold")
-    for recipe in recipes:
-        table.add_row(recipe.name, recipe.family, recipe.summary)
+    for one in shelf.shelved:
+        table.add_row(one.recipe.name, one.recipe.family, one.origin, one.recipe.summary)
     Console().print(table, markup=False)
 
 
@@ -117,6 +138,8 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
         "out": str(out),
         "outgoing": facts_report(document.outgoing),
         "incoming": facts_report(document.incoming),
+        "purpose": document.purpose,
+        "weights": document.weights,
         "candidates": [_candidate_report(record) for record in document.candidates],
     }
 
@@ -185,8 +208,9 @@ def _note_words(facts: EdgeFacts) -> str:
 def _print_candidate(console: Console, record: CandidateRecord) -> None:
     card = record.scorecard
     bars = sum(bar.section == "interlude" for bar in record.bars)
+    tie = " (a tie with the one above)" if record.is_tie else ""
     console.print(
-        f"{record.rank}  {record.plan.recipe}  {card.overall:.2f} of 1   "
+        f"{record.rank}  {record.plan.recipe}  {card.overall:.2f} of 1{tie}   "
         f"{bars} bars, {record.entry_s - record.exit_s:.1f} s, entry at {record.entry_s:.2f} s",
         style="bold",
         markup=False,
@@ -216,6 +240,7 @@ def _print_indented(console: Console, sign: str, sentence: str) -> None:
 def _candidate_report(record: CandidateRecord) -> dict[str, Any]:
     return {
         "rank": record.rank,
+        "is_tie": record.is_tie,
         "recipe": record.plan.recipe,
         "family": record.plan.family,
         "why": record.plan.why,

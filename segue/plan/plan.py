@@ -9,145 +9,13 @@ entry, 'incoming' from there on.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Literal
 
-from segue.audio.clip import Role
 from segue.music.key import Key
 from segue.music.tempo import TempoCurve
+from segue.plan.layer import Layer, PadLayer, Voicing
 
-Side = Literal["outgoing", "incoming"]
 Section = Literal["outgoing", "interlude", "incoming"]
-Part = Literal["all", "harmonic", "percussive"]
-PadSound = Literal["warm", "glass", "choir"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CurvePoint:
-    """A value at a beat; between points the value moves linearly in beats."""
-
-    beat: float
-    value: float
-
-
-Curve = tuple[CurvePoint, ...]
-"""Breakpoints in ascending beats; held flat outside; empty means neutral."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class MapPoint:
-    """A key frame of a time map: at this beat of the plan, this second of the song's file.
-
-    Between key frames the song's time runs evenly in the plan's seconds. Where
-    both advance by the same number of seconds the audio is copied, not stretched.
-    """
-
-    beat: float
-    source_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SongLayer:
-    """Audio of one of the two songs.
-
-    Parameters
-    ----------
-    name : str
-        Shown to people.
-    song : {'outgoing', 'incoming'}
-    start_beat, end_beat : float
-        Where it sounds; before and after, silence (effect tails may ring on).
-    time_map : tuple of MapPoint
-        At least two, ascending in both; covers start_beat to end_beat.
-    roles : tuple of Role
-        Stems to use; empty means all. Ignored where only a mix is given.
-    part : {'all', 'harmonic', 'percussive'}
-        Which part of the sound, separated where not 'all'.
-    gain_db : Curve
-        On top of the song's own level match. At most -60 dB is silence.
-    lowpass_hz, highpass_hz : Curve
-        Cutoff of a 24 dB an octave filter, moved evenly in log frequency.
-    reverb_db : Curve
-        Send to the reverb; empty or at most -60 dB is none.
-    fade_in_s, fade_out_s : float
-        Short fades at the two ends.
-    """
-
-    name: str
-    song: Side
-    start_beat: float
-    end_beat: float
-    time_map: tuple[MapPoint, ...]
-    roles: tuple[Role, ...] = ()
-    part: Part = "all"
-    gain_db: Curve = ()
-    lowpass_hz: Curve = ()
-    highpass_hz: Curve = ()
-    reverb_db: Curve = ()
-    fade_in_s: float = 0.01
-    fade_out_s: float = 0.01
-
-    def __post_init__(self) -> None:
-        if len(self.time_map) < 2 or not self.start_beat < self.end_beat:  # noqa: PLR2004 - two ends
-            raise ValueError(f"layer '{self.name}' needs a length and two key frames")
-        for a, b in pairwise(self.time_map):
-            if not (b.beat > a.beat and b.source_s > a.source_s):
-                raise ValueError(f"layer '{self.name}' runs backwards between {a} and {b}")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Voicing:
-    """A chord as the pad plays it.
-
-    Parameters
-    ----------
-    start_beat, end_beat : float
-    notes_midi : tuple of int
-        Ascending, the bass first.
-    symbol : str
-        Chord symbol, such as 'C7'.
-    roman_from, roman_to : str
-        Roman numeral in the old and in the new key; empty where foreign.
-    """
-
-    start_beat: float
-    end_beat: float
-    notes_midi: tuple[int, ...]
-    symbol: str
-    roman_from: str = ""
-    roman_to: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PadLayer:
-    """Sustained synthetic chords.
-
-    Parameters
-    ----------
-    name : str
-    voicings : tuple of Voicing
-        One after the other, without gaps.
-    sound : {'warm', 'glass', 'choir'}
-    gain_db : Curve
-        Relative to the plan's target loudness.
-    lowpass_hz : Curve
-    """
-
-    name: str
-    voicings: tuple[Voicing, ...]
-    sound: PadSound = "warm"
-    gain_db: Curve = ()
-    lowpass_hz: Curve = ()
-
-    @property
-    def start_beat(self) -> float:
-        """First beat of the first chord."""
-        return self.voicings[0].start_beat
-
-    @property
-    def end_beat(self) -> float:
-        """Last beat of the last chord."""
-        return self.voicings[-1].end_beat
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,9 +33,6 @@ class CueNote:
     start_beat: float
     end_beat: float
     midi: float
-
-
-Layer = SongLayer | PadLayer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -227,6 +92,10 @@ class Plan:
         Tuning of each song; the pad follows the incoming one.
     seed : int
         Of everything random in the render.
+    talk_s : float or None
+        What the singer wants for talking inside the interlude.
+    incoming_shift_semitones : int
+        How far the incoming song is moved; its facts here are those after the move.
     notes : tuple of str
         What this plan cannot do, as sentences.
     """
@@ -253,6 +122,8 @@ class Plan:
     key_from_tuning_cents: float
     key_to_tuning_cents: float
     seed: int
+    talk_s: float | None = None
+    incoming_shift_semitones: int = 0
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -8,17 +8,22 @@ candidates comes from the score of what was rendered.
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal, get_args
 
+from segue.analysis.facts import EndingKind, OpeningKind
+from segue.music.interval import reads_as
 from segue.music.tonal_space import key_distance
 from segue.plan.edges import song_end, song_start
 from segue.plan.grid import CLEAR_PULSE_CONFIDENCE
-from segue.plan.timeline import entry_bpm, exit_bpm
+from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
+from segue.plan.timeline import timeline
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
+    from segue.audio.clip import Role
     from segue.music.key import Key
-    from segue.plan.recipe import Recipe
+    from segue.plan.recipe import Recipe, Suits
 
 _KEY_SLACK: Final = 0.35
 """Key distance outside a recipe's range at which it suits no more than half. Chosen by ear."""
@@ -28,25 +33,146 @@ _WRONG_KIND: Final = 0.5
 """Factor for an ending or opening that a recipe is not made for. Chosen by ear."""
 _NO_PULSE: Final = 0.1
 """Factor for a recipe that needs beats where none are clear. Chosen by ear."""
+_NO_STEM: Final = 0.1
+"""Factor for a recipe that needs a stem which is not given. Chosen by ear."""
+_OTHER_METRE: Final = 0.1
+"""Factor for two songs at once whose bars are of different length. Chosen by ear."""
+_WRONG_WAY: Final = 0.5
+"""Factor for lifting a room that is about to calm down, and the reverse. Chosen by ear."""
+_NO_WAY: Final = 0.9
+"""Factor for lifting or calming a room that is about to stay as it is. Chosen by ear."""
+N_ENDINGS: Final = len(get_args(EndingKind))
+N_OPENINGS: Final = len(get_args(OpeningKind))
+_LIVELIER_RATIO: Final = 1.05
+_LOUDER_LU: Final = 2.0
+"""Changes of tempo and of level from which a song counts as livelier. Chosen by ear."""
 
 
-def suitability(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Given:
+    """What there is to make a segue from, besides the facts.
+
+    Parameters
+    ----------
+    talk_s : float or None
+        What the singer wants for talking; None for no talk.
+    outgoing_roles, incoming_roles : frozenset of Role
+        Of the stems; empty where only a mix is given.
+    """
+
+    talk_s: float | None = None
+    outgoing_roles: frozenset[Role] = frozenset()
+    incoming_roles: frozenset[Role] = frozenset()
+
+
+def suitability(
+    recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: Given | None = None
+) -> float:
     """How well a recipe suits a pair, 0..1, by their facts alone.
 
     Parameters
     ----------
     recipe : Recipe
     outgoing, incoming : EdgeFacts
+    given : Given, optional
+        Talk and stems; by default neither.
 
     Returns
     -------
     float
-        1 where all is at home. The most likely key counts, and the runners-up
-        by their weight, so that a recipe that survives a wrong key is preferred.
+        1 where all is at home, 0 where it cannot be used: there is talk and it
+        leaves no room for it, it is made for talk and there is none, or the
+        tempos are too far apart for it. The most likely key counts, and the
+        runners-up by their weight, so that a recipe that survives a wrong key
+        is preferred.
     """
+    given = given or Given()
+    if not _is_usable(recipe, outgoing, incoming, given):
+        return 0.0
     suits = recipe.suits
     fit = _expected_key_fit(recipe, outgoing, incoming)
     fit *= _within(tempo_change(outgoing, incoming), suits.tempo_change, _TEMPO_SLACK, log=True)
+    fit *= _kind_fit(suits, outgoing, incoming) * _stems_fit(suits, given)
+    fit *= _energy_fit(suits, energy(outgoing, incoming))
+    if recipe.length.overlap_bars and outgoing.pulse.metre != incoming.pulse.metre:
+        fit *= _OTHER_METRE
+    return fit
+
+
+def energy(outgoing: EdgeFacts, incoming: EdgeFacts) -> Literal["up", "down", "level"]:
+    """Where the evening is going: by tempo, level and the step from key to key, each one vote."""
+    tempo = incoming.pulse.tempo_bpm / outgoing.pulse.tempo_bpm
+    louder_lu = incoming.level.loudness_lufs - outgoing.level.loudness_lufs
+    key = {"lift": 1, "drop": -1, "neither": 0}[reads_as(outgoing.key.key, incoming.key.key)]
+    votes = key + (tempo >= _LIVELIER_RATIO) - (tempo <= 1 / _LIVELIER_RATIO)
+    votes += (louder_lu >= _LOUDER_LU) - (louder_lu <= -_LOUDER_LU)
+    if votes == 0:
+        return "level"
+    return "up" if votes > 0 else "down"
+
+
+def tempo_change(outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
+    """Ratio of the faster tempo to the slower, half-time and double-time counted as one."""
+    change = abs(math.log2(exit_bpm(song_end(outgoing)) / entry_bpm(song_start(incoming))))
+    return float(2.0 ** abs(change - round(change)))
+
+
+def proposals(
+    recipes: tuple[Recipe, ...],
+    outgoing: EdgeFacts,
+    incoming: EdgeFacts,
+    *,
+    n_proposals: int = 3,
+    given: Given | None = None,
+) -> tuple[Recipe, ...]:
+    """The most suitable recipes, each of a different family, best first.
+
+    Parameters
+    ----------
+    recipes : tuple of Recipe
+        The shelf.
+    outgoing, incoming : EdgeFacts
+    n_proposals : int
+        How many to choose; fewer come back where there are fewer families.
+    given : Given, optional
+        Talk and stems; by default neither.
+
+    Returns
+    -------
+    tuple of Recipe
+        With talk, recipes made for it come first. Among equally suitable ones
+        those that suit fewer pairs come first, then the order of the shelf.
+    """
+    fits = [(suitability(recipe, outgoing, incoming, given), recipe) for recipe in recipes]
+    usable = [(fit, recipe) for fit, recipe in fits if fit > 0.0]
+    ranked = sorted(usable, key=lambda x: (x[1].suits.talk != "yes", -x[0], breadth(x[1].suits)))
+    chosen: dict[str, Recipe] = {}
+    for _, recipe in ranked:
+        chosen.setdefault(recipe.family, recipe)
+    return tuple(chosen.values())[:n_proposals]
+
+
+def breadth(suits: Suits) -> float:
+    """Share of all pairs that a recipe says it suits, roughly: 1 for any."""
+    keys = suits.key_distance[1] - suits.key_distance[0]
+    tempos = math.log2(min(suits.tempo_change[1], 2.0) / suits.tempo_change[0])
+    endings = (len(suits.endings) or N_ENDINGS) / N_ENDINGS
+    openings = (len(suits.openings) or N_OPENINGS) / N_OPENINGS
+    return keys * tempos * endings * openings * (1.0 if suits.energy == "either" else 0.5)
+
+
+def _is_usable(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: Given) -> bool:
+    if recipe.suits.talk == ("no" if given.talk_s is not None else "yes"):
+        return False
+    try:
+        timeline(song_end(outgoing), song_start(incoming), recipe, talk_s=given.talk_s)
+    except TempoTooFarError:
+        return False
+    return True
+
+
+def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
+    fit = 1.0
     if suits.endings and outgoing.ending and outgoing.ending.kind not in suits.endings:
         fit *= _WRONG_KIND
     if suits.openings and incoming.opening and incoming.opening.kind not in suits.openings:
@@ -57,34 +183,16 @@ def suitability(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> flo
     return fit
 
 
-def tempo_change(outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
-    """Ratio of the faster tempo to the slower, half-time and double-time counted as one."""
-    change = abs(math.log2(exit_bpm(song_end(outgoing)) / entry_bpm(song_start(incoming))))
-    return float(2.0 ** abs(change - round(change)))
+def _stems_fit(suits: Suits, given: Given) -> float:
+    missing = set(suits.outgoing_stems) - given.outgoing_roles
+    missing |= set(suits.incoming_stems) - given.incoming_roles
+    return _NO_STEM if missing else 1.0
 
 
-def proposals(
-    recipes: tuple[Recipe, ...], outgoing: EdgeFacts, incoming: EdgeFacts, *, n_proposals: int = 3
-) -> tuple[Recipe, ...]:
-    """The most suitable recipes, each of a different family, best first.
-
-    Parameters
-    ----------
-    recipes : tuple of Recipe
-        The shelf. Ties keep its order.
-    outgoing, incoming : EdgeFacts
-    n_proposals : int
-        How many to choose; fewer come back where there are fewer families.
-
-    Returns
-    -------
-    tuple of Recipe
-    """
-    ranked = sorted(recipes, key=lambda recipe: -suitability(recipe, outgoing, incoming))
-    chosen: dict[str, Recipe] = {}
-    for recipe in ranked:
-        chosen.setdefault(recipe.family, recipe)
-    return tuple(chosen.values())[:n_proposals]
+def _energy_fit(suits: Suits, going: Literal["up", "down", "level"]) -> float:
+    if suits.energy in ("either", going):
+        return 1.0
+    return _NO_WAY if going == "level" else _WRONG_WAY
 
 
 def _expected_key_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:

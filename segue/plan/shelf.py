@@ -1,22 +1,55 @@
-"""Loading recipes from TOML: the built-in shelf and the user's own files."""
+"""The recipes that are at hand: the built-in shelf, a folder of one's own, or both."""
 
 from __future__ import annotations
 
-import json
-import tomllib
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Literal
 
-from pydantic import TypeAdapter, ValidationError
-
-from segue.errors import RecipeError
-from segue.plan.recipe import Recipe, parse_position
+from segue.errors import RecipeError, printable
+from segue.plan.recipe_file import load_recipe
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from segue.plan.recipe import Recipe
 
-_CURVES = ("gain_db", "lowpass_hz", "highpass_hz", "reverb_db")
-_ANCHORED = ("start", "end")
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelved:
+    """A recipe and where it comes from.
+
+    Parameters
+    ----------
+    recipe : Recipe
+    path : Path
+        Its file.
+    origin : {'shelf', 'yours'}
+        Whether it is built in.
+    """
+
+    recipe: Recipe
+    path: Path
+    origin: Literal["shelf", "yours"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shelf:
+    """All recipes at hand.
+
+    Parameters
+    ----------
+    shelved : tuple of Shelved
+        Sorted by file name, the shelf first; names differ.
+    skipped : tuple of str
+        Sentences about own recipes that could not be used.
+    """
+
+    shelved: tuple[Shelved, ...]
+    skipped: tuple[str, ...] = ()
+
+    @property
+    def recipes(self) -> tuple[Recipe, ...]:
+        """The recipes alone."""
+        return tuple(one.recipe for one in self.shelved)
 
 
 def shelf_folder() -> Path:
@@ -24,40 +57,6 @@ def shelf_folder() -> Path:
     package = Path(__file__).resolve().parent.parent
     shipped = package / "_shipped" / "recipes"
     return shipped if shipped.is_dir() else package.parent / "recipes"
-
-
-def load_recipe(path: Path) -> Recipe:
-    """Read a recipe file.
-
-    Parameters
-    ----------
-    path : Path
-        A TOML file.
-
-    Returns
-    -------
-    Recipe
-        The recipe, checked.
-
-    Raises
-    ------
-    RecipeError
-        If the file cannot be read, is not TOML, or says something impossible;
-        all problems are told at once, each with its place.
-    """
-    try:
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as error:
-        raise RecipeError(path, f"cannot be read ({error.strerror}).") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RecipeError(path, f"is not valid TOML: {error}.") from error
-    try:
-        text = json.dumps(_with_positions(table), default=str, allow_nan=False)
-        return TypeAdapter(Recipe).validate_json(text, strict=True, extra="forbid")
-    except ValidationError as error:
-        raise RecipeError(path, _problems(error)) from error
-    except ValueError as error:
-        raise RecipeError(path, f"{error}.") from error
 
 
 def load_recipes(folder: Path) -> tuple[Recipe, ...]:
@@ -68,55 +67,91 @@ def load_recipes(folder: Path) -> tuple[Recipe, ...]:
     RecipeError
         If the folder has no recipe, or as `load_recipe`.
     """
-    paths = sorted(folder.glob("*.toml"))
+    paths = _paths(folder)
     if not paths:
-        raise RecipeError(folder, "holds no recipe: put .toml files there or name another folder.")
+        raise RecipeError(
+            folder, (0, "holds no recipe: put .toml files there or name another folder.")
+        )
     return tuple(load_recipe(path) for path in paths)
 
 
-def _with_positions(table: dict[str, Any]) -> dict[str, Any]:
-    """Turn ``"entry - 2"`` and ``["exit", 0]`` into the shapes of the dataclasses."""
-    layers = table.get("layers")
-    if not isinstance(layers, list):
-        return table
-    return {**table, "layers": [_layer(n, layer) for n, layer in enumerate(layers, start=1)]}
+def all_recipes(instead: Path | None = None, *, own: Path | None = None) -> Shelf:
+    """The recipes to choose from.
+
+    Parameters
+    ----------
+    instead : Path or None
+        A folder that takes the place of everything else.
+    own : Path or None
+        A folder of the user's own recipes beside the shelf; it need not exist.
+        One named like a built-in recipe takes its place, a broken one is skipped.
+
+    Returns
+    -------
+    Shelf
+
+    Raises
+    ------
+    RecipeError
+        If `instead` has no recipe or a broken one, or two of the same name.
+    """
+    if instead is not None:
+        return Shelf(shelved=_different(_shelved(instead, "yours")))
+    built_in = _shelved(shelf_folder(), "shelf")
+    if own is None:
+        return Shelf(shelved=built_in)
+    mine, skipped = _own(own)
+    names = {one.recipe.name for one in mine}
+    kept = tuple(one for one in built_in if one.recipe.name not in names)
+    return Shelf(shelved=(*kept, *mine), skipped=skipped)
 
 
-def _layer(number: int, layer: Any) -> Any:  # noqa: ANN401 - a TOML value, checked later
-    if not isinstance(layer, dict):
-        return layer
-    try:
-        anchored = {name: _position(layer[name]) for name in _ANCHORED if name in layer}
-        curves = {
-            name: [_breakpoint(point) for point in layer[name]]
-            for name in _CURVES
-            if isinstance(layer.get(name), list)
-        }
-    except ValueError as error:
-        raise ValueError(f"layer {number}: {error}") from error
-    return {**layer, **anchored, **curves}
+def _shelved(folder: Path, origin: Literal["shelf", "yours"]) -> tuple[Shelved, ...]:
+    recipes = load_recipes(folder)
+    return tuple(
+        Shelved(recipe=recipe, path=path, origin=origin)
+        for recipe, path in zip(recipes, _paths(folder), strict=True)
+    )
 
 
-def _position(value: Any) -> Any:  # noqa: ANN401 - a TOML value, checked later
-    if not isinstance(value, str):
-        return value
-    place = parse_position(value)
-    return {"anchor": place.anchor, "bars": place.bars}
+def _different(shelved: tuple[Shelved, ...]) -> tuple[Shelved, ...]:
+    first: dict[str, Path] = {}
+    for one in shelved:
+        if one.recipe.name in first:
+            raise _named_twice(one.recipe.name, one.path, first[one.recipe.name])
+        first[one.recipe.name] = one.path
+    return shelved
 
 
-def _breakpoint(value: Any) -> Any:  # noqa: ANN401 - a TOML value, checked later
-    match value:
-        case [str(at), int(number) | float(number)]:
-            return {"at": _position(at), "value": float(number)}
-        case _:
-            raise ValueError(f"{value!r} is not a breakpoint: write ['entry - 2', -6]")
+def _own(folder: Path) -> tuple[tuple[Shelved, ...], tuple[str, ...]]:
+    found: dict[str, Shelved] = {}
+    skipped = []
+    for path in _paths(folder):
+        try:
+            recipe = load_recipe(path)
+        except RecipeError as error:
+            skipped.append(_shortly(error, path))
+            continue
+        if recipe.name in found:
+            skipped.append(str(_named_twice(recipe.name, path, found[recipe.name].path)))
+        else:
+            found[recipe.name] = Shelved(recipe=recipe, path=path, origin="yours")
+    return tuple(found.values()), tuple(skipped)
 
 
-def _problems(error: ValidationError) -> str:
-    return "; ".join(_problem(e["loc"], e["msg"]) for e in error.errors()) + "."
+def _shortly(error: RecipeError, path: Path) -> str:
+    """The first fault of a file, and where to read of the others."""
+    first, *others = error.sentences
+    if not others:
+        return first
+    command = f"segue recipes check '{printable(path)}'"
+    return f"{first.removesuffix('.')} (and {len(others)} more: {command})."
 
 
-def _problem(place: Iterable[int | str], message: str) -> str:
-    words = [f"{part + 1}" if isinstance(part, int) else str(part) for part in place]
-    where = " ".join(words) or "the recipe"
-    return f"{where}: {message.removeprefix('Value error, ')}"
+def _named_twice(name: str, path: Path, first: Path) -> RecipeError:
+    sentence = f"is named '{name}' as {first.name} beside it is; give it a name of its own."
+    return RecipeError(path, (0, sentence))
+
+
+def _paths(folder: Path) -> list[Path]:
+    return sorted(folder.glob("*.toml"))

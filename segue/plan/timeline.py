@@ -15,6 +15,13 @@ from typing import TYPE_CHECKING, Final, assert_never
 from segue.music.tempo import TempoCurve, TempoSpan
 from segue.plan.grid import beats_between
 from segue.plan.plan import BarLine, Section
+from segue.plan.tempo_spans import (
+    SAME_BPM,
+    check_tempo,
+    interlude_bars,
+    interlude_spans,
+    tempo_change,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -22,13 +29,13 @@ if TYPE_CHECKING:
     from segue.plan.edges import SongEnd, SongStart
     from segue.plan.grid import BeatGrid
     from segue.plan.recipe import Position, Recipe
+    from segue.plan.tempo_spans import TempoChange
 
 _HEARD_S: Final = 10.0
 """How much of either song is kept at least: enough to know it again. Chosen by ear."""
 
 _LEAST_BARS: Final = 4
 _MOST_INCOMING_BARS: Final = 16
-_SAME_BPM: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,8 +53,10 @@ class Timeline:
         Of the interlude.
     exit_index : int
         Beat of the outgoing song's grid at the exit.
-    tempo_octave : float
-        See `segue.plan.plan.Plan`.
+    octave : float
+        Beats of the outgoing song to one of the incoming.
+    carry_pace : float
+        Beats of the outgoing song to one of the interlude's ruler.
     tempo : TempoCurve
     """
 
@@ -58,7 +67,8 @@ class Timeline:
     n_incoming_beats: float
     metre: int
     exit_index: int
-    tempo_octave: float
+    octave: float
+    carry_pace: float
     tempo: TempoCurve
 
     @property
@@ -75,6 +85,11 @@ class Timeline:
     def end_beat(self) -> float:
         """Where the candidate ends."""
         return self.entry_beat + self.n_incoming_beats
+
+    @property
+    def tempo_octave(self) -> float:
+        """Beats of the incoming song to one beat of the interlude's ruler."""
+        return self.carry_pace / self.octave
 
     @property
     def n_interlude_bars(self) -> int:
@@ -97,6 +112,23 @@ class Timeline:
             case _:
                 assert_never(position.anchor)
 
+    def outgoing_index_at(self, beat: float) -> float:
+        """Beat of the outgoing song's grid that falls on a beat of the plan."""
+        before, after = min(beat, self.exit_beat), max(beat, self.entry_beat)
+        inside = min(max(beat, self.exit_beat), self.entry_beat) - self.exit_beat
+        index = self.exit_index + (before - self.exit_beat) + inside * self.carry_pace
+        return index + (after - self.entry_beat) * self.octave
+
+    def outgoing_beat_at(self, index: float) -> float:
+        """Beat of the plan on which a beat of the outgoing song falls."""
+        carried = (self.entry_beat - self.exit_beat) * self.carry_pace
+        after_exit = index - self.exit_index
+        if after_exit <= 0:
+            return self.exit_beat + after_exit
+        if after_exit <= carried:
+            return self.exit_beat + after_exit / self.carry_pace
+        return self.entry_beat + (after_exit - carried) / self.octave
+
     def bar_lines(self) -> tuple[BarLine, ...]:
         """All bar lines from beat 0 on, numbered from 1."""
         places = [
@@ -117,7 +149,9 @@ class Timeline:
         return self.entry_beat + start.grid.bar_line_after(start.entry_index) - start.entry_index
 
 
-def timeline(outgoing: SongEnd, incoming: SongStart, recipe: Recipe) -> Timeline:
+def timeline(
+    outgoing: SongEnd, incoming: SongStart, recipe: Recipe, *, talk_s: float | None = None
+) -> Timeline:
     """Lay a recipe out in beats for a pair of songs.
 
     Parameters
@@ -126,69 +160,54 @@ def timeline(outgoing: SongEnd, incoming: SongStart, recipe: Recipe) -> Timeline
         Where the songs are left and entered.
     recipe : Recipe
         Gives the length, the carry and the tempo move.
+    talk_s : float or None
+        What the singer wants for talking inside the interlude.
 
     Returns
     -------
     Timeline
+
+    Raises
+    ------
+    TempoTooFarError
+        If the recipe cannot bridge the two tempos.
     """
-    counted_by = outgoing.grid if recipe.length.counted_by == "outgoing" else incoming.grid
-    octave = _octave(outgoing, incoming)
-    n_bars = _interlude_bars(outgoing, incoming, recipe, octave)
-    carry = n_bars if recipe.length.carry_bars < 0 else min(recipe.length.carry_bars, n_bars)
-    exit_index = outgoing.done_index - carry * outgoing.grid.metre
-    exit_index = max(exit_index, outgoing.first_bar_index + outgoing.grid.metre)
+    change = tempo_change(outgoing, incoming, recipe)
+    n_bars = interlude_bars(change, recipe, talk_s=talk_s)
+    interlude = interlude_spans(change, recipe.tempo, n_bars)
+    check_tempo(change, recipe, interlude)
+    exit_index = _exit_index(outgoing, incoming, recipe, change, n_bars)
     n_outgoing = _outgoing_beats(outgoing, exit_index)
     n_incoming = _incoming_beats(incoming)
-    n_interlude = n_bars * counted_by.metre
     spans = (
         *_grid_spans(outgoing.grid, exit_index - n_outgoing, n_outgoing),
-        *_interlude_spans(outgoing, incoming, recipe, octave, n_interlude),
+        *interlude,
         *_grid_spans(incoming.grid, incoming.entry_index, n_incoming),
     )
     return Timeline(
         outgoing=outgoing,
         incoming=incoming,
         n_outgoing_beats=n_outgoing,
-        n_interlude_beats=n_interlude,
+        n_interlude_beats=n_bars * change.metre,
         n_incoming_beats=n_incoming,
-        metre=counted_by.metre,
+        metre=change.metre,
         exit_index=exit_index,
-        tempo_octave=1.0 / octave if recipe.length.counted_by == "outgoing" else 1.0,
+        octave=change.octave,
+        carry_pace=change.carry_pace,
         tempo=TempoCurve(spans=_merged(spans)),
     )
 
 
-def exit_bpm(outgoing: SongEnd) -> float:
-    """Tempo of the outgoing song over its last bar."""
-    return outgoing.grid.bpm_at(outgoing.done_index - 1)
-
-
-def entry_bpm(incoming: SongStart) -> float:
-    """Tempo of the incoming song over its first bar."""
-    return incoming.grid.bpm_at(incoming.entry_index)
-
-
-def _octave(outgoing: SongEnd, incoming: SongStart) -> float:
-    """Factor on the incoming tempo that brings it nearest to the outgoing one."""
-    change = exit_bpm(outgoing) / entry_bpm(incoming)
-    return min((1.0, 2.0, 0.5), key=lambda factor: abs(math.log(change / factor)))
-
-
-def _interlude_bars(outgoing: SongEnd, incoming: SongStart, recipe: Recipe, octave: float) -> int:
-    length = recipe.length
-    old_bpm, new_bpm = exit_bpm(outgoing), entry_bpm(incoming)
-    metre = (outgoing if length.counted_by == "outgoing" else incoming).grid.metre
-    if recipe.tempo.move != "step":
-        change = abs(math.log(new_bpm * octave / old_bpm))
-        beats = change / math.log1p(recipe.tempo.percent_a_beat / 100.0)
-        wanted = math.ceil(beats / metre) + recipe.tempo.steady_bars
-        wanted = max(wanted, length.default) if change < _SAME_BPM else wanted
-    elif length.aim_s is not None:
-        bpm = old_bpm if recipe.tempo.step_at == "entry" else new_bpm
-        wanted = round(length.aim_s * bpm / 60.0 / metre)
-    else:
-        wanted = length.default
-    return min(max(wanted, length.least), length.most)
+def _exit_index(
+    outgoing: SongEnd, incoming: SongStart, recipe: Recipe, change: TempoChange, n_bars: int
+) -> int:
+    """A bar line of the outgoing song that leaves it the music it plays on with."""
+    length, metre = recipe.length, outgoing.grid.metre
+    carry = n_bars if length.carry_bars < 0 else min(length.carry_bars, n_bars)
+    beats = carry * change.metre * change.carry_pace
+    beats += length.overlap_bars * incoming.grid.metre * change.octave
+    exit_index = outgoing.done_index - math.ceil(beats / metre) * metre
+    return max(exit_index, outgoing.first_bar_index + metre)
 
 
 def _outgoing_beats(outgoing: SongEnd, exit_index: int) -> int:
@@ -220,32 +239,13 @@ def _grid_spans(grid: BeatGrid, start_index: float, n_beats: float) -> Iterator[
         yield TempoSpan(n_beats=b - a, start_bpm=bpm, end_bpm=bpm)
 
 
-def _interlude_spans(
-    outgoing: SongEnd, incoming: SongStart, recipe: Recipe, octave: float, n_beats: int
-) -> Iterator[TempoSpan]:
-    old_bpm = exit_bpm(outgoing)
-    by_outgoing = recipe.length.counted_by == "outgoing"
-    new_bpm = entry_bpm(incoming) * (octave if by_outgoing else 1.0)
-    if recipe.tempo.move == "step" or abs(old_bpm - new_bpm) < _SAME_BPM:
-        bpm = old_bpm if recipe.tempo.step_at == "entry" else new_bpm
-        yield TempoSpan(n_beats=n_beats, start_bpm=bpm, end_bpm=bpm)
-        return
-    metre = (outgoing if by_outgoing else incoming).grid.metre
-    steady = min(recipe.tempo.steady_bars * metre, n_beats - metre)
-    yield TempoSpan(
-        n_beats=n_beats - steady, start_bpm=old_bpm, end_bpm=new_bpm, law=recipe.tempo.move
-    )
-    if steady > 0:
-        yield TempoSpan(n_beats=steady, start_bpm=new_bpm, end_bpm=new_bpm)
-
-
 def _merged(spans: tuple[TempoSpan, ...]) -> tuple[TempoSpan, ...]:
     """Neighbouring holds at one tempo become one span, so that even songs stay even."""
     merged: list[TempoSpan] = []
     for span in spans:
         last = merged[-1] if merged else None
         holds = last is not None and last.law == span.law == "hold"
-        if last is not None and holds and abs(last.start_bpm - span.start_bpm) < _SAME_BPM:
+        if last is not None and holds and abs(last.start_bpm - span.start_bpm) < SAME_BPM:
             merged[-1] = TempoSpan(
                 n_beats=last.n_beats + span.n_beats, start_bpm=last.start_bpm, end_bpm=last.end_bpm
             )

@@ -1,0 +1,188 @@
+"""Loops of a song's own bars: cut on bar lines, joined so that nothing is heard of the cut."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from segue.plan.grid import SAME_BEAT, beats_between
+from segue.plan.layer import MapPoint, Side, SongLayer
+from segue.plan.shaping import Planned, placed, shaping, span_of
+from segue.plan.song_maps import moved
+
+if TYPE_CHECKING:
+    from segue.plan.grid import BeatGrid
+    from segue.plan.recipe import RecipeLayer
+    from segue.plan.shaping import Setting
+    from segue.plan.timeline import Timeline
+
+_JOIN_S: Final = 0.012
+"""Old and new repetition cross over in this time; their fades sum to one. Chosen by ear."""
+
+_BEFORE_LINE_S: Final = 0.015
+"""The crossing starts here before the bar line, so that the attack on it is whole."""
+
+_VOICES: Final = frozenset({"voice", "lead", "mix"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Loop:
+    """Bars of a song and how they fall on the plan's beats.
+
+    Parameters
+    ----------
+    song : {'outgoing', 'incoming'}
+    grid : BeatGrid
+    first_index : float
+        First beat of the loop in the song's grid.
+    n_beats : float
+        Length in beats of the plan.
+    pace : float
+        Beats of the song to one of the plan.
+    before_s : float
+        How far before its bar line a repetition sets in.
+    """
+
+    song: Side
+    grid: BeatGrid
+    first_index: float
+    n_beats: float
+    pace: float
+    before_s: float
+
+
+def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
+    """One song layer for every repetition of a loop.
+
+    The new song's first bars are looped so that the last repetition is whole
+    and leads into its end; the old song's last bars so that the first is.
+
+    Parameters
+    ----------
+    layer : RecipeLayer
+        With `loop_bars`.
+    setting : Setting
+
+    Returns
+    -------
+    Planned
+        With a note where somebody may sing in the loop.
+    """
+    time = setting.time
+    start, end = span_of(layer, time)
+    name = layer.name or f"{layer.source} loop"
+    if layer.source == "outgoing":
+        loop = _outgoing_loop(layer, time, start)
+        notes: tuple[str, ...] = ()
+    else:
+        n_bars, notes = _bars_without_voice(layer, setting, name)
+        loop = _incoming_loop(time, n_bars)
+    starts = _starts(start, end, loop)
+    repetitions = (
+        _repetition(layer, loop, time, name=f"{name} {n}", span=(a, b, first))
+        for n, (a, b, first) in enumerate(starts, start=1)
+    )
+    return Planned(layers=tuple(repetitions), notes=notes)
+
+
+def _bars_without_voice(
+    layer: RecipeLayer, setting: Setting, name: str
+) -> tuple[int, tuple[str, ...]]:
+    """Length of an incoming loop in bars, ending before the singer comes in where it matters."""
+    song = setting.time.incoming
+    first_bar = song.grid.bar_line_after(song.entry_index)
+    there = (song.grid.index_at(song.facts.edge_end_s) - first_bar) / song.grid.metre
+    n_bars = max(min(layer.loop_bars, math.floor(there)), 1)
+    is_silent = setting.incoming_has_stems and layer.roles and _VOICES.isdisjoint(layer.roles)
+    if is_silent or layer.part == "percussive":
+        return n_bars, ()
+    first_note = song.facts.first_note
+    if first_note is None:
+        note = (
+            f"If somebody sings in the first {n_bars} bars of '{song.facts.title}', "
+            f"'{name}' repeats it: give stems, or say where the singer comes in."
+        )
+        return n_bars, (note,)
+    free = math.floor((song.grid.index_at(first_note.time_s) - first_bar) / song.grid.metre)
+    if free < 1:
+        note = (
+            f"'{name}' has the singer in it, who comes in within the first bar of "
+            f"'{song.facts.title}': give stems to loop the band alone."
+        )
+        return 1, (note,)
+    return min(n_bars, free), ()
+
+
+def _incoming_loop(time: Timeline, n_bars: int) -> _Loop:
+    song, pace = time.incoming, time.tempo_octave
+    first = song.grid.bar_line_after(song.entry_index)
+    there_s = song.grid.seconds_at(first) - song.facts.edge_start_s
+    return _Loop(
+        song="incoming",
+        grid=song.grid,
+        first_index=first,
+        n_beats=n_bars * song.grid.metre / pace,
+        pace=pace,
+        before_s=min(_BEFORE_LINE_S, max(there_s, 0.0)),
+    )
+
+
+def _outgoing_loop(layer: RecipeLayer, time: Timeline, start: float) -> _Loop:
+    song = time.outgoing
+    end = song.grid.bar_line_before(min(time.outgoing_index_at(start), song.done_index))
+    there = (end - song.first_bar_index) // song.grid.metre
+    n_beats = max(min(layer.loop_bars, there), 1) * song.grid.metre
+    return _Loop(
+        song="outgoing",
+        grid=song.grid,
+        first_index=end - n_beats,
+        n_beats=n_beats / time.carry_pace,
+        pace=time.carry_pace,
+        before_s=_BEFORE_LINE_S,
+    )
+
+
+def _starts(start: float, end: float, loop: _Loop) -> list[tuple[float, float, float]]:
+    """First and last beat of every repetition, and the beat on which its loop began."""
+    n_beats = loop.n_beats
+    first = start
+    if loop.song == "incoming":
+        first = end - math.ceil((end - start - SAME_BEAT) / n_beats) * n_beats
+    n_times = math.ceil((end - first - SAME_BEAT) / n_beats)
+    begins = [first + n * n_beats for n in range(n_times)]
+    return [(max(a, start), min(a + n_beats, end), a) for a in begins]
+
+
+def _repetition(
+    layer: RecipeLayer,
+    loop: _Loop,
+    time: Timeline,
+    *,
+    name: str,
+    span: tuple[float, float, float],
+) -> SongLayer:
+    start, end, began = span
+    points = [
+        MapPoint(
+            beat=beat,
+            source_s=loop.grid.seconds_at(loop.first_index + (beat - began) * loop.pace),
+        )
+        for beat in beats_between(start, end)
+    ]
+    if loop.before_s > 0:
+        points.insert(0, moved(points[0], -loop.before_s, time))
+    points.append(moved(points[-1], _JOIN_S, time))
+    last_s = time.tempo.seconds_at(end) - loop.before_s + _JOIN_S
+    return SongLayer(
+        **shaping(layer, time, name=name),
+        song=loop.song,
+        start_beat=points[0].beat,
+        end_beat=time.tempo.beat_at(last_s),
+        time_map=tuple(points),
+        roles=layer.roles,
+        part=layer.part,
+        pitch_semitones=placed(layer.pitch_semitones, time),
+        fade_in_s=_JOIN_S,
+        fade_out_s=_JOIN_S,
+    )

@@ -1,0 +1,159 @@
+"""Pads: the chords that a recipe's harmony asks for, placed and voiced."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final, assert_never
+
+from segue.music.chord import Chord, tonic_triad
+from segue.music.key import N_PITCH_CLASSES
+from segue.music.path import PathStep, chord_path
+from segue.music.voicing import BASS_RANGE_MIDI, voiced
+from segue.plan.common_tone import held_tone
+from segue.plan.grid import SAME_BEAT
+from segue.plan.layer import PadLayer, Voicing
+from segue.plan.pivot_vamp import pivot_vamp
+from segue.plan.shaping import Planned, shaping, span_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from segue.music.key import Key
+    from segue.plan.recipe import RecipeLayer
+    from segue.plan.shaping import Setting
+    from segue.plan.timeline import Timeline
+
+_HELD_LOW_MIDI: Final = 53
+"""F3: a held tone lies in the octave from here and the one above."""
+
+
+def pad_layer(layer: RecipeLayer, setting: Setting) -> Planned:
+    """A pad with the chords that the recipe asks for, voiced.
+
+    The chords share out the interlude; what the pad sounds before the exit
+    belongs to the first of them, and from the entry on it plays the new tonic.
+
+    Parameters
+    ----------
+    layer : RecipeLayer
+        With source 'pad'.
+    setting : Setting
+
+    Returns
+    -------
+    Planned
+    """
+    time = setting.time
+    start, end = span_of(layer, time)
+    notes: tuple[str, ...] = ()
+    if layer.harmony == "drone":
+        voicings: tuple[Voicing, ...] = (_drone(_new_key(time), start, end),)
+    elif layer.harmony == "common tone":
+        voicings = _common_tone(time, start, end)
+    else:
+        voicings, notes = _chords(layer, time, start, end)
+    planned = PadLayer(
+        **shaping(layer, time),
+        voicings=voicings,
+        sound=layer.sound,
+    )
+    return Planned(layers=(planned,), notes=notes)
+
+
+def _old_key(time: Timeline) -> Key:
+    return time.outgoing.facts.key.key
+
+
+def _new_key(time: Timeline) -> Key:
+    return time.incoming.facts.key.key
+
+
+def _chords(
+    layer: RecipeLayer, time: Timeline, start: float, end: float
+) -> tuple[tuple[Voicing, ...], tuple[str, ...]]:
+    old, new = _old_key(time), _new_key(time)
+    inner_start, inner_end = max(start, time.exit_beat), min(end, time.entry_beat)
+    n_chords = max(round((inner_end - inner_start) / (layer.bars_a_chord * time.metre)), 1)
+    steps, notes = _steps(layer, old, new, n_chords)
+    edges = [inner_start + (inner_end - inner_start) * n / n_chords for n in range(n_chords + 1)]
+    edges[0] = start
+    if end > time.entry_beat + SAME_BEAT:
+        steps.append(PathStep(chord=tonic_triad(new), key=new))
+        edges.append(end)
+    all_notes = voiced([step.chord for step in steps])
+    voicings = tuple(
+        Voicing(
+            start_beat=a,
+            end_beat=b,
+            notes_midi=notes_midi,
+            symbol=step.symbol,
+            roman_from=step.chord.roman(old),
+            roman_to=step.chord.roman(new),
+        )
+        for step, notes_midi, a, b in zip(steps, all_notes, edges[:-1], edges[1:], strict=True)
+    )
+    return voicings, notes
+
+
+def _steps(
+    layer: RecipeLayer, old: Key, new: Key, n_chords: int
+) -> tuple[list[PathStep], tuple[str, ...]]:
+    cadence = layer.cadence
+    match layer.harmony:
+        case "path":
+            return list(chord_path(old, new, n_chords=n_chords, cadence=cadence)), ()
+        case "new key":
+            steps = chord_path(old, new, n_chords=n_chords, start="new key", cadence=cadence)
+            return list(steps), ()
+        case "dominant":
+            return list(chord_path(old, new, n_chords=1, cadence=cadence)) * n_chords, ()
+        case "pivot vamp":
+            return pivot_vamp(old, new, n_chords=n_chords, cadence=cadence)
+        case "drone" | "common tone" | "none":
+            raise ValueError(f"a pad with harmony '{layer.harmony}' has no chords")
+        case _:
+            assert_never(layer.harmony)
+
+
+def _drone(key: Key, start: float, end: float) -> Voicing:
+    root = _bass(key)
+    return Voicing(
+        start_beat=start,
+        end_beat=end,
+        notes_midi=(root, root + 7, root + 12, root + 19),
+        symbol=f"{key.tonic_name}5",
+        roman_to="I5",
+    )
+
+
+def _common_tone(time: Timeline, start: float, end: float) -> tuple[Voicing, ...]:
+    """One tone in octaves, then the new bass under it from the middle of the interlude."""
+    old, new = _old_key(time), _new_key(time)
+    tone = held_tone(old, new)
+    low = _HELD_LOW_MIDI + (tone - _HELD_LOW_MIDI) % N_PITCH_CLASSES
+    held = (low, low + N_PITCH_CLASSES)
+    root = _bass(new)
+    under: Sequence[int] = (root,) if tone != new.tonic else (root, root + 7)
+    is_third = (tone - new.tonic) % N_PITCH_CLASSES in (3, 4)
+    name = tonic_triad(new).symbol_in(new) if is_third else f"{new.tonic_name}5"
+    tone_name = Chord(root=tone, quality="major").symbol_in(new)
+    middle = (max(start, time.exit_beat) + min(end, time.entry_beat)) / 2
+    return (
+        Voicing(
+            start_beat=start,
+            end_beat=middle,
+            notes_midi=held,
+            symbol=f"{tone_name} alone",
+        ),
+        Voicing(
+            start_beat=middle,
+            end_beat=end,
+            notes_midi=tuple(sorted({*under, *held})),
+            symbol=name,
+            roman_to=tonic_triad(new).roman(new) if is_third else "I5",
+        ),
+    )
+
+
+def _bass(key: Key) -> int:
+    low = BASS_RANGE_MIDI[0]
+    return low + (key.tonic - low) % N_PITCH_CLASSES

@@ -1,0 +1,120 @@
+"""Time maps of the two songs: which second of a file falls on which beat of the plan."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from segue.plan.grid import SAME_BEAT, beats_between
+from segue.plan.layer import MapPoint
+
+if TYPE_CHECKING:
+    from segue.plan.recipe import RecipeLayer
+    from segue.plan.timeline import Timeline
+
+LEAD_IN_S: Final = 0.1
+"""Sound kept before beat 0, so that the first attack is whole. Chosen by ear."""
+
+BEFORE_ATTACK_S: Final = 0.02
+"""How much of the incoming song is kept before its first sound: attacks begin before their beat."""
+
+_SHORTEST_S: Final = 0.01
+"""A lead-in, pick-up or ring shorter than this is none."""
+
+
+def outgoing_map(
+    layer: RecipeLayer, time: Timeline, start: float, end: float
+) -> tuple[MapPoint, ...]:
+    """The song's own beats as far as its music goes, then its ring, unstretched.
+
+    Parameters
+    ----------
+    layer : RecipeLayer
+    time : Timeline
+    start, end : float
+        Beats of the plan.
+
+    Returns
+    -------
+    tuple of MapPoint
+        Fewer than two where nothing of the song is left to play there.
+    """
+    grid, edge_end_s = time.outgoing.grid, time.outgoing.facts.edge_end_s
+    # The file may stop before its bar does.
+    over = min(float(time.outgoing.done_index), grid.index_at(edge_end_s))
+    last_own = min(end, time.outgoing_beat_at(over))
+    if start >= last_own - SAME_BEAT:
+        rung_s = time.tempo.seconds_at(start) - time.tempo.seconds_at(last_own)
+        points = [MapPoint(beat=start, source_s=grid.seconds_at(over) + rung_s)]
+    else:
+        points = [
+            MapPoint(beat=beat, source_s=grid.seconds_at(time.outgoing_index_at(beat)))
+            for beat in beats_between(start, last_own)
+        ]
+    if layer.start.anchor == "start" and layer.start.bars == 0:
+        lead_s = min(LEAD_IN_S, points[0].source_s)
+        if lead_s > _SHORTEST_S:
+            points.insert(0, moved(points[0], -lead_s, time))
+    ring_s = min(
+        time.tempo.seconds_at(end) - time.tempo.seconds_at(points[-1].beat),
+        edge_end_s - points[-1].source_s,
+    )
+    if end > points[-1].beat + SAME_BEAT and ring_s > _SHORTEST_S:
+        points.append(moved(points[-1], ring_s, time))
+    return tuple(points)
+
+
+def incoming_map(
+    layer: RecipeLayer, time: Timeline, start: float, end: float
+) -> tuple[MapPoint, ...]:
+    """The song's own beats from its entry on, with its pick-up before, unstretched.
+
+    Parameters
+    ----------
+    layer : RecipeLayer
+    time : Timeline
+    start, end : float
+        Beats of the plan; nothing but the pick-up sounds before the entry.
+
+    Returns
+    -------
+    tuple of MapPoint
+        Fewer than two where the span ends before the entry.
+    """
+    song = time.incoming
+    first = max(start, time.entry_beat)
+    if end <= first + SAME_BEAT:
+        return ()
+    points = [
+        MapPoint(
+            beat=beat, source_s=song.grid.seconds_at(song.entry_index + beat - time.entry_beat)
+        )
+        for beat in beats_between(first, end)
+    ]
+    if layer.start.anchor == "entry" and layer.start.bars <= 0:
+        before_s = min(_pickup_s(time) + BEFORE_ATTACK_S, points[0].source_s)
+        if before_s > _SHORTEST_S:
+            points.insert(0, moved(points[0], -before_s, time))
+    return tuple(points)
+
+
+def pickup_beat(time: Timeline) -> float:
+    """Beat of the plan on which the incoming song's first sound falls; the entry without pick-up.
+
+    A pick-up that is longer than the interlude counts from the exit.
+    """
+    pickup_s = _pickup_s(time)
+    if pickup_s <= BEFORE_ATTACK_S:
+        return time.entry_beat
+    beat = time.tempo.beat_at(time.tempo.seconds_at(time.entry_beat) - pickup_s)
+    return max(beat, time.exit_beat)
+
+
+def moved(point: MapPoint, seconds: float, time: Timeline) -> MapPoint:
+    """A key frame earlier or later by the same number of seconds in the plan and the song."""
+    beat = time.tempo.beat_at(time.tempo.seconds_at(point.beat) + seconds)
+    return MapPoint(beat=beat, source_s=point.source_s + seconds)
+
+
+def _pickup_s(time: Timeline) -> float:
+    song = time.incoming
+    return song.grid.seconds_at(song.entry_index) - song.grid.seconds_at(song.sound_index)

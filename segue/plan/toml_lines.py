@@ -1,0 +1,166 @@
+"""On which line of a TOML file each of its values stands.
+
+The standard library's reader tells no lines. This scanner reads text that
+`tomllib` has accepted, follows TOML 1.0 just as far as it takes to know where
+each key, table and array item begins, and keeps no values.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from bisect import bisect_right
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+Path = tuple[str | int, ...]
+"""Way to a value: keys, and numbers of array items from 0."""
+
+_BLANK = re.compile(r"(?:[ \t\r\n]+|#[^\n]*)*")
+_BARE_KEY = re.compile(r"[A-Za-z0-9_-]+")
+_BASIC = re.compile(r'"(?:[^"\\\n]|\\.)*"')
+_LITERAL = re.compile(r"'[^'\n]*'")
+_LONG_BASIC = re.compile(r'"""(?:[^\\]|\\.)*?"""(?:"{1,2}(?!"))?', re.S)
+_LONG_LITERAL = re.compile(r"'''.*?'''(?:'{1,2}(?!'))?", re.S)
+_OTHER = re.compile(r"\d{4}-\d\d-\d\d \d\d:[^,\]}\s#]+|[^,\]}\s#]+")
+_VALUES: Final = (_LONG_BASIC, _LONG_LITERAL, _BASIC, _LITERAL, _OTHER)
+
+
+def toml_lines(text: str) -> dict[Path, int]:
+    r"""Line of every table, key and array item, counted from 1.
+
+    Parameters
+    ----------
+    text : str
+        TOML that `tomllib` accepts.
+
+    Returns
+    -------
+    dict of tuple to int
+
+    Examples
+    --------
+    >>> lines = toml_lines("name = 'x'\n[[layers]]\npan = [\n  1,\n  2]")
+    >>> lines["layers", 0, "pan", 1]
+    5
+    """
+    return dict(_Scanner(text).places())
+
+
+def line_of(lines: Mapping[Path, int], path: Path) -> int:
+    """Line of a value, or of the nearest table around it where it is missing; else 1."""
+    for n in range(len(path), 0, -1):
+        if path[:n] in lines:
+            return lines[path[:n]]
+    return 1
+
+
+class _Scanner:
+    """A place in the text, moving forwards only."""
+
+    def __init__(self, text: str) -> None:
+        self.text = text
+        self.at = 0
+        self.breaks = [n for n, sign in enumerate(text) if sign == "\n"]
+        self.n_items: dict[Path, int] = {}
+
+    def places(self) -> Iterator[tuple[Path, int]]:
+        table: Path = ()
+        while self._skip_blank() < len(self.text):
+            line = self._line()
+            if self.text[self.at] == "[":
+                table = self._header()
+                yield table, line
+            else:
+                yield from self._pair(table)
+
+    def _header(self) -> Path:
+        is_array = self.text.startswith("[[", self.at)
+        self.at += 2 if is_array else 1
+        *way, last = self._key()
+        table: Path = ()
+        for name in way:
+            table = self._newest((*table, name))
+        table = (*table, last)
+        if is_array:
+            self.n_items[table] = self.n_items.get(table, 0) + 1
+            table = self._newest(table)
+        self._skip_blank()
+        self.at += 2 if is_array else 1
+        return table
+
+    def _newest(self, table: Path) -> Path:
+        """The item that is being written, where a table is one of an array."""
+        n_items = self.n_items.get(table)
+        return table if n_items is None else (*table, n_items - 1)
+
+    def _pair(self, table: Path) -> Iterator[tuple[Path, int]]:
+        line = self._line()
+        path = table
+        for name in self._key():
+            path = (*path, name)
+            yield path, line
+        self._skip_blank()
+        self.at += 1  # the equals sign
+        self._skip_blank()
+        yield from self._value(path)
+
+    def _key(self) -> list[str]:
+        names = []
+        while True:
+            self._skip_blank()
+            names.append(self._name())
+            self._skip_blank()
+            if not self.text.startswith(".", self.at):
+                return names
+            self.at += 1
+
+    def _name(self) -> str:
+        for pattern in (_BASIC, _LITERAL):
+            if match := pattern.match(self.text, self.at):
+                self.at = match.end()
+                return str(tomllib.loads(f"key = {match[0]}")["key"])  # with its escapes resolved
+        match = _BARE_KEY.match(self.text, self.at)
+        self.at = match.end() if match else self.at + 1
+        return match[0] if match else ""
+
+    def _value(self, path: Path) -> Iterator[tuple[Path, int]]:
+        match self.text[self.at : self.at + 1]:
+            case "[":
+                yield from self._array(path)
+            case "{":
+                yield from self._inline_table(path)
+            case _:
+                found = next(filter(None, (p.match(self.text, self.at) for p in _VALUES)), None)
+                self.at = found.end() if found else self.at + 1
+
+    def _array(self, path: Path) -> Iterator[tuple[Path, int]]:
+        n_items = 0
+        while self._next_item("]"):
+            yield (*path, n_items), self._line()
+            yield from self._value((*path, n_items))
+            n_items += 1
+
+    def _inline_table(self, path: Path) -> Iterator[tuple[Path, int]]:
+        while self._next_item("}"):
+            yield from self._pair(path)
+
+    def _next_item(self, closing: str) -> bool:
+        """Step over the opening sign or the comma; whether another item follows."""
+        if self._skip_blank() < len(self.text) and self.text[self.at] in "[{,":
+            self.at += 1
+            self._skip_blank()
+        if self.at < len(self.text) and self.text[self.at] != closing:
+            return True
+        self.at += 1
+        return False
+
+    def _skip_blank(self) -> int:
+        match = _BLANK.match(self.text, self.at)
+        self.at = match.end() if match else self.at
+        return self.at
+
+    def _line(self) -> int:
+        return bisect_right(self.breaks, self.at - 1) + 1

@@ -1,0 +1,158 @@
+"""``segue recipes`` as a person uses it."""
+
+import json
+import os
+import subprocess
+import sys
+
+import jsonschema
+import pytest
+
+from segue.cli.recipe_drawing import ASCII, BLOCKS, recipe_drawing
+from segue.plan.shelf import load_recipes, shelf_folder
+
+RAMP = (shelf_folder() / "tempo-ramp.toml").read_text(encoding="utf-8")
+SHELF = load_recipes(shelf_folder())
+
+
+@pytest.fixture(name="segue")
+def _segue(tmp_path):
+    """The command, with a configuration folder of its own."""
+
+    def run(*words, **environment):
+        return subprocess.run(
+            [sys.executable, "-m", "segue", *map(str, words)],
+            capture_output=True,
+            encoding="utf-8",
+            cwd=tmp_path,
+            env={**os.environ, "XDG_CONFIG_HOME": str(tmp_path / "config"), **environment},
+            check=False,
+            timeout=120,
+        )
+
+    return run
+
+
+@pytest.fixture(name="own")
+def _own(tmp_path):
+    folder = tmp_path / "config" / "segue" / "recipes"
+    folder.mkdir(parents=True)
+    return folder
+
+
+linux_only = pytest.mark.skipif(
+    not sys.platform.startswith("linux"), reason="XDG folders are those of Linux"
+)
+
+
+@linux_only
+def test_own_recipes_are_listed_with_where_they_come_from(segue, own):
+    (own / "ramp.toml").write_text(RAMP.replace("carry the room", "carry on"), encoding="utf-8")
+    (own / "bad.toml").write_text(RAMP.replace('"geometric"', '"fast"'), encoding="utf-8")
+    done = segue("recipes", "--json")
+    assert done.returncode == 0
+    listed = {recipe["name"]: recipe for recipe in json.loads(done.stdout)}
+    assert set(listed) == {recipe.name for recipe in SHELF}
+    assert listed["tempo ramp"]["origin"] == "yours"
+    assert listed["tempo ramp"]["file"] == str(own / "ramp.toml")
+    assert listed["filtered tail"]["origin"] == "shelf"
+    line = RAMP.splitlines().index('move = "geometric"') + 1
+    assert done.stderr.count("\n") == 1
+    assert f"skipped {own / 'bad.toml'}:{line}: tempo, move: 'fast' is none of" in done.stderr
+
+
+@linux_only
+def test_a_broken_own_recipe_stops_no_other_command(segue, own):
+    (own / "bad.toml").write_text("name = 3", encoding="utf-8")
+    done = segue("between", "no.wav", "no.wav", "--out", "run", "--quiet")
+    skipped, stopped = done.stderr.splitlines()
+    assert skipped.startswith(f"segue: skipped {own / 'bad.toml'}:1: ")
+    assert stopped.startswith("segue: no.wav: ")
+
+
+def test_a_named_folder_takes_the_place_of_the_shelf(segue, tmp_path):
+    folder = tmp_path / "mine"
+    folder.mkdir()
+    (folder / "slow.toml").write_text(RAMP.replace('"tempo ramp"', '"slow ramp"'), encoding="utf-8")
+    done = segue("recipes", "--recipes", folder, "--json")
+    assert [recipe["name"] for recipe in json.loads(done.stdout)] == ["slow ramp"]
+    for words in (["--recipes", folder, "show"], ["show", "--recipes", folder]):
+        assert "slow ramp" in segue("recipes", *words, "slow ramp").stdout
+    assert segue("recipes", "--recipes", tmp_path).returncode == 2
+
+
+def test_show_draws_a_recipe_that_fits_the_terminal(segue):
+    done = segue("recipes", "show", "tempo ramp", COLUMNS="72", NO_COLOR="1")
+    assert done.returncode == 0
+    assert "\x1b" not in done.stdout
+    assert all(len(line) <= 72 for line in done.stdout.splitlines() if "Written in" not in line)
+    assert "╱" in done.stdout
+
+
+def test_show_does_without_block_characters_where_there_are_none(segue):
+    done = segue("recipes", "show", "tempo ramp", PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert done.returncode == 0
+    assert done.stdout.isascii()
+
+
+def test_show_suggests_a_name(segue):
+    done = segue("recipes", "show", "tempo rmp")
+    assert done.returncode == 2
+    assert "Did you mean 'tempo ramp'?" in done.stderr
+
+
+def test_check_tells_every_error_with_its_line_and_fails(segue, tmp_path):
+    text = RAMP.replace('"geometric"', '"fast"').replace('sound = "glass"', 'sound = "gloss"')
+    (tmp_path / "bad.toml").write_text(text, encoding="utf-8")
+    done = segue("recipes", "check", "bad.toml", "none.toml")
+    assert done.returncode == 2
+    assert done.stdout == ""
+    lines = done.stderr.splitlines()
+    assert [line.startswith("segue: bad.toml:") for line in lines] == [True, True, False]
+    assert "none.toml: cannot be read" in lines[2]
+    machines = segue("recipes", "check", "bad.toml", "--json")
+    assert machines.returncode == 2
+    found = json.loads(machines.stdout)
+    assert {(finding["file"], finding["kind"]) for finding in found} == {("bad.toml", "error")}
+
+
+def test_check_warns_and_passes(segue, tmp_path):
+    (tmp_path / "mine.toml").write_text(RAMP, encoding="utf-8")
+    done = segue("recipes", "check", "mine.toml", shelf_folder() / "filtered-tail.toml")
+    assert done.returncode == 0
+    assert done.stderr == ""
+    assert "warning: mine.toml:3: name: 'tempo ramp' is on the shelf too" in done.stdout
+    assert "filtered-tail.toml: nothing to complain of." in done.stdout
+
+
+def test_schema_is_printed(segue):
+    schema = json.loads(segue("recipes", "schema").stdout)
+    jsonschema.Draft202012Validator.check_schema(schema)
+    assert schema["required"][0] == "schema_version"
+
+
+@pytest.mark.parametrize("recipe", SHELF, ids=lambda recipe: recipe.name)
+@pytest.mark.parametrize("width", [30, 60, 80, 200])
+@pytest.mark.parametrize("signs", [BLOCKS, ASCII], ids=["blocks", "ascii"])
+def test_a_drawing_keeps_to_its_width_and_has_a_row_for_every_layer(recipe, width, signs):
+    lines = recipe_drawing(recipe, width=width, signs=signs)
+    assert max(map(len, lines)) <= width
+    body = lines[lines.index("") + 1 :]
+    label_width = body[1].index("-4") - 1
+    rows = [line[:label_width].rstrip() for line in body if not line.startswith(" ")]
+    names = [(layer.name or layer.source)[:label_width].rstrip() for layer in recipe.layers]
+    assert rows == ["bars", *names, "tempo"]
+
+
+def test_a_drawing_puts_layers_where_they_sound():
+    (ramp,) = [recipe for recipe in SHELF if recipe.name == "tempo ramp"]
+    lines = recipe_drawing(ramp, width=80)
+    anchors = next(line for line in lines if line.strip().startswith("exit"))
+    exit_at, entry_at = anchors.index("exit"), anchors.index("entry")
+    rows = {line[:20].rstrip(): line for line in lines if not line.startswith(" ")}
+    assert rows["bars"][exit_at] == rows["bars"][entry_at] == "|"
+    assert rows["new song"][:entry_at].removeprefix("new song").isspace()
+    assert rows["new song"][entry_at] == "█"
+    assert len(rows["old drums"]) == entry_at
+    assert rows["tempo"][exit_at - 1 : exit_at + 1] == "─╱"
+    assert rows["tempo"][entry_at] == "═"

@@ -1,0 +1,236 @@
+"""What recipes' layers become: loops, drums, frozen tails, sweeps, common tones, vamps."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from segue.music.chord import tonic_triad
+from segue.music.key import ALL_KEYS, parse_key
+from segue.music.region import own_chords
+from segue.plan import plan_segue
+from segue.plan.common_tone import held_tone, least_bend
+from segue.plan.drums import SOFT_HIT_DB, pattern_hits
+from segue.plan.layer import DrumLayer, FrozenLayer, PadLayer, ReversedLayer, SongLayer, SweepLayer
+from segue.plan.pivot_vamp import pivot_vamp
+from segue.plan.recipe import Pattern
+from segue.plan.shaping import value_at
+
+keys = st.sampled_from(ALL_KEYS)
+
+
+def of_kind(plan, kind):
+    return [layer for layer in plan.layers if isinstance(layer, kind)]
+
+
+def beds(plan):
+    return [x for x in of_kind(plan, SongLayer) if x.name.startswith("bed")]
+
+
+def test_bed_joins_cross_over_on_bar_lines_and_end_on_the_entry(shelf, end_facts, start_facts):
+    plan = plan_segue(shelf["talk bed"], end_facts(), start_facts(first_note_s=10.5), talk_s=25.0)
+    loops = beds(plan)
+    lines = {round(line.beat, 6) for line in plan.bar_lines}
+    for a, b in pairwise(loops):
+        crossing_s = plan.seconds_at(a.end_beat) - plan.seconds_at(b.start_beat)
+        assert crossing_s == pytest.approx(a.fade_out_s, abs=1e-6)
+        assert crossing_s == pytest.approx(b.fade_in_s, abs=1e-6)
+        assert 0.010 <= crossing_s <= 0.015
+        line = plan.beat_at(plan.seconds_at(b.start_beat) + 0.015)
+        assert round(line, 6) in lines
+    assert plan.seconds_at(loops[-1].end_beat) == pytest.approx(
+        plan.seconds_at(plan.entry_beat), abs=0.02
+    )
+    # Every repetition plays the same bars, and the last one is whole.
+    bar_one_s = start_facts().opening.first_downbeat_s
+    starts = [x.time_map[1].source_s for x in loops[1:]]
+    assert starts == pytest.approx([bar_one_s] * len(starts))
+
+
+@pytest.mark.parametrize(
+    ("first_note_s", "n_bars", "told"),
+    [
+        pytest.param(0.1 + 2.1 * 2.5, 2, False, id="stops before the singer"),
+        pytest.param(0.1 + 4.1 * 2.5, 4, False, id="all of it is free"),
+        pytest.param(0.6, 1, True, id="the singer is in bar one"),
+        pytest.param(None, 4, True, id="nobody knows"),
+    ],
+)
+def test_bed_of_a_mix_keeps_clear_of_the_singer(
+    first_note_s, n_bars, told, shelf, end_facts, start_facts
+):
+    new = start_facts(first_note_s=first_note_s)
+    plan = plan_segue(shelf["talk bed"], end_facts(), new, talk_s=25.0)
+    last = beds(plan)[-1]
+    beats = round(last.end_beat - last.start_beat)
+    assert beats == 4 * n_bars
+    assert any("sing" in note for note in plan.notes) is told
+
+
+def test_bed_of_stems_has_no_voice_in_it(shelf, end_facts, start_facts):
+    plan = plan_segue(
+        shelf["talk bed"], end_facts(), start_facts(), talk_s=25.0, incoming_has_stems=True
+    )
+    assert all(x.roles and {"voice", "lead"}.isdisjoint(x.roles) for x in beds(plan))
+    assert not any("sing" in note for note in plan.notes)
+
+
+def test_bed_is_far_down_until_the_last_bar(shelf, end_facts, start_facts):
+    plan = plan_segue(shelf["talk bed"], end_facts(), start_facts(first_note_s=10.5), talk_s=25.0)
+    bed = beds(plan)[0]
+    last_bar = plan.entry_beat - 4
+    under = [value_at(bed.gain_db, plan.exit_beat + n) for n in range(4, 40)]
+    assert max(under) <= -14.0
+    assert value_at(bed.lowpass_hz, last_bar) < 4000 < value_at(bed.lowpass_hz, plan.entry_beat)
+
+
+def test_pads_step_back_for_talk_and_come_up_in_the_last_bar(shelf, end_facts, start_facts):
+    recipe = shelf["drone on the common tone"]
+    quiet = of_kind(plan_segue(recipe, end_facts(), start_facts(), talk_s=25.0), PadLayer)[0]
+    plan = plan_segue(
+        replace(recipe, suits=replace(recipe.suits, talk="no")),
+        end_facts(),
+        start_facts(),
+        talk_s=25.0,
+    )
+    loud = of_kind(plan, PadLayer)[0]
+    middle = (plan.exit_beat + plan.entry_beat) / 2
+    assert value_at(loud.gain_db, middle) - value_at(quiet.gain_db, middle) == pytest.approx(14)
+    end = plan.entry_beat - 1
+    assert value_at(loud.gain_db, end) == pytest.approx(value_at(quiet.gain_db, end))
+
+
+signs = st.text("xo-", min_size=1, max_size=40)
+
+
+@given(
+    kick=signs,
+    snare=signs,
+    steps=st.sampled_from([1, 2, 3, 4, 6]),
+    metre=st.sampled_from([3, 4, 6]),
+    n_bars=st.integers(1, 5),
+)
+@settings(max_examples=150)
+def test_patterns_start_again_on_bar_lines_and_keep_their_signs(kick, snare, steps, metre, n_bars):
+    pattern = Pattern(kick=kick, snare=snare, steps_a_beat=steps)
+    hits = pattern_hits(pattern, start=8.0, end=8.0 + n_bars * metre, metre=metre)
+    beats = [hit.beat for hit in hits]
+    assert beats == sorted(beats)
+    assert all(8.0 <= beat < 8.0 + n_bars * metre for beat in beats)
+    assert {hit.gain_db for hit in hits} <= {0.0, SOFT_HIT_DB}
+    on_one = [hit for hit in hits if hit.drum == "kick" and hit.beat == 8.0]
+    assert [hit.gain_db for hit in on_one] == {"x": [0.0], "o": [SOFT_HIT_DB], "-": []}[kick[0]]
+    if len(kick) <= metre * steps and len(kick) % (4 * steps):
+        places = [round((hit.beat - 8.0) * steps) for hit in hits if hit.drum == "kick"]
+        bar = metre * steps
+        later = {place - bar for place in places if bar <= place < 2 * bar}
+        assert n_bars == 1 or later == {place for place in places if place < bar}
+
+
+def test_a_bar_in_four_is_cut_to_a_waltz():
+    hits = pattern_hits(Pattern(kick="x-x-x-x-", steps_a_beat=2), start=0.0, end=6.0, metre=3)
+    assert [hit.beat for hit in hits] == [0.0, 1.0, 2.0, 3.0, 4.0, 5.0]
+    two = pattern_hits(Pattern(kick="x-----x-", steps_a_beat=1), start=0.0, end=6.0, metre=3)
+    assert [hit.beat for hit in two] == [0.0, 5.0]
+
+
+def test_drum_bridge_fills_its_bars_with_the_old_bands_hits(shelf, end_facts, start_facts):
+    plan = plan_segue(shelf["drum bridge"], end_facts(), start_facts())
+    groove, fill = of_kind(plan, DrumLayer)
+    assert groove.song == fill.song == "outgoing"
+    assert (groove.start_beat, groove.end_beat) == (plan.exit_beat, fill.start_beat)
+    assert fill.end_beat == plan.entry_beat
+
+
+@given(old=keys, new=keys)
+@settings(max_examples=150)
+def test_bends_and_held_tones_arrive_in_the_new_tonic_chord(old, new):
+    bend = least_bend(old, new)
+    goal, start = tonic_triad(new).pitch_classes, tonic_triad(old).pitch_classes
+    assert bend.tone in start
+    assert (bend.tone + bend.semitones) % 12 in goal
+    assert abs(bend.semitones) == min(min((a - b) % 12, (b - a) % 12) for a in goal for b in start)
+    tone = held_tone(old, new)
+    assert tone in goal
+    if set(goal) & set(start):
+        assert tone in start
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "tone", "semitones"),
+    [
+        pytest.param("C major", "G major", 7, 0, id="G is in both"),
+        pytest.param("E minor", "F minor", 4, 1, id="root to root"),
+        pytest.param("C major", "A minor", 4, 0, id="the fifth rather than the third"),
+    ],
+)
+def test_known_bends(old, new, tone, semitones):
+    bend = least_bend(parse_key(old), parse_key(new))
+    assert (bend.tone, bend.semitones) == (tone, semitones)
+
+
+def test_frozen_chord_bends_by_its_step_and_the_difference_of_tuning(shelf, end_facts, start_facts):
+    old = replace(end_facts(), tuning_cents=-10.0)
+    new = replace(start_facts(), tuning_cents=20.0)
+    plan = plan_segue(shelf["frozen last chord"], old, new)
+    (frozen,) = of_kind(plan, FrozenLayer)
+    assert frozen.pitch_semitones[-1].value == pytest.approx(1.3)
+    assert frozen.tone_midi == pytest.approx(64 - 0.1)
+    assert plan.exit_beat < frozen.pitch_semitones[0].beat < plan.entry_beat
+    assert [point.value for point in frozen.thinning] == [0.0, 1.0]
+
+
+@pytest.mark.parametrize("kind", ["ring-out", "cold stop", "keeps going", "fade"])
+def test_frozen_moment_sounds_and_is_no_attack(kind, shelf, end_facts, start_facts):
+    old = end_facts(kind=kind, last_hit_beats_before_end=4.0)
+    plan = plan_segue(shelf["frozen last chord"], old, start_facts())
+    (frozen,) = of_kind(plan, FrozenLayer)
+    assert frozen.source_s < old.edge_end_s - 0.1
+    if kind in ("ring-out", "cold stop"):
+        assert frozen.source_s == pytest.approx(old.ending.last_hit_s + 0.25)
+    else:
+        off_beat = (frozen.source_s - old.pulse.beats_s[0]) / old.pulse.beat_s % 1
+        assert off_beat == pytest.approx(0.5)
+
+
+def test_riser_points_at_the_new_fifth_and_the_reverse_gives_way(shelf, end_facts, start_facts):
+    recipe = shelf["riser into a cold start"]
+    plan = plan_segue(recipe, end_facts(), start_facts())
+    (riser,), (backwards,) = of_kind(plan, SweepLayer), of_kind(plan, ReversedLayer)
+    assert riser.tone_midi % 12 == 0  # C over F minor
+    assert backwards.end_beat == riser.end_beat == plan.entry_beat
+    assert backwards.source_s == pytest.approx(start_facts().opening.first_downbeat_s)
+    picked_up = plan_segue(recipe, end_facts(), start_facts(kind="pick-up", pickup_beats=1.5))
+    (backwards,) = of_kind(picked_up, ReversedLayer)
+    assert backwards.end_beat == pytest.approx(picked_up.entry_beat - 1.5)
+
+
+def test_common_tone_is_held_and_the_new_bass_enters_halfway(shelf, end_facts, start_facts):
+    plan = plan_segue(shelf["drone on the common tone"], end_facts(), start_facts())
+    (pad,) = of_kind(plan, PadLayer)
+    held, under = pad.voicings
+    assert {note % 12 for note in held.notes_midi} == {0}  # C is in E minor and in F minor's chord
+    assert under.notes_midi[1:] == held.notes_midi
+    assert under.notes_midi[0] % 12 == 5
+    assert under.start_beat == (plan.exit_beat + plan.entry_beat) / 2
+
+
+@given(old=keys, new=keys, n_chords=st.integers(1, 8))
+@settings(max_examples=150)
+def test_vamp_swings_between_two_chords_and_ends_on_the_cadence(old, new, n_chords):
+    steps, notes = pivot_vamp(old, new, n_chords=n_chords, cadence="dominant")
+    assert len(steps) == n_chords
+    assert (steps[-1].chord.root - new.tonic) % 12 == 7
+    assert len({step.chord for step in steps[:-1]}) <= 2
+    assert all(a.chord != b.chord for a, b in pairwise(steps))
+    shared = set(own_chords(old)) & set(own_chords(new))
+    assert bool(notes) is not bool(shared)
+    if shared and n_chords > 2:
+        assert {step.chord for step in steps[:-1]} & shared
+
+
+def test_the_click_is_where_the_recipe_puts_it(shelf, end_facts, start_facts):
+    plan = plan_segue(shelf["half-time breakdown and rebuild"], end_facts(), start_facts())
+    assert plan.click[0].beat == plan.exit_beat

@@ -1,0 +1,69 @@
+"""Write the golden plans anew: ``python -m tests.plan.write_golden`` from the checkout.
+
+Do so after a change that is meant, and read the difference before keeping it.
+"""
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+
+from segue.plan import load_recipes, plan_segue, shelf_folder
+from tests.plan.song_facts import end_facts, start_facts
+
+FOLDER = Path(__file__).parent / "golden"
+TALK_S = 25.0
+
+FAR = (
+    end_facts("E minor", 124.0, kind="keeps going"),
+    start_facts("F minor", 96.0, kind="on the beat", first_note_s=10.2),
+)
+CLOSE = (
+    end_facts("A minor", 100.0, kind="ring-out", last_hit_beats_before_end=4.0),
+    start_facts("C major", 103.0, kind="pick-up", pickup_beats=1.0, first_note_s=10.2),
+)
+"""A far pair, and a near one for recipes that are at home with close keys."""
+NEAR_KEYS = 0.5
+"""Recipes for key distances up to here get the near pair too."""
+
+
+def pairs_of(recipe):
+    """Names and facts of the pairs that a recipe has a golden plan for."""
+    near = recipe.suits.key_distance[1] <= NEAR_KEYS
+    return {"far": FAR, "near": CLOSE} if near else {"far": FAR}
+
+
+def golden_text(recipe):
+    """The plans of one recipe as text; times to the microsecond."""
+    plans = {
+        name: asdict(plan_segue(recipe, *pair, talk_s=_talk_s(recipe)))
+        for name, pair in pairs_of(recipe).items()
+    }
+    return json.dumps(_rounded(plans), indent=1, ensure_ascii=False) + "\n"
+
+
+def path_of(recipe):
+    return FOLDER / f"{recipe.name}.json"
+
+
+def _talk_s(recipe):
+    return TALK_S if recipe.suits.talk == "yes" else None
+
+
+def _rounded(value):
+    if isinstance(value, float):
+        return round(value, 6) + 0.0
+    if isinstance(value, dict):
+        return {key: _rounded(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_rounded(part) for part in value]
+    return value
+
+
+def main():
+    FOLDER.mkdir(exist_ok=True)
+    for recipe in load_recipes(shelf_folder()):
+        path_of(recipe).write_text(golden_text(recipe), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
