@@ -10,7 +10,8 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.plan.plan import Curve, Plan
+    from segue.plan.layer import Curve
+    from segue.plan.plan import Plan
 
 SILENCE_DB: Final = -60.0
 """At most this is silence."""
@@ -37,6 +38,10 @@ class Ruler:
     def n_frames(self) -> int:
         """Number of frames."""
         return len(self.beats)
+
+    def part(self, first_frame: int, last_frame: int) -> Ruler:
+        """The ruler of some of the frames."""
+        return Ruler(beats=self.beats[first_frame:last_frame], rate_hz=self.rate_hz)
 
 
 def ruler_of(plan: Plan, rate_hz: int) -> Ruler:
@@ -73,14 +78,23 @@ def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
 def cutoffs_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
     """Cutoff of every frame in hertz, straight in log frequency between breakpoints."""
     log_hz = np.log([point.value for point in curve])
+    along = np.interp(ruler.beats, [point.beat for point in curve], log_hz)
     cutoffs: npt.NDArray[np.float64] = np.exp(
-        np.interp(ruler.beats, [point.beat for point in curve], log_hz)
+        _rounded_corners(along, round(_CORNER_S * ruler.rate_hz))
     )
     return cutoffs
 
 
+def values_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Value of every frame, straight in beats; 0 where the curve is empty, steps rounded."""
+    if not curve:
+        return np.zeros(ruler.n_frames)
+    along = np.interp(ruler.beats, [p.beat for p in curve], [p.value for p in curve])
+    return _rounded_corners(along, round(_CORNER_S * ruler.rate_hz))
+
+
 def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArray[np.float64]:
-    """Gains with steps spread over some frames; others are left as they are."""
+    """Values with steps spread over some frames; others are left as they are."""
     if n_frames < 2 or len(gains) < 2 or np.abs(np.diff(gains)).max() * n_frames < 1.0:  # noqa: PLR2004
         return gains
     padded = np.pad(gains, (n_frames // 2, n_frames - n_frames // 2), mode="edge")

@@ -12,21 +12,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-import numba
 import numpy as np
 
 from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
-from segue.render.curves import cutoffs_along, gains_along
+from segue.render.chorus import chorused
 from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.pad_notes import PadNote, pad_notes
 from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
+from segue.render.sampled import sampled_note
+from segue.render.voices import add_voices
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.plan.plan import PadLayer, PadSound, Plan
+    from segue.audio.instrument import Instrument
+    from segue.plan.layer import PadLayer, PadSound
+    from segue.plan.plan import Plan
     from segue.render.curves import Ruler
 
 _VOICES, _BASS_VOICES = 5, 1
@@ -43,19 +46,26 @@ _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
 _MOVE_S: Final = 11.0
 
 
-def pad_sound(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float32]:
-    """The pad over the whole plan.
+def pad_sound(
+    layer: PadLayer, plan: Plan, ruler: Ruler, instrument: Instrument | None = None
+) -> npt.NDArray[np.float32]:
+    """The pad over the whole plan, before its curves.
 
     Parameters
     ----------
     layer : PadLayer
     plan : Plan
     ruler : Ruler
+    instrument : Instrument, optional
+        Plays instead of the built-in voices, without their chorus and hall.
 
     Returns
     -------
     ndarray, shape (n_frames, 2), float32
     """
+    if instrument is not None:
+        sampled = _sampled(layer, plan, ruler, instrument)
+        return _at_level(sampled, plan.target_lufs, ruler.rate_hz)
     generator = np.random.default_rng(plan.seed)
     upper = np.zeros((ruler.n_frames, 2))
     bass = np.zeros((ruler.n_frames, 2))
@@ -64,10 +74,27 @@ def pad_sound(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float
         _play(note, layer.sound, bend, ruler.rate_hz, generator, bass if note.is_bass else upper)
     dry = _moved(upper, bass, layer.sound, ruler.rate_hz, generator)
     sound = _roomed(dry, ruler.rate_hz)
-    sound = _at_level(sound, plan.target_lufs, ruler.rate_hz)
-    if layer.lowpass_hz:
-        sound = lowpassed(sound, cutoffs_along(layer.lowpass_hz, ruler), ruler.rate_hz)
-    return (sound * gains_along(layer.gain_db, ruler)[:, None]).astype(np.float32)
+    return _at_level(sound, plan.target_lufs, ruler.rate_hz)
+
+
+def _sampled(
+    layer: PadLayer, plan: Plan, ruler: Ruler, instrument: Instrument
+) -> npt.NDArray[np.float32]:
+    """The chords as an instrument plays them."""
+    bend = _bend(layer, plan, ruler)
+    total = np.zeros((ruler.n_frames, 2))
+    for note in pad_notes(layer, plan):
+        begin, end = _span(note, ruler.rate_hz, ruler.n_frames)
+        if end > begin:
+            sound = sampled_note(instrument, note.midi, bend[begin:end], ruler.rate_hz)
+            total[begin:end] += sound * _envelope(note, begin, end, ruler.rate_hz)[:, None]
+    return total.astype(np.float32)
+
+
+def _span(note: PadNote, rate_hz: int, n_frames: int) -> tuple[int, int]:
+    """First frame of a note and the one after its last."""
+    begin = max(round((note.start_s - note.attack_s / 2) * rate_hz), 0)
+    return begin, min(round((note.end_s + note.release_s / 2) * rate_hz), n_frames)
 
 
 def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float64]:
@@ -92,8 +119,7 @@ def _play(
     onto: npt.NDArray[np.float64],
 ) -> None:
     """Add one note to a stereo bus."""
-    begin = max(round((note.start_s - note.attack_s / 2) * rate_hz), 0)
-    end = min(round((note.end_s + note.release_s / 2) * rate_hz), len(onto))
+    begin, end = _span(note, rate_hz, len(onto))
     if end <= begin:
         return
     n_voices = _BASS_VOICES if note.is_bass else _VOICES
@@ -106,7 +132,7 @@ def _play(
     tables = cycle_pair(sound, highest_hz, rate_hz, generator)
     angle = (pans + 1) * np.pi / 4
     level = (1.4 if note.is_bass else 1.0) / np.sqrt(n_voices)
-    _voices(
+    add_voices(
         onto[begin:end],
         tables,
         _envelope(note, begin, end, rate_hz) * level,
@@ -128,28 +154,6 @@ def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> npt.NDArray[
     return shape
 
 
-@numba.njit(cache=True)
-def _voices(onto, tables, envelope, steps, voices, randoms, rate_hz):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202, PLR0913
-    size = tables.shape[1] - 1
-    for voice in range(voices.shape[0]):
-        detune, left, right = voices[voice]
-        phase = randoms[voice, 0] * size
-        turn = 2 * np.pi * randoms[voice, 1]
-        slow = 2 * np.pi * (0.07 + 0.11 * randoms[voice, 2]) / rate_hz
-        for frame in range(envelope.shape[0]):
-            move = np.sin(turn + slow * frame)
-            index = int(phase)
-            share = phase - index
-            dark = tables[0, index] + share * (tables[0, index + 1] - tables[0, index])
-            bright = tables[1, index] + share * (tables[1, index + 1] - tables[1, index])
-            value = envelope[frame] * (dark + (0.5 + 0.5 * move) * (bright - dark))
-            onto[frame, 0] += left * value
-            onto[frame, 1] += right * value
-            phase += steps[frame] * detune * (1.0 + 0.00115 * move)
-            if phase >= size:
-                phase -= size
-
-
 def _moved(
     upper: npt.NDArray[np.float64],
     bass: npt.NDArray[np.float64],
@@ -157,18 +161,18 @@ def _moved(
     rate_hz: int,
     generator: np.random.Generator,
 ) -> npt.NDArray[np.float32]:
-    """All voices after a low-pass that opens and closes slowly; the upper ones without rumble."""
+    """All voices after a low-pass that opens and closes slowly; the upper ones in a chorus."""
     low_hz, high_hz = _MOVE_HZ[sound]
     turns = np.arange(len(upper)) / rate_hz / _MOVE_S + generator.random()
     cutoffs = np.sqrt(low_hz * high_hz) * (high_hz / low_hz) ** (0.5 * np.sin(2 * np.pi * turns))
     clear = highpassed(upper.astype(np.float32), np.full(len(upper), _UPPER_FROM_HZ), rate_hz)
-    return lowpassed(clear + bass.astype(np.float32), cutoffs, rate_hz)
+    return lowpassed(chorused(clear, rate_hz) + bass.astype(np.float32), cutoffs, rate_hz)
 
 
 def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
-    from pedalboard import Chorus, HighpassFilter, Pedalboard, Reverb
+    """The pad in a small hall, at any level."""
+    from pedalboard import HighpassFilter, Pedalboard, Reverb
 
-    chorus = Chorus(rate_hz=0.35, depth=0.18, centre_delay_ms=9.0, feedback=0.0, mix=0.35)
     hall = Pedalboard(
         [
             HighpassFilter(160.0),
@@ -176,10 +180,8 @@ def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float3
         ]
     )
     peak = float(np.abs(dry).max(initial=0.0)) or 1.0
-    wide = run_board(
-        Pedalboard([chorus]), Clip(samples=dry / np.float32(2 * peak), rate_hz=rate_hz)
-    )
-    wet: npt.NDArray[np.float32] = wide.samples + run_board(hall, wide).samples
+    sound = Clip(samples=dry / np.float32(2 * peak), rate_hz=rate_hz)
+    wet: npt.NDArray[np.float32] = sound.samples + run_board(hall, sound).samples
     return wet
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from segue.plan.plan import PadLayer, Plan
+    from segue.plan.layer import PadLayer
+    from segue.plan.plan import Plan
 
 LOWEST_MIDI: Final = 35
 """Lower notes sound an octave higher: B1 has 62 Hz; what lies below only blurs a hall."""

@@ -17,7 +17,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.plan.plan import PadSound
+    from segue.plan.layer import PadSound
 
 TABLE_FRAMES: Final = 8_192
 """Long enough that reading between its points by straight lines stays below -80 dB."""

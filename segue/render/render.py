@@ -2,36 +2,66 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING, Final
+from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_args
 
 import numpy as np
 
 from segue.audio.clip import Clip
-from segue.plan.plan import PadLayer
+from segue.plan.layer import (
+    DrumLayer,
+    FrozenLayer,
+    PadLayer,
+    ReversedLayer,
+    SongLayer,
+    SweepLayer,
+)
 from segue.render.candidate import Candidate
 from segue.render.curves import ruler_of
+from segue.render.frozen import frozen_sound
 from segue.render.guides import click_bus, cue_bus
+from segue.render.hits import drum_layer_sound
+from segue.render.layer_sound import LayerSound
 from segue.render.master import master
 from segue.render.pad import pad_sound
+from segue.render.reversed_tail import reversed_sound
+from segue.render.shape import shaped
 from segue.render.song_layer import song_layer_sound
+from segue.render.sweep import sweep_sound
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import SongEdge
-    from segue.plan.plan import Layer, Plan
+    from segue.audio.instrument import Instrument
+    from segue.plan.layer import Layer, Side
+    from segue.plan.plan import Plan
     from segue.render.curves import Ruler
 
 Progress = Callable[[float], None]
 """Told the share of the work that is done, 0 to 1."""
 
+
+_SideName = Literal["outgoing", "interlude", "incoming"]
+_SIDES: Final[tuple[_SideName, ...]] = get_args(_SideName)
 _OPENING_FADE_S: Final = 0.02
 _WORTH_SAYING_DB: Final = 0.05
 
 
+class _Sources(NamedTuple):
+    """What layers take their sound from."""
+
+    songs: dict[Side, SongEdge]
+    instruments: Mapping[str, Instrument]
+
+
 def render_candidate(
-    plan: Plan, outgoing: SongEdge, incoming: SongEdge, *, progress: Progress | None = None
+    plan: Plan,
+    outgoing: SongEdge,
+    incoming: SongEdge,
+    *,
+    instruments: Mapping[str, Instrument] | None = None,
+    progress: Progress | None = None,
 ) -> Candidate:
     """A plan made audible.
 
@@ -40,6 +70,8 @@ def render_candidate(
     plan : Plan
     outgoing, incoming : SongEdge
         The end of the one song and the start of the other, at one rate.
+    instruments : mapping, optional
+        The users' own sounds that pads ask for, by their `PadLayer.instrument`.
     progress : callable, optional
         Told the share of the work that is done, 0 to 1.
 
@@ -60,25 +92,30 @@ def render_candidate(
         raise ValueError(f"the songs have {rate_hz} and {incoming.rate_hz} Hz; resample one first")
     tell = progress or _nobody
     ruler = ruler_of(plan, rate_hz)
-    sides = {name: np.zeros((ruler.n_frames, 2)) for name in ("outgoing", "interlude", "incoming")}
+    sources = _Sources({"outgoing": outgoing, "incoming": incoming}, instruments or {})
     notes: list[str] = []
-    for index, layer in enumerate(plan.layers):
-        side, sound, layer_notes = _layer_sound(layer, plan, ruler, outgoing, incoming)
-        sides[side] += sound
-        notes.extend(layer_notes)
-        tell((index + 1) / (len(plan.layers) + 1))
-    _fade_in(sides, round(_OPENING_FADE_S * rate_hz))
-    finished = master(sides["outgoing"] + sides["interlude"] + sides["incoming"], rate_hz)
+    sides: dict[_SideName, npt.NDArray[np.float32]] = {}
+    total = np.zeros((ruler.n_frames, 2))
+    done = 0
+    for name in _SIDES:
+        side = np.zeros((ruler.n_frames, 2))
+        for layer in (layer for layer in plan.layers if _side_of(layer) == name):
+            made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
+            side[made.first_frame : made.first_frame + len(made.samples)] += made.samples
+            notes.extend(made.notes)
+            done += 1
+            tell(done / (len(plan.layers) + 1))
+        _fade_in(side, round(_OPENING_FADE_S * rate_hz))
+        total += side
+        sides[name] = side.astype(np.float32)
+    finished = master(total, rate_hz)
     if finished.lowered_db > _WORTH_SAYING_DB:
         notes.append(
             f"The whole is {finished.lowered_db:.1f} dB lower than planned, "
             "to keep its peaks below -1 dBTP without squashing them."
         )
-    lowered = 10 ** (-finished.lowered_db / 20)
-    clips = {
-        name: Clip(samples=(side * lowered).astype(np.float32), rate_hz=rate_hz)
-        for name, side in sides.items()
-    }
+    lowered = np.float32(10 ** (-finished.lowered_db / 20))
+    clips = {name: Clip(samples=side * lowered, rate_hz=rate_hz) for name, side in sides.items()}
     candidate = Candidate(
         plan=plan,
         music=finished.music,
@@ -93,23 +130,45 @@ def render_candidate(
     return candidate
 
 
-def _layer_sound(
-    layer: Layer, plan: Plan, ruler: Ruler, outgoing: SongEdge, incoming: SongEdge
-) -> tuple[str, npt.NDArray[np.float32], tuple[str, ...]]:
-    """Side, sound and notes of a layer."""
+def _side_of(layer: Layer) -> _SideName:
+    """A song's own sound counts as the song's, what is made for the join as the interlude's."""
+    return layer.song if isinstance(layer, SongLayer) else "interlude"
+
+
+def _sound_of(layer: Layer, plan: Plan, ruler: Ruler, sources: _Sources) -> LayerSound:
+    """A layer before its curves."""
     if isinstance(layer, PadLayer):
-        return "interlude", pad_sound(layer, plan, ruler), ()
-    if layer.song == "outgoing":
-        made = song_layer_sound(layer, outgoing, plan, ruler, plan.outgoing_gain_db)
-    else:
-        made = song_layer_sound(layer, incoming, plan, ruler, plan.incoming_gain_db)
-    return layer.song, made.samples, made.notes
+        return _pad(layer, plan, ruler, sources.instruments)
+    if isinstance(layer, SweepLayer):
+        return sweep_sound(layer, plan, ruler.rate_hz, ruler.n_frames)
+    edge = sources.songs[layer.song]
+    level_db = plan.outgoing_gain_db if layer.song == "outgoing" else plan.incoming_gain_db
+    match layer:
+        case SongLayer():
+            return song_layer_sound(layer, edge, plan, ruler, level_db)
+        case DrumLayer():
+            return drum_layer_sound(layer, edge, plan, ruler, level_db)
+        case FrozenLayer():
+            return frozen_sound(layer, edge, plan, ruler, level_db)
+        case ReversedLayer():
+            return reversed_sound(layer, edge, plan, ruler, level_db)
+        case _:
+            assert_never(layer)
 
 
-def _fade_in(sides: dict[str, npt.NDArray[np.float64]], n_frames: int) -> None:
+def _pad(
+    layer: PadLayer, plan: Plan, ruler: Ruler, instruments: Mapping[str, Instrument]
+) -> LayerSound:
+    samples = pad_sound(layer, plan, ruler, instruments.get(layer.instrument))
+    if not layer.instrument or layer.instrument in instruments:
+        return LayerSound(samples=samples)
+    note = f"'{layer.name}' plays its {layer.sound} sound: {layer.instrument} was not loaded."
+    return LayerSound(samples=samples, notes=(note,))
+
+
+def _fade_in(side: npt.NDArray[np.float64], n_frames: int) -> None:
     fade = np.sin((np.arange(n_frames) + 0.5) / n_frames * np.pi / 2) ** 2
-    for side in sides.values():
-        side[:n_frames] *= fade[: len(side), None]
+    side[:n_frames] *= fade[: len(side), None]
 
 
 def _nobody(_share: float) -> None:

@@ -15,7 +15,8 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.plan.plan import MapPoint, Plan
+    from segue.plan.layer import MapPoint
+    from segue.plan.plan import Plan
 
 STEADY_WITHIN_S: Final = 10e-6
 """Key frames count as steady while they stay this close to one offset: half a frame at 48 kHz."""

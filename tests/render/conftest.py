@@ -10,17 +10,8 @@ import pytest
 from segue.audio.clip import Clip, Role, SongEdge, Stem
 from segue.music.key import Key
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.plan.plan import (
-    ClickHit,
-    CueNote,
-    Curve,
-    CurvePoint,
-    MapPoint,
-    PadLayer,
-    Plan,
-    SongLayer,
-    Voicing,
-)
+from segue.plan.layer import Curve, CurvePoint, MapPoint, PadLayer, SongLayer, Voicing
+from segue.plan.plan import ClickHit, CueNote, Plan
 
 RATE_HZ = 48_000
 OLD_BPM, NEW_BPM = 120.0, 100.0

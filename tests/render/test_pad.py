@@ -7,11 +7,12 @@ import pytest
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
-from segue.plan.plan import PadLayer, Voicing
+from segue.plan.layer import PadLayer, Voicing
 from segue.render.curves import ruler_of
 from segue.render.pad import pad_sound
 from segue.render.pad_notes import LOWEST_MIDI, pad_notes
 from segue.render.pad_tables import HIGHEST_RATIO, cycle_pair
+from tests.render.measure import db, spectrum_of
 
 RATE_HZ = 48_000
 SOUNDS = ["warm", "glass", "choir"]
@@ -44,6 +45,24 @@ def test_cycles_have_no_partial_above_the_limit(sound):
         first_cut = int(HIGHEST_RATIO * RATE_HZ / hertz) + 1
         assert spectrum[:, first_cut:].max() < 1e-8 * spectrum.max()
         assert np.sqrt(np.mean(cycles**2, axis=1)) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("rate_hz", [22_050, 48_000, 96_000])
+@pytest.mark.parametrize("midi", [57, 93])
+@pytest.mark.parametrize("sound", SOUNDS)
+def test_the_whole_pad_does_not_alias(sound, midi, rate_hz, plan):
+    """A single held note: between its harmonics nothing above -80 dB of its strongest.
+
+    Nearer than 3 % to a harmonic lie the detuned voices, and the chorus.
+    """
+    held = (Voicing(start_beat=0, end_beat=18, notes_midi=(midi - 12, midi), symbol="x"),)
+    made = pad_sound(pad(sound, held), plan, ruler_of(plan, rate_hz))
+    hertz, spectrum = spectrum_of(made[2 * rate_hz : 8 * rate_hz], rate_hz)
+    lowest_hz = 440 * 2 ** ((midi - 12 - 69) / 12)
+    number = np.maximum(np.round(hertz / lowest_hz), 1)
+    between = np.abs(hertz / (number * lowest_hz) - 1) > 0.03
+    assert between.any()
+    assert db(spectrum[between].max() / spectrum.max()) < -80
 
 
 @pytest.mark.parametrize("sound", SOUNDS)

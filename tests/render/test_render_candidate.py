@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import SongEdge, Stem
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
-from segue.plan.plan import MapPoint, PadLayer, SongLayer, Voicing
+from segue.plan.layer import MapPoint, PadLayer, SongLayer, Voicing
 from segue.render import render_candidate
 from tests.render.conftest import OLD_BPM, RATE_HZ, curve, key_frames, music, song
 

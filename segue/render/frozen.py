@@ -1,0 +1,229 @@
+"""A moment of a song held as long as it is wanted.
+
+The moment's partials go on as steady tones, each from the phase it has there,
+so that the first instant continues the song; nothing is looped and nothing
+pulses. Each partial's two channels then wander apart in phase, slowly and each
+in its own way, which makes the held sound wide and alive without moving the
+level of either channel. The air between the partials goes on as noise of the
+same colour.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numba
+import numpy as np
+
+from segue.render.curves import values_along
+from segue.render.layer_sound import LayerSound, faded, frames_of
+from segue.render.partials import MOMENT_S, Partials, partials_of
+from segue.render.rubber import excerpt
+from segue.render.separate import separated
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import SongEdge
+    from segue.plan.layer import FrozenLayer
+    from segue.plan.plan import Plan
+    from segue.render.curves import Ruler
+
+LEAD_S: Final = 0.01
+"""It fades in over this time before its first beat, where a song layer fades out by default."""
+_FADE_OUT_S: Final = 0.03
+_AROUND_S: Final = 0.8
+"""Sound on both sides of the moment from which its sustained part is told."""
+_BLOCK_S: Final = 0.004
+_WANDER_HZ: Final = (0.05, 0.22)
+_WANDER_TURNS: Final = 0.35
+_WANDER_AFTER_S: Final = 1.5
+_WIDE_FROM_HZ: Final = 180.0
+"""Lower partials stay as they are placed; a wandering bass would be hollow in the room."""
+_HIGHEST_RATIO: Final = 0.45
+_KEPT_CENTS: Final = 25.0
+_KEPT_PARTIALS: Final = 16
+"""Higher partials lie so close that any tone's would pass for them."""
+_TELLING_PARTIALS: Final = 3
+"""Without one of its first partials, a tone is not there."""
+_MOST_MAKEUP_DB: Final = 6.0
+_A4_HZ, _A4_MIDI = 440.0, 69.0
+
+
+def frozen_sound(
+    layer: FrozenLayer, edge: SongEdge, plan: Plan, ruler: Ruler, level_db: float
+) -> LayerSound:
+    """The held moment, before its curves of gain, filter and pan.
+
+    Parameters
+    ----------
+    layer : FrozenLayer
+    edge : SongEdge
+    plan : Plan
+    ruler : Ruler
+    level_db : float
+        Level match of the song.
+
+    Returns
+    -------
+    LayerSound
+        At the level of the song's sustained part at that moment.
+    """
+    first, last = frames_of(layer, plan, ruler)
+    lead = min(round(LEAD_S * ruler.rate_hz), first)
+    part = ruler.part(first - lead, last)
+    generator = np.random.default_rng((plan.seed, 1))
+    partials = partials_of(_moment(edge, layer.source_s), edge.rate_hz)
+    cents = plan.key_from_tuning_cents if layer.song == "outgoing" else plan.key_to_tuning_cents
+    kept = _kept(partials, layer.tone_midi, cents)
+    thinning = np.clip(values_along(layer.thinning, part), 0.0, 1.0) if kept.any() else None
+    sound = _tones(partials, kept, layer, part, thinning, lead, generator)
+    air = _air(partials, part.n_frames, generator)
+    if thinning is not None:
+        air *= (1.0 - thinning)[:, None]
+    sound += air
+    sound *= 10 ** (level_db / 20)
+    samples = faded(
+        sound.astype(np.float32), ruler.rate_hz, in_s=lead / ruler.rate_hz, out_s=_FADE_OUT_S
+    )
+    return LayerSound(
+        samples=samples, first_frame=first - lead, notes=_notes(layer, edge, partials, kept)
+    )
+
+
+def _moment(edge: SongEdge, source_s: float) -> npt.NDArray[np.float32]:
+    """The sustained part of the sound around a moment, an even number of frames."""
+    rate_hz = edge.rate_hz
+    half, around = round(MOMENT_S * rate_hz / 2), round(_AROUND_S * rate_hz)
+    centre = round((source_s - edge.start_s) * rate_hz)
+    centre = max(min(centre, edge.mix.n_frames - half), half)
+    stems = [stem.role for stem in edge.stems if stem.role != "drums"]
+    source = edge.sum_of(*stems) if stems else None
+    sound = excerpt((source or edge.mix).samples, centre - around, 2 * around)
+    return separated(sound, "harmonic", rate_hz)[around - half : around + half]
+
+
+def _kept(
+    partials: Partials, tone_midi: float | None, tuning_cents: float
+) -> npt.NDArray[np.bool_]:
+    """Which partials belong to the tone."""
+    if tone_midi is None or not len(partials.hertz):
+        return np.zeros(len(partials.hertz), dtype=bool)
+    tone_hz = _A4_HZ * 2 ** ((tone_midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+    number = np.maximum(np.round(partials.hertz / tone_hz), 1.0)
+    off_cents = 1200 * np.log2(partials.hertz / (number * tone_hz))
+    kept: npt.NDArray[np.bool_] = (np.abs(off_cents) <= _KEPT_CENTS) & (number <= _KEPT_PARTIALS)
+    return kept if (kept & (number <= _TELLING_PARTIALS)).any() else np.zeros_like(kept)
+
+
+def _tones(  # noqa: PLR0913 - all that a bank of tones needs
+    partials: Partials,
+    kept: npt.NDArray[np.bool_],
+    layer: FrozenLayer,
+    part: Ruler,
+    thinning: npt.NDArray[np.float64] | None,
+    lead: int,
+    generator: np.random.Generator,
+) -> npt.NDArray[np.float64]:
+    """All partials as steady tones that wander apart, (n_frames, 2)."""
+    block = max(round(_BLOCK_S * part.rate_hz), 1)
+    n_blocks = -(-part.n_frames // block) + 1
+    knots = np.minimum(np.arange(n_blocks) * block, part.n_frames - 1)
+    bend = 2 ** (values_along(layer.pitch_semitones, part)[knots] / 12)
+    since_s = (np.arange(n_blocks) * block - lead) / part.rate_hz
+    hertz = partials.hertz[None, :] * bend[:, None]
+    # phase at each knot: the integral of the frequency, through the moment's own phase at the beat
+    turned = np.concatenate(([0.0], np.cumsum((bend[1:] + bend[:-1]) / 2 * block / part.rate_hz)))
+    turned -= np.interp(0.0, since_s, turned)
+    phases = 2 * np.pi * turned[:, None] * partials.hertz[None, :]
+    levels = np.clip((_HIGHEST_RATIO - hertz / part.rate_hz) / 0.03, 0.0, 1.0)
+    if thinning is not None:
+        levels = levels * _thinned(partials, kept, thinning[knots])
+    wander = _wander(partials.hertz, np.maximum(since_s, 0.0), generator)
+    sound = np.zeros((part.n_frames, 2))
+    for channel, side in enumerate((1.0, -1.0)):
+        paths = phases + np.angle(partials.amplitudes[:, channel])[None, :] + side * wander
+        sizes = levels * np.abs(partials.amplitudes[:, channel])[None, :]
+        _add_tones(
+            sound[:, channel], np.ascontiguousarray(paths.T), np.ascontiguousarray(sizes.T), block
+        )
+    return sound
+
+
+def _thinned(
+    partials: Partials, kept: npt.NDArray[np.bool_], thinning: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """Factor of each partial at each knot; the loudness lost is made up for in part."""
+    power = np.square(np.abs(partials.amplitudes)).sum(axis=1)
+    factors = np.where(kept[None, :], 1.0, 1.0 - thinning[:, None])
+    left = (factors**2 * power[None, :]).sum(axis=1) / power.sum()
+    makeup = np.minimum(1 / np.sqrt(np.maximum(left, 1e-12)), 10 ** (_MOST_MAKEUP_DB / 20))
+    shared: npt.NDArray[np.float64] = factors * makeup[:, None]
+    return shared
+
+
+def _wander(
+    hertz: npt.NDArray[np.float64], since_s: npt.NDArray[np.float64], generator: np.random.Generator
+) -> npt.NDArray[np.float64]:
+    """Half the difference in phase between the channels, (n_knots, n_partials)."""
+    low, high = _WANDER_HZ
+    speeds = generator.uniform(low, high, (2, len(hertz)))
+    turns = generator.random((2, len(hertz)))
+    path = sum(
+        np.sin(2 * np.pi * (since_s[:, None] * speed + turn)) - np.sin(2 * np.pi * turn)
+        for speed, turn in zip(speeds, turns, strict=True)
+    )
+    opening = np.clip(since_s / _WANDER_AFTER_S, 0, 1)[:, None] ** 2
+    width = np.clip(np.log2(hertz / _WIDE_FROM_HZ), 0.0, 1.0)[None, :]
+    wander: npt.NDArray[np.float64] = np.pi * _WANDER_TURNS * opening * width * path
+    return wander
+
+
+@numba.njit(cache=True)
+def _add_tones(onto, phases, sizes, block):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Add cosines whose phase and size run straight between knots."""
+    for tone in range(phases.shape[0]):
+        for knot in range(phases.shape[1] - 1):
+            start = knot * block
+            stop = min(start + block, onto.shape[0])
+            size, size_end = sizes[tone, knot], sizes[tone, knot + 1]
+            if size == 0.0 and size_end == 0.0:
+                continue
+            step = (phases[tone, knot + 1] - phases[tone, knot]) / block
+            turn = complex(np.cos(step), np.sin(step))
+            now = complex(np.cos(phases[tone, knot]), np.sin(phases[tone, knot]))
+            grow = (size_end - size) / block
+            for frame in range(start, stop):
+                onto[frame] += size * now.real
+                now *= turn
+                size += grow
+
+
+def _air(
+    partials: Partials, n_frames: int, generator: np.random.Generator
+) -> npt.NDArray[np.float64]:
+    """Noise with the colour of what lies between the partials, its channels independent."""
+    window = partials.air_window
+    hop = window // 4
+    n_hops = n_frames // hop + 5
+    shape = np.hanning(window + 1)[:-1]
+    scale = np.sqrt(window / 1.5)  # squared windows add up to 1.5
+    out = np.zeros(((n_hops + 4) * hop, 2))
+    for at in range(0, n_hops * hop, hop):
+        turns = np.exp(2j * np.pi * generator.random(partials.air.shape))
+        noise = np.fft.irfft(partials.air * turns, n=window, axis=0) * scale
+        out[at : at + window] += noise[: len(out) - at] * shape[:, None][: len(out) - at]
+    return out[4 * hop : 4 * hop + n_frames]
+
+
+def _notes(
+    layer: FrozenLayer, edge: SongEdge, partials: Partials, kept: npt.NDArray[np.bool_]
+) -> tuple[str, ...]:
+    notes = []
+    if not len(partials.hertz):
+        notes.append(f"'{layer.name}' holds next to nothing: {edge.title} has no tone there.")
+    elif layer.thinning and layer.tone_midi is not None and not kept.any():
+        notes.append(f"'{layer.name}' is not thinned: {edge.title} has no partial of its tone.")
+    if not edge.start_s <= layer.source_s <= edge.end_s:
+        notes.append(f"'{layer.name}' holds the nearest moment of {edge.title} that was decoded.")
+    return tuple(notes)

@@ -1,0 +1,87 @@
+"""A drum bridge: a song's own drums, played on the beats of the plan."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.render.drum_kit import drum_kit
+from segue.render.layer_sound import LayerSound, faded, frames_of
+from segue.render.separate import separated
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import SongEdge
+    from segue.plan.layer import DrumLayer
+    from segue.plan.plan import Plan
+    from segue.render.curves import Ruler
+    from segue.render.drum_kit import DrumSound
+
+SEARCHED_S: Final = 24.0
+"""Sound nearest the join in which drums are looked for."""
+_HUMAN_DB: Final = 0.8
+"""Hits differ by up to this much either way, as a player's do; chosen by ear."""
+_FADE_OUT_S: Final = 0.02
+
+
+def drum_layer_sound(
+    layer: DrumLayer, edge: SongEdge, plan: Plan, ruler: Ruler, level_db: float
+) -> LayerSound:
+    """The drum bridge before its curves.
+
+    Parameters
+    ----------
+    layer : DrumLayer
+    edge : SongEdge
+    plan : Plan
+    ruler : Ruler
+    level_db : float
+        Level match of the song.
+
+    Returns
+    -------
+    LayerSound
+        Every attack on its beat, to the frame; each drum as loud as the song plays it.
+    """
+    first, last = frames_of(layer, plan, ruler)
+    kit, remarks = drum_kit(_percussion(edge), edge.rate_hz)
+    generator = np.random.default_rng((plan.seed, 4))
+    out = np.zeros((max(last - first, 0), 2), dtype=np.float32)
+    for hit in layer.hits:
+        human_db = float(generator.uniform(-_HUMAN_DB, _HUMAN_DB))
+        if hit.drum in kit:
+            at = round(plan.seconds_at(hit.beat) * ruler.rate_hz) - first
+            _strike(out, kit[hit.drum], at, level_db + hit.gain_db + human_db)
+    wanted = {hit.drum for hit in layer.hits}
+    notes = [
+        f"'{layer.name}': in {edge.title} {remark}."
+        for remark in remarks
+        if any(drum in remark.split(" was ")[0] for drum in wanted)
+    ]
+    if edge.sum_of("drums") is None:
+        notes.append(
+            f"The drums of '{layer.name}' are cut out of the percussive part of {edge.title}, "
+            "since there is no drum stem: other attacks may hang on to them."
+        )
+    samples = faded(out, ruler.rate_hz, out_s=_FADE_OUT_S)
+    return LayerSound(samples=samples, first_frame=first, notes=tuple(notes))
+
+
+def _percussion(edge: SongEdge) -> npt.NDArray[np.float32]:
+    """Drums of a song near the join: the stem, or the percussive part of the mix."""
+    drums = edge.sum_of("drums")
+    samples = (drums or edge.mix).samples
+    length = round(SEARCHED_S * edge.rate_hz)
+    near = samples[-length:] if edge.edge == "end" else samples[:length]
+    return near if drums else separated(near, "percussive", edge.rate_hz)
+
+
+def _strike(onto: npt.NDArray[np.float32], drum: DrumSound, at_frame: int, gain_db: float) -> None:
+    """Add one hit whose attack falls on a frame."""
+    begin = at_frame - drum.attack_frame
+    low, high = max(begin, 0), min(begin + len(drum.samples), len(onto))
+    if low < high:
+        gain = np.float32(10 ** (gain_db / 20))
+        onto[low:high] += gain * drum.samples[low - begin : high - begin]

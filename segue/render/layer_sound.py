@@ -1,0 +1,60 @@
+"""What every kind of layer becomes before it is shaped: sound and where it starts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.plan.layer import Layer
+    from segue.plan.plan import Plan
+    from segue.render.curves import Ruler
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class LayerSound:
+    """A layer's sound; silence before and after.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n_frames, 2), float32
+    first_frame : int
+        Where it starts, in frames of the plan.
+    notes : tuple of str
+        What could not be done, as sentences.
+    """
+
+    samples: npt.NDArray[np.float32]
+    first_frame: int = 0
+    notes: tuple[str, ...] = ()
+
+
+def frames_of(layer: Layer, plan: Plan, ruler: Ruler) -> tuple[int, int]:
+    """First frame of a layer and the one after its last, both inside the plan."""
+    start = round(plan.seconds_at(layer.start_beat) * ruler.rate_hz)
+    end = round(plan.seconds_at(layer.end_beat) * ruler.rate_hz)
+    return max(start, 0), min(end, ruler.n_frames)
+
+
+def faded(
+    samples: npt.NDArray[np.float32], rate_hz: int, *, in_s: float = 0.0, out_s: float = 0.0
+) -> npt.NDArray[np.float32]:
+    """Sound with raised-cosine fades at its two ends, in a new array.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n_frames, n_channels), float32
+    rate_hz : int
+    in_s, out_s : float
+        Length of the fades, shortened to the sound where it is shorter.
+    """
+    sound = samples.copy()
+    for fade_s, ends in ((in_s, sound), (out_s, sound[::-1])):
+        length = min(round(fade_s * rate_hz), len(sound))
+        fade = np.sin((np.arange(length) + 0.5) / max(length, 1) * np.pi / 2) ** 2
+        ends[:length] = (ends[:length] * fade[:, None]).astype(np.float32)
+    return sound

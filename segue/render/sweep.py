@@ -1,0 +1,191 @@
+"""Noise that leads to its end: a riser that climbs, and a swell like a rolled cymbal.
+
+Levels, colours and envelopes are chosen by ear. Both are as loud at their loudest
+(momentary loudness, ITU-R BS.1770) as the plan's target, before their curves.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from segue.audio.clip import Clip
+from segue.audio.loudness import momentary_lufs
+from segue.render.layer_sound import LayerSound, faded
+from segue.render.moving_filter import highpassed, lowpassed
+from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
+from segue.render.voices import add_voices
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.plan.layer import SweepLayer
+    from segue.plan.plan import Plan
+
+STOPS_BEFORE_S: Final = 0.010
+_STOP_FADE_S: Final = 0.012
+_FADE_IN_S: Final = 0.05
+_CLIMB_OCTAVES: Final = 3.0
+_BAND_HZ: Final = (260.0, 1_000.0)
+"""Lower and upper end of the noise where a riser starts."""
+_RISER_FROM_DB: Final = -26.0
+_TONE_DB: Final = -5.0
+_TONE_VOICES: Final = 6
+_TONE_DETUNE_CENTS: Final = 14.0
+_HIGHEST_RATIO: Final = 0.42
+SWELL_RINGS_S: Final = 1.5
+_SWELL_FROM_DB: Final = -48.0
+_SWELL_OPENS_HZ: Final = (900.0, 15_000.0)
+_SWELL_BODY_HZ: Final = 320.0
+_MODES_A_KHZ: Final = 55
+_MODE_WIDTH_HZ: Final = 1.2
+_MODES_UP_TO_HZ: Final = 15_000.0
+_WASH_SHARE: Final = 0.45
+_A4_HZ, _A4_MIDI = 440.0, 69.0
+
+
+def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> LayerSound:
+    """A riser or a swell before its curves.
+
+    Parameters
+    ----------
+    layer : SweepLayer
+    plan : Plan
+    rate_hz : int
+    n_frames : int
+        Length of the plan: nothing rings on beyond.
+
+    Returns
+    -------
+    LayerSound
+    """
+    first = max(round(plan.seconds_at(layer.start_beat) * rate_hz), 0)
+    end = round(plan.seconds_at(layer.end_beat) * rate_hz)
+    generator = np.random.default_rng((plan.seed, 2))
+    if layer.sweep == "riser":
+        cents = plan.key_to_tuning_cents
+        sound = _riser(end - first, layer.tone_midi, cents, rate_hz, generator)
+    else:
+        sound = _swell(end - first, rate_hz, generator)
+    sound = _at_peak_level(sound, plan.target_lufs, rate_hz)
+    return LayerSound(samples=sound[: n_frames - first], first_frame=first)
+
+
+def _riser(
+    n_frames: int,
+    tone_midi: float | None,
+    tuning_cents: float,
+    rate_hz: int,
+    generator: np.random.Generator,
+) -> npt.NDArray[np.float32]:
+    """Noise in a band that climbs, and a tone that glides up an octave under it."""
+    length = max(n_frames - round(STOPS_BEFORE_S * rate_hz), 1)
+    share = np.arange(length) / length
+    climb = 2 ** (_CLIMB_OCTAVES * share)
+    highest = _HIGHEST_RATIO * rate_hz
+    noise = generator.standard_normal((length, 2)).astype(np.float32)
+    noise = highpassed(noise, np.minimum(_BAND_HZ[0] * climb, highest), rate_hz)
+    noise = lowpassed(noise, np.minimum(_BAND_HZ[1] * climb, highest), rate_hz)
+    envelope = 10 ** (_RISER_FROM_DB * (1 - share) / 20)
+    sound = _of_rms(noise, 0.1)
+    if tone_midi is not None:
+        pitch_hz = _A4_HZ * 2 ** ((tone_midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+        tone = _gliding_tone(pitch_hz, share, rate_hz, generator)
+        sound += _of_rms(tone, 0.1 * 10 ** (_TONE_DB / 20))
+    sound *= envelope[:, None]
+    shaped = faded(sound.astype(np.float32), rate_hz, in_s=_FADE_IN_S, out_s=_STOP_FADE_S)
+    return np.concatenate((shaped, np.zeros((max(n_frames - length, 0), 2), dtype=np.float32)))
+
+
+def _gliding_tone(
+    pitch_hz: float,
+    share: npt.NDArray[np.float64],
+    rate_hz: int,
+    generator: np.random.Generator,
+) -> npt.NDArray[np.float32]:
+    """Detuned voices that glide up an octave and settle on the pitch."""
+    spread = np.linspace(-1.0, 1.0, _TONE_VOICES)
+    angle = (generator.permutation(spread) + 1) * np.pi / 4
+    voices = np.stack((2 ** (spread * _TONE_DETUNE_CENTS / 1200), np.cos(angle), np.sin(angle)), 1)
+    tables = cycle_pair("warm", pitch_hz * 1.02, rate_hz, generator)
+    glide = 2 ** -(np.clip(1 - share / 0.96, 0.0, 1.0) ** 1.3)
+    onto = np.zeros((len(share), 2))
+    steps = glide * pitch_hz * TABLE_FRAMES / rate_hz
+    add_voices(
+        onto,
+        tables,
+        np.ones(len(share)),
+        steps,
+        voices,
+        generator.random((len(voices), 3)),
+        rate_hz,
+    )
+    opening = np.minimum(500.0 * 2 ** (3.5 * share), _HIGHEST_RATIO * rate_hz)
+    return lowpassed(onto.astype(np.float32), opening, rate_hz)
+
+
+def _swell(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.NDArray[np.float32]:
+    """Metal that grows to the end and rings on, brighter the louder it is."""
+    ring = round(SWELL_RINGS_S * rate_hz)
+    length = n_frames + ring
+    share = np.arange(n_frames) / max(n_frames, 1)
+    ring_share = np.arange(ring) / max(ring, 1)
+    level_db = np.concatenate(
+        (
+            _SWELL_FROM_DB * (1 - share),
+            -9.0 * (1 - np.exp(-ring_share * 14)) - 40.0 * ring_share,
+        )
+    )
+    opens, open_to = _SWELL_OPENS_HZ
+    brightness = np.concatenate((share**0.8, 1 - 0.45 * ring_share))
+    cutoffs = np.minimum(opens * (open_to / opens) ** brightness, _HIGHEST_RATIO * rate_hz)
+    metal = _metal(length, rate_hz, generator)
+    sound = lowpassed(metal, cutoffs, rate_hz) * 10 ** (level_db / 20)[:, None]
+    return faded(sound.astype(np.float32), rate_hz, in_s=_FADE_IN_S, out_s=0.3)
+
+
+def _metal(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.NDArray[np.float32]:
+    """Dense inharmonic modes, as a thin plate has them, in a wash of noise.
+
+    A plate's modes lie evenly in frequency; each is a narrow line here. The two
+    channels share the modes and have their own phases. One spectrum as long as
+    the sound is turned round once, so nothing repeats.
+    """
+    from scipy.fft import irfft, next_fast_len
+
+    size = next_fast_len(n_frames, real=True)
+    hertz = np.fft.rfftfreq(size, 1 / rate_hz)
+    top_hz = min(_MODES_UP_TO_HZ, _HIGHEST_RATIO * rate_hz)
+    modes = np.full(len(hertz), _WASH_SHARE)
+    width = max(_MODE_WIDTH_HZ * size / rate_hz, 1.0)
+    reach = int(4 * width)
+    shape = 1 / (1 + (np.arange(-reach, reach + 1) / width) ** 2)
+    for mode_hz in generator.uniform(_SWELL_BODY_HZ, top_hz, int(_MODES_A_KHZ * top_hz / 1000)):
+        centre = round(mode_hz * size / rate_hz)
+        low = max(centre - reach, 0)
+        line = shape[low - centre + reach :] * generator.uniform(1.0, 6.0)
+        modes[low : low + len(line)] += line[: len(modes) - low]
+    colour = 1 / np.sqrt(1 + (_SWELL_BODY_HZ / np.maximum(hertz, 1.0)) ** 6)
+    colour *= np.clip((top_hz - hertz) / (0.1 * top_hz), 0.0, 1.0)
+    colour *= (1 + hertz / 4_000.0) ** -0.5
+    turns = generator.random((len(hertz), 2))
+    spectrum = (modes * colour)[:, None] * np.exp(2j * np.pi * turns)
+    metal = irfft(spectrum, n=size, axis=0)[:n_frames]
+    return _of_rms(metal, 0.1).astype(np.float32)
+
+
+def _of_rms(sound: npt.NDArray[np.floating[Any]], rms: float) -> npt.NDArray[np.float64]:
+    now = float(np.sqrt(np.mean(np.square(sound, dtype=np.float64)))) or 1.0
+    return np.asarray(sound * (rms / now), dtype=np.float64)
+
+
+def _at_peak_level(
+    sound: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """The sound with its loudest 0.4 s at a loudness."""
+    _, lufs = momentary_lufs(Clip(samples=sound, rate_hz=rate_hz))
+    loudest = float(lufs.max()) if len(lufs) else -np.inf
+    if not np.isfinite(loudest):
+        return sound
+    return (sound * 10 ** ((level_lufs - loudest) / 20)).astype(np.float32)
