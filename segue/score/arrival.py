@@ -16,12 +16,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.music.key import Key
 from segue.score.scale import rising
 from segue.score.scorecard import Measure
-from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit
+from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
 
 if TYPE_CHECKING:
-    from segue.music.key import Key
     from segue.score.hearing import Hearing
 
 Floats = npt.NDArray[np.float64]
@@ -37,8 +37,14 @@ _LEAD: Final = 0.03
 _FAIR_FIT: Final = 0.25
 _FAR_LEAD: Final = 0.35
 """Enough where the old key is that much further off. Chosen by ear on the demo songs."""
-_MOSTLY: Final = 0.7
-"""Share of the steps since its arrival in which the new key is clear. Chosen by ear."""
+_KEPT_MEMORY_S: Final = 1.5
+_KEPT_SHARE: Final = 0.8
+"""Share of what sounds that lies in the scale of a key that was clear and still is, whatever chord
+of it is played. Chosen by the score benchmark."""
+_BRIDGED_S: Final = 1.0
+"""A passing chord this long does not end a key. Chosen by ear."""
+CUE_WORTH_S: Final = 4.0
+"""A cue note gives the pitch at once but not the key: it counts for this much at most. By ear."""
 _STRONGER: Final = -0.5
 _GONE: Final = 0.2
 """Lead of the new key over the old, in shares of the way, from which the old is gone. By ear:
@@ -47,22 +53,63 @@ _SOURCE: Final = "Krumhansl & Kessler 1982 (profiles), Farbood 2016 (decay of th
 
 
 def clear_since_s(hearing: Hearing, until_s: float) -> float:
-    """Since when, up to a time, the new key has been clear for most of the time.
+    """Since when, up to a time, the new key has been clear without a long break.
 
-    Clear is: fits the new key well and better than the old, or fairly well and far
-    better than the old, as a turnaround of the new key does chord by chord.
+    A key becomes clear by its profile, and stays so while what is played lies in its scale: a
+    dominant is part of its key, though its notes alone fit others better.
     """
-    plan, tones = hearing.plan, hearing.tones
-    heard = tones.remembered(EVIDENCE_MEMORY_S)
-    new, old = key_fit(heard, plan.key_to), key_fit(heard, plan.key_from)
-    is_clear = new >= _CLEAR_FIT
+    is_clear = _is_clear(hearing)[hearing.tones.times_s < until_s]
+    since, missed = len(is_clear), 0
+    for step in range(len(is_clear) - 1, -1, -1):
+        missed = 0 if is_clear[step] else missed + 1
+        if missed * HOP_S > _BRIDGED_S:
+            break
+        if is_clear[step]:
+            since = step
+    return until_s - (len(is_clear) - since) * HOP_S
+
+
+def _is_clear(hearing: Hearing) -> npt.NDArray[np.bool_]:
+    """Steps of `tones` in which the new key is clear: it has become so, or has stayed so."""
+    established, kept = _is_established(hearing), _is_kept(hearing)
+    is_clear = np.zeros(len(established), dtype=np.bool_)
+    for step in range(len(established)):
+        was_clear = step > 0 and is_clear[step - 1]
+        is_clear[step] = kept[step] and (established[step] or was_clear)
+    return is_clear
+
+
+def _is_established(hearing: Hearing) -> npt.NDArray[np.bool_]:
+    """Whether what is remembered states the new key, in its mode, step by step.
+
+    It fits well and better than the old key, or fairly well and far better than the old, as a
+    turnaround of the new key does chord by chord.
+    """
+    plan = hearing.plan
+    heard = hearing.tones.remembered(EVIDENCE_MEMORY_S)
+    new = key_fit(heard, plan.key_to)
+    is_mode = new >= key_fit(heard, _parallel(plan.key_to))
+    if plan.key_from == plan.key_to:
+        return np.asarray((new >= _CLEAR_FIT) & is_mode)
+    old = key_fit(heard, plan.key_from)
+    is_clear = (new >= _CLEAR_FIT) & (new >= old + _LEAD)
+    is_clear |= (new >= _FAIR_FIT) & (new >= old + _FAR_LEAD)
+    return np.asarray(is_clear & is_mode)
+
+
+def _parallel(key: Key) -> Key:
+    return Key(tonic=key.tonic, mode="minor" if key.mode == "major" else "major")
+
+
+def _is_kept(hearing: Hearing) -> npt.NDArray[np.bool_]:
+    """What is played lies in the scale of the new key, at least as much as in that of the old."""
+    plan = hearing.plan
+    heard = hearing.tones.remembered(_KEPT_MEMORY_S)
+    inside = scale_share(heard, plan.key_to)
+    is_kept = inside >= _KEPT_SHARE
     if plan.key_from != plan.key_to:
-        is_clear &= new >= old + _LEAD
-        is_clear |= (new >= _FAIR_FIT) & (new >= old + _FAR_LEAD)
-    backwards = is_clear[tones.times_s < until_s][::-1]
-    share = np.cumsum(backwards) / np.arange(1, len(backwards) + 1)
-    fits = np.flatnonzero(backwards & (share >= _MOSTLY))
-    return until_s - float(fits[-1] + 1) * HOP_S if len(fits) else until_s
+        is_kept &= inside >= scale_share(heard, plan.key_from) - _LEAD
+    return np.asarray(is_kept)
 
 
 def key_arrival(hearing: Hearing) -> Measure:
@@ -110,16 +157,18 @@ def old_key(hearing: Hearing) -> Measure | None:
 
 
 def runway(hearing: Hearing) -> Measure | None:
-    """Seconds from clear new key, or a cue note, to the singer; None if no singer is known."""
+    """Seconds of clear new key before the singer, or of a cue note's worth; None without one."""
     plan = hearing.plan
     if plan.singer_beat is None:
         return None
     singer_s = plan.seconds_at(plan.singer_beat)
     since_s = clear_since_s(hearing, singer_s)
-    cues_s = [plan.seconds_at(note.start_beat) for note in plan.cue]
-    given_s = min([since_s, *(t for t in cues_s if t < singer_s)])
-    seconds = singer_s - given_s
-    what = f"{plan.key_to}" if given_s == since_s else "a cue note"
+    cues_s = [singer_s - plan.seconds_at(note.start_beat) for note in plan.cue]
+    cue_s = min(max([0.0, *cues_s]), CUE_WORTH_S)
+    seconds = max(singer_s - since_s, cue_s)
+    sentence = f"The singer hears {plan.key_to} for {singer_s - since_s:.1f} s before coming in"
+    if seconds > singer_s - since_s:
+        sentence += ", and a cue note gives the pitch"
     return Measure(
         name="runway",
         label="singer's runway",
@@ -128,10 +177,7 @@ def runway(hearing: Hearing) -> Measure | None:
         score=rising(seconds, bad=0.0, good=COMFORTABLE_S),
         threshold=f"{COMFORTABLE_S:g} s or more is comfortable",
         source=_SOURCE,
-        sentence=(
-            f"The singer hears {what} for {seconds:.1f} s before coming in; "
-            f"{COMFORTABLE_S:g} s or more is comfortable."
-        ),
+        sentence=f"{sentence}; {COMFORTABLE_S:g} s or more is comfortable.",
         worst_beat=plan.singer_beat,
     )
 

@@ -22,32 +22,44 @@ _LEADING: Final[dict[str, dict[str, tuple[int, ...]]]] = {
     "minor": {"dominant": (7, 11, 2), "dominant seventh": (7, 11, 2, 5), "subdominant": (5, 8, 0)},
 }
 """Chords that lead home, authentic and plagal, in semitones above the tonic of each mode."""
+WITHOUT: Final = 0.5
+"""Score without any chord that leads: many a good way across does without. Chosen by ear."""
+_NONE: Final = -0.1
+_PLAIN: Final = 0.02
+"""Lead of the best leading chord over the best other triad, in cosine: none, and plain."""
+_MOSTLY: Final = 0.6
 _TRIADS: Final = tuple((0, third, 7) for third in (3, 4))
 
 
 def cadence(hearing: Hearing) -> Measure | None:
     """How plainly a chord that leads home fills the last bar; None without notes there."""
     plan = hearing.plan
-    beats = [plan.entry_beat - back for back in range(1, hearing.metre + 1)]
-    found = [entry for beat in beats if (entry := _lead_at(hearing, beat)) is not None]
-    if not found:
+    beats = [plan.entry_beat - back for back in range(hearing.metre, 0, -1)]
+    found = [_lead_at(hearing, beat) for beat in beats]
+    # the nearer to the entry, the more a beat counts: 1, 2, 3, 4 in a bar of four
+    heard = [(weight, *lead) for weight, lead in enumerate(found, start=1) if lead is not None]
+    if not heard:
         return None
-    lead, name, beat = max(found)
+    total = sum(weight for weight, *_ in heard)
+    share = sum(weight * rising(lead, bad=_NONE, good=_PLAIN) for weight, lead, *_ in heard) / total
+    lead, name, beat = max(entry[1:] for entry in heard)
+    worst = min(heard, key=lambda entry: entry[1])[3]
+    how = "leads" if share > _MOSTLY else "leads only in part"
     sentence = (
-        f"A {name} chord of {plan.key_to} leads into the entry."
+        f"A {name} chord of {plan.key_to} {how} into the entry."
         if lead > 0.0
         else f"No chord leads to {plan.key_to} before the entry."
     )
     return Measure(
         name="cadence",
         label="cadence",
-        value=lead,
+        value=share,
         unit="",
-        score=rising(lead, bad=-0.1, good=0.02),
-        threshold="above 0 a leading chord fits the last bar better than any other chord",
+        score=WITHOUT + (1.0 - WITHOUT) * share,
+        threshold=f"1 is a leading chord up to the entry; without one {WITHOUT:g} is left",
         source="common practice, no source",
         sentence=sentence,
-        worst_beat=beat,
+        worst_beat=beat if share > _MOSTLY else worst,
     )
 
 

@@ -18,10 +18,10 @@ from segue.score import (
 from segue.score.hearing import Hearing, hear
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from segue.score.tones import key_fit
-from segue.score.weights import Purpose, overall
+from segue.score.weights import Purpose, overall, weights_for
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from segue.analysis.facts import EdgeFacts
     from segue.music.key import Key
@@ -58,6 +58,7 @@ def score_candidate(
     incoming: EdgeFacts,
     *,
     purpose: Purpose | None = None,
+    weights: Mapping[str, float] | None = None,
 ) -> Scorecard:
     """Measure a candidate on its rendered sound.
 
@@ -67,7 +68,9 @@ def score_candidate(
     outgoing, incoming : EdgeFacts
         The end of the old song and the start of the new.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
-        Chooses the weights; None weighs evenly.
+        Chooses the column of the table of weights; None is the balanced one.
+    weights : mapping of str to float, optional
+        Weight of every measure by name, in place of the table's.
 
     Returns
     -------
@@ -82,7 +85,7 @@ def score_candidate(
     )
     return Scorecard(
         measures=measures,
-        overall=overall(measures, purpose=purpose),
+        overall=overall(measures, weights=weights or weights_for(purpose)),
         loudness_lufs=loudness.loudness_curve(hearing),
         key_distance_from=_key_curve(hearing, hearing.plan.key_from),
         key_distance_to=_key_curve(hearing, hearing.plan.key_to),

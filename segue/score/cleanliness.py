@@ -28,8 +28,13 @@ CEILING_DBTP: Final = -1.0
 """Highest permitted true peak of programmes [R128]_."""
 _FLAT_FRAMES: Final = 3
 _LOUD_SHARE: Final = 0.25
+_FINE_MS: Final = 0.2
+_FINE_LOG: Final = math.log10(_FINE_MS)
+_BROKEN_LOG: Final = math.log10(50.0)
+"""Flat tops of 0.2 ms in all are nothing, 50 ms are a fault; in between by ratio. By ear."""
 _CLICK_S: Final = 0.03
 _LAGS: Final = 24
+_FAINT: Final = 1e-3
 _SURE: Final = 4.0
 """A leak counts where it stands out from the correlation at other lags by this factor."""
 
@@ -70,12 +75,12 @@ def clipping(hearing: Hearing) -> Measure | None:
         label="clipping",
         value=value_ms,
         unit="ms",
-        score=falling(value_ms, good=0.2, bad=10.0),
+        score=falling(math.log10(max(value_ms, _FINE_MS)), good=_FINE_LOG, bad=_BROKEN_LOG),
         threshold="no flat tops",
         source="common practice, no source",
         sentence=(
             f"The peaks are cut flat for {value_ms:.0f} ms in all."
-            if value_ms > 0.2  # noqa: PLR2004 - as in the score
+            if value_ms > _FINE_MS
             else "No peak is cut flat."
         ),
         worst_beat=hearing.plan.beat_at(first_s) if frames else None,
@@ -122,7 +127,10 @@ def _shares_by_lag(music: Floats, click: Floats, times_s: list[float], rate_hz: 
     starts = starts[(starts >= margin) & (starts + margin < len(music))]
     index = starts[:, np.newaxis] + np.arange(n_frames)
     hits = click[index]
-    power = float((hits**2).sum())
-    if power <= 0.0:
+    if not hits.any():
         return np.zeros(len(offsets))
-    return np.array([float((music[index + k] * hits).sum()) / power for k in offsets])
+    # a click is heard best where the music is quiet: hits count by one over the power around them
+    around = starts[:, np.newaxis] + np.arange(-n_frames, 2 * n_frames)
+    trust = 1.0 / (np.mean(music[around] ** 2, axis=1) + _FAINT**2)
+    power = float(trust @ (hits**2).sum(axis=1))
+    return np.array([float(trust @ (music[index + k] * hits).sum(axis=1)) / power for k in offsets])

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.plan.layer import DrumLayer
 from segue.score.scale import falling
 from segue.score.scorecard import Measure
 from segue.score.tones import interval_vector
@@ -34,6 +35,8 @@ SURE_PULSE_CONFIDENCE: Final = 0.5
 _LOOK_BEATS: Final = 8.0
 _FEW: Final = 2
 _MOST_OF_IT: Final = 0.5
+_MOST_ACCENT: Final = 4.0
+"""No single bar outweighs the others: accents count up to four times the usual."""
 
 
 def entry_timing(hearing: Hearing) -> Measure | None:
@@ -72,7 +75,12 @@ def entry_timing(hearing: Hearing) -> Measure | None:
 
 
 def _old_song_leads_in(hearing: Hearing) -> bool:
-    """Whether the old song plays up to the entry: swelling pads alone are no pulse to keep to."""
+    """Whether drums or the old song play up to the entry: swelling pads are no pulse to keep to."""
+    plan = hearing.plan
+    near = (plan.entry_beat - _LOOK_BEATS / 2, plan.entry_beat)
+    drums = [layer for layer in plan.layers if isinstance(layer, DrumLayer)]
+    if any(near[0] <= hit.beat < near[1] for layer in drums for hit in layer.hits):
+        return True
     times_s = hearing.sides["outgoing"].times_s
     start_s = hearing.plan.seconds_at(max(hearing.plan.entry_beat - _LOOK_BEATS, 0.0))
     inside = (times_s >= start_s) & (times_s < hearing.entry_s)
@@ -89,16 +97,16 @@ def bar_line(hearing: Hearing) -> Measure | None:
         return None
     accents = _accents(hearing, start, n_bars * metre).reshape(n_bars, metre)
     # the first bar line is the join itself and would speak for the plan whatever enters
-    by_beat = np.median(accents[1:], axis=0) if n_bars > _FEW else accents[1]
+    by_beat = np.mean(np.minimum(accents[1:], _MOST_ACCENT), axis=0)
     strongest = int(np.argmax(by_beat))
-    lead = float(by_beat[strongest] - by_beat[0]) / max(float(np.ptp(by_beat)), 1e-9)
+    lead = float(by_beat[1:].max(initial=0.0) - by_beat[0]) / max(float(np.ptp(by_beat)), 1e-9)
     is_on = strongest == 0
     return Measure(
         name="bar_line",
         label="entry on the bar",
         value=float(strongest),
         unit="beats",
-        score=1.0 if is_on else falling(lead, good=0.15, bad=0.7),
+        score=falling(lead, good=-0.2, bad=0.7),
         threshold="the strongest beat of the bar is where the plan has beat one",
         source="common practice, no source",
         sentence=(

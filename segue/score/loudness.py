@@ -22,7 +22,7 @@ DEAD_BELOW_TARGET_LU: Final = 30.0
 _SIDE_S: Final = 1.2
 _NEAR_BEATS: Final = 8.0
 _BRIGHT_SIDE_S: Final = 2.4
-_MATCH_S: Final = 8.0
+_LOUD_QUANTILE: Final = 0.75
 _SOURCE: Final = "common practice, no source"
 
 
@@ -40,7 +40,8 @@ def level_step(hearing: Hearing) -> Measure | None:
     levels = hearing.levels
     if levels.loudness_lufs.max(initial=-100.0) <= DEAD_LUFS - DEAD_BELOW_TARGET_LU:
         return None
-    times_s, before, after = _around(10.0 ** (levels.loudness_lufs / 10.0), _SIDE_S, hearing)
+    sounding = _without_silence(levels.loudness_lufs, dead_lufs(hearing))
+    times_s, before, after = _around(10.0 ** (sounding / 10.0), _SIDE_S, hearing)
     if not len(times_s):
         return None
     steps = 10.0 * np.log10(after / before)
@@ -61,10 +62,13 @@ def level_step(hearing: Hearing) -> Measure | None:
 
 
 def level_match(hearing: Hearing) -> Measure | None:
-    """Loudness after the entry against before the exit; None for silence on both sides."""
-    plan, levels = hearing.plan, hearing.levels
-    before = levels.loudness_between(hearing.exit_s - _MATCH_S, hearing.exit_s)
-    after = levels.loudness_between(hearing.entry_s + MOMENTARY_S, hearing.entry_s + _MATCH_S)
+    """Loudness of the new song against the old, both where they are loud; None without either.
+
+    A fade before the exit or a soft first bar is how the songs are, not a fault of the match.
+    """
+    plan = hearing.plan
+    before = _loud_part(hearing, 0.0, hearing.exit_s)
+    after = _loud_part(hearing, hearing.entry_s + MOMENTARY_S, plan.duration_s)
     if max(before, after) <= DEAD_LUFS - DEAD_BELOW_TARGET_LU:
         return None
     step = after - before
@@ -74,8 +78,8 @@ def level_match(hearing: Hearing) -> Measure | None:
         label="level match",
         value=step,
         unit="LU",
-        score=falling(abs(step), good=1.5, bad=9.0),
-        threshold="within 1.5 LU; 2 dB is heard as louder",
+        score=falling(abs(step), good=1.5, bad=9.0 if step > 0 else 12.0),
+        threshold="within 1.5 LU; 2 dB is heard as louder; softer is forgiven a little more",
         source="practitioner reports (2 dB heard as louder and better)",
         sentence=f"The new song is {abs(step):.1f} LU {louder} than the old.",
         worst_beat=plan.entry_beat,
@@ -85,8 +89,8 @@ def level_match(hearing: Hearing) -> Measure | None:
 def dead_air(hearing: Hearing) -> Measure:
     """The longest silence."""
     levels, plan = hearing.levels, hearing.plan
-    dead_lufs = max(DEAD_LUFS, plan.target_lufs - DEAD_BELOW_TARGET_LU)
-    is_dead = levels.loudness_lufs < dead_lufs
+    limit_lufs = dead_lufs(hearing)
+    is_dead = levels.loudness_lufs < limit_lufs
     is_dead &= levels.times_s >= plan.seconds_at(0.0) + MOMENTARY_S / 2
     is_dead &= levels.times_s <= plan.duration_s - MOMENTARY_S
     edges = np.flatnonzero(np.diff(np.concatenate([[0], is_dead.astype(int), [0]])))
@@ -101,8 +105,8 @@ def dead_air(hearing: Hearing) -> Measure:
         label="dead air",
         value=seconds,
         unit="s",
-        score=falling(seconds, good=0.6, bad=2.4),
-        threshold=f"half a second under {dead_lufs:.0f} LUFS is a breath, 2 s are a fault",
+        score=falling(seconds, good=0.6, bad=2.0),
+        threshold=f"half a second under {limit_lufs:.0f} LUFS is a breath, 2 s are a fault",
         source=_SOURCE,
         sentence=(
             f"The longest silence is {seconds:.1f} s."
@@ -139,6 +143,28 @@ def brightness(hearing: Hearing) -> Measure | None:
         sentence=f"The sound becomes {side} by at most {abs(jump):.1f} octaves in a few seconds.",
         worst_beat=hearing.plan.beat_at(float(times_s[worst])),
     )
+
+
+def dead_lufs(hearing: Hearing) -> float:
+    """Loudness below which a moment counts as silent."""
+    return max(DEAD_LUFS, hearing.plan.target_lufs - DEAD_BELOW_TARGET_LU)
+
+
+def _loud_part(hearing: Hearing, start_s: float, end_s: float) -> float:
+    """Loudness of the louder half of a stretch; very low for none."""
+    levels = hearing.levels
+    inside = levels.loudness_lufs[(levels.times_s >= start_s) & (levels.times_s < end_s)]
+    return float(np.quantile(inside, _LOUD_QUANTILE)) if len(inside) else 2 * DEAD_LUFS
+
+
+def _without_silence(loudness_lufs: Floats, limit_lufs: float) -> Floats:
+    """The curve led straight over silences and their flanks, which dead air tells of."""
+    reach = round(MOMENTARY_S / HOP_S)
+    dead = np.convolve(loudness_lufs < limit_lufs, np.ones(2 * reach + 1), mode="same") > 0
+    if dead.all() or not dead.any():
+        return loudness_lufs
+    hops = np.arange(len(dead))
+    return np.interp(hops, hops[~dead], loudness_lufs[~dead])
 
 
 def _quietest_lufs(hearing: Hearing) -> float:

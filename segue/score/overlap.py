@@ -14,12 +14,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.plan.layer import SongLayer
 from segue.score.roughness import roughness_between
 from segue.score.scale import falling
 from segue.score.scorecard import Measure
 
 if TYPE_CHECKING:
-    from segue.plan.plan import Section, Side, SongLayer
+    from segue.plan.layer import Side
+    from segue.plan.plan import Section
     from segue.score.hearing import Hearing
 
 Floats = npt.NDArray[np.float64]
@@ -32,6 +34,9 @@ _LEAST_OVERLAP_S: Final = 0.6
 _BALANCE_DB: Final = 18.0
 """A side this far below the other is masked too well to be rough with it."""
 _STRONG_LOW_DB: Final = 10.0
+_VOICES: Final = frozenset({"voice", "lead"})
+_MAYBE: Final = 1
+_SURELY: Final = 2
 _SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
 
 
@@ -97,22 +102,24 @@ def low_end(hearing: Hearing) -> Measure | None:
 
 
 def voices(hearing: Hearing) -> Measure | None:
-    """Seconds in which two voices may sound; None where a mix hides them."""
+    """Seconds in which two voices may sound; None where mixes hide them.
+
+    A song whose parts are not named may be singing wherever it sounds. Against a voice that is
+    surely there this counts; where nothing is known of either song, nothing is said.
+    """
     if hearing.is_silent:
         return None
-    outgoing, incoming = hearing.sounding("outgoing"), hearing.sounding("incoming")
     times_s = hearing.sides["outgoing"].times_s
-    both = outgoing & incoming
-    if both.any():
-        sung = [_voice_hops(hearing, side, times_s) for side in ("outgoing", "incoming")]
-        if sung[0] is None or sung[1] is None:
-            return None
-        both = both & sung[0] & sung[1]
-    seconds = float(both.sum()) * (float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0)
+    both = hearing.sounding("outgoing") & hearing.sounding("incoming")
+    old, new = (_singing(hearing, side, times_s) for side in ("outgoing", "incoming"))
+    clash = both & np.minimum(old, new).astype(np.bool_) & (np.maximum(old, new) == _SURELY)
+    if not clash.any() and (both & (old == _MAYBE) & (new == _MAYBE)).any():
+        return None
+    seconds = float(clash.sum()) * (float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0)
     sentence = (
         f"Two voices sound together for {seconds:.1f} s." if seconds else "No two voices overlap."
     )
-    worst = hearing.plan.beat_at(float(times_s[both.argmax()])) if seconds else None
+    worst = hearing.plan.beat_at(float(times_s[clash.argmax()])) if seconds else None
     return Measure(
         name="voices",
         label="voices",
@@ -142,18 +149,18 @@ def _added_roughness(hearing: Hearing, one: Section, other: Section) -> Floats:
     return added
 
 
-def _voice_hops(hearing: Hearing, side: Side, times_s: Floats) -> npt.NDArray[np.bool_] | None:
-    """Hops in which the plan lets a voice of a song sound; None where a mix hides it."""
-    from segue.plan.plan import SongLayer
-
-    layers = [x for x in hearing.plan.layers if isinstance(x, SongLayer) and x.song == side]
-    if not layers or any(not layer.roles for layer in layers):
-        return None
-    sung = np.zeros(len(times_s), dtype=np.bool_)
-    for layer in layers:
-        if {"voice", "lead"} & set(layer.roles):
-            sung |= _layer_hops(hearing, layer, times_s)
-    return sung
+def _singing(hearing: Hearing, side: Side, times_s: Floats) -> npt.NDArray[np.int_]:
+    """Whether the plan lets a voice of a song sound, hop by hop: no, maybe, surely."""
+    singing = np.zeros(len(times_s), dtype=np.int_)
+    for layer in hearing.plan.layers:
+        if not isinstance(layer, SongLayer) or layer.song != side:
+            continue  # drums, held moments and tails of a song are no singing
+        if layer.roles and not _VOICES & set(layer.roles):
+            continue
+        knows = bool(layer.roles) or (side == "incoming" and hearing.plan.singer_beat is not None)
+        hops = _layer_hops(hearing, layer, times_s)
+        singing[hops] = np.maximum(singing[hops], _SURELY if knows else _MAYBE)
+    return singing
 
 
 def _layer_hops(hearing: Hearing, layer: SongLayer, times_s: Floats) -> npt.NDArray[np.bool_]:

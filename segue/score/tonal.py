@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.music.tonal_space import key_distance as distance_of_keys
-from segue.score.scale import falling
+from segue.score.scale import falling, rising
 from segue.score.scorecard import Measure
 from segue.score.tones import CLEAR_SHARE, clarity, interval_vector
 
@@ -51,7 +51,7 @@ def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
         label="key distance",
         value=value,
         unit="",
-        score=falling(value, good=0.0, bad=1.0),
+        score=rising(1.0 - value, bad=0.0, good=1.0),
         threshold="0 is the same key, 1 the farthest of all 24",
         source="mean rank in four published models of key distance",
         sentence=f"From {old} to {new}: {words}.",

@@ -18,6 +18,7 @@ import numpy.typing as npt
 from segue.analysis.chroma import chroma_of
 from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS, N_PITCH_CLASSES, Key
+from segue.music.lerdahl import collection
 from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
 from segue.music.tonal_space import INTERVAL_WEIGHTS
 from segue.score.sides import power_to_db, reduced
@@ -120,6 +121,18 @@ def key_fit(chroma: Floats, key: Key) -> Floats:
     lengths = np.linalg.norm(centred, axis=-1) * np.linalg.norm(profile)
     is_flat = lengths < 1e-12  # noqa: PLR2004 - rounding of an even chroma
     return np.asarray(np.where(is_flat, 0.0, centred @ profile / np.where(is_flat, 1.0, lengths)))
+
+
+def scale_share(chroma: Floats, key: Key) -> Floats:
+    """Share of each chroma row that lies in the scale of a key; 1 for a silent row.
+
+    Minor keys have both sevenths, as their dominants do.
+    """
+    classes = sorted(collection(key) | ({(key.tonic + 11) % 12} if key.mode == "minor" else set()))
+    total = chroma.sum(axis=-1)
+    is_silent = total < 1e-9  # noqa: PLR2004 - rounding
+    inside = chroma[..., classes].sum(axis=-1)
+    return np.asarray(np.where(is_silent, 1.0, inside / np.where(is_silent, 1.0, total)))
 
 
 def _step_levels(sound: npt.NDArray[np.float32], rate_hz: float, n_steps: int) -> Floats:

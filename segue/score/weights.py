@@ -12,7 +12,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
 
     from segue.score.scorecard import Measure
 
@@ -22,9 +22,9 @@ PURPOSES: Final[tuple[Purpose, ...]] = get_args(Purpose)
 # fmt: off
 WEIGHTS: Final[dict[str, dict[Purpose | None, float]]] = {
     # measure            balanced   talk        lift        calm        dance
-    "key_distance":    {None: 0.5, "talk": 0.3, "lift": 0.5, "calm": 0.5, "dance": 0.3},
-    "tonal_path":      {None: 1.5, "talk": 1.0, "lift": 1.0, "calm": 3.0, "dance": 1.5},
-    "landing":         {None: 2.5, "talk": 2.0, "lift": 2.5, "calm": 2.5, "dance": 2.0},
+    "key_distance":    {None: 0.4, "talk": 0.3, "lift": 0.4, "calm": 0.4, "dance": 0.3},
+    "tonal_path":      {None: 1.2, "talk": 1.0, "lift": 1.0, "calm": 2.5, "dance": 1.2},
+    "landing":         {None: 3.0, "talk": 2.5, "lift": 3.0, "calm": 3.0, "dance": 2.5},
     "consonance":      {None: 2.0, "talk": 2.0, "lift": 1.5, "calm": 3.0, "dance": 2.0},
     "key_arrival":     {None: 2.0, "talk": 2.0, "lift": 2.0, "calm": 2.0, "dance": 1.0},
     "old_key":         {None: 1.0, "talk": 1.0, "lift": 1.0, "calm": 1.0, "dance": 0.5},
@@ -49,8 +49,13 @@ WEIGHTS: Final[dict[str, dict[Purpose | None, float]]] = {
 # fmt: on
 
 
-def overall(measures: Iterable[Measure], *, purpose: Purpose | None) -> float:
+def weights_for(purpose: Purpose | None) -> dict[str, float]:
+    """The column of the table for a purpose; None is balanced."""
+    return {name: row[purpose] for name, row in WEIGHTS.items()}
+
+
+def overall(measures: Iterable[Measure], *, weights: Mapping[str, float]) -> float:
     """Weighted mean of the scores present, 0..1; 0 where there is none."""
-    pairs = [(WEIGHTS[m.name][purpose], m.score) for m in measures]
+    pairs = [(weights[m.name], m.score) for m in measures]
     total = sum(weight for weight, _ in pairs)
     return sum(weight * score for weight, score in pairs) / total if total > 0 else 0.0

@@ -23,17 +23,17 @@ from segue.analysis.facts import (
 from segue.audio.clip import Clip
 from segue.music.key import Key, parse_key
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.plan.plan import BarLine, ClickHit, MapPoint, PadLayer, Plan, SongLayer, Voicing
+from segue.plan.layer import MapPoint, PadLayer, SongLayer, Voicing
+from segue.plan.plan import BarLine, ClickHit, Plan
 from segue.render.candidate import Candidate
+from tests.score.synthetic_band import RATE_HZ, add, burst, chord_midi, play_band, play_chord
 
-RATE_HZ = 24_000
 LEAD_IN_S = 0.5
 EXIT_BEAT = 16
 SONG_BEATS = 24
-DEGREES = {
-    "major": ((0, "major"), (9, "minor"), (5, "major"), (7, "major")),
-    "minor": ((0, "minor"), (8, "major"), (5, "minor"), (7, "major")),
-}
+SIDE_GAIN = 0.55
+"""From the level of the played notes to that of the music; peaks stay below full scale."""
+PEAK = 0.85
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,70 +72,6 @@ class Recipe:
     @property
     def pad(self) -> bool:
         return self.interlude_beats > 0
-
-
-def tone(midi: float, n_frames: int, *, n_overtones: int = 6, attack_s: float = 0.008):
-    hz = 440.0 * 2.0 ** ((midi - 69.0) / 12.0)
-    t = np.arange(n_frames) / RATE_HZ
-    sound = sum(
-        np.sin(2 * np.pi * hz * k * t + k) / k**1.3
-        for k in range(1, n_overtones + 1)
-        if hz * k < RATE_HZ / 2.2
-    )
-    n_in, n_out = min(int(attack_s * RATE_HZ), n_frames // 2), min(480, n_frames // 4)
-    envelope = np.ones(n_frames)
-    envelope[:n_in] *= np.linspace(0, 1, n_in)
-    envelope[n_frames - n_out :] *= np.linspace(1, 0, n_out)
-    return sound * envelope
-
-
-def add(bus, sound, at_s):
-    start = round(at_s * RATE_HZ)
-    first, last = max(start, 0), min(start + len(sound), len(bus))
-    if last > first:
-        bus[first:last] += sound[first - start : last - start]
-
-
-def kick():
-    t = np.arange(int(0.18 * RATE_HZ)) / RATE_HZ
-    return 0.9 * np.sin(2 * np.pi * (50 * t + 4 * (1 - np.exp(-t * 40)))) * np.exp(-t * 18)
-
-
-def burst(rng, decay, n_s=0.1):
-    t = np.arange(int(n_s * RATE_HZ)) / RATE_HZ
-    return rng.normal(size=len(t)) * np.exp(-t * decay)
-
-
-def chord_midi(root, quality, low=52):
-    third = 4 if quality == "major" else 3
-    return sorted(low + (root + d - low) % 12 for d in (0, third, 7))
-
-
-def play_chord(bus, notes, start_s, end_s, gain, *, attack_s=0.008):
-    n_frames = int((end_s - start_s) * RATE_HZ)
-    for note in notes:
-        add(bus, gain * tone(note, n_frames, attack_s=attack_s), start_s)
-
-
-def play_band(bus, key, seconds_at, beats, rng, *, phase=0):
-    """Drums, bass and chords of a song on whole beats; bars start where (beat - phase) % 4 == 0."""
-    for beat in beats:
-        at_s, next_s = seconds_at(beat), seconds_at(beat + 1)
-        in_bar = (beat - phase) % 4
-        root, quality = DEGREES[key.mode][((beat - phase) // 4) % 4]
-        root = (key.tonic + root) % 12
-        if in_bar in (0, 2):
-            add(bus, 0.5 * kick(), at_s)
-        else:
-            add(bus, 0.22 * burst(rng, 30), at_s)
-        for half in (at_s, (at_s + next_s) / 2):
-            add(bus, 0.06 * np.diff(burst(rng, 70, 0.05)), half)
-        bass = 28 + (root - 28) % 12
-        n_bass = int((next_s - at_s) * RATE_HZ)
-        add(bus, 0.16 * tone(bass, n_bass, n_overtones=4), at_s)
-        if in_bar == 0:
-            ends_s = seconds_at(min(beat + 4, beats[-1] + 1))
-            play_chord(bus, chord_midi(root, quality), at_s, ends_s, 0.07)
 
 
 def pad_voicings(recipe):
@@ -223,9 +159,9 @@ def plan_of(recipe):
     )
 
 
-def make_candidate(recipe: Recipe) -> Candidate:
-    """Render a recipe."""
-    plan, rng = plan_of(recipe), np.random.default_rng(recipe.seed)
+def make_candidate(recipe: Recipe, plan: Plan | None = None) -> Candidate:
+    """Render a recipe, by its own plan or by a changed one."""
+    plan, rng = plan or plan_of(recipe), np.random.default_rng(recipe.seed)
     n_frames = round(plan.duration_s * RATE_HZ)
     buses = {side: np.zeros(n_frames) for side in ("outgoing", "interlude", "incoming")}
     last = EXIT_BEAT + recipe.outgoing_overlap_beats
@@ -260,17 +196,16 @@ def make_candidate(recipe: Recipe) -> Candidate:
     for hit in plan.click:
         hz = 1500.0 if hit.kind == "bar" else 1000.0
         add(click, 0.5 * np.sin(2 * np.pi * hz * t) * np.exp(-t * 150), plan.seconds_at(hit.beat))
-    music = sum(buses.values())
-    music = music * 0.8 / np.abs(music).max()
-    scale = 0.8 / np.abs(sum(buses.values())).max()
-    music = np.clip(music, -0.8 * recipe.clip_at, 0.8 * recipe.clip_at)
-    music = music + recipe.click_leak * click
+    gain = min(SIDE_GAIN, PEAK / max(np.abs(sum(buses.values())).max(), 1e-9))
+    music = gain * sum(buses.values())
+    ceiling = recipe.clip_at * np.abs(music).max()
+    music = np.clip(music, -ceiling, ceiling) + recipe.click_leak * click
     return Candidate(
         plan=plan,
         music=stereo(music),
         click=mono(click),
         cue=mono(np.zeros(n_frames)),
-        **{side: stereo(bus * scale) for side, bus in buses.items()},
+        **{side: stereo(bus * gain) for side, bus in buses.items()},
     )
 
 

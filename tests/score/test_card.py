@@ -71,9 +71,9 @@ def test_a_good_pad_halves_the_gap_between_a_semitone_and_a_fourth(score_of):
     # common practice, no source; the keys differ and nothing else
     far, near = parse_key("F minor"), parse_key("A minor")
     plain = score_of(key_to=near, **JOIN).overall - score_of(key_to=far, **JOIN).overall
-    pads = [score_of(key_to=key, pad_start="pivot").overall for key in (near, far)]
-    pad = pads[0] - pads[1]
-    assert 0 <= pad <= plain / 2
+    for start in ("pivot", "new key"):
+        pads = [score_of(key_to=key, pad_start=start).overall for key in (near, far)]
+        assert abs(pads[0] - pads[1]) <= plain / 2, start
 
 
 def test_every_measure_has_a_weight_for_every_purpose(score_of):
@@ -133,3 +133,9 @@ def test_a_song_in_free_time_is_not_asked_for_beats():
     names = {m.name for m in score_candidate(silent, old, free).measures}
     assert "entry_timing" not in names
     assert "entry_timing" in {m.name for m in score_candidate(silent, old, new).measures}
+
+
+def test_own_weights_take_the_place_of_the_table(score_of):
+    recipe, own = Recipe(), dict.fromkeys(WEIGHTS, 1.0)
+    card = score_candidate(make_candidate(recipe), *facts_of(recipe), weights=own)
+    assert card.overall == pytest.approx(np.mean([m.score for m in card.measures]))

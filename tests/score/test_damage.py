@@ -29,7 +29,9 @@ DAMAGE = [
     pytest.param({"ramp_beats": 0}, {"tempo_change"}, id="no ramp at all"),
     pytest.param({"has_cadence": False}, {"cadence"}, id="no cadence"),
     pytest.param(
-        {"pad_key": parse_key("F major")}, {"key_arrival", "old_key"}, id="pad in the wrong mode"
+        {"pad_key": parse_key("F major")},
+        {"key_arrival", "old_key", "runway"},
+        id="pad in the wrong mode",
     ),
     pytest.param({"clip_at": 0.6}, {"clipping"}, id="clipped"),
     pytest.param({"click_leak": 0.2}, {"click_leak"}, id="click in the room"),

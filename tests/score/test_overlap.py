@@ -40,11 +40,24 @@ def test_low_end_counts_the_beats_that_both_songs_fill(score_of):
     assert score_of().measure("low_end").value == 0.0
 
 
-def test_voices_of_a_mix_are_unknown():
-    recipe = Recipe(**OVERLAP)
+def test_voices_of_two_mixes_are_unknown():
+    recipe = Recipe(**OVERLAP, singer_beat=None)
     card = score_candidate(make_candidate(recipe), *facts_of(recipe))
     with pytest.raises(KeyError, match="voices"):
         card.measure("voices")
+
+
+def test_a_mix_may_sing_against_a_singer_who_is_known():
+    # the singer comes in at beat 36, the old song's mix ends at beat 40
+    recipe = Recipe(**OVERLAP)
+    card = score_candidate(make_candidate(recipe), *facts_of(recipe))
+    assert card.measure("voices").value == pytest.approx(4 * 60 / 124, abs=0.35)
+
+
+def test_a_layer_of_other_parts_is_no_voice():
+    recipe = Recipe(**OVERLAP)
+    candidate = with_roles(make_candidate(recipe), ("drums", "bass"), ())
+    assert score_candidate(candidate, *facts_of(recipe)).measure("voices").value == 0.0
 
 
 @pytest.mark.parametrize(

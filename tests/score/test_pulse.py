@@ -7,7 +7,8 @@ import pytest
 
 from segue.score import score_candidate
 from segue.score.hearing import hear
-from tests.score.synthetic import RATE_HZ, Recipe, burst, facts_of, kick, make_candidate, with_music
+from tests.score.synthetic import Recipe, facts_of, make_candidate, with_music
+from tests.score.synthetic_band import RATE_HZ, burst, kick
 
 TIMING_TOLERANCE_MS = 4.0
 """Under half a hop of the onset strength (10 ms)."""

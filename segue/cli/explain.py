@@ -1,0 +1,96 @@
+"""``segue explain``: a candidate's card, with the bar in which each measure was worst."""
+
+from __future__ import annotations
+
+from pathlib import Path  # noqa: TC003 - typer reads the types at run time
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from segue.errors import OptionError
+
+if TYPE_CHECKING:
+    from segue.runfolder import CandidateRecord
+    from segue.score import Measure
+
+_SAME_S = 1e-3
+
+
+def explain(
+    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    candidate: Annotated[int, typer.Argument(help="Number of the candidate.")] = 1,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+) -> None:
+    """Tell why a candidate scores as it does, and in which bars it is weakest."""
+    from segue.cli.tables import print_json
+    from segue.runfolder import read_document
+
+    document = read_document(run)
+    by_rank = {record.rank: record for record in document.candidates}
+    if candidate not in by_rank:
+        there = ", ".join(str(rank) for rank in sorted(by_rank)) or "none"
+        raise OptionError(f"candidate {candidate} is not in this run: there are {there}.")
+    record = by_rank[candidate]
+    if json:
+        print_json(card_report(record))
+    else:
+        _print_card(record)
+
+
+def bar_of(record: CandidateRecord, measure: Measure) -> int | None:
+    """Number of the bar in which a measure was worst; None where it has no place."""
+    if measure.worst_beat is None:
+        return None
+    time_s = record.plan.seconds_at(measure.worst_beat)
+    begun = [bar.number for bar in record.bars if bar.time_s <= time_s + _SAME_S]
+    return begun[-1] if begun else None
+
+
+def card_report(record: CandidateRecord) -> dict[str, Any]:
+    """A candidate's card as JSON values, worst measures first."""
+    return {
+        "rank": record.rank,
+        "recipe": record.plan.recipe,
+        "score": round(record.scorecard.overall, 4),
+        "measures": [
+            {
+                "name": m.name,
+                "label": m.label,
+                "value": round(m.value, 4),
+                "unit": m.unit,
+                "score": round(m.score, 4),
+                "worst_bar": bar_of(record, m),
+                "threshold": m.threshold,
+                "source": m.source,
+                "sentence": m.sentence,
+            }
+            for m in _worst_first(record)
+        ],
+    }
+
+
+def _worst_first(record: CandidateRecord) -> list[Measure]:
+    return sorted(record.scorecard.measures, key=lambda m: m.score)
+
+
+def _print_card(record: CandidateRecord) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    console = Console(soft_wrap=False)
+    console.print(
+        f"{record.rank}  {record.plan.recipe}  {record.scorecard.overall:.2f} of 1",
+        style="bold",
+        markup=False,
+        highlight=False,
+    )
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for heading in ("mark", "measure", "value", "bar", "finding"):
+        table.add_column(heading, overflow="fold", no_wrap=heading in {"mark", "bar", "value"})
+    for m in _worst_first(record):
+        bar = bar_of(record, m)
+        value = f"{m.value:.2f} {m.unit}".rstrip()
+        table.add_row(
+            f"{m.score:.2f}", m.label, value, "-" if bar is None else f"{bar}", m.sentence
+        )
+    console.print(table, markup=False)

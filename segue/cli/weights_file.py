@@ -1,0 +1,70 @@
+"""The band's own weights: one JSON file in the user's configuration, written only when asked."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+from typing import TYPE_CHECKING, Any
+
+from segue.errors import InputError
+from segue.score.weights import WEIGHTS
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+SCHEMA_VERSION = 1
+
+
+def weights_path() -> Path:
+    """Where the band's own weights are, if there are any."""
+    import platformdirs
+
+    return platformdirs.user_config_path("segue") / "weights.json"
+
+
+def read_weights(path: Path) -> dict[str, float] | None:
+    """The band's own weights; None if there is no file.
+
+    Raises
+    ------
+    InputError
+        If the file is there and cannot be used.
+    """
+    if not path.exists():
+        return None
+    try:
+        found = json.loads(path.read_text(encoding="utf-8"))
+        return _checked(found)
+    except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
+        raise InputError(
+            path, f"holds no weights ({error}): write them anew with 'segue taste', or delete it."
+        ) from error
+
+
+def write_weights(path: Path, weights: dict[str, float], *, n_decisions: int) -> None:
+    """Write the band's own weights, whole or not at all."""
+    found = {
+        "schema_version": SCHEMA_VERSION,
+        "n_decisions": n_decisions,
+        "weights": {name: round(value, 4) for name, value in weights.items()},
+    }
+    staged = path.with_name(f".{path.name}-new")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        staged.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
+        os.replace(staged, path)  # noqa: PTH105 - replaces on every system
+    except OSError as error:
+        raise InputError(path, f"could not be written ({error.strerror}).") from error
+
+
+def _checked(found: Any) -> dict[str, float]:  # noqa: ANN401 - any JSON value
+    if found["schema_version"] != SCHEMA_VERSION:
+        raise ValueError(f"schema {found['schema_version']}, not {SCHEMA_VERSION}")
+    weights = {str(name): float(value) for name, value in found["weights"].items()}
+    if set(weights) != set(WEIGHTS):
+        odd = sorted(set(weights) ^ set(WEIGHTS))
+        raise ValueError(f"measures that do not match: {', '.join(odd)}")
+    if not all(math.isfinite(v) and v >= 0 for v in weights.values()) or not sum(weights.values()):
+        raise ValueError("weights must be 0 or more, and not all 0")
+    return weights

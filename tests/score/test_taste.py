@@ -1,0 +1,82 @@
+"""Agreement with a band, and weights learned from simulated bands whose taste is known."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from segue.score.taste import (
+    LEAST_DECISIONS,
+    Decision,
+    agreement,
+    fitted_weights,
+    wilson_interval,
+)
+from segue.score.weights import WEIGHTS, weights_for
+
+
+def band(weights, n_decisions, *, seed, sharpness=60.0):
+    """Decisions of a band that weighs the measures in its own way, and is not always sure."""
+    rng = np.random.default_rng(seed)
+    names, decisions = list(WEIGHTS), []
+    row = np.array([weights[name] for name in names])
+    for _ in range(n_decisions):
+        scores = rng.uniform(0.2, 1.0, size=(3, len(names)))
+        utility = sharpness * scores @ row / row.sum() + rng.gumbel(size=3)
+        rows = tuple(dict(zip(names, map(float, s), strict=True)) for s in scores)
+        decisions.append(Decision(scores=rows, chosen=int(np.argmax(utility))))
+    return decisions
+
+
+@pytest.mark.parametrize(
+    ("n_hits", "n", "low", "high"),
+    [
+        # E. B. Wilson, JASA 22(158), 1927, without continuity correction; R. G. Newcombe,
+        # Statistics in Medicine 17(8), 1998, table I, method 3: 81 of 263, 15 of 148, 0 of 20
+        pytest.param(81, 263, 0.2553, 0.3662, id="81 of 263"),
+        pytest.param(15, 148, 0.0624, 0.1605, id="15 of 148"),
+        pytest.param(0, 20, 0.0, 0.1611, id="none of 20"),
+    ],
+)
+def test_interval_is_wilsons(n_hits, n, low, high):
+    assert wilson_interval(n_hits, n) == pytest.approx((low, high), abs=5e-5)
+
+
+def test_agreement_counts_the_best_scored():
+    table = weights_for(None)
+    good, bad = dict.fromkeys(WEIGHTS, 0.9), dict.fromkeys(WEIGHTS, 0.3)
+    right, wrong = (Decision(scores=(good, bad), chosen=chosen) for chosen in (0, 1))
+    found = agreement([right, right, wrong], table)
+    assert (found.n_agreed, found.n_decisions, found.by_chance) == (2, 3, 0.5)
+    assert found.low < 2 / 3 < found.high
+
+
+def test_a_band_with_its_own_taste_is_learned():
+    own = {**weights_for(None), "pulse": 15.0, "brightness": 8.0, "landing": 0.2}
+    fitted = fitted_weights(band(own, 80, seed=3))
+    table = weights_for(None)
+    assert fitted.gain_nats > 0.02
+    assert fitted.held_out_fitted > fitted.held_out_table
+    assert fitted.weights["pulse"] > 1.5 * table["pulse"]
+    assert fitted.weights["landing"] < table["landing"]
+    assert sum(fitted.weights.values()) == pytest.approx(sum(table.values()))
+
+
+def test_a_band_that_agrees_with_the_table_gains_nothing():
+    fitted = fitted_weights(band(weights_for(None), 60, seed=5))
+    assert fitted.gain_nats < 0.05
+
+
+def test_too_few_decisions_fit_nothing():
+    few = band(weights_for(None), LEAST_DECISIONS - 1, seed=1)
+    with pytest.raises(ValueError, match="fewer than 20"):
+        fitted_weights(few)
+
+
+def test_order_of_candidates_changes_nothing():
+    decisions = band(weights_for(None), 30, seed=9)
+    turned = [Decision(scores=d.scores[::-1], chosen=2 - d.chosen) for d in decisions]
+    table = weights_for(None)
+    assert agreement(turned, table) == agreement(decisions, table)
+    one, other = fitted_weights(decisions).weights, fitted_weights(turned).weights
+    assert one == pytest.approx(other, rel=1e-3)
