@@ -1,9 +1,11 @@
-"""The audition page: one self-contained HTML file.
+"""The audition page: one self-contained HTML file, or the same page for the server.
 
-Everything is inside: styles, script, the run as a JSON block, the sound as
-base64. The content security policy names the two inline blocks by their hash
-and allows nothing else, so the page cannot reach a network. The sound comes
-last, so that the page is painted before it has been read.
+In the file everything is inside: styles, script, the run as a JSON block, the
+sound as base64. The content security policy names the two inline blocks by
+their hash and allows nothing else, so the page cannot reach a network. The
+sound comes last, so that the page is painted before it has been read.
+
+The server sends the same page with styles, script and sound beside it.
 """
 
 from __future__ import annotations
@@ -11,15 +13,16 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
-import json
-from concurrent.futures import ThreadPoolExecutor
-from importlib.resources import files
 from typing import TYPE_CHECKING, Final
 
+from segue.audition.assets import STYLE_NAME, asset, page_script
+from segue.audition.ballot_html import ballot_html
 from segue.audition.facts_table import facts_table
-from segue.audition.sound import music_mp3, music_rate_kbps, side_mp3
+from segue.audition.json_block import json_block
+from segue.audition.sound import bus_mp3s
 from segue.audition.values import run_values
-from segue.audition.way_html import choice_buttons, way_html
+from segue.audition.view import PageView
+from segue.audition.way_html import blind_way_html, choice_buttons, way_html
 from segue.music.interval import relation
 
 if TYPE_CHECKING:
@@ -28,10 +31,9 @@ if TYPE_CHECKING:
     from segue.runfolder import RunDocument
 
 PAGE_NAME: Final = "audition.html"
-SCRIPTS: Final = ("lanes.js", "sound.js", "page.js")
-"""Joined into one block, in this order."""
-
-_N_THREADS: Final = 2
+BLIND_PAGE_NAME: Final = "audition-blind.html"
+BALLOT_SLOT: Final = "@the ballot of this listener@"
+"""Where the server puts what it knows of the one who asks; JSON blocks never hold it."""
 
 
 def write_page(folder: Path, document: RunDocument) -> Path:
@@ -50,86 +52,84 @@ def write_page(folder: Path, document: RunDocument) -> Path:
 
     Raises
     ------
+    RunFolderError
+        If a WAV cannot be read.
     OSError
-        If a WAV cannot be read or the page not be written.
+        If the page cannot be written.
     """
-    path = folder / PAGE_NAME
-    path.write_text(page_text(folder, document), encoding="utf-8", newline="\n")
-    return path
+    return _write(folder, PageView(document=document, records=document.candidates))
 
 
-def page_text(folder: Path, document: RunDocument) -> str:
-    """The page as HTML text; see `write_page`."""
-    style, script = _asset("page.css"), "\n".join(_asset(name) for name in SCRIPTS)
-    old, new = document.outgoing, document.incoming
-    records = document.candidates
-    return _asset("page.html").format(
-        policy=_policy(style, script),
-        style=style,
-        script=script,
-        title=html.escape(f"{old.title} into {new.title}"),
-        relation=html.escape(f"{relation(old.key.key, new.key.key)}."),
-        facts=facts_table(old, new),
-        choices=choice_buttons(records),
-        ways="\n".join(way_html(n, record, document.choice) for n, record in enumerate(records)),
-        run=json_block(run_values(folder, document)),
-        sounds=_sound_blocks(folder, document),
-    )
+def write_blind_page(folder: Path, view: PageView) -> Path:
+    """Write the page on which names are hidden and the order is shuffled; see `write_page`."""
+    return _write(folder, view)
 
 
-def json_block(values: object) -> str:
-    r"""Values as JSON that may stand in a script block.
-
-    Parameters
-    ----------
-    values : object
-
-    Returns
-    -------
-    str
-        Without '<': a name such as '</script>' would end the block.
-
-    Examples
-    --------
-    >>> json_block(["</script>"])
-    '["\\u003c/script>"]'
-    """
-    return json.dumps(values, separators=(",", ":"), allow_nan=False).replace("<", "\\u003c")
-
-
-def _sound_blocks(folder: Path, document: RunDocument) -> str:
-    plans = [record.plan for record in document.candidates]
-    rate_kbps = music_rate_kbps(plan.duration_s for plan in plans)
-
-    def block(bus: tuple[str, str]) -> str:
-        name, file = bus
-        path = folder / file
-        sound = music_mp3(path, rate_kbps) if name.startswith("music") else side_mp3(path)
-        text = base64.b64encode(sound).decode()
-        return f'<script type="application/octet-stream" id="{name}">{text}</script>'
-
-    buses = [
-        (f"{bus}-{n}", file)
-        for n, record in enumerate(document.candidates)
-        for bus, file in (
-            ("music", record.music_file),
-            ("click", record.click_file),
-            ("cue", record.cue_file),
-        )
-    ]
-    with ThreadPoolExecutor(_N_THREADS) as pool:  # the encoder is C and lets others run
-        return "\n".join(pool.map(block, buses))
-
-
-def _policy(style: str, script: str) -> str:
-    return (
+def page_text(folder: Path, view: PageView) -> str:
+    """The self-contained page as HTML text; see `write_page`."""
+    style, script = asset(STYLE_NAME), page_script()
+    policy = (
         f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
         "base-uri 'none'; form-action 'none'"
     )
+    sounds = "\n".join(
+        f'<script type="application/octet-stream" id="{name}">'
+        f"{base64.b64encode(sound).decode()}</script>"
+        for name, sound in bus_mp3s(folder, view.records)
+    )
+    return _filled(
+        folder,
+        view,
+        head=f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
+        f"<style>{style}</style>",
+        ballot=json_block({"seed": None, "is_served": False}),
+        tail=f"<script>{script}</script>\n{sounds}",
+    )
 
 
-def _asset(name: str) -> str:
-    return (files("segue.audition") / "assets" / name).read_text(encoding="utf-8")
+def served_page_text(folder: Path, view: PageView) -> str:
+    """The page for the server, with `BALLOT_SLOT` still to be filled; see `write_page`."""
+    return _filled(
+        folder,
+        view,
+        head='<link rel="stylesheet" href="/page.css">',
+        ballot=BALLOT_SLOT,
+        tail='<script src="/page.js"></script>',
+    )
+
+
+def _filled(folder: Path, view: PageView, *, head: str, ballot: str, tail: str) -> str:
+    document, records = view.document, view.records
+    old, new = document.outgoing, document.incoming
+    ways = (
+        [blind_way_html(n) for n in range(len(records))]
+        if view.is_blind
+        else [way_html(n, record, document.choice) for n, record in enumerate(records)]
+    )
+    return asset("page.html").format(
+        head=head,
+        look="blind" if view.is_blind else "open",
+        title=html.escape(f"{old.title} into {new.title}"),
+        relation=html.escape(f"{relation(old.key.key, new.key.key)}."),
+        facts=facts_table(old, new),
+        choices=choice_buttons(records, is_blind=view.is_blind),
+        ways="\n".join(ways),
+        ballot=ballot_html(view) if records else "",
+        run=json_block(run_values(folder, view)),
+        listener=ballot,
+        tail=tail,
+    )
+
+
+def _write(folder: Path, view: PageView) -> Path:
+    path = folder / (BLIND_PAGE_NAME if view.is_blind else PAGE_NAME)
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_text(page_text(folder, view), encoding="utf-8", newline="\n")
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
+    return path
 
 
 def _hash(block: str) -> str:

@@ -11,18 +11,23 @@ off again differs. So every file starts with a mark, a single loud frame at
 from __future__ import annotations
 
 import io
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
 import soundfile
 
 from segue.audio.outline import outline
+from segue.errors import RunFolderError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
     import numpy.typing as npt
+
+    from segue.runfolder import CandidateRecord
 
 N_COLUMNS: Final = 1200
 """Columns of the waveform outline: a phone's width in its own dots."""
@@ -39,6 +44,7 @@ MUSIC_BUDGET_BYTES: Final = 4_200_000
 """All music of a page, encoded as text; leaves room for the other buses within 6 MB."""
 
 BASE64_RATIO: Final = 4 / 3
+_N_THREADS: Final = 2
 _MARK_AMPLITUDE: Final = 0.5
 _FULL_SCALE: Final = 127
 _SIDE_QUALITY: Final = "V5"
@@ -100,7 +106,7 @@ def music_mp3(path: Path, rate_kbps: int) -> bytes:
     -------
     bytes
     """
-    samples, rate_hz = _read(path)
+    samples, rate_hz = read_wav(path)
     to_hz = sound_rate_hz(rate_hz)
     return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, str(rate_kbps))
 
@@ -120,13 +126,54 @@ def side_mp3(path: Path) -> bytes:
     -------
     bytes
     """
-    samples, rate_hz = _read(path)
+    samples, rate_hz = read_wav(path)
     to_hz = sound_rate_hz(rate_hz) // 2
     return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, _SIDE_QUALITY)
 
 
-def outline_of(path: Path) -> tuple[float, list[int]]:
-    """Duration and waveform outline of a WAV.
+def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str, bytes]]:
+    """Every bus of every record as MP3, under the name that the page knows it by.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder, with the WAVs that the records name.
+    records : sequence of CandidateRecord
+
+    Returns
+    -------
+    list of (str, bytes)
+        Names such as 'music-0', 'click-0', 'cue-0', in order.
+    """
+    rate_kbps = music_rate_kbps(record.plan.duration_s for record in records)
+
+    def encoded(bus: tuple[str, str]) -> tuple[str, bytes]:
+        name, file = bus
+        path = folder / file
+        return name, music_mp3(path, rate_kbps) if name.startswith("music") else side_mp3(path)
+
+    buses = [
+        (f"{bus}-{n}", file)
+        for n, record in enumerate(records)
+        for bus, file in (
+            ("music", record.music_file),
+            ("click", record.click_file),
+            ("cue", record.cue_file),
+        )
+    ]
+    with ThreadPoolExecutor(_N_THREADS) as pool:  # the encoder is C and lets others run
+        return list(pool.map(encoded, buses))
+
+
+def duration_of(path: Path) -> float:
+    """Length of a WAV in seconds."""
+    with _told(path):
+        facts = soundfile.info(path)
+    return float(facts.frames) / float(facts.samplerate)
+
+
+def outline_of(path: Path) -> list[int]:
+    """Waveform outline of a WAV.
 
     Parameters
     ----------
@@ -134,20 +181,34 @@ def outline_of(path: Path) -> tuple[float, list[int]]:
 
     Returns
     -------
-    float
-        Length in seconds.
     list of int
         Lowest and highest value of each column in turn, -127..127.
     """
-    samples, rate_hz = _read(path)
+    samples, _ = read_wav(path)
     _, low, high = outline(samples, N_COLUMNS)
     both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
-    return len(samples) / rate_hz, [int(v) for v in np.rint(both).ravel()]
+    return [int(v) for v in np.rint(both).ravel()]
 
 
-def _read(path: Path) -> tuple[npt.NDArray[np.float32], int]:
-    samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+def read_wav(path: Path) -> tuple[npt.NDArray[np.float32], int]:
+    """Samples and rate of a WAV of a run.
+
+    Raises
+    ------
+    RunFolderError
+        If there is no such file, or it is no sound.
+    """
+    with _told(path):
+        samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
     return samples, rate_hz
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except (OSError, soundfile.SoundFileError) as error:
+        raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
 
 
 def _resampled(

@@ -5,15 +5,16 @@ from __future__ import annotations
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
-from segue.audition.sound import LEAD_S, MARK_S, outline_of, sound_rate_hz
+from segue.audition.sound import LEAD_S, MARK_S, duration_of, outline_of, sound_rate_hz
 from segue.audition.weak import weak_places
-from segue.plan.plan import SongLayer
+from segue.plan.layer import SongLayer
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from segue.audition.view import PageView
     from segue.plan.plan import Plan
-    from segue.runfolder import CandidateRecord, RunDocument
+    from segue.runfolder import CandidateRecord
     from segue.score.scorecard import CurveSample
 
 _N_TEMPO_POINTS: Final = 400
@@ -21,28 +22,36 @@ _MOMENT_S: Final = 0.4
 """Window of momentary loudness (EBU Tech 3341): earlier values still hold the interlude."""
 
 
-def run_values(folder: Path, document: RunDocument) -> dict[str, object]:
+def run_values(folder: Path, view: PageView) -> dict[str, object]:
     """The run as values for JSON.
 
     Parameters
     ----------
     folder : Path
-        The run folder, with the WAVs that the document names.
-    document : RunDocument
+        The run folder, with the WAVs that the view names.
+    view : PageView
 
     Returns
     -------
     dict
         Times in seconds from the start of each candidate.
     """
-    records = document.candidates
+    rows = zip(view.records, matching_gains_db(view.records), strict=True)
     return {
-        "rate_hz": sound_rate_hz(document.rate_hz),
+        "rate_hz": sound_rate_hz(view.document.rate_hz),
         "mark_s": MARK_S,
         "lead_s": LEAD_S,
+        "is_blind": view.is_blind,
+        "songs": [view.document.outgoing.title, view.document.incoming.title],
         "ways": [
-            {**_way_values(folder, record), "gain_db": gain_db}
-            for record, gain_db in zip(records, matching_gains_db(records), strict=True)
+            {
+                "key": n,
+                "rank": record.rank,
+                "gain_db": gain_db,
+                **_bar_values(folder, record),
+                **({} if view.is_blind else _named_values(folder, record)),
+            }
+            for n, (record, gain_db) in enumerate(rows)
         ],
     }
 
@@ -73,21 +82,26 @@ def _incoming_level_lufs(record: CandidateRecord) -> float | None:
     return median(after) if after else None
 
 
-def _way_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
-    plan, card = record.plan, record.scorecard
-    duration_s, outline = outline_of(folder / record.music_file)
+def _bar_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
+    """What the player needs, and nothing that tells which candidate it is."""
     return {
-        "name": plan.recipe,
-        "duration_s": duration_s,
+        "duration_s": duration_of(folder / record.music_file),
         "exit_s": record.exit_s,
         "entry_s": record.entry_s,
-        "singer_s": record.singer_s,
-        "old_stops_s": _old_stops_s(plan),
-        "keys": [str(plan.key_from), str(plan.key_to)],
         "bars": [
             {"number": bar.number, "time_s": round(bar.time_s, 5), "section": bar.section}
             for bar in record.bars
         ],
+    }
+
+
+def _named_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
+    plan, card = record.plan, record.scorecard
+    return {
+        "name": plan.recipe,
+        "singer_s": record.singer_s,
+        "old_stops_s": _old_stops_s(plan),
+        "keys": [str(plan.key_from), str(plan.key_to)],
         "chords": [
             {
                 "start_s": round(plan.seconds_at(v.start_beat), 3),
@@ -102,7 +116,7 @@ def _way_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
         "key_to": _points(card.key_distance_to),
         "tempo": _planned_tempo(plan),
         "tempo_heard": _points(card.tempo_bpm),
-        "outline": outline,
+        "outline": outline_of(folder / record.music_file),
     }
 
 

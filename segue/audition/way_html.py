@@ -34,6 +34,7 @@ def way_html(index: int, record: CandidateRecord, choice: Choice | None) -> str:
     return f"""<section class="way" id="way-{index}" aria-labelledby="name-{index}">
 <div class="top"><h2 id="name-{index}">{index + 1}. {name}</h2>
 <span class="soft">{n_bars} bars, {record.entry_s - record.exit_s:.1f} s between the songs</span>
+<span class="soft" id="heard-{index}"></span>
 <span class="score">score <strong>{record.scorecard.overall:.2f}</strong> of 1</span></div>
 {_chosen(record, choice)}<p>{html.escape(plan.why)}</p>{notes}
 <svg class="lanes" id="lanes-{index}" role="img" aria-label="{html.escape(_words(record))}"></svg>
@@ -45,12 +46,34 @@ def way_html(index: int, record: CandidateRecord, choice: Choice | None) -> str:
 </section>"""
 
 
-def choice_buttons(records: tuple[CandidateRecord, ...]) -> str:
+def blind_way_html(index: int) -> str:
+    """The place of a candidate on a page that hides names.
+
+    Parameters
+    ----------
+    index : int
+        From 0, in the order in which the listener meets them.
+
+    Returns
+    -------
+    str
+        HTML; what is drawn in it depends on the listener's order.
+    """
+    return f"""<section class="way" id="way-{index}" aria-labelledby="name-{index}">
+<div class="top"><h2 id="name-{index}">{index + 1}</h2>
+<span class="soft" id="heard-{index}"></span></div>
+<svg class="lanes" id="lanes-{index}" role="img" aria-label="Bar lines of {index + 1}"></svg>
+</section>"""
+
+
+def choice_buttons(records: tuple[CandidateRecord, ...], *, is_blind: bool = False) -> str:
     """One button for each candidate.
 
     Parameters
     ----------
     records : tuple of CandidateRecord
+    is_blind : bool
+        Whether names are hidden.
 
     Returns
     -------
@@ -58,10 +81,17 @@ def choice_buttons(records: tuple[CandidateRecord, ...]) -> str:
         HTML with every text escaped.
     """
     return "".join(
-        f'<button type="button" class="choice" id="choose-{n}" aria-pressed="false" '
-        f'aria-label="{n + 1} {html.escape(record.plan.recipe)}">{n + 1}'
-        f'<span class="wide-only"> {html.escape(record.plan.recipe)}</span></button>\n'
+        _choice_button(n, "" if is_blind else record.plan.recipe)
         for n, record in enumerate(records)
+    )
+
+
+def _choice_button(index: int, name: str) -> str:
+    label = html.escape(f"{index + 1} {name}".strip())
+    wide = f'<span class="wide-only"> {html.escape(name)}</span>' if name else ""
+    return (
+        f'<button type="button" class="choice" id="choose-{index}" aria-pressed="false" '
+        f'aria-label="{label}">{index + 1}{wide}</button>\n'
     )
 
 

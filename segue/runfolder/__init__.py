@@ -8,9 +8,10 @@ from segue.runfolder.document import (
     document_text,
     read_document,
 )
-from segue.runfolder.folder import check_free, whole_folder
+from segue.runfolder.folder import BALLOT_NAME, check_free, whole_folder, write_choice
 
 __all__ = [
+    "BALLOT_NAME",
     "BarReport",
     "CandidateRecord",
     "Choice",
@@ -19,4 +20,5 @@ __all__ = [
     "document_text",
     "read_document",
     "whole_folder",
+    "write_choice",
 ]

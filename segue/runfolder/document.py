@@ -17,6 +17,7 @@ from segue.analysis.facts import EdgeFacts
 from segue.errors import RunFolderError
 from segue.plan.plan import Plan
 from segue.score.scorecard import Scorecard
+from segue.score.weights import Purpose
 
 SCHEMA_VERSION: Final = 1
 DOCUMENT_NAME: Final = "segue.json"
@@ -39,6 +40,8 @@ class CandidateRecord:
     ----------
     rank : int
         1 is the best scored.
+    is_tie : bool
+        Whether it scores the same as the one ranked before it, within the noise of the measures.
     plan : Plan
     scorecard : Scorecard
     bars : tuple of BarReport
@@ -70,6 +73,7 @@ class CandidateRecord:
     loudness_lufs: float
     true_peak_dbtp: float
     notes: tuple[str, ...]
+    is_tie: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +98,10 @@ class RunDocument:
     candidates : tuple of CandidateRecord
         Best first.
     choice : Choice or None
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        What the way across is for, as far as the weights go.
+    weights : {'table', 'own'}
+        Whether the published table weighed the measures or the band's own weights.
     """
 
     schema_version: Literal[1]
@@ -103,6 +111,8 @@ class RunDocument:
     incoming: EdgeFacts
     candidates: tuple[CandidateRecord, ...]
     choice: Choice | None = None
+    purpose: Purpose | None = None
+    weights: Literal["table", "own"] = "table"
 
 
 def document_text(document: RunDocument) -> str:

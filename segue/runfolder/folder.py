@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from contextlib import contextmanager
+from dataclasses import replace as with_fields
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from segue.errors import RunFolderError
-from segue.runfolder.document import DOCUMENT_NAME, read_document
+from segue.runfolder.document import DOCUMENT_NAME, document_text, read_document
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from segue.runfolder.document import Choice, RunDocument
+
+BALLOT_NAME: Final = "ballot.sqlite"
+"""The votes of the band, kept in the run folder."""
 
 
 def check_free(out: Path, *, replace: bool = False) -> None:
@@ -23,7 +30,7 @@ def check_free(out: Path, *, replace: bool = False) -> None:
     out : Path
         The run folder to be.
     replace : bool
-        Whether a run with a choice of the band in it may be replaced.
+        Whether a run with a choice or votes of the band in it may be replaced.
 
     Raises
     ------
@@ -43,6 +50,10 @@ def check_free(out: Path, *, replace: bool = False) -> None:
     if not replace and _has_choice(out):
         raise RunFolderError(
             out, "holds a run whose choice was made: name another --out, or add --replace."
+        )
+    if not replace and (out / BALLOT_NAME).exists():
+        raise RunFolderError(
+            out, "holds a run with votes of the band: name another --out, or add --replace."
         )
 
 
@@ -80,6 +91,57 @@ def whole_folder(out: Path) -> Iterator[Path]:
         raise RunFolderError(out, f"could not be written ({error.strerror}).") from error
     finally:
         shutil.rmtree(staging, ignore_errors=True)
+
+
+def write_choice(folder: Path, choice: Choice) -> RunDocument:
+    """Write the choice of the band into the document, whole or not at all.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder.
+    choice : Choice
+        Replaces an earlier one.
+
+    Returns
+    -------
+    RunDocument
+        As it is now on the disk.
+
+    Raises
+    ------
+    RunFolderError
+        If there is no such candidate, or the document cannot be read or written.
+    """
+    document = read_document(folder)
+    ranks = [record.rank for record in document.candidates]
+    if choice.rank not in ranks:
+        there_are = f"1 to {len(ranks)}" if ranks else "none"
+        raise RunFolderError(
+            folder, f"has no candidate {choice.rank}: choose one that it has ({there_are})."
+        )
+    chosen = with_fields(document, choice=choice)
+    path = folder / DOCUMENT_NAME
+    try:
+        _write_durably(path, document_text(chosen))
+    except OSError as error:
+        raise RunFolderError(path, f"could not be written ({error.strerror}).") from error
+    return chosen
+
+
+def _write_durably(path: Path, text: str) -> None:
+    """Through a neighbour on the disk, so that a power cut leaves the old file or the new one."""
+    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
+    part = Path(name)
+    try:
+        with os.fdopen(handle, "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        part.chmod(path.stat().st_mode & 0o777)
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def _move_into_place(staging: Path, out: Path) -> None:

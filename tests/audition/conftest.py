@@ -147,3 +147,47 @@ def _open_page(browser, folder):
     yield open_page
     for context in contexts:
         context.close()
+
+
+@pytest.fixture(scope="session", name="served")
+def _served(folder, document, tmp_path_factory):
+    """An open page and a blind one, each with the files that a server gives out for it."""
+    from segue.audition.served_files import served_files
+    from segue.audition.view import PageView
+
+    views = {}
+    for is_blind in (False, True):
+        view = PageView(document=document, records=document.candidates, is_blind=is_blind)
+        sounds = tmp_path_factory.mktemp("sounds")
+        views[is_blind] = (view, served_files(folder, view, sounds))
+    return views
+
+
+@pytest.fixture(name="run")
+def _run(folder, document, tmp_path):
+    """A run folder of its own with a document."""
+    from segue.runfolder import document_text
+
+    run = tmp_path / "run"
+    run.mkdir()
+    for record in document.candidates:
+        for name in (record.music_file, record.click_file, record.cue_file):
+            shutil.copy(folder / name, run / name)
+    (run / "segue.json").write_text(document_text(document), encoding="utf-8")
+    return run
+
+
+@pytest.fixture(name="serve")
+def _serve(run, served):
+    """A function that starts a server on the run; all are stopped at the end."""
+    from contextlib import ExitStack
+
+    from tests.audition.wire import running
+
+    with ExitStack() as stack:
+
+        def serve(*, is_blind=False, **more):
+            view, files = served[is_blind]
+            return stack.enter_context(running(run, view, files, **more))
+
+        yield serve

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.audition.page import json_block
+from segue.audition.json_block import json_block
 from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
 from segue.audition.values import matching_gains_db
 from segue.audition.weak import WEAK_SCORE, weak_places

@@ -1,23 +1,19 @@
-"use strict";
 // The picture of a candidate, drawn at the width it has, so that text is never scaled.
 const SVG = "http://www.w3.org/2000/svg";
-const run = JSON.parse(document.getElementById("run").textContent);
-const ways = run.ways;
 const LETTER = 6.6, BOLD_LETTER = 9.5; // widths allowed for a letter: 12 px, and bold 13 px
 // Top and height of every lane, in CSS pixels; captions stand in the 16 px above a curve.
 const LANES = {
   numbers: [0, 16], band: [18, 22], flags: [42, 34], wave: [80, 84], chords: [166, 34],
   key: [220, 56], tempo: [296, 44], level: [360, 44], weak: [406, 20],
 };
-const TOP = LANES.band[0], BOTTOM = 404;
+const TOP = LANES.band[0], BOTTOM = run.is_blind ? 58 : 404;
 const LEVEL_LUFS = [-45, -5];
 const SECTIONS = [
   ["outgoing", ["end of A, the old song", "end of A", "A"]],
   ["interlude", ["interlude", "inter.", ""]],
   ["incoming", ["start of B, the new song", "start of B", "B"]],
 ];
-const PEAK = Math.max(1, ...ways.flatMap((way) => way.outline.map(Math.abs)));
-const byId = (id) => document.getElementById(id);
+const PEAK = Math.max(1, ...ways.flatMap((way) => (way.outline || []).map(Math.abs)));
 const widthOf = (words) => words.length * LETTER;
 
 function el(parent, name, attributes = {}, text = "") {
@@ -39,10 +35,21 @@ function draw(way, index) {
   svg.replaceChildren();
   svg.setAttribute("viewBox", `0 0 ${width} ${svg.clientHeight}`);
   const x = (t) => (width * t) / way.duration_s;
+  if (!run.is_blind) drawGrounds(svg, width);
+  drawBars(svg, way, x);
+  if (!run.is_blind) drawFindings(svg, way, x);
+  el(svg, "rect", { class: "span", id: `loop-${index}`, y: TOP, height: BOTTOM - TOP, width: 0 });
+  rule(svg, "place", 0).id = `place-${index}`;
+}
+
+function drawGrounds(svg, width) {
   for (const lane of [LANES.key, LANES.tempo, LANES.level]) {
     el(svg, "rect", { class: "lane", x: 0, y: lane[0], width, height: lane[1] });
   }
-  drawBars(svg, way, x);
+}
+
+// What tells the candidates apart, and is hidden from blind listeners.
+function drawFindings(svg, way, x) {
   drawSections(svg, way, x);
   drawWave(svg, way, x);
   drawCurves(svg, way, x);
@@ -50,8 +57,6 @@ function draw(way, index) {
   drawWeak(svg, way, x);
   drawChords(svg, way, x);
   drawCaptions(svg, way);
-  el(svg, "rect", { class: "span", id: `loop-${index}`, y: TOP, height: BOTTOM - TOP, width: 0 });
-  rule(svg, "place", 0).id = `place-${index}`;
 }
 
 function drawBars(svg, way, x) {

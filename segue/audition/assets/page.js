@@ -47,7 +47,7 @@ async function choose(index) {
   } else waiting.catch(() => failed(index));
   const a = ways[state.now], b = ways[index];
   jump(index, (t) => samePlace(t, a, b), index === state.now || !state.loop ? state.loop : sameSpan(state.loop, a, b));
-  say(`${index + 1}, ${b.name}`);
+  say(nameOf(index));
   show();
 }
 
@@ -121,18 +121,19 @@ function write(id, words) {
 }
 
 function nowWords(way, t) {
-  const bar = barAt(way, t), chord = way.chords.find((c) => t >= c.start_s && t < c.end_s);
-  const bpm = way.tempo.findLast((point) => point[0] <= t) || way.tempo[0];
-  const section = { outgoing: "A", interlude: "interlude", incoming: "B" };
+  const bar = barAt(way, t), chord = (way.chords || []).find((c) => t >= c.start_s && t < c.end_s);
+  const bpm = way.tempo && (way.tempo.findLast((point) => point[0] <= t) || way.tempo[0]);
+  const section = run.is_blind ? {} : { outgoing: "A", interlude: "interlude", incoming: "B" };
   return [
-    bar ? `bar ${bar.number}` : "before bar 1", bar ? section[bar.section] : "A",
-    chord ? chord.symbol : "", `${bpm[1].toFixed(0)} BPM`, `${t.toFixed(1)} s`,
+    bar ? `bar ${bar.number}` : "before bar 1", bar ? section[bar.section] : section.outgoing,
+    chord ? chord.symbol : "", bpm ? `${bpm[1].toFixed(0)} BPM` : "", `${t.toFixed(1)} s`,
   ].filter(Boolean).join(" \u00b7 ");
 }
 
 function show() {
   const late = audio && state.playing ? audio.outputLatency || 0 : 0; // what is heard, not what is sent
   const way = ways[state.now], t = Math.max(here() - late, state.loop ? state.loop[0] : 0);
+  notePlace(state.now, state.playing ? t : null);
   write("play", state.playing ? "Pause" : "Play");
   write("now", nowWords(way, t));
   byId("loop").setAttribute("aria-pressed", String(Boolean(state.loop)));
@@ -190,7 +191,8 @@ function listenToLanes(svg, index) {
 function keyPressed(event) {
   if (event.ctrlKey || event.metaKey || event.altKey || !byId("keys").checked) return;
   const { tagName, type } = event.target, arrow = event.key.startsWith("Arrow");
-  if (tagName === "SELECT" || (type === "range" && arrow)) return;
+  if (/^(SELECT|TEXTAREA)$/.test(tagName) || type === "text") return; // keys for writing and choosing
+  if (arrow && (type === "range" || type === "radio")) return;
   if (event.key === " " && /^(BUTTON|SUMMARY|INPUT)$/.test(tagName)) return;
   const number = Number(event.key), step = event.key === "ArrowRight" ? 1 : -1;
   if (event.key === " ") togglePlay();
@@ -226,19 +228,4 @@ function listen() {
   }
   document.addEventListener("keydown", keyPressed);
   addEventListener("resize", drawAll);
-}
-
-// The first candidate's sound is unpacked as soon as the page is painted, the others after it.
-async function unpackAll() {
-  for (const i of ways.keys()) {
-    try { await ready(i); } catch { failed(i); }
-    if (i === 0) performance.mark("playable");
-  }
-}
-
-if (ways.length) {
-  listen();
-  drawAll();
-  performance.mark("drawn");
-  requestAnimationFrame(() => setTimeout(unpackAll));
 }

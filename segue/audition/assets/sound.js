@@ -7,7 +7,13 @@ const BUSES = ["music", "click", "cue"];
 const state = { now: 0, place: 0, startedAt: 0, playing: false, loop: null };
 let audio = null, faders = null, nodes = [], loopSounds = null, wanted = 0;
 
-function bytesOf(id) {
+// From inside the page, or from the server that it came from.
+async function bytesOf(id) {
+  if (listener.is_served) {
+    const answer = await fetch(`/sound/${id}.mp3`);
+    if (!answer.ok) throw new Error(`${id} did not come`);
+    return answer.arrayBuffer();
+  }
   const text = byId(id).textContent;
   byId(id).remove();
   if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text).buffer;
@@ -27,20 +33,21 @@ function startOf(buffer) {
 }
 
 // The sounds stand last in the page: a candidate's are all there once the next one's have begun.
-async function received(index) {
-  while (document.readyState === "loading" && !byId(`music-${index + 1}`)) {
+async function received(key) {
+  while (document.readyState === "loading" && !byId(`music-${key + 1}`)) {
     await new Promise((later) => setTimeout(later, 10));
   }
 }
 
 // Decoded before anyone has pressed a key: an offline context needs no permission to sound.
 async function unpacked(index) {
-  await received(index);
+  const { key } = ways[index];
+  await received(key);
   const sounds = {};
   await Promise.all(BUSES.map(async (bus) => {
     const rate = bus === "music" ? run.rate_hz : run.rate_hz / 2;
     const decoder = new OfflineAudioContext(1, 1, rate);
-    const buffer = await decoder.decodeAudioData(bytesOf(`${bus}-${index}`));
+    const buffer = await decoder.decodeAudioData(await bytesOf(`${bus}-${key}`));
     sounds[bus] = { buffer, start_s: startOf(buffer) };
   }));
   ways[index].sounds = sounds;

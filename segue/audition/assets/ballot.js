@@ -1,0 +1,98 @@
+// The ballot: opened by having heard everything; sent to the server, or given as text.
+const RETRY_MS = [500, 1000, 2000, 4000, 8000];
+let given = listener.vote || null;
+
+const picked = (name) => { const radio = document.querySelector(`input[name="${name}"]:checked`); return radio ? Number(radio.value) : null; };
+const tell = (words) => { byId("vote-state").textContent = words; };
+const place = (rank) => (run.is_blind ? ` (your ${ways.findIndex((way) => way.rank === rank) + 1})` : "");
+
+function showHeard() {
+  const left = ways.flatMap((way, i) => (isHeard(way) ? [] : [i + 1]));
+  for (const [i, way] of ways.entries()) byId(`heard-${i}`).textContent = isHeard(way) ? "heard" : "";
+  if (given || (listener.is_served && listener.is_closed)) { byId("to-hear").textContent = ""; byId("send").disabled = true; return; }
+  byId("to-hear").textContent = left.length
+    ? `Before you vote, hear each one through its join, from the old song into the new. Still to hear: ${left.join(", ")}.`
+    : "You have heard them all.";
+  byId("send").disabled = left.length > 0;
+}
+
+const voteOf = () => ({
+  choice: ways[picked("choice")].rank,
+  confidence: picked("confidence"),
+  words: byId("words").value.trim(),
+  heard: ways.filter(isHeard).map((way) => way.rank).sort(),
+});
+
+function voteText(vote) {
+  const what = vote.choice === HARD_CUT ? "the hard cut, an anchor that ought to lose" : `candidate ${vote.choice}`;
+  const heard = run.is_blind ? ` (heard as ${picked("choice") + 1} of ${ways.length}, order of seed ${seed})` : "";
+  return [
+    `Vote on ${run.songs[0]} into ${run.songs[1]}`, `for ${what}${heard}`, SURE[vote.confidence],
+    vote.words && `in my words: ${vote.words}`, byId("voter").value.trim() && `from ${byId("voter").value.trim()}`,
+  ].filter(Boolean).join("\n");
+}
+
+async function copyVote() {
+  byId("vote-text").select();
+  try { await navigator.clipboard.writeText(byId("vote-text").value); } catch { document.execCommand("copy"); }
+  tell("Copied. Send it to whoever runs the vote.");
+}
+
+const later = (ms) => new Promise((done) => { setTimeout(done, ms); });
+
+// The same vote may arrive twice and counts once: ask again until there is an answer.
+async function sent(vote) {
+  for (let n = 0; ; n += 1) {
+    try {
+      const answer = await fetch("/vote", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(vote) });
+      if (answer.status < 500 && answer.status !== 429) return { ok: answer.ok, ...(await answer.json()) };
+    } catch { /* no network just now */ }
+    tell("No answer yet. Your vote is kept here and sent again; leave the page open.");
+    await later(RETRY_MS[Math.min(n, RETRY_MS.length - 1)]);
+  }
+}
+
+function lockForm() {
+  for (const field of document.querySelectorAll("#vote input, #vote textarea")) field.disabled = true;
+  showHeard();
+}
+
+async function castVote(event) {
+  event.preventDefault();
+  if (given || byId("send").disabled) return;
+  const vote = voteOf();
+  if (!listener.is_served) {
+    byId("vote-text").value = voteText(vote);
+    byId("vote-copy").hidden = false;
+    byId("vote-text").focus();
+    tell("This page has no network. Copy the text and send it to whoever runs the vote.");
+    return;
+  }
+  byId("send").disabled = true;
+  tell("Sending.");
+  const answer = await sent(vote);
+  if (answer.ok || answer.vote) given = answer.vote;
+  tell(answer.ok ? "Your vote is kept." : answer.problem);
+  if (given) lockForm(); else showHeard();
+}
+
+function takeCount({ n_votes: n }) {
+  if (!given) byId("vote-state").textContent = `${votesWords(n)} so far; the result shows once you have voted.`;
+}
+
+function takeResult(result) {
+  showResults(byId("results"), result, place);
+  if (!result.is_closed || listener.is_closed) return;
+  listener.is_closed = true;
+  tell("The vote is closed.");
+  lockForm();
+}
+
+function openBallot() {
+  byId("vote").addEventListener("submit", castVote);
+  byId("copy").addEventListener("click", copyVote);
+  byId("name-field").hidden = listener.is_served;
+  if (given) { tell("Your vote is kept."); lockForm(); }
+  showHeard();
+  if (listener.is_served) follow({ onResult: takeResult, onCount: takeCount });
+}

@@ -1,0 +1,29 @@
+"use strict";
+// The code may come behind the address, as a QR code has it; it is never part of what is asked for.
+const byId = (id) => document.getElementById(id);
+const needsCode = document.body.classList.contains("code");
+byId("code-field").hidden = !needsCode;
+byId("code").required = needsCode;
+byId("code").value = decodeURIComponent(location.hash.slice(1));
+byId(byId("code").value || !needsCode ? "name" : "code").focus();
+
+byId("join").addEventListener("submit", async (event) => {
+  event.preventDefault();
+  byId("problem").textContent = "";
+  try {
+    const answer = await fetch("/join", {
+      method: "POST", headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ name: byId("name").value, code: byId("code").value }),
+    });
+    if (answer.ok) location.replace("/");
+    else byId("problem").textContent = (await answer.json()).problem;
+  } catch { byId("problem").textContent = "No answer: is this phone on the same network?"; }
+});
+
+// A listener who comes back has a cookie; the browser keeps it from a page opened by another program.
+if (!sessionStorage.getItem("tried")) {
+  sessionStorage.setItem("tried", "yes");
+  fetch("/joined").then(async (answer) => {
+    if ((await answer.json()).is_joined) location.replace("/");
+  }, () => {});
+}

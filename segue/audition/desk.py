@@ -1,0 +1,217 @@
+"""What the server knows while a vote is on."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import time
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from segue.audition.ballot import Ballot
+from segue.audition.json_block import json_block
+from segue.audition.limits import ClientLimits, Limits
+from segue.audition.live import Live, event_text
+from segue.audition.page import BALLOT_SLOT, served_page_text
+from segue.audition.recorder import Recorder
+from segue.audition.votes import BallotRefusalError, Vote, result_values
+from segue.errors import RunFolderError
+from segue.runfolder import Choice, document_text, read_document, write_choice
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from segue.audition.secrets import Secrets
+    from segue.audition.view import PageView
+    from segue.audition.votes import Listener
+
+_SLOT = f'id="listener">{BALLOT_SLOT}'
+"""With its tag, which no escaped name can hold."""
+MOST_SHOWN = 50
+"""Free words sent to everybody, the latest; all are in the ballot file."""
+_NOT_HEARD, _CONFLICT, _INVALID, _UNAVAILABLE = 409, 409, 422, 503
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _News:
+    """What there is to tell, as events, at a version of `Live`."""
+
+    version: int
+    is_closed: bool
+    result: str
+    count: str
+
+
+@dataclass(slots=True)
+class Desk:
+    """The state of a running vote.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder.
+    view : PageView
+        What is voted on.
+    files : mapping of str to Path
+        What may be asked for by name.
+    ballot : Ballot
+    secrets : Secrets
+    page : str
+        With the slot for the listener's ballot.
+    clients : ClientLimits
+    """
+
+    folder: Path
+    view: PageView
+    files: Mapping[str, Path]
+    ballot: Ballot
+    secrets: Secrets
+    page: str
+    clients: ClientLimits
+    live: Live = field(default_factory=Live)
+    recorder: Recorder = field(init=False)
+    _news: _News = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.recorder = Recorder(self.ballot)
+        self._news = _News(version=-1, is_closed=False, result="", count="")
+
+    @property
+    def cookie_name(self) -> str:
+        """One for every round, as browsers share cookies among the ports of a host."""
+        return f"segue-{self.ballot.token}"
+
+    @property
+    def ranks(self) -> tuple[int, ...]:
+        """Of all that can be voted for."""
+        return tuple(record.rank for record in self.view.records)
+
+    def is_right(self, secret: str, typed: str, address: str) -> bool:
+        """Whether a code is right; wrong ones make their sender wait.
+
+        Raises
+        ------
+        BallotRefusalError
+            If the sender has to wait first.
+        """
+        now_s = time.monotonic()
+        wait_s = self.clients.code_wait_s(address, now_s)
+        if wait_s > 0:
+            raise BallotRefusalError(
+                f"Too many wrong codes: try again in {int(wait_s) + 1} s.", status=429
+            )
+        if hmac.compare_digest(secret.encode(), typed.encode("utf-8", "surrogatepass")):
+            self.clients.note_right_code(address, now_s)
+            return True
+        self.clients.note_wrong_code(address, now_s)
+        return False
+
+    def page_for(self, listener: Listener) -> str:
+        """The page of one listener."""
+        vote = self.ballot.vote_of(listener)
+        values = {
+            "is_served": True,
+            "seed": listener.seed,
+            "is_closed": self.ballot.choice is not None,
+            "vote": None if vote is None else vote_values(vote),
+        }
+        return self.page.replace(_SLOT, f'id="listener">{json_block(values)}')
+
+    def message_for(self, listener: Listener) -> str:
+        """What a listener may know: the result only after their own vote."""
+        news = self._news_now()
+        knows = listener.is_host or news.is_closed or self.ballot.vote_of(listener) is not None
+        return news.result if knows else news.count
+
+    def _news_now(self) -> _News:
+        """Made once for all after every change."""
+        if self._news.version != self.live.version:
+            choice, tally = self.ballot.choice, self.ballot.tally
+            said = self.ballot.latest_words(MOST_SHOWN)
+            result = result_values(self.view.records, tally, said, choice=choice)
+            self._news = _News(
+                version=self.live.version,
+                is_closed=choice is not None,
+                result=event_text("result", result),
+                count=event_text("count", {"n_votes": sum(tally.values())}),
+            )
+        return self._news
+
+    async def cast(self, listener: Listener, vote: Vote) -> Vote:
+        """Keep a vote; see `Ballot.cast`."""
+        if vote.choice not in self.ranks:
+            raise BallotRefusalError("There is no such candidate.", status=_INVALID)
+        if vote.heard != tuple(sorted(self.ranks)):
+            raise BallotRefusalError(
+                "Hear each one through its join before you vote.", status=_NOT_HEARD
+            )
+        kept = await self.recorder.do(lambda: self.ballot.cast(listener, vote))
+        self.live.changed()
+        return kept
+
+    async def close(self, choice: Choice) -> None:
+        """Close the vote and write the choice into the run folder."""
+        await self.recorder.do(lambda: self._close(choice))
+        self.live.changed()
+
+    def _close(self, choice: Choice) -> None:
+        already = self.ballot.choice
+        if already == choice.rank:
+            return
+        if already is not None:
+            raise BallotRefusalError("The vote is closed already.", status=_CONFLICT)
+        try:
+            on_disk = replace(self.view, document=read_document(self.folder))
+            if settings_of(on_disk) != settings_of(self.view):
+                raise BallotRefusalError(
+                    "The run folder holds another run now: start the vote anew.", status=_CONFLICT
+                )
+            write_choice(self.folder, choice)
+        except RunFolderError as error:
+            raise BallotRefusalError(str(error), status=_UNAVAILABLE) from error
+        self.ballot.close_round(choice.rank)
+
+
+def open_desk(
+    folder: Path,
+    view: PageView,
+    *,
+    files: Mapping[str, Path],
+    secrets: Secrets,
+    limits: Limits | None = None,
+) -> Desk:
+    """A desk with its ballot open; an unclosed vote on the same goes on.
+
+    Raises
+    ------
+    RunFolderError
+        If votes cannot be kept in the run folder.
+    """
+    return Desk(
+        folder=folder,
+        view=view,
+        files=files,
+        ballot=Ballot(folder, settings=settings_of(view), token=secrets.round_token),
+        secrets=secrets,
+        page=served_page_text(folder, view),
+        clients=ClientLimits(limits or Limits()),
+    )
+
+
+def settings_of(view: PageView) -> str:
+    """What is voted on, as text that differs when it does."""
+    text = document_text(replace(view.document, choice=None))
+    return json.dumps(
+        {
+            "run": hashlib.sha256(text.encode()).hexdigest(),
+            "is_blind": view.is_blind,
+            "has_anchor": view.has_anchor,
+        }
+    )
+
+
+def vote_values(vote: Vote) -> dict[str, object]:
+    """A vote as values for JSON."""
+    return {"choice": vote.choice, "confidence": vote.confidence, "words": vote.words}

@@ -1,0 +1,202 @@
+"""What can be asked of the server."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.responses import (
+    FileResponse,
+    HTMLResponse,
+    JSONResponse,
+    Response,
+    StreamingResponse,
+)
+from starlette.routing import Route
+
+from segue.audition.assets import asset, page_script
+from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
+from segue.audition.desk import Desk, vote_values
+from segue.audition.gate import client_address, refusal
+from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
+from segue.audition.served_files import named_file
+from segue.audition.votes import BallotRefusalError, Vote
+from segue.runfolder import Choice
+
+if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable
+
+    from starlette.requests import Request
+
+    from segue.audition.votes import Listener
+
+COOKIE_S = 30 * 24 * 3600
+UNKNOWN, FORBIDDEN, NOT_FOUND, BUSY = 401, 403, 404, 429
+SOUND_TYPES = {".mp3": "audio/mpeg", ".wav": "audio/wav"}
+
+
+def routes() -> list[Route]:
+    """Every address of the server."""
+    return [
+        Route("/", _page),
+        Route("/host", _host_page),
+        Route("/host", _answering(_host), methods=["POST"]),
+        Route("/join", _answering(_join), methods=["POST"]),
+        Route("/vote", _answering(_vote), methods=["POST"]),
+        Route("/close", _answering(_close), methods=["POST"]),
+        Route("/events", _events),
+        Route("/joined", _joined),
+        Route("/sound/{name}", _sound),
+        Route("/favicon.ico", _no_icon),
+        *_fixed_routes(),
+    ]
+
+
+def _fixed_routes() -> list[Route]:
+    results = asset("results.js")
+    texts = {
+        "/page.css": ("text/css", asset("page.css")),
+        "/page.js": ("text/javascript", page_script()),
+        "/join.js": ("text/javascript", asset("join.js")),
+        "/host.js": ("text/javascript", f"{asset('post.js')}\n{results}\n{asset('host.js')}"),
+    }
+    return [Route(path, _fixed(text, kind)) for path, (kind, text) in texts.items()]
+
+
+def _fixed(text: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
+    async def answer(_: Request) -> Response:
+        return Response(text, media_type=kind)
+
+    return answer
+
+
+def _answering(
+    answer: Callable[[Request], Awaitable[Response]],
+) -> Callable[[Request], Awaitable[Response]]:
+    """Refusals become an answer with one sentence."""
+
+    async def answered(request: Request) -> Response:
+        try:
+            return await answer(request)
+        except BallotRefusalError as error:
+            kept = {} if error.kept is None else {"vote": vote_values(error.kept)}
+            return JSONResponse({"problem": str(error), **kept}, status_code=error.status)
+
+    return answered
+
+
+async def _page(request: Request) -> Response:
+    desk, listener = _desk(request), _listener(request)
+    if listener is not None:
+        return HTMLResponse(desk.page_for(listener))
+    needs_code = "no-code" if desk.secrets.join_code is None else "code"
+    return HTMLResponse(asset("join.html").replace("@look@", needs_code))
+
+
+async def _joined(request: Request) -> Response:
+    return JSONResponse({"is_joined": _listener(request) is not None})
+
+
+async def _no_icon(_: Request) -> Response:
+    return Response(status_code=204)
+
+
+async def _host_page(_: Request) -> Response:
+    return HTMLResponse(asset("host.html"))
+
+
+async def _join(request: Request) -> Response:
+    desk = _desk(request)
+    body = await body_of(request, JoinBody, desk.clients.limits)
+    if _listener(request) is not None:
+        return JSONResponse({})
+    code = desk.secrets.join_code
+    if code is not None and not desk.is_right(
+        code, code_as_drawn(body.code), client_address(request.scope)
+    ):
+        return refusal("That is not the code in the terminal.", status=FORBIDDEN)
+    return await _let_in(desk, name=" ".join(body.name.split()), is_host=False)
+
+
+async def _host(request: Request) -> Response:
+    desk = _desk(request)
+    body = await body_of(request, HostBody, desk.clients.limits)
+    if not desk.is_right(desk.secrets.host_token, body.token, client_address(request.scope)):
+        return refusal("Open the address that the terminal shows.", status=FORBIDDEN)
+    listener = _listener(request)
+    if listener is None:
+        return await _let_in(desk, name="", is_host=True)
+    await desk.recorder.do(lambda: desk.ballot.make_host(listener))
+    return JSONResponse({})
+
+
+async def _let_in(desk: Desk, *, name: str, is_host: bool) -> Response:
+    cookie = new_cookie()
+    await desk.recorder.do(
+        lambda: desk.ballot.add_listener(cookie, name=name, seed=new_seed(), is_host=is_host)
+    )
+    response = JSONResponse({})
+    response.set_cookie(
+        desk.cookie_name, cookie, max_age=COOKIE_S, path="/", httponly=True, samesite="strict"
+    )
+    return response
+
+
+async def _vote(request: Request) -> Response:
+    desk, listener = _desk(request), _known(request)
+    body = await body_of(request, VoteBody, desk.clients.limits)
+    vote = Vote(
+        choice=body.choice,
+        confidence=body.confidence,
+        words=body.words.strip(),
+        heard=body.heard,
+    )
+    return JSONResponse({"vote": vote_values(await desk.cast(listener, vote))})
+
+
+async def _close(request: Request) -> Response:
+    desk, listener = _desk(request), _known(request)
+    if not listener.is_host:
+        return refusal("Only the one who runs the vote may close it.", status=FORBIDDEN)
+    body = await body_of(request, CloseBody, desk.clients.limits)
+    await desk.close(Choice(rank=body.rank, why=body.why.strip()))
+    return JSONResponse({})
+
+
+async def _events(request: Request) -> Response:
+    desk, listener = _desk(request), _listener(request)
+    address = client_address(request.scope)
+    if listener is None:
+        return refusal("Join first.", status=UNKNOWN)
+    if not desk.live.has_room(address, desk.clients.limits.streams):
+        return refusal("Too many open pages: close one.", status=BUSY)
+    stream = desk.live.messages(address, lambda: desk.message_for(listener))
+    return StreamingResponse(stream, media_type="text/event-stream")
+
+
+async def _sound(request: Request) -> Response:
+    if _listener(request) is None:
+        return refusal("Join first.", status=UNKNOWN)
+    path = named_file(_desk(request).files, request.path_params["name"])
+    if path is None:
+        return refusal("There is no such sound.", status=NOT_FOUND)
+    return FileResponse(path, media_type=SOUND_TYPES[path.suffix])
+
+
+def _desk(request: Request) -> Desk:
+    desk = request.app.state.desk
+    if not isinstance(desk, Desk):
+        raise TypeError("the application was made without a desk")
+    return desk
+
+
+def _listener(request: Request) -> Listener | None:
+    desk = _desk(request)
+    cookie = request.cookies.get(desk.cookie_name)
+    return None if cookie is None else desk.ballot.listener_of(cookie)
+
+
+def _known(request: Request) -> Listener:
+    listener = _listener(request)
+    if listener is None:
+        raise BallotRefusalError("Join first.", status=UNKNOWN)
+    return listener

@@ -1,0 +1,121 @@
+"""``segue audition``: the page for the band, as a file or served with a ballot."""
+
+from __future__ import annotations
+
+from pathlib import Path  # noqa: TC003 - typer reads the types at run time
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from segue.errors import OptionError, RunFolderError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from segue.audition.serve import Addresses
+    from segue.audition.view import PageView
+
+LOWEST_PORT, HIGHEST_PORT = 0, 65_535
+_NO_ANCHOR = "No anchor: a candidate is nearly a hard cut itself."
+
+
+def audition(
+    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    blind: Annotated[
+        bool, typer.Option("--blind", help="Hide names, shuffle the order for each listener.")
+    ] = False,
+    anchor: Annotated[
+        bool, typer.Option("--anchor", help="With --blind: add a hard cut that ought to lose.")
+    ] = False,
+    serve: Annotated[
+        bool, typer.Option("--serve", help="Serve the page with a ballot, on this machine.")
+    ] = False,
+    lan: Annotated[
+        bool, typer.Option("--lan", help="With --serve: for the phones in the room, by a code.")
+    ] = False,
+    port: Annotated[int | None, typer.Option(help="With --serve: the port.")] = None,
+    no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+) -> None:
+    """Write the page on which the band listens and compares, and open it."""
+    _check_options(blind=blind, anchor=anchor, serve=serve, lan=lan, port=port)
+    from segue.audition.view import page_view
+    from segue.runfolder import read_document
+
+    try:
+        view = page_view(run, read_document(run), is_blind=blind, wants_anchor=anchor)
+        if anchor and not view.has_anchor:
+            _say(_NO_ANCHOR)
+        if serve:
+            _serve(run, view, port=port, on_lan=lan, opens=not no_open)
+        else:
+            _write(run, view, opens=not no_open, quiet=quiet)
+    except OSError as error:
+        raise RunFolderError(
+            run, f"could not be written ({error.strerror or error}): make room, or mend the folder."
+        ) from error
+
+
+def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:
+    from segue.audition.page import write_blind_page, write_page
+
+    page = write_blind_page(run, view) if view.is_blind else write_page(run, view.document)
+    _say(f"Listen and compare: {page}")
+    if not quiet:
+        _say("Turn in-ears and headphones down before you play, and bring them up slowly.")
+    if opens:
+        import webbrowser
+
+        webbrowser.open(page.resolve().as_uri())
+
+
+def _serve(run: Path, view: PageView, *, port: int | None, on_lan: bool, opens: bool) -> None:
+    if not view.records:
+        raise RunFolderError(run, "has no candidates to vote on: make some with 'segue between'.")
+    try:
+        from segue.audition.serve import serve_vote
+    except ModuleNotFoundError as error:
+        raise OptionError(
+            f"--serve needs {error.name}, which is not installed: pip install 'segue[serve]'."
+        ) from error
+    try:
+        serve_vote(run, view, port=port, on_lan=on_lan, announce=_announcer(opens=opens))
+    except KeyboardInterrupt:
+        _say("Stopped. Every vote is in ballot.sqlite; start again to go on.")
+
+
+def _announcer(*, opens: bool) -> Callable[[Addresses], None]:
+    def announce(addresses: Addresses) -> None:
+        from segue.audition.lan import qr_text
+        from segue.audition.secrets import code_to_read
+
+        if addresses.join_url is not None and addresses.join_code is not None:
+            print(qr_text(addresses.join_url), flush=True)
+            _say(f"Join: {addresses.listen_url} with the code {code_to_read(addresses.join_code)}")
+        else:
+            _say(f"Listen and vote: {addresses.listen_url}")
+        if addresses.n_votes:
+            _say(f"The vote goes on; votes so far: {addresses.n_votes}.")
+        _say(f"Run the vote, only you: {addresses.host_url}")
+        _say("Turn in-ears and headphones down before you play. Control-C stops the server.")
+        if opens:
+            import webbrowser
+
+            webbrowser.open(addresses.host_url)
+
+    return announce
+
+
+def _check_options(*, blind: bool, anchor: bool, serve: bool, lan: bool, port: int | None) -> None:
+    if anchor and not blind:
+        raise OptionError("--anchor goes with --blind: a named anchor tells nothing.")
+    if lan and not serve:
+        raise OptionError("--lan goes with --serve: add it.")
+    if port is not None and not serve:
+        raise OptionError("--port goes with --serve: add it.")
+    if port is not None and not LOWEST_PORT <= port <= HIGHEST_PORT:
+        raise OptionError(f"--port {port} is outside {LOWEST_PORT} to {HIGHEST_PORT}.")
+
+
+def _say(words: str) -> None:
+    print(words, flush=True)
