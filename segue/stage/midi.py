@@ -1,0 +1,198 @@
+"""The tempo map as a Standard MIDI File, with bar lines, keys, markers and notes.
+
+A MIDI file knows steps of tempo only: while the tempo moves there is one event
+a beat, at the mean tempo of that beat. Microseconds a beat are whole numbers, so
+each is chosen from where the file's own clock has got to, and rounding never
+adds up.
+
+References
+----------
+.. [SMF] MIDI Manufacturers Association, "Standard MIDI Files 1.0", RP-001.
+.. [GM1] "General MIDI System Level 1", RP-003: key 76 and 77 of the drum
+   channel are high and low wood block.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+from segue.plan.layer import PadLayer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from mido import Message, MetaMessage, MidiTrack
+
+    from segue.music.key import Key
+    from segue.plan import Plan
+    from segue.stage.markers import Marker
+
+TICKS_A_BEAT: Final = 960
+MICROSECONDS: Final = 1_000_000
+_LONGEST_US: Final = 0xFFFFFF
+_CLOCK_MAY_STRAY_US: Final = 250.0
+"""A new tempo is written where the old one would be further off after the beat: a quarter of the
+millisecond that the rig's bars may be off."""
+_CLICK_KEYS: Final = {"bar": 76, "beat": 77}
+_CLICK_CHANNEL, _PAD_CHANNEL, _CUE_CHANNEL = 9, 0, 1
+_CLICK_TICKS: Final = TICKS_A_BEAT // 8
+_PAD_VELOCITY, _CUE_VELOCITY = 64, 72
+_CLICK_VELOCITY: Final = {"bar": 100, "beat": 76}
+_SHARPS_OF_MAJOR: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
+"""Sharps (flats negative) of the major key on each pitch class, six sharps for F sharp."""
+
+Event = tuple[int, "Message | MetaMessage"]
+
+
+def midi_bytes(plan: Plan, markers: Sequence[Marker]) -> bytes:
+    """A format 1 file: tempo map and markers, then click, chords and cue as notes.
+
+    Parameters
+    ----------
+    plan : Plan
+        Tick 0 is beat 0.
+    markers : sequence of Marker
+
+    Returns
+    -------
+    bytes
+    """
+    from mido import MidiFile
+
+    midi = MidiFile(type=1, ticks_per_beat=TICKS_A_BEAT)
+    midi.tracks.append(_track("tempo map", [*_conductor(plan), *_marker_events(markers)], plan))
+    midi.tracks.append(_track("click", _clicks(plan), plan))
+    midi.tracks.append(_track("chords", _chords(plan), plan))
+    midi.tracks.append(_track("cue", _cue(plan), plan))
+    out = io.BytesIO()
+    midi.save(file=out)
+    return out.getvalue()
+
+
+def tempo_events(plan: Plan) -> tuple[tuple[int, int], ...]:
+    """Tick and microseconds a beat of every change of tempo.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    tuple of (tick, microseconds a beat)
+        At every beat the file's clock is within a quarter of a millisecond of the
+        plan's tempo curve.
+    """
+    events: list[tuple[int, int]] = []
+    clock_us = 0.0
+    for start, end in _beats(plan):
+        beats = (_tick(end) - _tick(start)) / TICKS_A_BEAT
+        left_us = plan.tempo.seconds_at(end) * MICROSECONDS - clock_us
+        if not events or abs(events[-1][1] * beats - left_us) > _CLOCK_MAY_STRAY_US:
+            beat_us = min(max(round(left_us / beats), 1), _LONGEST_US)
+            events.append((_tick(start), beat_us))
+        clock_us += events[-1][1] * beats
+    return tuple(events)
+
+
+def _beats(plan: Plan) -> Iterator[tuple[float, float]]:
+    """Whole beats, split where a span of the tempo curve begins, to the end of the plan."""
+    edges = {float(beat) for beat in range(math.ceil(plan.end_beat))} | {plan.end_beat}
+    beat = 0.0
+    for span in plan.tempo.spans:
+        edges.add(beat)
+        beat += span.n_beats
+    ticks = sorted({_tick(edge) for edge in edges if edge <= plan.end_beat})
+    for a, b in pairwise(ticks):
+        yield a / TICKS_A_BEAT, b / TICKS_A_BEAT
+
+
+def _conductor(plan: Plan) -> Iterator[Event]:
+    from mido import MetaMessage
+
+    for tick, beat_us in tempo_events(plan):
+        yield tick, MetaMessage("set_tempo", tempo=beat_us)
+    metre = 0
+    for line in plan.bar_lines:
+        if line.metre != metre:
+            metre = line.metre
+            yield _tick(line.beat), MetaMessage("time_signature", numerator=metre, denominator=4)
+    yield 0, MetaMessage("key_signature", key=_key_signature(plan.key_from))
+    if plan.entry_beat > 0:
+        place = _tick(plan.entry_beat)
+        yield place, MetaMessage("key_signature", key=_key_signature(plan.key_to))
+
+
+def _marker_events(markers: Sequence[Marker]) -> Iterator[Event]:
+    from mido import MetaMessage
+
+    for marker in markers:
+        # Text of a MIDI file is Latin-1 to most readers.
+        text = marker.name.encode("latin-1", "replace").decode("latin-1")
+        yield _tick(marker.beat), MetaMessage("marker", text=text)
+
+
+def _key_signature(key: Key) -> str:
+    """Name that the library writes as sharps or flats."""
+    major = key.tonic if key.mode == "major" else (key.tonic + 3) % 12
+    sharps = _SHARPS_OF_MAJOR[major]
+    if abs(sharps) == 6:  # noqa: PLR2004 - six sharps or six flats are the same key
+        sharps = -6 if key.prefers_flats else 6
+    names = {
+        "major": ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#"),
+        "minor": ("Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#", "G#", "D#"),
+    }
+    return names[key.mode][sharps + 6] + ("m" if key.mode == "minor" else "")
+
+
+def _clicks(plan: Plan) -> Iterator[Event]:
+    for hit in plan.click:
+        start = _tick(hit.beat)
+        yield from _note(
+            _CLICK_KEYS[hit.kind],
+            (start, start + _CLICK_TICKS),
+            _CLICK_VELOCITY[hit.kind],
+            _CLICK_CHANNEL,
+        )
+
+
+def _chords(plan: Plan) -> Iterator[Event]:
+    voicings = [v for x in plan.layers if isinstance(x, PadLayer) for v in x.voicings]
+    for voicing in voicings:
+        place = _tick(voicing.start_beat), _tick(voicing.end_beat)
+        for midi in voicing.notes_midi:
+            yield from _note(midi, place, _PAD_VELOCITY, _PAD_CHANNEL)
+
+
+def _cue(plan: Plan) -> Iterator[Event]:
+    for note in plan.cue:
+        place = _tick(note.start_beat), _tick(note.end_beat)
+        yield from _note(round(note.midi), place, _CUE_VELOCITY, _CUE_CHANNEL)
+
+
+def _note(midi: int, place: tuple[int, int], velocity: int, channel: int) -> Iterator[Event]:
+    from mido import Message
+
+    yield place[0], Message("note_on", note=midi, velocity=velocity, channel=channel)
+    yield place[1], Message("note_off", note=midi, velocity=0, channel=channel)
+
+
+def _track(name: str, events: Iterable[Event], plan: Plan) -> MidiTrack:
+    """Events in order as a track; at one tick, notes end before others start."""
+    from mido import MetaMessage, MidiTrack
+
+    track = MidiTrack([MetaMessage("track_name", name=name)])
+    last = 0
+    ordered = sorted(events, key=lambda event: (event[0], event[1].type != "note_off"))
+    for tick, message in ordered:
+        at = max(tick, 0)
+        track.append(message.copy(time=at - last))
+        last = at
+    track.append(MetaMessage("end_of_track", time=max(_tick(plan.end_beat) - last, 0)))
+    return track
+
+
+def _tick(beat: float) -> int:
+    return round(beat * TICKS_A_BEAT)

@@ -1,0 +1,249 @@
+"""The pack: every file that the rig needs for one song change."""
+
+from __future__ import annotations
+
+import io
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import soundfile
+
+from segue import __version__
+from segue.audio.clip import Clip
+from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_lufs, short_term_lufs
+from segue.audio.true_peak import true_peak_dbtp
+from segue.errors import OptionError, RunFolderError
+from segue.render.guides import CEILING_DBFS
+from segue.runfolder.document import read_document
+from segue.runfolder.folder import whole_folder
+from segue.stage.cue_sheet import cue_sheet
+from segue.stage.markers import markers_of
+from segue.stage.midi import midi_bytes
+from segue.stage.riff import BroadcastFacts, CuePoint, bext_chunk, cue_chunks, with_chunks
+from segue.stage.sheet_html import sheets_html
+from segue.stage.sheet_pdf import sheets_pdf
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    import numpy.typing as npt
+
+    from segue.runfolder.document import CandidateRecord, RunDocument
+    from segue.stage.cue_sheet import CueSheet
+    from segue.stage.markers import Marker
+    from segue.stage.sheet_pdf import Paper
+
+CHANNELS: Final = ("music left", "music right", "click", "cue")
+_PACK_MARK: Final = "markers.json"
+"""A folder with this file in it is a pack, which a new one may replace."""
+_FADE_S: Final = 0.002
+_STEPS: Final = 1 << 23
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StageRequest:
+    """What `stage_pack` is asked to do.
+
+    Parameters
+    ----------
+    run : Path
+        A run folder.
+    out : Path
+        The pack to be: a folder.
+    rank : int or None
+        Candidate; None is the one that was chosen, or else the best scored.
+    channels : tuple of str
+        Order of the multichannel file: all of `CHANNELS`.
+    paper : {'a4', 'letter'}
+    in_ear_dba : float or None
+        A level measured in the ear.
+    """
+
+    run: Path
+    out: Path
+    rank: int | None = None
+    channels: tuple[str, ...] = CHANNELS
+    paper: Paper = "a4"
+    in_ear_dba: float | None = None
+
+    def __post_init__(self) -> None:
+        if sorted(self.channels) != sorted(CHANNELS):
+            raise OptionError(
+                f"channels '{', '.join(self.channels)}' are not an order of "
+                f"{', '.join(CHANNELS)}: name each of them once."
+            )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StagePack:
+    """What was written.
+
+    Parameters
+    ----------
+    files : tuple of str
+        Names in the pack.
+    sheet : CueSheet
+        Several make an evening's sheets.
+    markers : tuple of Marker
+    duration_s : float
+    rank : int
+    """
+
+    files: tuple[str, ...]
+    sheet: CueSheet
+    markers: tuple[Marker, ...]
+    duration_s: float
+    rank: int
+
+
+def stage_pack(request: StageRequest) -> StagePack:
+    """Write the pack of a candidate.
+
+    Parameters
+    ----------
+    request : StageRequest
+
+    Returns
+    -------
+    StagePack
+
+    Raises
+    ------
+    RunFolderError
+        If the run folder or one of its files cannot be read, or the pack not written.
+    OptionError
+        If there is no such candidate.
+    """
+    _check_free(request.out)
+    document = read_document(request.run)
+    record = _candidate(document, request.rank)
+    buses = _buses(request.run, record)
+    plan = record.plan
+    titles = {"from_title": document.outgoing.title, "to_title": document.incoming.title}
+    markers = markers_of(plan, **titles)
+    note = document.incoming.first_note
+    sheet = cue_sheet(
+        plan,
+        **titles,
+        first_note_midi=None if note is None else note.midi,
+        channels=request.channels,
+        ceiling_dbfs=CEILING_DBFS,
+        in_ear_dba=request.in_ear_dba,
+    )
+    files = {
+        **_sounds(request, record, buses, markers, document),
+        "tempo map.mid": midi_bytes(plan, markers),
+        "cue sheet.html": sheets_html([sheet]).encode(),
+        "cue sheet.pdf": sheets_pdf([sheet], paper=request.paper),
+        _PACK_MARK: _markers_json(markers),
+    }
+    with whole_folder(request.out) as folder:
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
+    return StagePack(
+        files=tuple(files),
+        sheet=sheet,
+        markers=markers,
+        duration_s=buses["click"].n_frames / document.rate_hz,
+        rank=record.rank,
+    )
+
+
+def _check_free(out: Path) -> None:
+    """Only an empty place, or an earlier pack, may be written over."""
+    if out.is_dir() and any(out.iterdir()) and not (out / _PACK_MARK).is_file():
+        raise RunFolderError(out, "holds other files and is not a pack: name a new one with --out.")
+    if out.exists() and not out.is_dir():
+        raise RunFolderError(out, "is a file: name a folder with --out.")
+
+
+def _candidate(document: RunDocument, rank: int | None) -> CandidateRecord:
+    if rank is None:
+        rank = 1 if document.choice is None else document.choice.rank
+    for record in document.candidates:
+        if record.rank == rank:
+            return record
+    raise OptionError(f"there is no candidate {rank}: the run has 1 to {len(document.candidates)}.")
+
+
+def _buses(run: Path, record: CandidateRecord) -> dict[str, Clip]:
+    """The candidate's sound from beat 0 on."""
+    names = {"music": record.music_file, "click": record.click_file, "cue": record.cue_file}
+    return {bus: _from_beat_0(run / name, record.plan.lead_in_s) for bus, name in names.items()}
+
+
+def _from_beat_0(path: Path, lead_in_s: float) -> Clip:
+    try:
+        samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+    except (OSError, soundfile.SoundFileError) as error:
+        raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
+    cut = samples[round(lead_in_s * rate_hz) :].copy()
+    fade = min(round(_FADE_S * rate_hz), len(cut))
+    cut[:fade] *= (np.sin(np.linspace(0, np.pi / 2, fade, endpoint=False)) ** 2)[:, None]
+    return Clip(samples=cut.astype(np.float32), rate_hz=rate_hz)
+
+
+def _sounds(
+    request: StageRequest,
+    record: CandidateRecord,
+    buses: dict[str, Clip],
+    markers: tuple[Marker, ...],
+    document: RunDocument,
+) -> dict[str, bytes]:
+    sides = {
+        "music left": buses["music"].samples[:, 0],
+        "music right": buses["music"].samples[:, -1],
+        "click": buses["click"].samples[:, 0],
+        "cue": buses["cue"].samples[:, 0],
+    }
+    together = np.stack([sides[name] for name in request.channels], axis=1)
+    rate_hz = document.rate_hz
+    points = [CuePoint(frame=round(m.time_s * rate_hz), name=m.name) for m in markers]
+    points = [point for point in points if point.frame < len(together)]
+    words = f"{document.outgoing.title} to {document.incoming.title}: {record.plan.recipe}"
+    bext = bext_chunk(_broadcast_facts(buses["music"], words))
+    clips = {
+        "all channels.wav": Clip(samples=together, rate_hz=rate_hz),
+        "music.wav": buses["music"],
+        "click.wav": buses["click"],
+        "cue.wav": buses["cue"],
+    }
+    marks = cue_chunks(points)
+    return {
+        name: with_chunks(_wav(clip), before_data=bext, after_data=marks)
+        for name, clip in clips.items()
+    }
+
+
+def _wav(clip: Clip) -> bytes:
+    """24-bit PCM; with more than two channels the header says that they have no places."""
+    steps = np.clip(np.rint(clip.samples.astype(np.float64) * _STEPS), -_STEPS, _STEPS - 1)
+    words: npt.NDArray[np.int32] = steps.astype(np.int32) << 8
+    out = io.BytesIO()
+    kind = "WAVEX" if clip.samples.shape[1] > 2 else "WAV"  # noqa: PLR2004 - stereo
+    soundfile.write(out, words, clip.rate_hz, subtype="PCM_24", format=kind)
+    return out.getvalue()
+
+
+def _broadcast_facts(music: Clip, words: str) -> BroadcastFacts:
+    return BroadcastFacts(
+        description=words,
+        originator=f"segue {__version__}",
+        # Left open: the same run gives the same pack, so no clock is read.
+        date="",
+        time="",
+        loudness_lufs=integrated_lufs(music),
+        range_lu=loudness_range_lu(music),
+        true_peak_dbtp=true_peak_dbtp(music, oversampling=8),
+        momentary_lufs=float(momentary_lufs(music)[1].max()),
+        short_term_lufs=float(short_term_lufs(music)[1].max()),
+        history=f"A=PCM,F={music.rate_hz},W=24,M=stereo",
+    )
+
+
+def _markers_json(markers: tuple[Marker, ...]) -> bytes:
+    rows = [{"time_s": round(m.time_s, 6), "beat": m.beat, "name": m.name} for m in markers]
+    text = json.dumps({"schema_version": 1, "markers": rows}, indent=1, ensure_ascii=False)
+    return (text + "\n").encode()

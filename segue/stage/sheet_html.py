@@ -1,0 +1,100 @@
+"""The cue sheet as one HTML page that prints on one sheet of A4 or Letter."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import TYPE_CHECKING, Final
+
+from segue.stage.cue_sheet import table_of
+from segue.stage.staff import staff_svg
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from segue.stage.cue_sheet import CueSheet
+
+STYLE: Final = """
+@page { margin: 11mm }
+:root { color-scheme: light dark }
+body { font: 15px/1.35 system-ui, "DejaVu Sans", sans-serif; margin: 1.2rem auto; max-width: 46rem;
+  padding: 0 1rem }
+h1 { font-size: 1.7rem; line-height: 1.15; margin: 0 }
+h2 { font-size: 1.05rem; margin: .9rem 0 .3rem }
+p { margin: .3rem 0 }
+dl.big { display: grid; grid-template-columns: repeat(3, auto); gap: .3rem 1.2rem; margin: .8rem 0 }
+dl.big dt { font-size: .85rem }
+dl.big dd { font-size: 1.35rem; font-weight: 700; margin: 0 }
+table { border-collapse: collapse; width: 100% }
+th, td { text-align: left; vertical-align: top; padding: .22rem .5rem .22rem 0;
+  border-bottom: 1px solid currentColor }
+td { font-size: 1.12rem }
+td.bar { font-weight: 700; font-size: 1.25rem; white-space: nowrap }
+td.time { white-space: nowrap; font-variant-numeric: tabular-nums }
+figure { display: flex; align-items: center; gap: 1rem; margin: .6rem 0 }
+figure strong { font-size: 1.9rem }
+svg.staff { height: 5.4rem; width: auto }
+.care { border: 2px solid currentColor; padding: .4rem .7rem; margin-top: .8rem; font-size: .9rem }
+section.sheet + section.sheet { break-before: page }
+@media print {
+  body { margin: 0; max-width: none; padding: 0; color: #000; background: #fff; font-size: 13.5px }
+}
+"""
+
+
+def sheets_html(sheets: Sequence[CueSheet]) -> str:
+    """One page for each sheet, in one document.
+
+    Parameters
+    ----------
+    sheets : sequence of CueSheet
+        One for a song change; several for an evening.
+
+    Returns
+    -------
+    str
+        Needs no other file and no network.
+    """
+    title = "; ".join(f"{sheet.from_title} to {sheet.to_title}" for sheet in sheets)
+    return (
+        '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>Cue sheet: {escape(title)}</title><style>{STYLE}</style></head>\n<body>"
+        + "\n".join(_sheet(sheet) for sheet in sheets)
+        + "</body></html>\n"
+    )
+
+
+def _sheet(sheet: CueSheet) -> str:
+    big = (
+        ("tempo", f"{sheet.tempo_from} → {sheet.tempo_to} BPM"),
+        ("key", f"{sheet.key_from} → {sheet.key_to}"),
+        ("segue", sheet.length),
+    )
+    facts = "".join(f"<div><dt>{escape(n)}</dt><dd>{escape(v)}</dd></div>" for n, v in big)
+    rows = "".join(
+        f'<tr><td class="bar">{escape(place)}</td><td class="time">{time}</td>'
+        f"<td>{escape(who)}</td><td>{escape(what)}</td></tr>"
+        for place, time, who, what in table_of(sheet)
+    )
+    channels = ", ".join(f"{n} {name}" for n, name in enumerate(sheet.channels, start=1))
+    care = "".join(f"<p>{escape(words)}</p>" for words in sheet.care)
+    return (
+        f'<section class="sheet"><h1>{escape(sheet.from_title)} → {escape(sheet.to_title)}</h1>'
+        f"<p>{escape(sheet.recipe)}: {escape(sheet.why)}</p>"
+        f'<dl class="big">{facts}</dl><p>{escape(sheet.relation)}</p>'
+        "<table><thead><tr><th>bar</th><th>time</th><th>who</th><th>what</th></tr></thead>"
+        f"<tbody>{rows}</tbody></table>{_figure(sheet)}"
+        f"<p>Channels of the multichannel file: {escape(channels)}. "
+        "Click and cue are for ears only; they are not in the music.</p>"
+        f'<div class="care" role="note">{care}</div></section>'
+    )
+
+
+def _figure(sheet: CueSheet) -> str:
+    if sheet.note is None:
+        return ""
+    octave = " (sounds an octave below the written note)" if sheet.note.is_octave_clef else ""
+    return (
+        f"<figure>{staff_svg(sheet.note)}<figcaption>singer's first note"
+        f"<br><strong>{escape(sheet.note.name)}</strong>{octave}</figcaption></figure>"
+    )

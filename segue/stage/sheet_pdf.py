@@ -1,0 +1,166 @@
+"""The cue sheet as a PDF of one page a sheet, drawn with matplotlib."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+from typing import TYPE_CHECKING, Final, Literal
+
+from segue.stage.cue_sheet import table_of
+from segue.stage.staff import smooth_points
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from matplotlib.figure import Figure
+
+    from segue.stage.cue_sheet import CueSheet
+    from segue.stage.staff import StaffNote
+
+Paper = Literal["a4", "letter"]
+
+PAPER_INCHES: Final[dict[Paper, tuple[float, float]]] = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}
+_MARGIN: Final = 0.6
+_POINTS_AN_INCH: Final = 72
+_LEADING: Final = 1.32
+_LETTER_WIDTH: Final = 0.56
+_BOLD_WIDTH: Final = 0.66
+"""Mean width of a letter in type sizes, on the safe side; DejaVu Sans."""
+_COLUMNS: Final = (0.0, 1.45, 2.15, 3.15)
+_ROW_SIZE, _SMALL_ROW_SIZE, _ROOMY_ROWS = 13.0, 10.5, 14
+_STAFF_SPACE: Final = 0.1
+
+
+def sheets_pdf(sheets: Sequence[CueSheet], *, paper: Paper = "a4") -> bytes:
+    """One page for each sheet.
+
+    Parameters
+    ----------
+    sheets : sequence of CueSheet
+    paper : {'a4', 'letter'}
+
+    Returns
+    -------
+    bytes
+        The same for the same sheets.
+    """
+    from matplotlib.backends.backend_pdf import PdfPages
+    from matplotlib.figure import Figure
+
+    out = io.BytesIO()
+    still = {"Creator": "segue", "Producer": "matplotlib", "CreationDate": None}
+    with PdfPages(out, metadata=still) as pages:
+        for sheet in sheets:
+            figure = Figure(figsize=PAPER_INCHES[paper])
+            _Page(figure).write(sheet)
+            pages.savefig(figure)
+    return out.getvalue()
+
+
+class _Page:
+    """A page that is written from the top down; places in inches."""
+
+    def __init__(self, figure: Figure) -> None:
+        self.figure = figure
+        self.width, self.height = (float(side) for side in figure.get_size_inches())
+        self.y = self.height - _MARGIN
+
+    def write(self, sheet: CueSheet) -> None:
+        self._words(f"{sheet.from_title} → {sheet.to_title}", size=19, bold=True)
+        self._words(f"{sheet.recipe}: {sheet.why}", size=10.5)
+        self._space(0.12)
+        for name, value in (
+            ("tempo", f"{sheet.tempo_from} → {sheet.tempo_to} BPM"),
+            ("key", f"{sheet.key_from} → {sheet.key_to}"),
+            ("segue", sheet.length),
+        ):
+            top = self.y
+            self._words(name, size=10.5)
+            self.y = top
+            self._words(value, size=16, bold=True, x=0.8)
+        self._words(sheet.relation, size=10.5)
+        self._space(0.12)
+        self._row(("bar", "time", "who", "what"), size=9.5)
+        size = _ROW_SIZE if len(sheet.rows) <= _ROOMY_ROWS else _SMALL_ROW_SIZE
+        for row in table_of(sheet):
+            self._rule()
+            self._row(row, size=size)
+        self._space(0.1)
+        if sheet.note is not None:
+            self._staff(sheet.note)
+        channels = ", ".join(f"{n} {name}" for n, name in enumerate(sheet.channels, start=1))
+        self._words(
+            f"Channels of the multichannel file: {channels}. "
+            "Click and cue are for ears only; they are not in the music.",
+            size=9.5,
+        )
+        self._space(0.1)
+        for words in sheet.care:
+            self._words(words, size=9.5, bold=True)
+
+    def _space(self, inches: float) -> None:
+        self.y -= inches
+
+    def _words(self, words: str, *, size: float, bold: bool = False, x: float = 0.0) -> None:
+        """Write a paragraph and move below it."""
+        room = (self.width - 2 * _MARGIN - x) * _POINTS_AN_INCH
+        lines = textwrap.wrap(
+            words, max(int(room / (size * (_BOLD_WIDTH if bold else _LETTER_WIDTH))), 8)
+        ) or [""]
+        for line in lines:
+            self.figure.text(
+                (_MARGIN + x) / self.width,
+                self.y / self.height,
+                # A dollar sign would start a formula.
+                line.replace("$", r"\$"),
+                size=size,
+                weight="bold" if bold else "normal",
+                va="top",
+            )
+            self.y -= size * _LEADING / _POINTS_AN_INCH
+
+    def _row(self, cells: Sequence[str], *, size: float) -> None:
+        top, lowest = self.y, self.y
+        for x, cell in zip(_COLUMNS, cells, strict=True):
+            self.y = top
+            self._words(cell, size=size, x=x, bold=x == 0.0)
+            lowest = min(lowest, self.y)
+        self.y = lowest
+
+    def _rule(self) -> None:
+        self._space(0.04)
+        y = self.y / self.height
+        ends = [_MARGIN / self.width, 1 - _MARGIN / self.width]
+        self._line(ends, [y, y], 0.5)
+        self._space(0.05)
+
+    def _line(self, x: Sequence[float], y: Sequence[float], width: float) -> None:
+        from matplotlib.lines import Line2D
+
+        self.figure.add_artist(Line2D(x, y, color="black", linewidth=width))
+
+    def _staff(self, note: StaffNote) -> None:
+        from matplotlib.patches import Ellipse
+
+        above, below = max(6.0, note.y + 1), min(-2.2, note.y - 1)
+        base = self.y - (above + 0.8) * _STAFF_SPACE
+        left = _MARGIN
+
+        def at(x: float, y: float) -> tuple[float, float]:
+            return (left + x * _STAFF_SPACE) / self.width, (base + y * _STAFF_SPACE) / self.height
+
+        lines = [(0.0, 9.0, float(y)) for y in range(5)]
+        lines += [(5.0, 7.0, y) for y in note.ledger_lines]
+        for x0, x1, y in lines:
+            a, b = at(x0, y), at(x1, y)
+            self._line([a[0], b[0]], [a[1], b[1]], 0.8)
+        clef = [at(x, y) for x, y in smooth_points()]
+        self._line([x for x, _ in clef], [y for _, y in clef], 1.5)
+        head = at(6.0, note.y)
+        size = (1.3 * _STAFF_SPACE / self.width, 0.95 * _STAFF_SPACE / self.height)
+        self.figure.add_artist(Ellipse(head, *size, color="black"))
+        self.figure.text(*at(4.4, note.y), note.accidental, size=13, va="center", ha="center")
+        if note.is_octave_clef:
+            self.figure.text(*at(1.9, -2.6), "8", size=9, va="center", ha="center")
+        self.figure.text(*at(11, 2), f"singer's first note: {note.name}", size=15, va="center")
+        self.y = base + (below - 1) * _STAFF_SPACE

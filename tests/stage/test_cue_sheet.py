@@ -1,0 +1,122 @@
+"""What the cue sheet says, and how it looks on paper and in a browser."""
+
+import shutil
+from dataclasses import replace
+
+import pytest
+
+from segue.music.key import parse_key
+from segue.stage.cue_sheet import clock, cue_sheet, table_of
+from segue.stage.pack import CHANNELS
+from segue.stage.sheet_html import sheets_html
+from segue.stage.sheet_pdf import sheets_pdf
+from segue.stage.staff import staff_note, staff_svg
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
+
+
+def _sheet(plan, **changes):
+    facts = {
+        "from_title": "Old",
+        "to_title": "New",
+        "first_note_midi": 66.1,
+        "channels": CHANNELS,
+        "ceiling_dbfs": -12.0,
+    }
+    return cue_sheet(plan, **(facts | changes))
+
+
+def test_rows_run_forward_and_name_the_entry_in_its_bar(plans):
+    sheet = _sheet(plans[0])
+    assert [row.time_s for row in sheet.rows] == sorted(row.time_s for row in sheet.rows)
+    entry = next(row for row in sheet.rows if row.what.startswith("New: bar one"))
+    line = next(line for line in plans[0].bar_lines if line.beat == plans[0].entry_beat)
+    assert entry.place == str(line.number)
+
+
+def test_a_ramp_says_who_moves_the_tempo(plans):
+    assert any("tempo moves from" in row.what for row in _sheet(plans[0]).rows)
+
+
+def test_talk_is_on_the_sheet(plans):
+    sheet = _sheet(replace(plans[1], talk_s=25.0))
+    assert any(row.what == "talk, 25 s" for row in sheet.rows)
+
+
+def test_place_is_written_once(plans):
+    places = [place for place, *_ in table_of(_sheet(plans[0])) if place]
+    assert len(places) == len(set(places))
+
+
+def test_care_is_always_there_and_exposure_when_measured(plans):
+    plain, measured = _sheet(plans[0]), _sheet(plans[0], in_ear_dba=94.0)
+    assert "-12 dBFS" in plain.care[0]
+    assert "1 h a day" in measured.care[1]
+
+
+def test_clock_counts_minutes():
+    assert clock(67.46) == "1:07.5"
+    assert clock(59.97) == "1:00.0"
+
+
+# Lines of the treble staff from below: E4 G4 B4 D5 F5 (music theory, common practice).
+LINES = [(64, 0.0), (67, 1.0), (71, 2.0), (74, 3.0), (77, 4.0)]
+
+
+@pytest.mark.parametrize(("midi", "y"), LINES, ids=["E4", "G4", "B4", "D5", "F5"])
+def test_notes_of_the_treble_lines_stand_on_them(midi, y):
+    note = staff_note(midi, parse_key("C major"))
+    assert note.y == y
+    assert not note.ledger_lines
+
+
+def test_middle_c_has_one_line_below_and_a5_one_above():
+    assert staff_note(60, parse_key("C major")).ledger_lines == (-1.0,)
+    assert staff_note(81, parse_key("C major")).ledger_lines == (5.0,)
+
+
+def test_low_notes_are_written_an_octave_up_under_an_8():
+    note = staff_note(50, parse_key("D major"))
+    assert note.is_octave_clef
+    assert (note.name, note.y) == ("D3", -0.5)
+    assert ">8<" in staff_svg(note)
+
+
+def test_spelling_follows_the_key():
+    assert staff_note(66, parse_key("E major")).accidental == "♯"
+    assert staff_note(66, parse_key("Db major")).accidental == "♭"
+
+
+def test_titles_are_escaped(plans):
+    page = sheets_html([_sheet(plans[0], from_title="<script>alert(1)</script>")])
+    assert "<script" not in page
+    assert "&lt;script&gt;" in page
+
+
+def test_pdf_is_the_same_for_the_same_sheet_and_one_page_each(plans):
+    sheet = _sheet(plans[0], from_title="Price $5 $6")
+    once, again = sheets_pdf([sheet]), sheets_pdf([sheet])
+    assert once == again
+    assert once.startswith(b"%PDF-")
+    assert b"/Count 2" in sheets_pdf([sheet, sheet], paper="letter")
+
+
+def test_sheet_prints_on_one_page_in_a_browser(plans, tmp_path):
+    sync_api = pytest.importorskip("playwright.sync_api", reason="needs playwright")
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        pytest.skip("no Chromium found to print the cue sheet in")
+    page_file = tmp_path / "cue sheet.html"
+    page_file.write_text(sheets_html([_sheet(plans[0], in_ear_dba=94.0)]), encoding="utf-8")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
+        page = browser.new_page()
+        troubles = []
+        page.on("console", lambda message: troubles.append(message.text))
+        page.goto(page_file.as_uri())
+        for paper in ("A4", "Letter"):
+            assert page.pdf(format=paper).count(b"/Type /Page\n") == 1, paper
+        staff = page.locator("svg.staff").bounding_box()
+        browser.close()
+    assert not troubles
+    assert staff["height"] > 50
