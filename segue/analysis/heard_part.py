@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soxr
 
+from segue.analysis.envelope import mono_of
 from segue.analysis.harmonic_change import harmonic_change
 from segue.analysis.metre_evidence import Evidence
 from segue.analysis.onsets import HOP_S, RATE_HZ, onset_curves
@@ -104,5 +105,5 @@ def _last_attack_s(bands: npt.NDArray[np.float64]) -> float | None:
 
 
 def _mono(clip: Clip) -> npt.NDArray[np.float32]:
-    mixed = clip.samples.mean(axis=1)
+    mixed = mono_of(clip.samples)
     return np.asarray(soxr.resample(mixed, clip.rate_hz, RATE_HZ), dtype=np.float32)

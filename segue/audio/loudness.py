@@ -178,11 +178,19 @@ def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.
 
     if not clip.n_frames:
         return np.zeros(0)
-    weighted = sosfilt(k_weighting_sos(clip.rate_hz), clip.samples.astype(np.float64), axis=0)
-    total = np.concatenate([[0.0], np.cumsum(np.square(weighted).sum(axis=1))])
     window = min(round(window_s * clip.rate_hz), clip.n_frames)
-    starts = np.arange(0, clip.n_frames - window + 1, max(1, round(hop_s * clip.rate_hz)))
-    powers: npt.NDArray[np.float64] = (total[starts + window] - total[starts]) / window
+    hop = max(1, round(hop_s * clip.rate_hz))
+    # Sums over the longest steps that windows and hops are made of: far fewer than frames.
+    step = math.gcd(window, hop)
+    n_steps = clip.n_frames // step
+    energies = np.zeros(n_steps)
+    for channel in clip.samples.T:
+        weighted = sosfilt(k_weighting_sos(clip.rate_hz), channel.astype(np.float64))
+        steps = weighted[: n_steps * step].reshape(n_steps, step)
+        energies += np.einsum("ij,ij->i", steps, steps)
+    total = np.concatenate([[0.0], np.cumsum(energies)])
+    starts = np.arange(0, clip.n_frames - window + 1, hop) // step
+    powers: npt.NDArray[np.float64] = (total[starts + window // step] - total[starts]) / window
     return powers
 
 

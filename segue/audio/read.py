@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 DEFAULT_EDGE_S: Final = 45.0
 DEFAULT_RATE_HZ: Final = 48_000
 MIN_SONG_S: Final = 2.0
-"""Shorter is a sound, not a song: no bar fits at most tempi. Chosen by ear."""
+"""Shorter is a sound, not a song: no bar fits at most tempi. Set by judgement."""
 _CONTEXT_S: Final = 0.25
 """Real audio decoded on both sides of the cut; the resampler's filter reaches under 0.05 s."""
 

@@ -1,4 +1,4 @@
-"""Clips to disk, whole or not at all."""
+"""Clips to disk, whole or not at all, and back."""
 
 from __future__ import annotations
 
@@ -7,12 +7,11 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
+from segue.audio.clip import Clip
 from segue.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
-
-    from segue.audio.clip import Clip
 
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
@@ -54,3 +53,26 @@ def write_wav24(path: Path, clip: Clip) -> None:
         ) from error
     finally:
         part.unlink(missing_ok=True)
+
+
+def read_wav(path: Path) -> Clip:
+    """A clip that `write_wav24` wrote.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Clip
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    """
+    try:
+        samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
+    except (OSError, soundfile.SoundFileError) as error:
+        raise InputError(path, f"cannot be read ({error}); make the run again.") from error
+    return Clip(samples=samples, rate_hz=rate_hz)

@@ -29,7 +29,7 @@ ANCHOR_RANK: Final = 0
 ANCHOR_NAME: Final = "hard cut"
 
 _FADE_S: Final = 0.003
-"""Of both sides of the cut: the cut shall lose by its music, not by a click. Chosen by ear."""
+"""Of both sides of the cut: the cut shall lose by its music, not by a click. Set by judgement."""
 _SHORTEST_S: Final = 0.5
 """An interlude below it is nearly a cut itself, and no anchor can be told from it."""
 

@@ -7,7 +7,16 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from segue.cli.options import overrides_of
+from segue.cli.audition import audition
+from segue.cli.choose import choose
+from segue.cli.explain import explain
+from segue.cli.options import overrides_of, seconds_of
+from segue.cli.path import path
+from segue.cli.recipes import own_recipes_folder, shelf_at_hand
+from segue.cli.recipes import recipes as recipes_group
+from segue.cli.review import review
+from segue.cli.stage import stage
+from segue.cli.taste import taste
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
@@ -43,6 +52,16 @@ Recipes = Annotated[Path | None, typer.Option(help="A folder of recipes instead 
 Only = Annotated[list[str] | None, typer.Option("--recipe", help="Use this recipe (repeatable).")]
 RateHz = Annotated[int, typer.Option("--rate", help="Frames per second of the WAVs.")]
 EdgeS = Annotated[float, typer.Option("--edge-seconds", help="How much of each song is read.")]
+For = Annotated[
+    Literal["talk", "lift", "calm", "dance"] | None,
+    typer.Option("--for", help="What it is for: weighs the score for that."),
+]
+Talk = Annotated[str | None, typer.Option(help="The singer talks that long: '25s', '1m10s'.")]
+Match = Annotated[bool, typer.Option("--match", help="Bring both songs to one loudness.")]
+ShiftB = Annotated[int, typer.Option(help="Move the second song by semitones: -1 is down one.")]
+Pad = Annotated[
+    Path | None, typer.Option(help="Your own pad sound: one recorded note, or a SoundFont.")
+]
 Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
 Replace = Annotated[bool, typer.Option("--replace", help="Replace a run whose choice was made.")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
@@ -51,6 +70,17 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 DEMO_OUT = Path("segue-demo")
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
 SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
+MOST_SHIFT_SEMITONES = 6
+
+
+app.command()(path)
+app.command()(stage)
+app.command()(review)
+app.command()(audition)
+app.command()(choose)
+app.command()(explain)
+app.command()(taste)
+app.add_typer(recipes_group)
 
 
 @app.callback(invoke_without_command=True)
@@ -85,8 +115,13 @@ def between(
     lead_b: Lead = None,
     recipes: Recipes = None,
     recipe: Only = None,
+    purpose: For = None,
     rate_hz: RateHz = 48_000,
     edge_s: EdgeS = 45.0,
+    talk: Talk = None,
+    match: Match = False,
+    shift_b: ShiftB = 0,
+    pad: Pad = None,
     seed: Seed = 0,
     replace: Replace = False,
     json: Json = False,
@@ -94,6 +129,7 @@ def between(
 ) -> None:
     """Make three ways from the end of SONG_A to the start of SONG_B."""
     _check_rate_and_edge(rate_hz, edge_s)
+    _check_shift(shift_b)
     outgoing = overrides_of(
         key=key_a,
         tempo_bpm=tempo_a,
@@ -112,6 +148,7 @@ def between(
         first_note=first_note_b,
     )
     from segue.between import Request
+    from segue.cli.weights_file import read_weights, weights_path
 
     request = Request(
         outgoing=song_a,
@@ -123,7 +160,14 @@ def between(
         incoming_overrides=incoming,
         lead=lead_b,
         recipes=recipes,
+        own_recipes=own_recipes_folder(),
         only=tuple(recipe or ()),
+        purpose=purpose,
+        own_weights=read_weights(weights_path()),
+        talk_s=None if talk is None else seconds_of("--talk", talk),
+        match=match,
+        shift_b=shift_b,
+        pad=pad,
         seed=seed,
         replace=replace,
     )
@@ -141,7 +185,9 @@ def demo(
     from segue.cli.shipped import demo_pair
 
     song_a, song_b = demo_pair()
-    _run(Request(outgoing=song_a, incoming=song_b, out=out), json=json, quiet=quiet)
+    own = own_recipes_folder()
+    request = Request(outgoing=song_a, incoming=song_b, out=out, own_recipes=own)
+    _run(request, json=json, quiet=quiet)
 
 
 @app.command()
@@ -179,26 +225,12 @@ def analyse(
         print_facts(facts)
 
 
-@app.command(name="recipes")
-def list_recipes(
-    folder: Annotated[Path | None, typer.Option("--recipes", help="Another folder.")] = None,
-    json: Json = False,
-) -> None:
-    """List the recipes on the shelf."""
-    from segue.cli.tables import print_json, print_recipes
-    from segue.plan import load_recipes, shelf_folder
-
-    recipes = load_recipes(folder or shelf_folder())
-    if json:
-        print_json([{"name": r.name, "family": r.family, "summary": r.summary} for r in recipes])
-    else:
-        print_recipes(recipes)
-
-
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
-    from segue.between import N_PROPOSALS, N_STEPS_A_CANDIDATE, N_STEPS_AROUND, make_segues
+    from segue.between import N_STEPS_A_CANDIDATE, N_STEPS_AROUND, make_segues
     from segue.cli.progress import progress_bar
+    from segue.shortlist import N_PROPOSALS
 
+    shelf_at_hand(request.recipes)
     n_candidates = len(request.only) or N_PROPOSALS
     total = N_STEPS_AROUND + N_STEPS_A_CANDIDATE * n_candidates
     with progress_bar(total, quiet=quiet) as tell:
@@ -216,6 +248,14 @@ def _print_run(document: RunDocument, out: Path, *, json: bool, quiet: bool) -> 
     print_candidates(document)
     if not quiet:
         print_where(document, out)
+
+
+def _check_shift(semitones: int) -> None:
+    if abs(semitones) > MOST_SHIFT_SEMITONES:
+        raise OptionError(
+            f"--shift-b {semitones} is more than {MOST_SHIFT_SEMITONES} semitones: "
+            "by then it is another song; move it the other way, or less."
+        )
 
 
 def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:

@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     from segue.music.chord import Chord
 
 BASS_RANGE_MIDI: Final = (40, 51)
-"""E2 to D#3: one octave, so every root has exactly one place. Chosen by ear."""
+"""E2 to D#3: one octave, so every root has exactly one place. Set by judgement."""
 
 UPPER_RANGE_MIDI: Final = (55, 74)
-"""G3 to D5: under most voices' first notes and above the mud. Chosen by ear."""
+"""G3 to D5: under most voices' first notes and above the mud. Set by judgement."""
 
 _UPPER_VOICES: Final = 3
 _WIDEST_GAP: Final = 12

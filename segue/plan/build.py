@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from segue.plan.ducking import ducked
 from segue.plan.edges import song_end, song_start
 from segue.plan.guides import click_hits, cue_notes
 from segue.plan.layers import planned_layer
+from segue.plan.levels import song_levels
 from segue.plan.plan import Plan
 from segue.plan.shaping import Setting
 from segue.plan.song_maps import LEAD_IN_S
@@ -20,13 +20,6 @@ if TYPE_CHECKING:
     from segue.plan.recipe import Recipe
     from segue.plan.timeline import Timeline
 
-TARGET_LUFS: Final = -16.0
-"""Loudest level both songs are brought to: leaves room above for peaks, which stretching
-raises by up to 6 dB, so that the limiter has almost nothing to do. Chosen on the demo songs."""
-
-QUIETEST_LUFS: Final = -40.0
-"""A song quieter than this (or silent) does not pull the other one down with it."""
-
 
 def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about the evening
     recipe: Recipe,
@@ -36,6 +29,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     outgoing_has_stems: bool = False,
     incoming_has_stems: bool = False,
     talk_s: float | None = None,
+    match: bool = False,
     seed: int = 0,
 ) -> Plan:
     """Plan one way across.
@@ -49,6 +43,8 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         Whether layers can name roles; else they fall back on parts of the mix.
     talk_s : float or None
         What the singer wants for talking inside the interlude.
+    match : bool
+        Bring both songs to one loudness; else they keep the levels they have.
     seed : int
         For everything random in the render.
 
@@ -75,7 +71,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     layers = tuple(layer for made in planned for layer in made.layers)
     if talk_s is not None and recipe.suits.talk == "either":
         layers = ducked(layers, time)
-    target = _target_lufs(outgoing, incoming)
+    levels = song_levels(outgoing, incoming, match=match)
     return Plan(
         recipe=recipe.name,
         family=recipe.family,
@@ -93,25 +89,15 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         layers=layers,
         click=click_hits(time, bar_lines, recipe.layers),
         cue=cue_notes(time, incoming.key.key, incoming.first_note, recipe.layers),
-        target_lufs=target,
-        outgoing_gain_db=_gain_db(outgoing, target),
-        incoming_gain_db=_gain_db(incoming, target),
+        target_lufs=levels.target_lufs,
+        outgoing_gain_db=levels.outgoing_gain_db,
+        incoming_gain_db=levels.incoming_gain_db,
         key_from_tuning_cents=outgoing.tuning_cents,
         key_to_tuning_cents=incoming.tuning_cents,
         seed=seed,
         talk_s=talk_s,
         notes=(*notes(time, talk_s=talk_s), *(n for made in planned for n in made.notes)),
     )
-
-
-def _target_lufs(outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
-    levels = [f.level.loudness_lufs for f in (outgoing, incoming)]
-    return min([TARGET_LUFS, *(x for x in levels if x > QUIETEST_LUFS)])
-
-
-def _gain_db(facts: EdgeFacts, target_lufs: float) -> float:
-    loudness = facts.level.loudness_lufs
-    return target_lufs - loudness if math.isfinite(loudness) and loudness > QUIETEST_LUFS else 0.0
 
 
 def _singer_beat(time: Timeline) -> float | None:

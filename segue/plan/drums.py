@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from segue.plan.shaping import Setting
 
 SOFT_HIT_DB: Final = -8.0
-"""How much softer an 'o' is than an 'x'. Chosen by ear."""
+"""How much softer an 'o' is than an 'x'. Set by judgement."""
 
 _WRITTEN_METRE: Final = 4
 """Patterns that do not fill whole bars of the song are taken to be written in four."""

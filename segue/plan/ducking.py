@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 TALK_DUCK_DB: Final = -14.0
 """What plays under a talk that it was not written for is brought down this much: with the few
-decibels of its own below the songs, to 15 LU under them. Chosen by ear."""
+decibels of its own below the songs, to 15 LU under them. Set by judgement."""
 
 
 def ducked(layers: tuple[Layer, ...], time: Timeline) -> tuple[Layer, ...]:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, Ending, Opening
 
 _RING_BEATS_SHARE: Final = 0.5
-"""A last hit keeps at least this share of a bar to ring before the interlude. Chosen by ear."""
+"""A last hit keeps at least this share of a bar to ring before the interlude. Set by judgement."""
 
 _CUT_SHORT_BEATS: Final = 0.25
 """A file that stops this close before a bar line was cut on it. Chosen on the demo songs."""

@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from segue.plan.timeline import Timeline
 
 _AFTER_ATTACK_S: Final = 0.25
-"""The ring of a last hit is taken here after it, when the attack is over. Chosen by ear."""
+"""The ring of a last hit is taken here after it, when the attack is over. Set by judgement."""
 
 _BEFORE_END_S: Final = 0.1
 """No moment is taken closer to the end of what was read."""
 
 _RING_S: Final = 0.6
-"""A last hit that sounds on for less is no chord to hold. Chosen by ear."""
+"""A last hit that sounds on for less is no chord to hold. Set by judgement."""
 
 _TONE_LOW_MIDI: Final = 55
 """G3: a chord is thinned out to its tone in the octave from here."""

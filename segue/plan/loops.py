@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from segue.plan.timeline import Timeline
 
 _JOIN_S: Final = 0.012
-"""Old and new repetition cross over in this time; their fades sum to one. Chosen by ear."""
+"""Old and new repetition cross over in this time; their fades sum to one. Set by judgement."""
 
 _BEFORE_LINE_S: Final = 0.015
 """The crossing starts here before the bar line, so that the attack on it is whole."""

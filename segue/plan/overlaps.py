@@ -19,7 +19,7 @@ BASS_BELOW_HZ: Final = 150.0
 """A layer that is cut below this has no bass line."""
 
 _AUDIBLE_DB: Final = -30.0
-"""What is further down under a song at its full level is not followed. Chosen by ear."""
+"""What is further down under a song at its full level is not followed. Set by judgement."""
 
 _LONGEST_BEATS: Final[dict[Purposely, float]] = {"two vocals": 0.25, "two bass lines": 1.0}
 """Shorter meetings are joins."""

@@ -26,26 +26,26 @@ if TYPE_CHECKING:
     from segue.plan.recipe import Recipe, Suits
 
 _KEY_SLACK: Final = 0.35
-"""Key distance outside a recipe's range at which it suits no more than half. Chosen by ear."""
+"""Key distance outside a recipe's range at which it suits no more than half. Set by judgement."""
 _TEMPO_SLACK: Final = 0.12
-"""The same for the logarithm of the tempo ratio. Chosen by ear."""
+"""The same for the logarithm of the tempo ratio. Set by judgement."""
 _WRONG_KIND: Final = 0.5
-"""Factor for an ending or opening that a recipe is not made for. Chosen by ear."""
+"""Factor for an ending or opening that a recipe is not made for. Set by judgement."""
 _NO_PULSE: Final = 0.1
-"""Factor for a recipe that needs beats where none are clear. Chosen by ear."""
+"""Factor for a recipe that needs beats where none are clear. Set by judgement."""
 _NO_STEM: Final = 0.1
-"""Factor for a recipe that needs a stem which is not given. Chosen by ear."""
+"""Factor for a recipe that needs a stem which is not given. Set by judgement."""
 _OTHER_METRE: Final = 0.1
-"""Factor for two songs at once whose bars are of different length. Chosen by ear."""
+"""Factor for two songs at once whose bars are of different length. Set by judgement."""
 _WRONG_WAY: Final = 0.5
-"""Factor for lifting a room that is about to calm down, and the reverse. Chosen by ear."""
+"""Factor for lifting a room that is about to calm down, and the reverse. Set by judgement."""
 _NO_WAY: Final = 0.9
-"""Factor for lifting or calming a room that is about to stay as it is. Chosen by ear."""
+"""Factor for lifting or calming a room that is about to stay as it is. Set by judgement."""
 N_ENDINGS: Final = len(get_args(EndingKind))
 N_OPENINGS: Final = len(get_args(OpeningKind))
 _LIVELIER_RATIO: Final = 1.05
 _LOUDER_LU: Final = 2.0
-"""Changes of tempo and of level from which a song counts as livelier. Chosen by ear."""
+"""Changes of tempo and of level from which a song counts as livelier. Set by judgement."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

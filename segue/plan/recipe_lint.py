@@ -20,13 +20,13 @@ Part = Literal["voice", "bass"]
 SILENT_DB: Final = -60.0
 """At most this is silence."""
 COVERED_DB: Final = -20.0
-"""A part this far down is covered by the same part of the other song. Chosen by ear."""
+"""A part this far down is covered by the same part of the other song. Set by judgement."""
 BASS_CUT_HZ: Final = 150.0
-"""A highpass from here up takes a bass line away. Chosen by ear."""
+"""A highpass from here up takes a bass line away. Set by judgement."""
 VOICE_CUT_HZ: Final = 300.0
-"""A lowpass down to here takes a singer's words away. Chosen by ear."""
+"""A lowpass down to here takes a singer's words away. Set by judgement."""
 LONGEST_GAP_BARS: Final = 0.5
-"""A longer silence is dead air. Chosen by ear."""
+"""A longer silence is dead air. Set by judgement."""
 
 _STEPS_A_BAR: Final = 8
 _NO_LOWPASS_HZ, _NO_HIGHPASS_HZ = 22_000.0, 10.0

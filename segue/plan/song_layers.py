@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from segue.plan.shaping import Setting
 
 _YIELD_FADE_S: Final = 0.06
-"""How fast the old song makes way for a pick-up. Chosen by ear."""
+"""How fast the old song makes way for a pick-up. Set by judgement."""
 
 _SINGS_OR_PLAYS_BASS: Final = frozenset({"voice", "lead", "bass", "mix"})
 

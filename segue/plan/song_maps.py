@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from segue.plan.timeline import Timeline
 
 LEAD_IN_S: Final = 0.1
-"""Sound kept before beat 0, so that the first attack is whole. Chosen by ear."""
+"""Sound kept before beat 0, so that the first attack is whole. Set by judgement."""
 
 BEFORE_ATTACK_S: Final = 0.02
 """How much of the incoming song is kept before its first sound: attacks begin before their beat."""

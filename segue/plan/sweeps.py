@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from segue.plan.shaping import Setting
 
 _RISER_LOW_MIDI: Final = 67
-"""G4: a riser arrives at its tone in the octave from here. Chosen by ear."""
+"""G4: a riser arrives at its tone in the octave from here. Set by judgement."""
 
 
 def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:

@@ -18,7 +18,7 @@ SAME_BPM: Final = 1e-6
 """Tempos closer than this are one."""
 
 MOST_STRETCH: Final = 2.0
-"""Music played above twice or below half its own tempo is no longer itself. Chosen by ear."""
+"""Music played above twice or below half its own tempo is no longer itself. Set by judgement."""
 
 _TALK_SLACK_S: Final = 0.01
 

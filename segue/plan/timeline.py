@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from segue.plan.tempo_spans import TempoChange
 
 _HEARD_S: Final = 10.0
-"""How much of either song is kept at least: enough to know it again. Chosen by ear."""
+"""How much of either song is kept at least: enough to know it again. Set by judgement."""
 
 _LEAST_BARS: Final = 4
 _MOST_INCOMING_BARS: Final = 16

@@ -19,7 +19,7 @@ RATE_HZ: Final = 0.35
 DELAY_S: Final = 0.009
 SWAY_S: Final = 0.0018
 WET_SHARE: Final = 0.35
-"""How fast, where around and how far the copy sways, and its share; chosen by ear."""
+"""How fast, where around and how far the copy sways, and its share; set by judgement."""
 
 
 def chorused(sound: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:

@@ -17,7 +17,7 @@ SILENCE_DB: Final = -60.0
 """At most this is silence."""
 _SILENCE_FROM_DB: Final = -48.0
 _CORNER_S: Final = 0.005
-"""Steps of gain take this long; chosen by ear."""
+"""Steps of gain take this long; set by judgement."""
 _BEATS_EVERY_S: Final = 0.01
 
 

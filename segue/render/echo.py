@@ -20,9 +20,9 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
 
 REPEAT_DB: Final = -4.5
-"""Each repeat against the one before; the first is as loud as the send. Chosen by ear."""
+"""Each repeat against the one before; the first is as loud as the send. Set by judgement."""
 DARKER_HZ: Final = 4_500.0
-"""Cutoff, 6 dB an octave, that each repeat passes once more; chosen by ear."""
+"""Cutoff, 6 dB an octave, that each repeat passes once more; set by judgement."""
 ECHO_FROM_HZ: Final = 150.0
 """Bass is kept out of the echo, so that two bass lines never overlap through it."""
 PIECE_BEATS: Final = 0.5

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 SEARCHED_S: Final = 24.0
 """Sound nearest the join in which drums are looked for."""
 _HUMAN_DB: Final = 0.8
-"""Hits differ by up to this much either way, as a player's do; chosen by ear."""
+"""Hits differ by up to this much either way, as a player's do; set by judgement."""
 _FADE_OUT_S: Final = 0.02
 
 

@@ -42,7 +42,7 @@ _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
     "glass": (2_500.0, 9_000.0),
     "choir": (2_200.0, 5_000.0),
 }
-"""Range of the slow movement of the pad's own low-pass; chosen by ear."""
+"""Range of the slow movement of the pad's own low-pass; set by judgement."""
 _MOVE_S: Final = 11.0
 
 

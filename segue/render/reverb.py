@@ -16,7 +16,7 @@ DAMPING: Final = 0.45
 UNITY_WET: Final = 0.18
 """Wet level at which steady pink noise comes back as loud as it went in; measured."""
 SEND_FROM_HZ: Final = 140.0
-"""Bass is kept out of the hall, where it would only blur; chosen by ear."""
+"""Bass is kept out of the hall, where it would only blur; set by judgement."""
 
 
 def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from segue.render.curves import Ruler
 
 GROWTH_DB: Final = 48.0
-"""From the first frame to the last; chosen by ear."""
+"""From the first frame to the last; set by judgement."""
 _DARKER_ABOVE_HZ: Final = 2_500.0
 _HIGH_DECAY_RATIO: Final = 1.7
 _HALL_FROM_HZ: Final = 120.0

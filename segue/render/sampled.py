@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from segue.audio.instrument import Instrument
 
 _LOOP_FROM, _LOOP_TO = 0.3, 0.85
-"""Share of a note between which it is repeated; chosen by ear."""
+"""Share of a note between which it is repeated; set by judgement."""
 _JOIN_SHARE: Final = 0.4
 _TABLE_BEYOND: Final = 64
 

@@ -63,7 +63,7 @@ _ATTACKS_APART_STEPS: Final = 60
 _ATTACK_RISE_DB: Final = 6.0
 _LEAST_SHARE: Final = 1e-3
 """An attack: the percussive level rises this much in 4 ms, most within 40 ms, and is at least
-this share of the power of the loudest and of the mean sound; chosen by ear."""
+this share of the power of the loudest and of the mean sound; set by judgement."""
 _BLOCK_HOPS: Final = 256
 _TINY: Final = 1e-12
 

@@ -25,7 +25,7 @@ RUBBER_ABOVE_HZ: Final = 32_768
 JOIN_FROM_S: Final = 0.018
 JOIN_TO_S: Final = 0.003
 """Copied and stretched sound cross-fade in this stretch before the beat, so that every attack
-on a beat comes whole from one side; chosen by ear from 10-20 ms, common practice, no source."""
+on a beat comes whole from one side; set by judgement from 10-20 ms, common practice, no source."""
 
 
 def sound_along(

@@ -1,6 +1,6 @@
 """Noise that leads to its end: a riser that climbs, and a swell like a rolled cymbal.
 
-Levels, colours and envelopes are chosen by ear. Both are as loud at their loudest
+Levels, colours and envelopes are set by judgement. Both are as loud at their loudest
 (momentary loudness, ITU-R BS.1770) as the plan's target, before their curves.
 """
 

@@ -36,13 +36,13 @@ _CLEAR_FIT: Final = 0.45
 _LEAD: Final = 0.03
 _FAIR_FIT: Final = 0.25
 _FAR_LEAD: Final = 0.35
-"""Enough where the old key is that much further off. Chosen by ear on the demo songs."""
+"""Enough where the old key is that much further off. Set by judgement on the demo songs."""
 _KEPT_MEMORY_S: Final = 1.5
 _KEPT_SHARE: Final = 0.8
 """Share of what sounds that lies in the scale of a key that was clear and still is, whatever chord
 of it is played. Chosen by the score benchmark."""
 _BRIDGED_S: Final = 1.0
-"""A passing chord this long does not end a key. Chosen by ear."""
+"""A passing chord this long does not end a key. Set by judgement."""
 CUE_WORTH_S: Final = 4.0
 """A cue note gives the pitch at once but not the key: it counts for this much at most. By ear."""
 _STRONGER: Final = -0.5

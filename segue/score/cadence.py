@@ -23,7 +23,7 @@ _LEADING: Final[dict[str, dict[str, tuple[int, ...]]]] = {
 }
 """Chords that lead home, authentic and plagal, in semitones above the tonic of each mode."""
 WITHOUT: Final = 0.5
-"""Score without any chord that leads: many a good way across does without. Chosen by ear."""
+"""Score without any chord that leads: many a good way across does without. Set by judgement."""
 _NONE: Final = -0.1
 _PLAIN: Final = 0.02
 """Lead of the best leading chord over the best other triad, in cosine: none, and plain."""

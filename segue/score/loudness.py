@@ -139,7 +139,7 @@ def brightness(hearing: Hearing) -> Measure | None:
         unit="octaves",
         score=falling(abs(jump), good=1.5, bad=3.5),
         threshold="up to an octave and a half of the spectral centroid",
-        source="chosen by ear",
+        source="set by judgement",
         sentence=f"The sound becomes {side} by at most {abs(jump):.1f} octaves in a few seconds.",
         worst_beat=hearing.plan.beat_at(float(times_s[worst])),
     )

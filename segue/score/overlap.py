@@ -127,7 +127,7 @@ def voices(hearing: Hearing) -> Measure | None:
         unit="s",
         score=falling(seconds, good=0.3, bad=4.0),
         threshold="two voices at once should not be",
-        source="agreement of work on joins and mash-ups; seconds chosen by ear",
+        source="agreement of work on joins and mash-ups; seconds set by judgement",
         sentence=sentence,
         worst_beat=worst,
     )

@@ -24,7 +24,7 @@ Floats = npt.NDArray[np.float64]
 _REACH_BEATS: Final = 0.22
 _REACH_S: Final = 0.13
 _STANDS_OUT: Final = 1.8
-"""Onset strength at a beat against the strength between beats nearby. Chosen by ear."""
+"""Onset strength at a beat against the strength between beats nearby. Set by judgement."""
 _LEAST_STRENGTH: Final = 0.8
 _FEWEST_BEATS: Final = 3
 _NEARBY_BEATS: Final = 6

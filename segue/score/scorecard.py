@@ -25,7 +25,7 @@ class Measure:
         What the score is judged by, in words and numbers.
     source : str
         Where the threshold comes from, or 'common practice, no source', or
-        'chosen by ear'.
+        'set by judgement'.
     sentence : str
         The finding in plain words.
     worst_beat : float or None

@@ -28,7 +28,7 @@ TEMPO_JND_RATIO: Final = 0.015
 """Smallest change of beat length heard, as a ratio: the best case, beats of 0.3-0.8 s [DB93]_."""
 GENTLE_JND: Final = 1.5
 JOLT_JND: Final = 10.0
-"""A change of 16 % into one beat. Chosen by ear."""
+"""A change of 16 % into one beat. Set by judgement."""
 _LEAST_STEPS: Final = 4
 
 
@@ -67,7 +67,7 @@ def tempo_change(hearing: Hearing) -> Measure | None:
         unit="JND",
         score=falling(largest, good=GENTLE_JND, bad=JOLT_JND),
         threshold=f"1 JND (1.5 %) is just heard; {JOLT_JND:g} is a jolt",
-        source="Drake & Botte 1993 (just-noticeable difference); jolt chosen by ear",
+        source="Drake & Botte 1993 (just-noticeable difference); jolt set by judgement",
         sentence=f"From one beat to the next the tempo changes by at most {percent:.0f} %.",
         worst_beat=beat,
     )

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-TIE_SCORE: Final = 0.015
-"""Differences below it mean nothing: twice the spread of the overall score when a candidate is
-moved to another key or played by other drums, as the score benchmark measures it."""
+TIE_SCORE: Final = 0.006
+"""Differences below it mean nothing: twice the spread of the overall score (one sigma 0.0030) when
+a candidate is moved to another key or played by other drums, measured by `benchmarks.score`."""
 
 
 def ties_with_next_better(best_first: Sequence[float]) -> tuple[bool, ...]:

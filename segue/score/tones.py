@@ -33,7 +33,7 @@ _QUIET_DB: Final = 40.0
 """Steps this far below the loud ones hold no notes worth counting."""
 CLEAR_SHARE: Final = 0.12
 """Least length of a tonal interval vector, 1 for a single note, that still has a place:
-0.32 for a whole diatonic scale, 0 for all twelve notes alike [B16]_. Chosen by ear."""
+0.32 for a whole diatonic scale, 0 for all twelve notes alike [B16]_. Set by judgement."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

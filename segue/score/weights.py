@@ -1,7 +1,7 @@
 """How much each measure counts, for each purpose: the one table.
 
 The overall score is the mean of the measures present, weighted by these.
-Numbers are chosen by ear and by what work on joins agrees on: beat and tempo
+Numbers are set by judgement and by what work on joins agrees on: beat and tempo
 first, then the bar, then harmony as heard, then voices, then level and
 spectrum. Faults that nobody forgives (dead air, a click in the room, clipping)
 have steep scores: their weight is lost at once.

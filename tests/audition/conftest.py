@@ -40,7 +40,7 @@ def measure(name, score, worst_beat=None):
         unit="LU",
         score=score,
         threshold="2 LU",
-        source="chosen by ear",
+        source="set by judgement",
         sentence=f"The finding on {name}.",
         worst_beat=worst_beat,
     )

@@ -160,14 +160,35 @@ def test_singer_hears_the_first_note_two_bars_ahead(shelf, end_facts, start_fact
     )
 
 
-def test_levels_meet_at_the_target_without_boosting(shelf, end_facts, start_facts):
+def test_matched_levels_meet_at_the_target_without_boosting(shelf, end_facts, start_facts):
     plan = plan_segue(
-        shelf["filtered tail"], end_facts(loudness_lufs=-9.0), start_facts(loudness_lufs=-20.0)
+        shelf["filtered tail"],
+        end_facts(loudness_lufs=-9.0),
+        start_facts(loudness_lufs=-20.0),
+        match=True,
     )
     assert plan.outgoing_gain_db == pytest.approx(plan.target_lufs + 9.0)
     assert plan.incoming_gain_db == pytest.approx(plan.target_lufs + 20.0)
     assert plan.outgoing_gain_db <= 0
     assert plan.incoming_gain_db <= 1e-9
+
+
+def test_songs_keep_the_levels_they_have_in_the_set(shelf, end_facts, start_facts):
+    plan = plan_segue(
+        shelf["filtered tail"], end_facts(loudness_lufs=-9.0), start_facts(loudness_lufs=-20.0)
+    )
+    assert plan.outgoing_gain_db == plan.incoming_gain_db == pytest.approx(-16.0 + 9.0)
+    assert -27.0 < plan.target_lufs < -16.0
+
+
+def test_a_silent_song_moves_nobody(shelf, end_facts, start_facts):
+    plan = plan_segue(
+        shelf["filtered tail"],
+        end_facts(loudness_lufs=-14.0),
+        start_facts(loudness_lufs=float("-inf")),
+    )
+    assert plan.outgoing_gain_db == pytest.approx(-2.0)
+    assert plan.target_lufs == pytest.approx(-16.0)
 
 
 def test_pad_ends_on_the_new_dominant_before_the_entry(shelf, end_facts, start_facts):

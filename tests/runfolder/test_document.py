@@ -33,7 +33,7 @@ def _document(shelf):
                 unit="LU",
                 score=0.75,
                 threshold="2 LU",
-                source="chosen by ear",
+                source="set by judgement",
                 sentence="A small step.",
             ),
         ),

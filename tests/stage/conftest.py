@@ -30,7 +30,7 @@ def _record(rank, plan):
         unit="LU",
         score=0.5,
         threshold="2 LU",
-        source="chosen by ear",
+        source="set by judgement",
         sentence="A small step.",
     )
     return CandidateRecord(

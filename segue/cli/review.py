@@ -1,0 +1,148 @@
+"""``segue review``: a recorded rehearsal against the plan."""
+
+from __future__ import annotations
+
+from pathlib import Path  # noqa: TC003 - typer reads the types at run time
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from segue.errors import OptionError
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from segue.review import Review
+    from segue.review.compare import Comparison
+
+
+def review(
+    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    take: Annotated[Path, typer.Argument(help="A recording of the band playing it.")],
+    candidate: Annotated[
+        int | None, typer.Option(help="Which candidate; the chosen one unless told.")
+    ] = None,
+    against: Annotated[
+        Path | None, typer.Option(help="An earlier review (JSON): better or worse since?")
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for the review; beside the take unless told.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+) -> None:
+    """Tell how a rehearsal went: bars early or late, the singer's entry, holes and faults."""
+    if out is not None and not out.is_dir():
+        raise OptionError(f"--out {out} is not a folder: make it first, or name another.")
+    from segue.review import ReviewRequest, compared, read_review, review_take, write_review
+
+    earlier = None if against is None else read_review(against)
+    told = review_take(ReviewRequest(run=run, take=take, rank=candidate))
+    change = None if earlier is None else compared(told, earlier)
+    folder = take.parent if out is None else out
+    path = folder / f"{take.stem} review.json"
+    write_review(path, told, take=take)
+    if json:
+        _print_json(told, change)
+        return
+    _print_review(told, change, path)
+
+
+def _print_json(told: Review, change: Comparison | None) -> None:
+    from pydantic import TypeAdapter
+
+    from segue.cli.tables import print_json
+    from segue.review import Review
+    from segue.review.compare import Comparison
+
+    value = TypeAdapter(Review).dump_python(told, mode="json")
+    if change is not None:
+        value["against"] = TypeAdapter(Comparison).dump_python(change, mode="json")
+        value["against"]["verdict"] = change.verdict
+    print_json(value)
+
+
+def _print_review(told: Review, change: Comparison | None, path: Path) -> None:
+    from rich.console import Console
+
+    console = Console(soft_wrap=True)
+
+    def say(text: str) -> None:
+        console.print(text, markup=False, highlight=False)
+
+    say(f"{told.take}: candidate {told.candidate}, {told.recipe}, match {told.match:.2f} of 1")
+    say(f"starts at {told.offset_s:.2f} s; {_time_words(told)}")
+    _print_bars(console, told)
+    for line in [*_lines(told), *_change_lines(change)]:
+        say(line)
+    say(f"Next time: {told.advice}")
+    say(f"In {path}, with a picture beside it.")
+
+
+def _time_words(told: Review) -> str:
+    over_s = told.played_s - told.planned_s
+    way = "long" if over_s > 0 else "short"
+    return (
+        f"{told.played_s:.1f} s played, {abs(over_s):.1f} s {way} of {told.planned_s:.1f} s planned"
+    )
+
+
+def _print_bars(console: Console, told: Review) -> None:
+    from rich.table import Table
+
+    from segue.review.timing import JUST_NOTICED_MS
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("bar", "section", "ms late", ""):
+        table.add_column(name, justify="right" if name in ("bar", "ms late") else "left")
+    for bar in told.bars:
+        late = bar.late_ms
+        cell = "-" if late is None else f"{late:+.0f}"
+        sign = (
+            "" if late is None or abs(late) <= JUST_NOTICED_MS else "late" if late > 0 else "early"
+        )
+        table.add_row(str(bar.number), bar.section, cell, sign)
+    console.print(table, markup=False)
+
+
+def _lines(told: Review) -> list[str]:
+    clock = told.clock
+    lines = [f"drift: {clock.drift_ms_a_minute:+.0f} ms a minute"]
+    if clock.recorder_ratio != 1.0:
+        percent = 100 * (clock.recorder_ratio - 1)
+        way = "slow" if percent > 0 else "fast"
+        lines.append(f"the recorder runs {abs(percent):.2f} % {way} (the pitch moved along)")
+    if told.broke is not None:
+        step = told.broke.step_ms
+        how = "its onsets are not the plan's" if step is None else f"a jump of {step:+.0f} ms"
+        lines.append(f"broke in bar {told.broke.bar}: {how}")
+    if told.singer is not None:
+        lines.append(_singer_words(told))
+    lines += [f"hole in bar {h.bar}: {h.length_s:.1f} s at {h.start_s:.1f} s" for h in told.holes]
+    levels = ", ".join(f"{level.section} {level.against_plan_lu:+.1f}" for level in told.levels)
+    lines.append(f"level against the plan (LU): {levels}")
+    return lines + [f"{fault.kind}: {fault.sentence}" for fault in told.faults]
+
+
+def _singer_words(told: Review) -> str:
+    singer = told.singer
+    if singer is None:
+        return ""
+    words = (
+        f"singer in bar {singer.bar}: {singer.late_ms:+.0f} ms against the beat, "
+        f"first note {singer.cents:+.0f} cents"
+    )
+    if singer.phrase_cents is not None:
+        words += f", first phrase {singer.phrase_cents:+.0f} cents"
+    return words + (" (unsure)" if not singer.is_sure else "")
+
+
+def _change_lines(change: Comparison | None) -> list[str]:
+    if change is None:
+        return []
+    lines = [f"{change.verdict} than {change.earlier_take}:" if change.verdict != "same"
+             else f"the same as {change.earlier_take}:"]  # fmt: skip
+    return lines + [
+        f"  {c.name}: {c.verdict}, {c.before:+.0f} to {c.now:+.0f} {c.unit}".rstrip()
+        for c in change.changes
+        if c.verdict != "same"
+    ]

@@ -1,0 +1,21 @@
+"""Review: a plan and a recording of its rehearsal in, what happened in bars out.
+
+`review_take` finds the candidate's render in the recording, follows its beats, listens for
+the singer's entry, and returns a `Review`; `compared` tells two of them apart. A recording
+that does not hold the transition is refused with its best match.
+"""
+
+from segue.review.compare import compared
+from segue.review.document import read_review, review_text, write_review
+from segue.review.report import Review
+from segue.review.review import ReviewRequest, review_take
+
+__all__ = [
+    "Review",
+    "ReviewRequest",
+    "compared",
+    "read_review",
+    "review_take",
+    "review_text",
+    "write_review",
+]

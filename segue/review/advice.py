@@ -1,0 +1,117 @@
+"""One line on what to try next time: the worst thing first.
+
+References
+----------
+.. [LM18] P. Larrouy-Maestri, "'I know it when I hear it': On listeners' perception of
+   mistuning", Music & Science 1, 2018.
+.. [R79] R. A. Rasch, "Synchronization in performed ensemble music", Acustica 43, 1979.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
+
+if TYPE_CHECKING:
+    from segue.review.report import Review, SectionLevel, SingerEntry
+
+MISTUNED_CENTS: Final = 25.0
+"""A note of a melody is heard as out of tune from about here [LM18]_."""
+LATE_MS: Final = 50.0
+"""A singer's entry is off from here (the upper end of what trios spread, 27 to 49 ms [R79]_)."""
+DRIFT_MS_A_MINUTE: Final = 120.0
+UNEVEN_MS: Final = 3 * JUST_NOTICED_MS
+LEVEL_LU: Final = 3.0
+
+
+def advice_of(review: Review) -> str:
+    """What to try next time, as one sentence.
+
+    Parameters
+    ----------
+    review : Review
+        Its own `advice` is not read.
+
+    Returns
+    -------
+    str
+    """
+    ways = (
+        _of_faults(review),
+        _of_break(review),
+        _of_holes(review),
+        _of_singer(review.singer),
+        _of_timing(review),
+        _of_levels(review.levels),
+    )
+    return next((way for way in ways if way), "In the plan's time and pitch: keep it like this.")
+
+
+def _of_faults(review: Review) -> str:
+    return review.faults[0].sentence if review.faults else ""
+
+
+def _of_break(review: Review) -> str:
+    if review.broke is None:
+        return ""
+    bar = review.broke.bar
+    if review.broke.step_ms is None:
+        return f"Bar {bar} is not what the plan has: play bars {max(bar - 1, 1)} and {bar} alone."
+    way = "late" if review.broke.step_ms > 0 else "early"
+    return (
+        f"Bar {bar} comes {abs(review.broke.step_ms):.0f} ms {way} against the bar before: "
+        f"loop bars {max(bar - 1, 1)} to {bar + 1}, with the click."
+    )
+
+
+def _of_holes(review: Review) -> str:
+    if not review.holes:
+        return ""
+    hole = max(review.holes, key=lambda h: h.length_s)
+    return f"Nothing sounds for {hole.length_s:.1f} s in bar {hole.bar}: agree who plays there."
+
+
+def _of_singer(singer: SingerEntry | None) -> str:
+    if singer is None or not singer.is_sure:
+        return ""
+    if abs(singer.late_ms) > LATE_MS:
+        way = "late: breathe a beat earlier" if singer.late_ms > 0 else "early: wait for the beat"
+        return f"The singer is {abs(singer.late_ms):.0f} ms {way} in bar {singer.bar}."
+    if abs(singer.cents) > MISTUNED_CENTS:
+        way = "sharp" if singer.cents > 0 else "flat"
+        return (
+            f"The first note is {abs(singer.cents):.0f} cents {way}: "
+            "give the singer the note in the in-ears, and hum it before the entry."
+        )
+    return ""
+
+
+def _of_timing(review: Review) -> str:
+    drift = review.clock.drift_ms_a_minute
+    if abs(drift) > DRIFT_MS_A_MINUTE:
+        way = "slows down" if drift > 0 else "runs away"
+        return f"The band {way} by {abs(drift):.0f} ms a minute: put the click in more ears."
+    if review.spread_ms > UNEVEN_MS:
+        known = [bar for bar in review.bars if bar.late_ms is not None]
+        worst = max(known, key=lambda bar: abs(bar.late_ms or 0.0))
+        late_ms = worst.late_ms or 0.0
+        return (
+            f"Bar {worst.number} is {abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}, "
+            f"the furthest off (a jump of {FLAM_MS:.0f} ms is a flam): listen to the drums there."
+        )
+    return ""
+
+
+def _of_levels(levels: tuple[SectionLevel, ...]) -> str:
+    if not levels:
+        return ""
+    worst = max(levels, key=lambda level: abs(level.against_plan_lu))
+    if abs(worst.against_plan_lu) <= LEVEL_LU:
+        return ""
+    way = "louder" if worst.against_plan_lu > 0 else "quieter"
+    names = {"outgoing": "first song", "interlude": "interlude", "incoming": "second song"}
+    return (
+        f"The {names[worst.section]} is {abs(worst.against_plan_lu):.0f} LU {way} than planned "
+        "against the rest: level it."
+    )

@@ -1,0 +1,173 @@
+"""How early or late the band is, beat by beat.
+
+The offset of the recording against the render is followed over the beats by
+dynamic programming: at each beat every shift in reach is scored by how well the
+onsets around it agree, and shifts that jump from beat to beat cost (dynamic time
+warping whose path is held near the one that was found, [SC78]_).
+
+References
+----------
+.. [SC78] H. Sakoe and S. Chiba, "Dynamic programming algorithm optimization for
+   spoken word recognition", IEEE Trans. ASSP 26(1), 1978, 43-49.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.review.listening import ONSET_HOP_S
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from segue.review.find import Found
+    from segue.review.listening import Listening
+
+    Floats = npt.NDArray[np.float64]
+
+REACH_S: Final = 0.4
+"""How far from the place that was found the band may be."""
+_AROUND_S: Final = 1.2
+"""Onsets this far on either side of a beat speak for its shift, less with distance."""
+_JUMP_COST: Final = 0.6
+"""Of moving one hop from a beat to the next, in units of correlation a tenth of a second."""
+_AT_BEAT_HOPS: Final = 3
+_SILENT: Final = 1e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Alignment:
+    """Where the beats of the plan are in the recording.
+
+    Parameters
+    ----------
+    plan_s : ndarray, shape (n_beats,)
+        Times in the render.
+    take_s : ndarray, shape (n_beats,)
+        Times in the recording.
+    agreement : ndarray, shape (n_beats,)
+        Correlation of the onsets around each beat, -1 to 1; 0 where the render has none.
+    struck : ndarray, shape (n_beats,)
+        How strong the render's own onsets are there, about 1 in the middle.
+    """
+
+    plan_s: Floats
+    take_s: Floats
+    agreement: Floats
+    struck: Floats
+
+
+def aligned(
+    reference: Listening, take: Listening, places: Sequence[Found], beats_s: Sequence[float]
+) -> Alignment:
+    """Follow the beats of the plan through a recording.
+
+    Parameters
+    ----------
+    reference, take : Listening
+    places : sequence of Found
+        Where to start from, each from its own time of the render on.
+    beats_s : sequence of float
+        Times in the render, ascending.
+
+    Returns
+    -------
+    Alignment
+        Beats outside the recording are left out.
+    """
+    plan_s = np.asarray(beats_s)
+    expected_s = np.zeros(len(plan_s))
+    for place in places:
+        mine = plan_s >= place.from_s - ONSET_HOP_S
+        expected_s[mine] = place.offset_s + plan_s[mine] * place.speed
+    inside = (expected_s > 0.1) & (expected_s < take.duration_s - 0.1)  # noqa: PLR2004 - a hop's reach
+    plan_s, expected_s = plan_s[inside], expected_s[inside]
+    n_reach = round(REACH_S / ONSET_HOP_S)
+    scores = np.stack(
+        [
+            _agreement(reference, take, at_s, place_s, n_reach)
+            for at_s, place_s in zip(plan_s, expected_s, strict=True)
+        ]
+    )
+    path = _cheapest(scores)
+    fine = np.array([_peak(row, index) for row, index in zip(scores, path, strict=True)])
+    return Alignment(
+        plan_s=plan_s,
+        take_s=expected_s + (fine - n_reach) * ONSET_HOP_S,
+        agreement=scores[np.arange(len(path)), path],
+        struck=_struck(reference, plan_s),
+    )
+
+
+def _struck(reference: Listening, at_s: Floats) -> Floats:
+    """Strength of the onsets right at each beat against its middle."""
+    near = np.arange(-_AT_BEAT_HOPS, _AT_BEAT_HOPS + 1.0)
+    strength = np.array(
+        [_read(reference.onsets, s / ONSET_HOP_S + near).sum(axis=1).max() for s in at_s]
+    )
+    struck: Floats = strength / max(float(np.median(strength)), _SILENT)
+    return struck
+
+
+def _agreement(
+    reference: Listening, take: Listening, at_s: float, place_s: float, n_reach: int
+) -> Floats:
+    """Correlation of the onsets around a beat at every shift in reach."""
+    n_around = round(_AROUND_S / ONSET_HOP_S)
+    hops: Floats = np.arange(-n_around, n_around + 1.0)
+    weight = np.hanning(len(hops) + 2)[1:-1, None]
+    x = _read(reference.onsets, at_s / ONSET_HOP_S + hops) * weight
+    x -= x.mean(axis=0)
+    long: Floats = np.arange(-n_around - n_reach, n_around + n_reach + 1.0)
+    y = _read(take.onsets, place_s / ONSET_HOP_S + long)
+    windows = np.lib.stride_tricks.sliding_window_view(y, len(hops), axis=0)
+    windows = windows - windows.mean(axis=2, keepdims=True)
+    cross = np.einsum("sbh,hb->s", windows, x * weight)
+    power = np.einsum("sbh,h->s", windows**2, weight[:, 0] ** 2)
+    scale = np.sqrt(np.square(x).sum() * power)
+    result: Floats = np.where(scale > _SILENT, cross / np.maximum(scale, _SILENT), 0.0)
+    return result
+
+
+def _read(features: Floats, hops: Floats) -> Floats:
+    """Features at places between hops; zero outside."""
+    at = np.arange(len(features))
+    return np.stack(
+        [np.interp(hops, at, column, left=0.0, right=0.0) for column in features.T], axis=1
+    )
+
+
+def _cheapest(scores: Floats) -> npt.NDArray[np.intp]:
+    """Shift of each beat on the best path."""
+    n_beats, n_shifts = scores.shape
+    jump = (
+        _JUMP_COST
+        * ONSET_HOP_S
+        / 0.1
+        * np.abs(np.subtract.outer(np.arange(n_shifts), np.arange(n_shifts)))
+    )
+    best = scores[0].copy()
+    came = np.zeros((n_beats, n_shifts), dtype=np.intp)
+    for beat in range(1, n_beats):
+        ways = best[None, :] - jump
+        came[beat] = np.argmax(ways, axis=1)
+        best = scores[beat] + ways[np.arange(n_shifts), came[beat]]
+    path = np.empty(n_beats, dtype=np.intp)
+    path[-1] = int(np.argmax(best))
+    for beat in range(n_beats - 1, 0, -1):
+        path[beat - 1] = came[beat, path[beat]]
+    return path
+
+
+def _peak(row: Floats, index: int) -> float:
+    """Top of the parabola through a shift and its neighbours."""
+    if not 0 < index < len(row) - 1:
+        return float(index)
+    a, b, c = row[index - 1 : index + 2]
+    bend = a - 2 * b + c
+    return float(index + np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else float(index)

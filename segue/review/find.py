@@ -1,0 +1,142 @@
+"""Where in a recording the transition is, and whether it is there at all.
+
+The plan's render is slid along the recording; at every place the two agree by
+the correlation of their chroma (which notes sound when) and of their onsets.
+Chroma is taken about its own mean, since all music of a key is alike on average.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.review.listening import CHROMA_HOP_S, ONSET_HOP_S
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.review.listening import Listening
+
+    Floats = npt.NDArray[np.float64]
+
+LEAST_SHARE: Final = 0.5
+"""Share of the transition that a recording must hold."""
+SPEEDS: Final = (1.0, 0.995, 1.005, 0.9975, 1.0025)
+"""A recorder's clock, or a band without a click, may be this far off."""
+_LEAST_PART_S: Final = 6.0
+_PART_MATCH: Final = 0.5
+"""Parts are shorter than the whole, and other music agrees with them better by chance."""
+_LEAST_APART_S, _MOST_APART_S = 0.15, 10.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """A place of the transition in a recording.
+
+    Parameters
+    ----------
+    offset_s : float
+        Time in the recording of the render's first frame; negative where the
+        recording starts later.
+    speed : float
+        Seconds of the recording to one second of the render.
+    match : float
+        How well it agrees there, -1 to 1.
+    from_s : float
+        Time in the render from which the place holds.
+    """
+
+    offset_s: float
+    speed: float
+    match: float
+    from_s: float = 0.0
+
+
+def find_transition(reference: Listening, take: Listening) -> Found:
+    """The best place of a render in a recording.
+
+    Parameters
+    ----------
+    reference : Listening
+        Of the candidate's music.
+    take : Listening
+        Of the recording.
+
+    Returns
+    -------
+    Found
+    """
+    return max((_at_speed(reference, take, speed) for speed in SPEEDS), key=lambda f: f.match)
+
+
+def find_parts(
+    reference: Listening, take: Listening, found: Found, split_s: float
+) -> tuple[Found, ...]:
+    """The place again, or one each for what is before and after a time of the render.
+
+    Where the band waited or rushed into the new song, no one place fits both songs.
+
+    Parameters
+    ----------
+    reference, take : Listening
+    found : Found
+        Of the whole.
+    split_s : float
+        Time in the render.
+
+    Returns
+    -------
+    tuple of Found
+        Two where both parts stand out in their own, later or earlier place; else one.
+    """
+    if min(split_s, reference.duration_s - split_s) < _LEAST_PART_S:
+        return (found,)
+    before = _at_speed(reference.part(0.0, split_s), take, found.speed)
+    late = _at_speed(reference.part(split_s, reference.duration_s), take, found.speed)
+    after = replace(late, offset_s=late.offset_s - found.speed * split_s, from_s=split_s)
+    apart_s = abs(after.offset_s - before.offset_s)
+    stand_out = min(before.match, after.match) > max(found.match, _PART_MATCH)
+    if stand_out and _LEAST_APART_S < apart_s < _MOST_APART_S:
+        return (before, after)
+    return (found,)
+
+
+def _at_speed(reference: Listening, take: Listening, speed: float) -> Found:
+    chroma = _similarity(_stretched(reference.chroma, speed), take.chroma)
+    onsets = _similarity(_stretched(reference.onsets, speed), take.onsets)
+    # The finer curve is read at its best within each step of the coarser one.
+    n_before = len(_stretched(reference.onsets, speed)) - 1
+    lag_s = (np.arange(len(onsets)) - n_before) * ONSET_HOP_S
+    chroma_lag_s = (
+        np.arange(len(chroma)) - (len(_stretched(reference.chroma, speed)) - 1)
+    ) * CHROMA_HOP_S
+    both = 0.5 * np.interp(lag_s, chroma_lag_s, chroma, left=-1.0, right=-1.0) + 0.5 * onsets
+    best = int(np.argmax(both))
+    return Found(offset_s=float(lag_s[best]), speed=speed, match=float(both[best]))
+
+
+def _stretched(features: Floats, speed: float) -> Floats:
+    n_hops = max(round(len(features) * speed), 2)
+    places = np.arange(n_hops) / speed
+    columns = [
+        np.interp(places, np.arange(len(features)), column, right=0.0) for column in features.T
+    ]
+    return np.stack(columns, axis=1)
+
+
+def _similarity(reference: Floats, take: Floats) -> Floats:
+    """Correlation at every lag, full length; -1 where too little overlaps."""
+    from scipy.signal import fftconvolve
+
+    x = reference - reference.mean(axis=0)
+    y = take - take.mean(axis=0)
+    cross = sum(fftconvolve(b, a[::-1]) for a, b in zip(x.T, y.T, strict=True))
+    ones_x, ones_y = np.ones(len(x)), np.ones(len(y))
+    energy_x = fftconvolve(ones_y, np.square(x).sum(axis=1)[::-1])
+    energy_y = fftconvolve(np.square(y).sum(axis=1), ones_x[::-1])
+    overlap = fftconvolve(ones_y, ones_x[::-1])
+    scale = np.sqrt(np.maximum(energy_x, 0) * np.maximum(energy_y, 0))
+    similar = np.where(scale > 1e-9, cross / np.maximum(scale, 1e-9), 0.0)  # noqa: PLR2004 - silence
+    return np.where(overlap >= LEAST_SHARE * len(x) - 0.5, similar, -1.0)

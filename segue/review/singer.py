@@ -1,0 +1,58 @@
+"""The singer's entry told in bars."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from segue.review.entry import Side, heard_entry
+from segue.review.report import SingerEntry
+
+if TYPE_CHECKING:
+    from segue.audio.clip import Clip
+    from segue.review.report import Review
+    from segue.review.voice import PlannedVoice
+
+_LEAST_CLEARNESS: Final = 0.2
+
+
+def singer_entry(
+    voice: PlannedVoice | None, reference: Clip, take: Clip, review: Review
+) -> SingerEntry | None:
+    """How the singer came in.
+
+    Parameters
+    ----------
+    voice : PlannedVoice or None
+        None where the plan has no singer.
+    reference, take : Clip
+    review : Review
+        For the bars and the clock.
+
+    Returns
+    -------
+    SingerEntry or None
+        None also where the entry is outside the recording or does not stand out.
+    """
+    if voice is None:
+        return None
+    at_s = float(voice.at_s[0])
+    recorder = review.clock.recorder_ratio
+    expected_s = review.take_s_at(at_s)
+    if not 0 < expected_s < take.duration_s:
+        return None
+    entry = heard_entry(
+        voice,
+        Side(clip=reference, start_s=at_s),
+        Side(clip=take, start_s=expected_s, rate=recorder, tuning_cents=review.clock.tuning_cents),
+    )
+    if entry.clearness < _LEAST_CLEARNESS:
+        return None
+    return SingerEntry(
+        bar=review.bar_at(at_s),
+        time_s=expected_s + recorder * entry.late_s,
+        late_ms=1000 * entry.late_s,
+        cents=entry.cents,
+        phrase_cents=entry.phrase_cents,
+        phrase_spread_cents=entry.phrase_spread_cents,
+        clearness=entry.clearness,
+    )

@@ -1,0 +1,211 @@
+"""Bars from beats: how late each is, how the band drifts, and where it broke.
+
+References
+----------
+.. [FS95] A. Friberg and J. Sundberg, "Time discrimination in a monotonic, isochronous
+   sequence", J. Acoust. Soc. Am. 98(5), 1995, 2524-2531.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.review.report import BarTiming, Break, Clock
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import numpy.typing as npt
+
+    from segue.plan.plan import Plan
+    from segue.review.align import Alignment
+
+    Floats = npt.NDArray[np.float64]
+
+JUST_NOTICED_MS: Final = 6.0
+"""Displacement of one event in a steady sequence of notes under 240 ms apart [FS95]_."""
+FLAM_MS: Final = 40.0
+"""A bar that jumps by more is heard as two strokes (30 to 40 ms, from memory)."""
+HEARD_AGREEMENT: Final = 0.25
+"""Beats that agree less tell nothing of their time."""
+CLEAR_AGREEMENT: Final = 0.35
+"""Bars with drums agree more, also when another band plays them (`benchmarks/review.py`)."""
+LOST_AGREEMENT: Final = 0.12
+"""A bar whose onsets agree less is not the plan's, where the plan has onsets."""
+STRUCK: Final = 0.6
+"""Of the middle strength of all beats: drums do, a pad does not (chosen on the demo songs)."""
+CENTS_AN_OCTAVE: Final = 1200.0
+_LEAST_RECORDER_CENTS: Final = 0.8
+_LEAST_BEATS: Final = 4
+_FASTEST: Final = 0.02
+"""Neither recorders nor bands drift by more: pairs of beats across a pause are left out."""
+_LEAST_SHARE: Final = 0.5
+_FIRST_BEATS: Final = 8
+_SAME_S: Final = 1e-3
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Timing:
+    """The take's clock and its bars."""
+
+    clock: Clock
+    bars: tuple[BarTiming, ...]
+    spread_ms: float
+    offset_s: float
+
+
+def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
+    """How late the bars are, and whose the speed is.
+
+    Parameters
+    ----------
+    alignment : Alignment
+        Of the plan's beats.
+    plan : Plan
+    tuning_cents : float
+        How far the recording is above the render.
+
+    Returns
+    -------
+    Timing
+    """
+    heard = alignment.agreement >= HEARD_AGREEMENT
+    if heard.sum() < _LEAST_BEATS:
+        heard = np.ones(len(alignment.plan_s), dtype=bool)
+    at_s, take_s = alignment.plan_s[heard], alignment.take_s[heard]
+    speed = _slope(at_s, take_s)
+    recorder = recorder_ratio(speed, tuning_cents)
+    grid_s = float(np.median(take_s - recorder * at_s))
+    late_s = (take_s - grid_s) / recorder - at_s
+    bars = _bars(plan, alignment, heard, late_s, (grid_s, recorder))
+    known = [bar.late_ms for bar in bars if bar.late_ms is not None]
+    return Timing(
+        clock=Clock(
+            speed_ratio=speed,
+            tuning_cents=tuning_cents,
+            recorder_ratio=recorder,
+            drift_ms_a_minute=60_000 * (speed / recorder - 1),
+        ),
+        bars=bars,
+        spread_ms=float(np.sqrt(np.mean(np.square(known)))) if known else 0.0,
+        offset_s=float(np.median((take_s - recorder * at_s)[:_FIRST_BEATS])),
+    )
+
+
+def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
+    """The part of a speed that a recorder's clock explains.
+
+    A clock that runs off moves speed and pitch by one ratio; a band that drifts moves the
+    speed alone.
+
+    Parameters
+    ----------
+    speed_ratio : float
+        Seconds of the recording to one of the plan.
+    tuning_cents : float
+        How far the recording is above the render.
+
+    Returns
+    -------
+    float
+        `speed_ratio` where the pitch moved along, else 1.
+
+    Examples
+    --------
+    >>> recorder_ratio(1.005, -8.6), recorder_ratio(1.005, 0.4)
+    (1.005, 1.0)
+    """
+    expected_cents = -CENTS_AN_OCTAVE * math.log2(speed_ratio)
+    if abs(expected_cents) < _LEAST_RECORDER_CENTS:
+        return 1.0
+    moved_along = abs(tuning_cents - expected_cents) < abs(tuning_cents)
+    return speed_ratio if moved_along else 1.0
+
+
+def break_of(bars: Sequence[BarTiming]) -> Break | None:
+    """The first bar that jumps off the grid, or whose onsets are not the plan's.
+
+    Only bars that are clearly heard can jump, and a bar is lost only between two of its
+    section that are clearly heard: a free introduction agrees with nothing for long.
+
+    Parameters
+    ----------
+    bars : sequence of BarTiming
+
+    Returns
+    -------
+    Break or None
+    """
+    before: BarTiming | None = None
+    for index, bar in enumerate(bars):
+        if _is_lost(bars, index):
+            return Break(bar=bar.number, step_ms=None)
+        if not _is_clear(bar):
+            continue
+        if before is not None:
+            step_ms = (bar.late_ms or 0.0) - (before.late_ms or 0.0)
+            if abs(step_ms) > FLAM_MS:
+                return Break(bar=bar.number, step_ms=step_ms)
+        before = bar
+    return None
+
+
+def _is_clear(bar: BarTiming) -> bool:
+    return bar.late_ms is not None and bar.agreement >= CLEAR_AGREEMENT
+
+
+def _is_lost(bars: Sequence[BarTiming], index: int) -> bool:
+    bar = bars[index]
+    if not bar.is_struck or bar.agreement >= LOST_AGREEMENT or not 0 < index < len(bars) - 1:
+        return False
+    return all(
+        _is_clear(near) and near.section == bar.section
+        for near in (bars[index - 1], bars[index + 1])
+    )
+
+
+def _bars(
+    plan: Plan,
+    alignment: Alignment,
+    heard: npt.NDArray[np.bool_],
+    late_s: Floats,
+    grid: tuple[float, float],
+) -> tuple[BarTiming, ...]:
+    """Each bar's mean lateness over its heard beats; `grid` is where 0 is, and the rate."""
+    at_s = alignment.plan_s[heard]
+    starts_s = [plan.seconds_at(line.beat) for line in plan.bar_lines]
+    bars = []
+    for line, start_s, end_s in zip(
+        plan.bar_lines, starts_s, [*starts_s[1:], plan.duration_s], strict=True
+    ):
+        mine = (at_s > start_s - _SAME_S) & (at_s < end_s - _SAME_S)
+        all_of_it = (alignment.plan_s > start_s - _SAME_S) & (alignment.plan_s < end_s - _SAME_S)
+        agreement = float(np.mean(alignment.agreement[all_of_it])) if all_of_it.any() else 0.0
+        told = mine.any() and mine.sum() >= _LEAST_SHARE * all_of_it.sum()
+        between_s = float(np.interp(start_s, at_s, late_s))
+        bars.append(
+            BarTiming(
+                number=line.number,
+                section=line.section,
+                plan_s=start_s,
+                time_s=grid[0] + grid[1] * (start_s + between_s),
+                late_ms=1000 * float(np.mean(late_s[mine])) if told else None,
+                agreement=max(agreement, 0.0),
+                is_struck=bool(np.mean(alignment.struck[all_of_it]) > STRUCK)
+                if all_of_it.any()
+                else False,
+            )
+        )
+    return tuple(bars)
+
+
+def _slope(x: Floats, y: Floats) -> float:
+    """Slope of the line through most of the points (middle of the slopes of all pairs)."""
+    left, right = np.triu_indices(len(x), k=max(len(x) // 4, 1))
+    slopes = (y[right] - y[left]) / (x[right] - x[left])
+    likely = slopes[np.abs(slopes - 1) < _FASTEST]
+    return float(np.median(likely if len(likely) else slopes))

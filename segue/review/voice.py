@@ -1,0 +1,192 @@
+"""What the plan has the singer sing: pitch over time, and where the voice stands out.
+
+Where the incoming song's voice or lead is a stem of its own that is still at hand, its
+first phrase is tracked; otherwise the first note that the run knows stands for it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.pitch_track import TRACK_HOP_S, at_track_rate, pitch_track, voice_band
+from segue.audio import read_song
+from segue.audio.clip import Clip
+from segue.errors import InputError
+from segue.plan.layer import SongLayer
+from segue.review.partials import N_PARTIALS, partial_levels
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import SongEdge
+    from segue.plan.plan import Plan
+    from segue.runfolder import CandidateRecord, RunDocument
+
+    Floats = npt.NDArray[np.float64]
+
+HOP_S: Final = 0.01
+LONGEST_PHRASE_S: Final = 5.0
+FIRST_NOTE_S: Final = 0.6
+_BREATH_S: Final = 0.3
+_CLEAR: Final = 0.8
+_SAME_NOTE_SEMITONES: Final = 0.6
+_NEAR_SEMITONES: Final = 7.0
+_UNKNOWN_SHARE: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlannedVoice:
+    """The planned first phrase, in seconds of the render.
+
+    Parameters
+    ----------
+    at_s : ndarray, shape (n_hops,)
+        Every `HOP_S`, from the first note's attack.
+    midi : ndarray, shape (n_hops,)
+        Pitch; not a number where nothing is sung.
+    share : ndarray, shape (n_hops, N_PARTIALS)
+        0 to 1: how much of the sound at each partial is the voice's.
+    level : ndarray, shape (n_hops, N_PARTIALS)
+        Magnitude of the voice at each partial, the strongest 1 in all.
+    n_first : int
+        Hops of the first note.
+    is_tracked : bool
+        Whether a stem was at hand, so that the whole phrase is known.
+    """
+
+    at_s: Floats
+    midi: Floats
+    share: Floats
+    level: Floats
+    n_first: int
+    is_tracked: bool
+
+
+def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoice | None:
+    """What the plan has the singer sing first.
+
+    Parameters
+    ----------
+    document : RunDocument
+    record : CandidateRecord
+
+    Returns
+    -------
+    PlannedVoice or None
+        None where the plan has no singer.
+    """
+    note = document.incoming.first_note
+    if record.singer_s is None or note is None:
+        return None
+    shift = record.plan.incoming_shift_semitones
+    edge = _incoming(document)
+    lead = None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
+    if edge is None or lead is None:
+        return _first_note_alone(record.singer_s, note.midi)
+    at_s = record.singer_s + np.arange(0.0, LONGEST_PHRASE_S, HOP_S)
+    at_s = at_s[at_s < record.plan.duration_s]
+    source_s = source_times(record.plan, at_s, record.singer_s, note.time_s)
+    midi = _tracked(lead, source_s, note.midi - shift)
+    if not np.isfinite(midi).any():
+        return _first_note_alone(record.singer_s, note.midi)
+    share, level = _shares(lead, edge.mix, source_s, midi)
+    return PlannedVoice(
+        at_s=at_s[: len(midi)],
+        midi=midi + shift,
+        share=share,
+        level=level,
+        n_first=_first_note_hops(midi),
+        is_tracked=True,
+    )
+
+
+def source_times(plan: Plan, at_s: Floats, singer_s: float, note_s: float) -> Floats:
+    """Seconds of the incoming song at times of the render, by the layer that carries the singer."""
+    beats = np.array([plan.beat_at(float(s)) for s in at_s])
+    singer_beat = plan.beat_at(singer_s)
+    for layer in plan.layers:
+        if (
+            isinstance(layer, SongLayer)
+            and layer.song == "incoming"
+            and layer.start_beat <= singer_beat < layer.end_beat
+        ):
+            mapped = np.array([(point.beat, point.source_s) for point in layer.time_map])
+            times: Floats = np.interp(beats, mapped[:, 0], mapped[:, 1])
+            return times
+    return note_s + at_s - singer_s
+
+
+def _incoming(document: RunDocument) -> SongEdge | None:
+    """The incoming song as the run read it, where it is still there."""
+    facts = document.incoming
+    try:
+        edge = read_song(
+            facts.file,
+            edge="start",
+            edge_s=facts.edge_end_s - facts.edge_start_s,
+            rate_hz=document.rate_hz,
+        )
+    except InputError:
+        return None
+    return edge if edge.has_stems else None
+
+
+def _first_note_alone(singer_s: float, midi: float) -> PlannedVoice:
+    n_hops = round(FIRST_NOTE_S / HOP_S)
+    at_s: Floats = singer_s + np.arange(float(n_hops)) * HOP_S
+    return PlannedVoice(
+        at_s=at_s,
+        midi=np.full(n_hops, midi),
+        share=np.full((n_hops, N_PARTIALS), _UNKNOWN_SHARE),
+        level=np.broadcast_to(1.0 / np.arange(1, N_PARTIALS + 1), (n_hops, N_PARTIALS)),
+        n_first=n_hops,
+        is_tracked=False,
+    )
+
+
+def _tracked(lead: Clip, source_s: Floats, first_midi: float) -> Floats:
+    """Pitch of the lead up to its first breath; not a number where it is unclear."""
+    first = max(round((source_s[0] - 0.1) * lead.rate_hz), 0)
+    last = round((source_s[-1] + 0.1) * lead.rate_hz)
+    piece = Clip(samples=lead.samples[first:last], rate_hz=lead.rate_hz)
+    track = pitch_track(voice_band(at_track_rate(piece)))
+    hops = (source_s - first / lead.rate_hz) / TRACK_HOP_S
+    near = np.clip(np.rint(hops).astype(int), 0, len(track.midi) - 1)
+    clear = track.clarity[near] > _CLEAR
+    clear &= np.abs(track.midi[near] - first_midi) < 2 * _NEAR_SEMITONES
+    midi = np.where(clear, track.midi[near], np.nan)
+    return midi[: _phrase_hops(clear)]
+
+
+def _phrase_hops(clear: npt.NDArray[np.bool_]) -> int:
+    """Hops up to the first breath."""
+    n_breath = round(_BREATH_S / HOP_S)
+    silent = 0
+    for hop, is_clear in enumerate(clear):
+        silent = 0 if is_clear else silent + 1
+        if silent >= n_breath and clear[:hop].any():
+            return hop - n_breath + 1
+    return len(clear)
+
+
+def _first_note_hops(midi: Floats) -> int:
+    """Hops of the note that the phrase starts with."""
+    known = np.flatnonzero(np.isfinite(midi))
+    settled = midi[known[min(len(known) - 1, round(0.12 / HOP_S))]]
+    away = known[np.abs(midi[known] - settled) > _SAME_NOTE_SEMITONES]
+    away = away[away > round(0.15 / HOP_S)]
+    return int(min(away[0] if len(away) else len(midi), round(FIRST_NOTE_S / HOP_S)))
+
+
+def _shares(lead: Clip, mix: Clip, source_s: Floats, midi: Floats) -> tuple[Floats, Floats]:
+    """Power of the voice in the power of all at each of its partials, and its magnitude."""
+    at_s = source_s[: len(midi)]
+    filled = np.where(np.isfinite(midi), midi, np.nanmedian(midi))
+    voice = partial_levels(lead, at_s, filled)
+    everything = partial_levels(mix, at_s, filled)
+    share = np.clip(np.square(voice) / np.maximum(np.square(everything), 1e-12), 0.0, 1.0)
+    known = np.isfinite(midi)[:, None]
+    return np.where(known, share, 0.0), voice / max(float(voice.max()), 1e-12)

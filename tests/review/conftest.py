@@ -1,0 +1,170 @@
+"""A small run folder whose band is synthesised on its plan, and takes of it with known truth."""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pytest
+import soxr
+
+from segue.audio.clip import Clip
+from segue.audio.write import write_wav24
+from segue.plan import plan_segue
+from segue.review import ReviewRequest, review_take
+from segue.runfolder import BarReport, CandidateRecord, RunDocument, document_text
+from segue.runfolder.document import DOCUMENT_NAME
+from segue.score.scorecard import CurveSample, Measure, Scorecard
+from tests.plan.song_facts import end_facts, start_facts
+
+RATE_HZ = 24_000
+FIRST_NOTE_MIDI = 65.0
+CHORDS = ((57, 60, 64), (53, 57, 60), (48, 52, 55), (55, 59, 62), (50, 53, 57), (52, 56, 59))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Played:
+    """How the synthesised band plays its plan."""
+
+    late_s: dict = field(default_factory=dict)
+    singer_late_s: float = 0.0
+    singer_cents: float = 0.0
+    silent_bars: tuple = ()
+    chords: tuple = CHORDS
+    seed: int = 0
+
+
+def band(plan, played=None):
+    """The plan as a kit, chords of a bar each and a singer, shape (n_frames, 2)."""
+    played = played or Played()
+    rng = np.random.default_rng(played.seed)
+    sound = np.zeros((round(plan.duration_s * RATE_HZ) + RATE_HZ, 2))
+    for index, line in enumerate(plan.bar_lines):
+        if line.number in played.silent_bars:
+            continue
+        for beat in range(line.metre):
+            if line.beat + beat < plan.end_beat:
+                at_s = plan.seconds_at(line.beat + beat) + played.late_s.get(line.number, 0.0)
+                _add(sound, at_s, _hit(rng, beat), (0.5, 0.3))
+        at_s = plan.seconds_at(line.beat) + played.late_s.get(line.number, 0.0)
+        length_s = plan.seconds_at(line.beat + line.metre) - plan.seconds_at(line.beat)
+        for place, midi in enumerate(played.chords[index % len(played.chords)]):
+            _add(sound, at_s, _tone(midi, length_s), ((0.05, 0.1), (0.1, 0.05), (0.1, 0.1))[place])
+    midi = FIRST_NOTE_MIDI + played.singer_cents / 100
+    at_s = plan.seconds_at(plan.singer_beat) + played.singer_late_s
+    if not played.silent_bars:
+        _add(sound, at_s, _tone(midi, 1.0, overtones=8), (0.25, 0.25))
+    return sound[: round(plan.duration_s * RATE_HZ)].astype(np.float32)
+
+
+def _hit(rng, beat):
+    at_s = np.arange(round(0.15 * RATE_HZ)) / RATE_HZ
+    kick = np.sin(2 * np.pi * 60 * at_s) * np.exp(-at_s / 0.05)
+    snare = rng.normal(size=len(at_s)) * np.exp(-at_s / 0.02)
+    return kick + 0.5 * snare if beat % 2 == 0 else snare
+
+
+def _tone(midi, length_s, overtones=4):
+    at_s = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
+    hz = 440 * 2 ** ((midi - 69) / 12)
+    wave = sum(np.sin(2 * np.pi * n * hz * at_s) / n for n in range(1, overtones + 1))
+    return wave * np.minimum(1, np.minimum(at_s, length_s - at_s) / 0.01)
+
+
+def _add(sound, at_s, piece, sides):
+    first = max(round(at_s * RATE_HZ), 0)
+    room = len(sound) - first
+    sound[first : first + len(piece)] += piece[:room, None] * np.array(sides)
+
+
+def taped(sound, path, *, offset_s=0.0, speed=1.0, gain=0.5, noise=0.003, seed=1):
+    """A recording of a sound as a WAV file."""
+    slow = soxr.resample(sound, RATE_HZ, RATE_HZ * speed) if speed != 1.0 else sound
+    before = max(round(offset_s * RATE_HZ), 0)
+    whole = np.pad(slow, ((before, RATE_HZ), (0, 0)))
+    whole = whole[max(round(-offset_s * RATE_HZ), 0) :]
+    whole = whole + noise * np.random.default_rng(seed).normal(size=whole.shape)
+    samples = (gain * whole / np.abs(whole).max()).astype(np.float32)
+    write_wav24(path, Clip(samples=samples, rate_hz=RATE_HZ))
+    return path
+
+
+def _record(plan, rank):
+    measure = Measure(
+        name="level",
+        label="level",
+        value=1.0,
+        unit="LU",
+        score=0.5,
+        threshold="2 LU",
+        source="chosen by ear",
+        sentence="A small step.",
+    )
+    return CandidateRecord(
+        rank=rank,
+        plan=plan,
+        scorecard=Scorecard(
+            measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
+        ),
+        bars=tuple(
+            BarReport(number=x.number, time_s=plan.seconds_at(x.beat), section=x.section)
+            for x in plan.bar_lines
+        ),
+        exit_s=plan.seconds_at(plan.exit_beat),
+        entry_s=plan.seconds_at(plan.entry_beat),
+        singer_s=plan.seconds_at(plan.singer_beat),
+        music_file=f"{rank} music.wav",
+        click_file=f"{rank} click.wav",
+        cue_file=f"{rank} cue.wav",
+        picture_file=f"{rank}.png",
+        loudness_lufs=-16.0,
+        true_peak_dbtp=-1.0,
+        notes=(),
+    )
+
+
+@pytest.fixture(scope="session", name="plan")
+def _plan(shelf):
+    return plan_segue(shelf["stop and count-in"], *_songs())
+
+
+def _songs():
+    return end_facts(), start_facts(first_note_s=5.0)
+
+
+@pytest.fixture(scope="session", name="run")
+def _run(plan, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("run")
+    taped(band(plan), folder / "1 music.wav", noise=0.0)
+    document = RunDocument(
+        schema_version=1,
+        segue_version="0",
+        rate_hz=RATE_HZ,
+        outgoing=_songs()[0],
+        incoming=_songs()[1],
+        candidates=(_record(plan, 1),),
+    )
+    (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="session", name="review_of")
+def _review_of(run, plan, tmp_path_factory):
+    """Review a take that is played and taped as told."""
+
+    def review_of(played=None, **taping):
+        path = tmp_path_factory.mktemp("take") / "take.wav"
+        taped(band(plan, played), path, **taping)
+        return review_take(ReviewRequest(run=run, take=path))
+
+    return review_of
+
+
+@pytest.fixture(scope="session", name="jumped")
+def _jumped(review_of):
+    """The review of a take whose last bars jump by 80 ms."""
+    return review_of(Played(late_s=dict.fromkeys(range(10, 13), 0.08)))
+
+
+@pytest.fixture(scope="session", name="plain")
+def _plain(review_of):
+    """The review of a take that is played to the letter."""
+    return review_of(offset_s=2.0)
