@@ -22,7 +22,8 @@ N_PROPOSALS: Final = 3
 LEAST_SUITABILITY: Final = 0.4
 """Recipes that suit a pair less are not tried. Chosen on the demo songs."""
 QUICK_RATE_HZ: Final = 16_000
-"""Rate of the quick listen: enough for keys, beats, levels and voices."""
+"""Rate of the quick listen: a third of the cost of the full one. On 11 recipes each of two demo
+pairs the two orders agree with a rank correlation of 0.83 and 0.98."""
 
 
 def shortlist(

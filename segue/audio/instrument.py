@@ -199,7 +199,7 @@ def _font(path: Path, preset: int | None) -> Instrument:
     except ImportError as error:
         raise OptionError(
             f"{path.name} is a SoundFont, which needs another package; "
-            "install it with: pip install 'segue[soundfont]'"
+            "install it with: pip install --no-deps tinysoundfont"
         ) from error
     synth = tinysoundfont.Synth(samplerate=_FONT_RATE_HZ)
     try:

@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord, RunDocument
 
 LEAST_MATCH: Final = 0.43
-"""Below, a recording does not hold the transition: right ones reach .5 and more, wrong ones
-.35 at most (`benchmarks/review.py`)."""
+"""Below, a recording does not hold the transition: right ones reach .50 and more, wrong ones
+.41 at most (`benchmarks/review.py`)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
