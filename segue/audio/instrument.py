@@ -195,7 +195,7 @@ def _sounding(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
 
 def _font(path: Path, preset: int | None) -> Instrument:
     try:
-        import tinysoundfont  # type: ignore[import-untyped, unused-ignore]  # ships no types
+        import tinysoundfont
     except ImportError as error:
         raise OptionError(
             f"{path.name} is a SoundFont, which needs another package; "
