@@ -1,7 +1,20 @@
 """Settings and fixtures of the whole test suite."""
 
+import shutil
+
 import pytest
 from hypothesis import settings
+
+BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
 
 settings.register_profile("segue", derandomize=True, deadline=None, max_examples=50)
 settings.load_profile("segue")
@@ -12,3 +25,18 @@ def shelf():
     from segue.plan import load_recipes, shelf_folder
 
     return {recipe.name: recipe for recipe in load_recipes(shelf_folder())}
+
+
+@pytest.fixture(scope="session", name="browser")
+def _browser():
+    """One browser for the whole run: two drivers in one thread get in each other's way."""
+    sync_api = pytest.importorskip(
+        "playwright.sync_api", reason="pages are tried in a browser driven by playwright"
+    )
+    path = next(filter(None, map(shutil.which, BROWSERS)), None)
+    if path is None:
+        pytest.skip("no Chromium found to try pages in")
+    with sync_api.sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
+        yield browser
+        browser.close()

@@ -20,16 +20,6 @@ from tests.plan.song_facts import end_facts, start_facts
 RATE_HZ = 48_000
 RECIPES = ("filtered tail", "stop and count-in", "tempo ramp")
 TROUBLES = ("error", "warning")
-BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
-FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 
 
 def measure(name, score, worst_beat=None):
@@ -105,20 +95,6 @@ def _folder(document, tmp_path_factory):
             soundfile.write(folder / side, 0.1 * noise, RATE_HZ, subtype="PCM_24")
     write_page(folder, document)
     return folder
-
-
-@pytest.fixture(scope="session", name="browser")
-def _browser():
-    sync_api = pytest.importorskip(
-        "playwright.sync_api", reason="the page is tried in a browser driven by playwright"
-    )
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
-    if path is None:
-        pytest.skip("no Chromium found to try the page in")
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(name="open_page")

@@ -1,6 +1,5 @@
 """What the cue sheet says, and how it looks on paper and in a browser."""
 
-import shutil
 from dataclasses import replace
 
 import pytest
@@ -11,8 +10,6 @@ from segue.stage.pack import CHANNELS
 from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import sheets_pdf
 from segue.stage.staff import staff_note, staff_svg
-
-BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
 
 
 def _sheet(plan, **changes):
@@ -101,22 +98,16 @@ def test_pdf_is_the_same_for_the_same_sheet_and_one_page_each(plans):
     assert b"/Count 2" in sheets_pdf([sheet, sheet], paper="letter")
 
 
-def test_sheet_prints_on_one_page_in_a_browser(plans, tmp_path):
-    sync_api = pytest.importorskip("playwright.sync_api", reason="needs playwright")
-    path = next(filter(None, map(shutil.which, BROWSERS)), None)
-    if path is None:
-        pytest.skip("no Chromium found to print the cue sheet in")
+def test_sheet_prints_on_one_page_in_a_browser(plans, tmp_path, browser):
     page_file = tmp_path / "cue sheet.html"
     page_file.write_text(sheets_html([_sheet(plans[0], in_ear_dba=94.0)]), encoding="utf-8")
-    with sync_api.sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
-        page = browser.new_page()
-        troubles = []
-        page.on("console", lambda message: troubles.append(message.text))
-        page.goto(page_file.as_uri())
-        for paper in ("A4", "Letter"):
-            assert page.pdf(format=paper).count(b"/Type /Page\n") == 1, paper
-        staff = page.locator("svg.staff").bounding_box()
-        browser.close()
+    page = browser.new_page()
+    troubles = []
+    page.on("console", lambda message: troubles.append(message.text))
+    page.goto(page_file.as_uri())
+    for paper in ("A4", "Letter"):
+        assert page.pdf(format=paper).count(b"/Type /Page\n") == 1, paper
+    staff = page.locator("svg.staff").bounding_box()
+    page.close()
     assert not troubles
     assert staff["height"] > 50
