@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from segue import __version__
 from segue.analysis.tuning import tuning_of
 from segue.audio.clip import Clip
-from segue.errors import InputError, OptionError
+from segue.errors import InputError
 from segue.review.advice import advice_of
 from segue.review.align import aligned
 from segue.review.faults import faults_of
@@ -21,6 +21,7 @@ from segue.review.take import read_clip
 from segue.review.timing import break_of, timing_of
 from segue.review.voice import planned_voice
 from segue.runfolder import read_document
+from segue.runfolder.document import candidate_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -101,16 +102,6 @@ def review_take(request: ReviewRequest) -> Review:
     timing = timing_of(alignment, plan, tuning_of(part) - tunings[0])
     review = _told(request, document, record, timing, found)
     return _with_sound(review, reference, take, part, document, record)
-
-
-def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:
-    """The candidate of a run that is asked for, or chosen, or best."""
-    if rank is None:
-        rank = 1 if document.choice is None else document.choice.rank
-    for record in document.candidates:
-        if record.rank == rank:
-            return record
-    raise OptionError(f"there is no candidate {rank}: the run has 1 to {len(document.candidates)}.")
 
 
 def _part(take: Clip, places: Sequence[Found], plan: Plan) -> Clip:

@@ -14,7 +14,7 @@ from typing import Final, Literal
 from pydantic import TypeAdapter, ValidationError
 
 from segue.analysis.facts import EdgeFacts
-from segue.errors import RunFolderError
+from segue.errors import OptionError, RunFolderError
 from segue.plan.plan import Plan
 from segue.score.scorecard import Scorecard
 from segue.score.weights import Purpose
@@ -168,6 +168,32 @@ def read_document(folder: Path) -> RunDocument:
         raise RunFolderError(
             path, f"does not hold together at '{place}' ({first['msg']}): run it again."
         ) from error
+
+
+def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:
+    """The candidate of a run that is asked for.
+
+    Parameters
+    ----------
+    document : RunDocument
+    rank : int or None
+        None is the one that was chosen, or else the best scored.
+
+    Returns
+    -------
+    CandidateRecord
+
+    Raises
+    ------
+    OptionError
+        If there is no such candidate.
+    """
+    if rank is None:
+        rank = 1 if document.choice is None else document.choice.rank
+    for record in document.candidates:
+        if record.rank == rank:
+            return record
+    raise OptionError(f"there is no candidate {rank}: the run has 1 to {len(document.candidates)}.")
 
 
 def _version(path: Path, text: str) -> int:

@@ -16,7 +16,7 @@ from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_l
 from segue.audio.true_peak import true_peak_dbtp
 from segue.errors import OptionError, RunFolderError
 from segue.render.guides import CEILING_DBFS
-from segue.runfolder.document import read_document
+from segue.runfolder.document import candidate_of, read_document
 from segue.runfolder.folder import whole_folder
 from segue.stage.cue_sheet import cue_sheet
 from segue.stage.markers import markers_of
@@ -118,7 +118,7 @@ def stage_pack(request: StageRequest) -> StagePack:
     """
     _check_free(request.out)
     document = read_document(request.run)
-    record = _candidate(document, request.rank)
+    record = candidate_of(document, request.rank)
     buses = _buses(request.run, record)
     plan = record.plan
     titles = {"from_title": document.outgoing.title, "to_title": document.incoming.title}
@@ -157,15 +157,6 @@ def _check_free(out: Path) -> None:
         raise RunFolderError(out, "holds other files and is not a pack: name a new one with --out.")
     if out.exists() and not out.is_dir():
         raise RunFolderError(out, "is a file: name a folder with --out.")
-
-
-def _candidate(document: RunDocument, rank: int | None) -> CandidateRecord:
-    if rank is None:
-        rank = 1 if document.choice is None else document.choice.rank
-    for record in document.candidates:
-        if record.rank == rank:
-            return record
-    raise OptionError(f"there is no candidate {rank}: the run has 1 to {len(document.candidates)}.")
 
 
 def _buses(run: Path, record: CandidateRecord) -> dict[str, Clip]:
