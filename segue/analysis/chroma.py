@@ -22,6 +22,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import mono_of
 from segue.music.key import N_PITCH_CLASSES
 
 if TYPE_CHECKING:
@@ -102,14 +103,8 @@ def analysis_sound(clip: Clip) -> npt.NDArray[np.float32]:
     """The clip in mono at `ANALYSIS_RATE_HZ`, shape (n_frames,)."""
     import soxr
 
-    sound = soxr.resample(mono_of(clip), clip.rate_hz, ANALYSIS_RATE_HZ, quality="MQ")
+    sound = soxr.resample(mono_of(clip.samples), clip.rate_hz, ANALYSIS_RATE_HZ, quality="MQ")
     return np.asarray(sound, dtype=np.float32)
-
-
-def mono_of(clip: Clip) -> npt.NDArray[np.float32]:
-    """Mean of the channels, shape (n_frames,); a product, as a mean over so few is slow."""
-    n_channels = clip.samples.shape[1]
-    return np.asarray(clip.samples @ np.full(n_channels, 1.0 / n_channels, dtype=np.float32))
 
 
 def segment_spectra(spectrum: PitchSpectrum, edges_s: Floats) -> Floats:

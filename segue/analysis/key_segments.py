@@ -10,11 +10,11 @@ import numpy.typing as npt
 
 from segue.analysis.chroma import (
     PitchSpectrum,
-    mono_of,
     note_strengths,
     pitch_spectrum,
     segment_spectra,
 )
+from segue.analysis.envelope import mono_of
 from segue.analysis.tuning import PITCHED_ROLES
 
 if TYPE_CHECKING:
@@ -162,7 +162,7 @@ def _resting_place(clip: Clip) -> tuple[float, float]:
 def _levels_db(clip: Clip) -> Floats:
     """Level every 10 ms, down to -120 dB."""
     step = max(1, round(clip.rate_hz * _LEVEL_STEP_S))
-    mono = mono_of(clip)
+    mono = mono_of(clip.samples)
     n_steps = max(1, -(-len(mono) // step))
     padded = np.pad(mono, (0, n_steps * step - len(mono)))
     power = np.mean(padded.reshape(n_steps, step) ** 2, axis=1, dtype=np.float64)

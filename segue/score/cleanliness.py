@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import mono_of
 from segue.audio.true_peak import true_peak_dbtp
 from segue.score.scale import falling
 from segue.score.scorecard import Measure
-from segue.score.sides import mono_of
 
 if TYPE_CHECKING:
     from segue.score.hearing import Hearing
@@ -93,7 +93,7 @@ def click_leak(hearing: Hearing) -> Measure | None:
     click = candidate.click.samples[:, 0].astype(np.float64)
     if not plan.click or not click.any() or hearing.is_silent:
         return None
-    music = mono_of(candidate.music).astype(np.float64)
+    music = mono_of(candidate.music.samples).astype(np.float64)
     rate_hz = candidate.click.rate_hz
     shares = _shares_by_lag(music, click, [plan.seconds_at(c.beat) for c in plan.click], rate_hz)
     elsewhere = float(np.sqrt(np.mean(shares[1:] ** 2)))

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import mono_of
 from segue.audio.loudness import momentary_lufs
-from segue.score.sides import mono_of
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
@@ -59,7 +59,7 @@ def levels_of(music: Clip) -> Levels:
 def _centroids(music: Clip, times_s: Floats) -> Floats:
     from scipy import fft
 
-    mono = mono_of(music)
+    mono = mono_of(music.samples)
     n_window = fft.next_fast_len(round(HOP_S * music.rate_hz))
     starts = np.round(times_s * music.rate_hz).astype(int) - n_window // 2
     starts = np.clip(starts, 0, max(0, len(mono) - n_window))

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import mono_of
 from segue.analysis.onsets import HOP_S, RATE_HZ, onset_curves
-from segue.score.sides import mono_of
 
 if TYPE_CHECKING:
     from segue.plan.plan import Plan
@@ -146,7 +146,7 @@ def slope(times_s: Floats, late_s: Floats) -> float:
 def _onset_sound(candidate: Candidate) -> npt.NDArray[np.float32]:
     import soxr
 
-    mono = mono_of(candidate.music)
+    mono = mono_of(candidate.music.samples)
     sound = soxr.resample(mono, candidate.music.rate_hz, RATE_HZ, quality="MQ")
     return np.asarray(sound, dtype=np.float32)
 

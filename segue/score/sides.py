@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import mono_of
+
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
 
@@ -74,21 +76,11 @@ def side_spectra(clip: Clip) -> SideSpectra:
     )
 
 
-def mono_of(clip: Clip) -> npt.NDArray[np.float32]:
-    """Mean of the channels, shape (n_frames,)."""
-    n_channels = clip.samples.shape[1]
-    # a product is ten times as fast as a mean over a short axis
-    mixed: npt.NDArray[np.float32] = clip.samples @ np.full(
-        n_channels, 1.0 / n_channels, np.float32
-    )
-    return mixed
-
-
 def reduced(clip: Clip) -> tuple[npt.NDArray[np.float32], float]:
     """The clip in mono, every k-th frame after a low-pass, and its new rate."""
     from scipy import signal
 
-    mono = mono_of(clip)
+    mono = mono_of(clip.samples)
     step = max(1, round(clip.rate_hz / TARGET_RATE_HZ))
     if step == 1:
         return mono, float(clip.rate_hz)

@@ -14,6 +14,7 @@ from segue import __version__
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_lufs, short_term_lufs
 from segue.audio.true_peak import true_peak_dbtp
+from segue.audio.write import read_wav
 from segue.errors import OptionError, RunFolderError
 from segue.render.guides import CEILING_DBFS
 from segue.runfolder.document import candidate_of, read_document
@@ -112,7 +113,9 @@ def stage_pack(request: StageRequest) -> StagePack:
     Raises
     ------
     RunFolderError
-        If the run folder or one of its files cannot be read, or the pack not written.
+        If the run folder cannot be read, or the pack not written.
+    InputError
+        If one of the run's sound files cannot be read.
     OptionError
         If there is no such candidate.
     """
@@ -166,14 +169,11 @@ def _buses(run: Path, record: CandidateRecord) -> dict[str, Clip]:
 
 
 def _from_beat_0(path: Path, lead_in_s: float) -> Clip:
-    try:
-        samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
-    except (OSError, soundfile.SoundFileError) as error:
-        raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
-    cut = samples[round(lead_in_s * rate_hz) :].copy()
-    fade = min(round(_FADE_S * rate_hz), len(cut))
+    clip = read_wav(path)
+    cut = clip.samples[round(lead_in_s * clip.rate_hz) :].copy()
+    fade = min(round(_FADE_S * clip.rate_hz), len(cut))
     cut[:fade] *= (np.sin(np.linspace(0, np.pi / 2, fade, endpoint=False)) ** 2)[:, None]
-    return Clip(samples=cut.astype(np.float32), rate_hz=rate_hz)
+    return Clip(samples=cut, rate_hz=clip.rate_hz)
 
 
 def _sounds(
