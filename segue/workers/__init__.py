@@ -1,0 +1,83 @@
+"""Independent tasks done side by side: on the cores of this machine, or on a Dask cluster.
+
+Whoever has many songs to hear or joins to render hands a function of a module's top
+level and its inputs to `Workers.outcomes`, and does not know where the work is done.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
+
+from segue.errors import OptionError
+from segue.workers.work import In, Out, Outcome, Workers, attempt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+__all__ = ["Outcome", "Travel", "Workers", "open_workers"]
+
+Travel = Literal["path", "bytes"]
+"""How files reach a cluster: by a path that all machines share, or by their bytes."""
+
+
+@contextmanager
+def open_workers(
+    *, n_processes: int | None = None, cluster: str | None = None, travel: Travel = "path"
+) -> Iterator[Workers]:
+    """Workers for the time of a `with` block.
+
+    Parameters
+    ----------
+    n_processes : int or None
+        Processes on this machine; None is one for each core. One is this process itself.
+    cluster : str or None
+        Address of a Dask scheduler, such as 'tcp://10.0.0.5:8786', to work there instead.
+    travel : {'path', 'bytes'}
+        How files reach the cluster.
+
+    Yields
+    ------
+    Workers
+
+    Raises
+    ------
+    OptionError
+        If there are no such processes, or no such cluster.
+    """
+    if n_processes is not None and n_processes < 1:
+        raise OptionError(f"{n_processes} workers cannot work: give 1 or more.")
+    n_processes = n_processes or _n_cores()
+    if cluster is not None:
+        from segue.workers.cluster import open_cluster
+
+        with open_cluster(cluster, travel) as workers:
+            yield workers
+    elif n_processes == 1:
+        yield _Here()
+    else:
+        from segue.workers.processes import open_processes
+
+        with open_processes(n_processes) as workers:
+            yield workers
+
+
+@dataclass(frozen=True, slots=True)
+class _Here:
+    """The process itself, one task after the other."""
+
+    n_workers: int = 1
+
+    def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
+        for index, value in enumerate(inputs):
+            yield attempt(task, index, value)
+
+
+def _n_cores() -> int:
+    """Cores that this process may use."""
+    with contextlib.suppress(AttributeError):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1

@@ -1,0 +1,170 @@
+"""Workers that are processes of this machine, one thread each.
+
+A process that dies in mid-task (killed, or out of memory) breaks the whole pool of the
+standard library, and nobody can say whose task it was. So every task that was under way is
+done again alone in a process of its own: the innocent ones finish, and one that kills its
+process again and again is told as its problem.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+import signal
+import threading
+from collections import deque
+from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Generator, Iterable, Iterator
+    from types import FrameType
+
+N_TRIES_ALONE: Final = 2
+"""A task whose process was lost is tried this often more."""
+LEFT_BY_SIGNAL: Final = 128 + signal.SIGINT
+_THREADS: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+"""What makes numerical libraries start a thread for each core in every process."""
+
+
+@contextmanager
+def open_processes(n_workers: int) -> Iterator[Processes]:
+    """Processes for the time of a `with` block; on the way out none is left.
+
+    Parameters
+    ----------
+    n_workers : int
+
+    Yields
+    ------
+    Processes
+    """
+    before = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    try:
+        yield Processes(n_workers=n_workers)
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Processes:
+    """A pool of processes; see `segue.workers.work.Workers`."""
+
+    n_workers: int
+
+    def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
+        """See `segue.workers.work.Workers.outcomes`."""
+        waiting = enumerate(inputs)
+        suspects: deque[tuple[int, In]] = deque()
+        is_done = False
+        while not is_done:
+            while suspects:
+                yield _alone(task, *suspects.popleft())
+            is_done = yield from self._until_broken(task, waiting, suspects)
+
+    def _until_broken(
+        self,
+        task: Callable[[In], Out],
+        waiting: Iterator[tuple[int, In]],
+        suspects: deque[tuple[int, In]],
+    ) -> Generator[Outcome[Out], None, bool]:
+        """Work until all is done (returns True) or a process is lost: then who was under way."""
+        under_way: dict[Future[Outcome[Out]], tuple[int, In]] = {}
+        with _pool(self.n_workers) as pool:
+            try:
+                while True:
+                    for index, value in waiting:
+                        under_way[pool.submit(_attempt, task, index, value)] = (index, value)
+                        if len(under_way) >= self.n_workers * N_AHEAD_A_WORKER:
+                            break
+                    if not under_way:
+                        return True
+                    for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                        yield future.result()
+                        del under_way[future]
+            except BrokenProcessPool:
+                suspects.extend(sorted(under_way.values(), key=lambda pair: pair[0]))
+        return False
+
+
+@contextmanager
+def _pool(n_workers: int) -> Iterator[ProcessPoolExecutor]:
+    """A pool that is gone when the block is left, at once where an exception passes."""
+    pool = ProcessPoolExecutor(
+        n_workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin
+    )
+    try:
+        yield pool
+    except BaseException:
+        for child in multiprocessing.active_children():
+            _interrupt(child.pid)
+        pool.shutdown(wait=True, cancel_futures=True)
+        raise
+    pool.shutdown(wait=True)
+
+
+def _alone(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
+    """A task in a process of its own."""
+    for _ in range(N_TRIES_ALONE):
+        with _pool(1) as pool:
+            try:
+                return pool.submit(_attempt, task, index, value).result()
+            except BrokenProcessPool:
+                continue
+    return Outcome(
+        index=index,
+        problem=f"The process that worked on it was stopped {N_TRIES_ALONE + 1} times (memory may "
+        "have run out): try again with fewer workers.",
+    )
+
+
+_is_busy = threading.Event()
+
+
+def _attempt(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
+    """`attempt` in a worker: an interrupted task cleans up, then its process ends."""
+    _is_busy.set()
+    try:
+        return attempt(task, index, value)
+    except KeyboardInterrupt:
+        os._exit(LEFT_BY_SIGNAL)
+    finally:
+        _is_busy.clear()
+
+
+def _begin() -> None:
+    """Make a new process end quietly when it is interrupted or its parent is gone."""
+    signal.signal(signal.SIGINT, _on_interrupt)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+
+
+def _on_interrupt(_number: int, _frame: FrameType | None) -> None:
+    if _is_busy.is_set():
+        # the terminal and the parent may both send one: the second must not disturb the cleaning
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        raise KeyboardInterrupt
+    os._exit(LEFT_BY_SIGNAL)
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def _interrupt(pid: int | None) -> None:
+    if pid is not None:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGINT)

@@ -1,0 +1,117 @@
+"""A real scheduler and two worker processes on this machine, one of which is killed."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import pytest
+
+from segue.errors import OptionError
+from segue.workers import open_workers
+from tests.workers import tasks
+from tests.workers.test_workers import ROOT, until
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+@dataclass(frozen=True)
+class Started:
+    address: str
+    worker_pids: tuple[int, ...]
+
+
+@pytest.fixture(scope="module")
+def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Started]:
+    """A scheduler and two workers, as `dask scheduler` and `dask worker` start them."""
+    folder = tmp_path_factory.mktemp("cluster")
+    facts = folder / "scheduler.json"
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder)}
+    common = {"cwd": folder, "env": environment, "stderr": subprocess.DEVNULL}
+    line = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
+    line += ["--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
+    scheduler = subprocess.Popen([*line, "--scheduler-file", str(facts)], **common)
+    until(lambda: facts.exists() and facts.read_text().endswith("}"))
+    address = json.loads(facts.read_text())["address"]
+    line = [sys.executable, "-m", "distributed.cli.dask_worker", address]
+    line += ["--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard"]
+    workers = [subprocess.Popen(line, **common) for _ in range(2)]
+    try:
+        _wait_for_workers(address, 2)
+        yield Started(address, tuple(worker.pid for worker in workers))
+    finally:
+        for process in (*workers, scheduler):
+            process.kill()
+            process.wait()
+
+
+def _wait_for_workers(address: str, n_workers: int) -> None:
+    from distributed import Client
+
+    with Client(address, set_as_default=False) as client:
+        client.wait_for_workers(n_workers, timeout=60)
+
+
+def test_every_input_has_one_outcome_and_faults_are_their_sentence(cluster: Started) -> None:
+    with open_workers(cluster=cluster.address) as workers:
+        assert workers.n_workers == 2
+        outcomes = sorted(workers.outcomes(tasks.doubled, range(20)), key=lambda o: o.index)
+    assert [o.result for o in outcomes if o.index != 13] == [2 * i for i in range(20) if i != 13]
+    assert outcomes[13].problem == "thirteen: is unlucky: leave it out."
+
+
+def test_files_travel_as_bytes_and_what_is_written_comes_back(
+    cluster: Started, tmp_path: Path
+) -> None:
+    for n in range(3):
+        (tmp_path / f"song {n}").mkdir()
+        (tmp_path / f"song {n}" / "drums ü.txt").write_text(f"boom {n}")
+    inputs = [
+        tasks.Copying(source=tmp_path / f"song {n}", out=tmp_path / "outs" / f"{n}")
+        for n in range(3)
+    ]
+    with open_workers(cluster=cluster.address, travel="bytes") as workers:
+        outcomes = sorted(workers.outcomes(tasks.copied, inputs), key=lambda o: o.index)
+    for n, outcome in enumerate(outcomes):
+        assert outcome.result.source == inputs[n].source
+        assert str(inputs[n].source) not in outcome.result.worker_saw
+        assert (inputs[n].out / "copy.txt").read_text() == f"boom {n}"
+        said = json.loads((inputs[n].out / "said.json").read_text())
+        assert said == {"source": str(inputs[n].source)}
+
+
+def test_a_worker_killed_in_mid_task_costs_a_retry_and_nothing_else(
+    cluster: Started, tmp_path: Path
+) -> None:
+    with open_workers(cluster=cluster.address) as workers:
+        outcomes = workers.outcomes(tasks.marked, [tmp_path / f"{n}" for n in range(8)])
+        until_two = iter(outcomes)
+        first = next(until_two)
+        until(lambda: any(_is_in_work(tmp_path, pid) for pid in cluster.worker_pids))
+        victim = next(pid for pid in cluster.worker_pids if _is_in_work(tmp_path, pid))
+        os.kill(victim, signal.SIGKILL)
+        rest = list(until_two)
+    assert sorted(o.index for o in (first, *rest)) == list(range(8))
+    assert all(o.problem is None for o in (first, *rest))
+    by_index = {o.index: o.result for o in (first, *rest)}
+    assert by_index == {n: f"{n}" for n in range(8)}
+
+
+def _is_in_work(folder: Path, pid: int) -> bool:
+    return any(mark.name.endswith(f".{pid}") for mark in folder.iterdir())
+
+
+def test_a_scheduler_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("segue.workers.cluster.CONNECT_LIMIT_S", 1)
+    with (
+        pytest.raises(OptionError, match=r"no Dask scheduler answers at 'tcp://127\.0\.0\.1:9'"),
+        open_workers(cluster="tcp://127.0.0.1:9"),
+    ):
+        pass

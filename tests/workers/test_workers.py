@@ -1,0 +1,126 @@
+"""Tasks done side by side: order does not matter, faults are words, lost processes cost a retry."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from segue.errors import OptionError
+from segue.workers import open_workers
+from tests.workers import tasks
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.mark.parametrize("n_processes", [1, 2])
+def test_every_input_has_one_outcome_and_faults_are_their_sentence(n_processes: int) -> None:
+    with open_workers(n_processes=n_processes) as workers:
+        outcomes = sorted(workers.outcomes(tasks.doubled, range(20)), key=lambda o: o.index)
+    assert [o.index for o in outcomes] == list(range(20))
+    assert [o.result for o in outcomes if o.index != 13] == [2 * i for i in range(20) if i != 13]
+    assert outcomes[13].result is None
+    assert outcomes[13].problem == "thirteen: is unlucky: leave it out."
+
+
+def test_inputs_are_taken_as_workers_become_free() -> None:
+    taken: list[int] = []
+
+    def inputs():
+        for i in range(30):
+            taken.append(i)
+            yield i
+
+    with open_workers(n_processes=2) as workers:
+        outcomes = workers.outcomes(tasks.doubled, inputs())
+        next(outcomes)
+        assert len(taken) < 10
+        outcomes.close()
+
+
+def test_two_processes_share_the_work() -> None:
+    with open_workers(n_processes=2) as workers:
+        pids = {o.result for o in workers.outcomes(tasks.process_id, range(12))}
+    assert len(pids) == 2
+    assert os.getpid() not in pids
+
+
+def test_a_process_killed_in_mid_task_costs_a_retry_and_nothing_else(tmp_path: Path) -> None:
+    marks = [tmp_path / f"{'kill' if i % 4 == 1 else 'let live'} {i}" for i in range(8)]
+    with open_workers(n_processes=2) as workers:
+        outcomes = sorted(workers.outcomes(tasks.killed_once, marks), key=lambda o: o.index)
+    assert [o.result for o in outcomes] == [mark.name for mark in marks]
+    assert [o.problem for o in outcomes] == [None] * 8
+
+
+def test_a_task_that_always_kills_its_process_is_told_and_the_others_finish() -> None:
+    with open_workers(n_processes=2) as workers:
+        outcomes = sorted(workers.outcomes(tasks.always_killed, range(6)), key=lambda o: o.index)
+    assert [o.result for o in outcomes] == [0, 1, None, 3, 4, 5]
+    assert "was stopped 3 times" in (outcomes[2].problem or "")
+
+
+@pytest.mark.parametrize("whom", ["the parent", "all"])
+def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) -> None:
+    script = (
+        "import sys; from pathlib import Path\n"
+        "from segue.workers import open_workers\n"
+        "from tests.workers import tasks\n"
+        "if __name__ == '__main__':\n"
+        "    with open_workers(n_processes=2) as workers:\n"
+        "        list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+    )
+    run = subprocess.Popen(
+        [sys.executable, "-c", script, str(tmp_path)],
+        cwd=ROOT,
+        start_new_session=True,
+        stderr=subprocess.PIPE,
+    )
+    until(lambda: len(list(tmp_path.iterdir())) == 2)
+    (os.killpg if whom == "all" else os.kill)(run.pid, signal.SIGINT)
+    _, printed = run.communicate(timeout=30)
+    assert run.returncode != 0
+    assert printed.count(b"Traceback") <= 1  # the parent's own; worker processes are quiet
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_processes_do_not_outlive_a_killed_parent(tmp_path: Path) -> None:
+    script = (
+        "import sys; from pathlib import Path\n"
+        "from segue.workers import open_workers\n"
+        "from tests.workers import tasks\n"
+        "with open_workers(n_processes=2) as workers:\n"
+        "    list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+    )
+    run = subprocess.Popen([sys.executable, "-c", script, str(tmp_path)], cwd=ROOT)
+    until(lambda: len(list(tmp_path.iterdir())) == 2)
+    pids = [int(mark.name) for mark in tmp_path.iterdir()]
+    run.kill()
+    run.wait()
+    until(lambda: not any(_is_alive(pid) for pid in pids))
+
+
+def test_no_workers_and_no_cluster_are_told() -> None:
+    with pytest.raises(OptionError, match="give 1 or more"), open_workers(n_processes=0):
+        pass
+
+
+def until(is_so, limit_s: float = 60.0) -> None:
+    end = time.monotonic() + limit_s
+    while not is_so():
+        assert time.monotonic() < end, "it never came to that"
+        time.sleep(0.02)
+
+
+def _is_alive(pid: int) -> bool:
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    # a dead child whom nobody has waited for is still listed
+    return "State:\tZ" not in Path(f"/proc/{pid}/status").read_text()
