@@ -12,12 +12,13 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
-from segue.analysis.hear import hear_edge
 from segue.analysis.overrides import Overrides
 from segue.audio import read_song
 from segue.audio.instrument import Instrument, read_instrument
 from segue.audition import write_page
 from segue.errors import OptionError, did_you_mean
+from segue.facts_cache import user_facts_cache
+from segue.hearing import hear
 from segue.keeping import kept, levelled, ranked
 from segue.music.transposition import transposition_advice
 from segue.music.transposition_costs import SungNotes
@@ -89,6 +90,8 @@ class Request:
     seed : int
     replace : bool
         Whether a run whose choice was made may be replaced.
+    cached : bool
+        Whether what was heard before counts, and what is heard now is kept.
     """
 
     outgoing: Path
@@ -110,6 +113,7 @@ class Request:
     pad: Path | None = None
     seed: int = 0
     replace: bool = False
+    cached: bool = True
 
     @property
     def weights(self) -> Mapping[str, float] | None:
@@ -177,7 +181,8 @@ def _hear(request: Request, edge: Edge, progress: Progress) -> Song:
         lead = read_song(
             request.lead, edge=edge, edge_s=request.edge_s, rate_hz=request.rate_hz
         ).mix
-    facts = hear_edge(song, overrides=overrides, lead=lead)
+    cache = user_facts_cache() if request.cached else None
+    facts = hear(song, overrides=overrides, lead=lead, cache=cache)
     return (song, facts) if is_end else _moved(song, facts, request.shift_b)
 
 
@@ -260,13 +265,15 @@ def _planned(recipe: Recipe, songs: tuple[Song, Song], request: Request) -> Plan
 
 def _shift_notes(old: EdgeFacts, new: EdgeFacts, semitones: int) -> tuple[str, ...]:
     """What moving the incoming song costs the band."""
+    if semitones == 0:
+        return ()
     note = new.first_note
     advice = transposition_advice(
         old.key.key,
         new.key.key.transposed(-semitones),
         sung=None if note is None else SungNotes(first_midi=note.midi - semitones),
     )
-    move = next((m for m in advice.moves if m.semitones == semitones != 0), None)
+    move = next((m for m in advice.moves if m.semitones == semitones), None)
     return () if move is None else (move.sentence, *(cost.sentence for cost in move.costs))
 
 

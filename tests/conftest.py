@@ -20,6 +20,14 @@ settings.register_profile("segue", derandomize=True, deadline=None, max_examples
 settings.load_profile("segue")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def _own_cache(tmp_path_factory):
+    """What tests hear stays out of the user's cache, and the user's cache out of tests."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("SEGUE_CACHE", str(tmp_path_factory.mktemp("cache")))
+        yield
+
+
 @pytest.fixture(scope="session")
 def shelf():
     from segue.plan import load_recipes, shelf_folder

@@ -129,12 +129,14 @@ def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> npt.NDAr
         If the file ends early or holds values that are not numbers.
     """
     matrix = stereo_matrix(info.n_channels, order=info.order)
+    is_stereo = np.array_equal(matrix, np.eye(2))
     stereo = np.zeros((n_frames, 2), dtype=np.float32)
     done = 0
     try:
         for block in _blocks(info, start_frame, n_frames):
             _refuse_not_finite(info, block, start_frame + done)
-            stereo[done : done + len(block)] = block.astype(np.float64) @ matrix
+            mixed = block if is_stereo else block.astype(np.float64) @ matrix
+            stereo[done : done + len(block)] = mixed
             done += len(block)
     except soundfile.SoundFileError as error:
         raise _cut_off(info.path, (start_frame + done) / info.rate_hz) from error

@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from segue.cli.audition import audition
+from segue.cli.cache import cache
+from segue.cli.catalogue import catalogue, neighbours
 from segue.cli.choose import choose
 from segue.cli.explain import explain
 from segue.cli.options import overrides_of, seconds_of
@@ -15,6 +17,7 @@ from segue.cli.path import path
 from segue.cli.recipes import own_recipes_folder, shelf_at_hand
 from segue.cli.recipes import recipes as recipes_group
 from segue.cli.review import review
+from segue.cli.set import set_
 from segue.cli.stage import stage
 from segue.cli.taste import taste
 from segue.errors import OptionError
@@ -64,6 +67,7 @@ Pad = Annotated[
 ]
 Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
 Replace = Annotated[bool, typer.Option("--replace", help="Replace a run whose choice was made.")]
+NoCache = Annotated[bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
@@ -74,12 +78,16 @@ MOST_SHIFT_SEMITONES = 6
 
 
 app.command()(path)
+app.command("set")(set_)
 app.command()(stage)
 app.command()(review)
 app.command()(audition)
 app.command()(choose)
 app.command()(explain)
 app.command()(taste)
+app.command()(catalogue)
+app.command()(neighbours)
+app.command()(cache)
 app.add_typer(recipes_group)
 
 
@@ -124,6 +132,7 @@ def between(
     pad: Pad = None,
     seed: Seed = 0,
     replace: Replace = False,
+    no_cache: NoCache = False,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -170,6 +179,7 @@ def between(
         pad=pad,
         seed=seed,
         replace=replace,
+        cached=not no_cache,
     )
     _run(request, json=json, quiet=quiet)
 
@@ -196,20 +206,23 @@ def analyse(
     edge: Annotated[Literal["start", "end"], typer.Option(help="Which end to hear.")] = "start",
     lead: Annotated[Path | None, typer.Option(help="A file with the lead part alone.")] = None,
     edge_s: EdgeS = 45.0,
+    no_cache: NoCache = False,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
     """Hear key, tempo, beats, level, and how each song starts or ends."""
     _check_rate_and_edge(48_000, edge_s)
-    from segue.analysis.hear import hear_edge
     from segue.analysis.report import facts_report
     from segue.audio import read_song
     from segue.cli.progress import progress_bar
     from segue.cli.tables import print_facts, print_json
+    from segue.facts_cache import user_facts_cache
+    from segue.hearing import hear
 
     if lead is not None and len(songs) > 1:
         raise OptionError("--lead goes with one song: analyse the others without it.")
     facts = []
+    heard_before = None if no_cache else user_facts_cache()
     with progress_bar(2 * len(songs), quiet=quiet) as tell:
         lead_clip = None
         if lead is not None:
@@ -218,7 +231,7 @@ def analyse(
             tell(f"reading {path.name}")
             song = read_song(path, edge=edge, edge_s=edge_s)
             tell(f"hearing the {edge} of {song.title}")
-            facts.append(hear_edge(song, lead=lead_clip))
+            facts.append(hear(song, lead=lead_clip, cache=heard_before))
     if json:
         print_json([facts_report(f) for f in facts])
     else:

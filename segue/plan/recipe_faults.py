@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import json
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import TypeAdapter, ValidationError
@@ -84,10 +85,15 @@ def _checked(table: Table) -> Recipe | list[Misfit]:
         shaped, _ = with_positions(_mended(table, misfits))
     try:
         text = json.dumps(shaped, default=lambda value: {"date": str(value)})
-        recipe = TypeAdapter(Recipe).validate_json(text, strict=True, extra="forbid")
+        recipe = _adapter().validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
         return [*misfits, *_told(error, table)]
     return misfits or recipe
+
+
+@lru_cache(maxsize=1)
+def _adapter() -> TypeAdapter[Recipe]:
+    return TypeAdapter(Recipe)  # takes longer to make than to read a recipe with
 
 
 def _foreign_fields(table: Table) -> Iterator[Misfit]:

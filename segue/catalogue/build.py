@@ -1,0 +1,213 @@
+"""Filling a catalogue: every content under some folders is heard once.
+
+It may be stopped at any moment; what was heard until then is kept, and the next run
+goes on from there. A song that cannot be read is kept with its sentence and left
+alone until its files change, or Segue's listening does.
+"""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from segue.audio import read_song
+from segue.audio.folder import read_folder, title_of
+from segue.audio.read import DEFAULT_EDGE_S
+from segue.catalogue.scan import Found, songs_under
+from segue.catalogue.store import Listed, Store
+from segue.errors import InputError, SegueError, printable
+from segue.hearing import hear, listener_digest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.workers import Workers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Build:
+    """What `build_catalogue` is asked to do.
+
+    Parameters
+    ----------
+    folders : tuple of Path
+        Where the songs are.
+    edge_s : float
+        How much of both ends of each song is read.
+    """
+
+    folders: tuple[Path, ...]
+    edge_s: float = DEFAULT_EDGE_S
+
+    @property
+    def listener(self) -> str:
+        """What the facts depend on besides the song."""
+        return f"{listener_digest()} {self.edge_s:g} s"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CatalogueReport:
+    """What a run did.
+
+    Parameters
+    ----------
+    n_songs : int
+        Songs found under the folders.
+    n_heard : int
+        Contents that were heard in this run.
+    n_moved, n_removed : int
+        Paths that were in the catalogue and are no more; moved, where their
+        content is at another path now.
+    problems : tuple of str
+        A sentence for each song that cannot be used.
+    """
+
+    n_songs: int
+    n_heard: int
+    n_moved: int
+    n_removed: int
+    problems: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Asked:
+    """A song to be heard, as it is sent to a worker."""
+
+    path: Path
+    content: str
+    edge_s: float
+
+
+@dataclass(slots=True)
+class _Run:
+    """What is under way; the one state that changes."""
+
+    seen: set[str] = field(default_factory=set)
+    under_way: dict[int, Asked] = field(default_factory=dict)
+    unreadable: list[str] = field(default_factory=list)
+    n_heard: int = 0
+
+
+def build_catalogue(
+    store: Store, asked: Build, workers: Workers, *, tell: Callable[[str], None]
+) -> CatalogueReport:
+    """Bring a catalogue up to date with some folders.
+
+    Parameters
+    ----------
+    store : Store
+    asked : Build
+    workers : Workers
+        They hear.
+    tell : callable
+        Called with the name of each song when it is dealt with.
+
+    Returns
+    -------
+    CatalogueReport
+
+    Raises
+    ------
+    InputError
+        If a folder cannot be listed.
+    """
+    run = _Run()
+    listener = asked.listener
+    for outcome in workers.outcomes(hear_both_edges, _to_hear(store, asked, run, tell)):
+        song = run.under_way.pop(outcome.index)
+        if outcome.result is None:
+            problem = (outcome.problem or "").removeprefix(f"{printable(song.path)}: ")
+            store.keep_problem(song.content, listener, problem)
+        else:
+            store.keep_heard(song.content, listener, outcome.result)
+            run.n_heard += 1
+        tell(song.path.name)
+    n_moved, n_removed = _forget_gone(store, asked, run.seen)
+    broken = [(p, s) for p, s in store.problems() if p in run.seen]
+    told = [s if s.startswith("/") else f"{printable(p)}: {s}" for p, s in broken]
+    return CatalogueReport(
+        n_songs=len(run.seen),
+        n_heard=run.n_heard,
+        n_moved=n_moved,
+        n_removed=n_removed,
+        problems=(*run.unreadable, *told),
+    )
+
+
+def hear_both_edges(song: Asked) -> tuple[EdgeFacts, EdgeFacts]:
+    """The facts of the start and the end of a song; the work of one task."""
+    start, end = (
+        hear(read_song(song.path, edge=edge, edge_s=song.edge_s)) for edge in ("start", "end")
+    )
+    return start, end
+
+
+def _to_hear(store: Store, asked: Build, run: _Run, tell: Callable[[str], None]) -> Iterator[Asked]:
+    """List all songs, and yield one for each content that nobody has heard yet."""
+    listener = asked.listener
+    taken: set[str] = set()
+    for found in songs_under(asked.folders):
+        run.seen.add(str(found.path))
+        try:
+            content = _content(store, found)
+        except SegueError as error:
+            run.unreadable.append(str(error))
+            store.forget(str(found.path))
+            tell(found.path.name)
+            continue
+        if content in taken or store.is_heard(content, listener):
+            tell(found.path.name)
+            continue
+        song = Asked(path=found.path, content=content, edge_s=asked.edge_s)
+        run.under_way[len(taken)] = song
+        taken.add(content)
+        yield song
+
+
+def _content(store: Store, found: Found) -> str:
+    """Digest of a song's content, read only if its files were touched since the last time."""
+    with _as_input_error(found):
+        stamp = found.stamp()
+        known = store.listed(str(found.path))
+        if known is not None and known.stamp == stamp:
+            return known.content
+        content = found.content()
+    song = Listed(path=str(found.path), title=_title(found), stamp=stamp, content=content)
+    store.list_song(song)
+    return content
+
+
+@contextmanager
+def _as_input_error(found: Found) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise InputError(found.path, f"cannot be read ({error.strerror}).") from error
+
+
+def _title(found: Found) -> str:
+    try:
+        return read_folder(found.path).title
+    except SegueError:
+        return title_of(found.path.name)  # whoever hears it says what is wrong
+
+
+def _forget_gone(store: Store, asked: Build, seen: set[str]) -> tuple[int, int]:
+    """Drop what was under the folders and is no more; how many moved, how many went."""
+    roots = [folder.absolute() for folder in asked.folders]
+    everything = list(store.all_listed())
+    here = {song.content for song in everything if song.path in seen}
+    gone = [song for song in everything if song.path not in seen and _is_under(song, roots)]
+    for song in gone:
+        store.forget(song.path)
+    n_moved = sum(song.content in here for song in gone)
+    return n_moved, len(gone) - n_moved
+
+
+def _is_under(song: Listed, roots: list[Path]) -> bool:
+    from pathlib import Path
+
+    return any(Path(song.path).is_relative_to(root) for root in roots)

@@ -1,0 +1,37 @@
+"""``segue cache``: what was heard before, how much room it takes, and how to be rid of it."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+
+def cache(
+    clear: Annotated[bool, typer.Option("--clear", help="Remove all that is kept.")] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+) -> None:
+    """Show the folder of what was heard before, or clear it; SEGUE_CACHE names another one."""
+    from segue.facts_cache import user_facts_cache
+
+    found = user_facts_cache()
+    if clear:
+        found.clear()
+    size = found.size()
+    if json:
+        from segue.cli.tables import print_json
+
+        print_json(
+            {
+                "folder": str(found.folder),
+                "n_entries": size.n_entries,
+                "size_bytes": size.n_bytes,
+                "limit_bytes": found.limit_bytes,
+            }
+        )
+        return
+    from segue.errors import printable
+
+    print(f"folder   {printable(found.folder)}")
+    print(f"entries  {size.n_entries}")
+    print(f"size     {size.n_bytes / 1e6:.1f} MB of {found.limit_bytes / 1e6:.0f} MB")

@@ -1,0 +1,160 @@
+"""What a catalogue holds after its folders changed, and after it was killed."""
+
+import multiprocessing
+import random
+import shutil
+import signal
+import time
+from pathlib import Path
+
+import pytest
+
+from segue.catalogue import Build, build_catalogue, open_store
+from segue.catalogue.scan import songs_under
+from segue.errors import InputError
+from tests.catalogue.tiny_songs import OneByOne, database_rows, write_catalogue_folder, write_song
+
+N_KILLS = 20
+
+
+@pytest.fixture(name="folder")
+def _folder(tmp_path):
+    write_catalogue_folder(tmp_path / "songs")
+    return tmp_path / "songs"
+
+
+@pytest.fixture(name="file")
+def _file(tmp_path):
+    return tmp_path / "catalogue.sqlite"
+
+
+def build(folder, file):
+    with open_store(file) as store:
+        return build_catalogue(store, Build(folders=(folder,)), OneByOne(), tell=lambda words: None)
+
+
+def test_same_content_is_heard_once_and_stems_are_one_song(folder, file):
+    report = build(folder, file)
+    assert report.n_songs == 6 + 1 + 1 + 2
+    assert report.n_heard == 6 + 1
+    assert len(report.problems) == 2
+    with database_rows(file) as rows:
+        titles = {row[1] for row in rows["songs"]}
+        assert {"Band", "Song 0", "Copy of 0"} <= titles
+        assert len(rows["edges"]) == 2 * 7
+
+
+def test_second_run_hears_nothing_and_changes_nothing(folder, file):
+    first = build(folder, file)
+    with database_rows(file) as before:
+        second = build(folder, file)
+    with database_rows(file) as after:
+        assert after == before
+    assert second.n_heard == 0
+    assert second.problems == first.problems
+
+
+def test_broken_files_are_named_with_their_fault(folder, file):
+    report = build(folder, file)
+    assert [Path(problem.partition(": ")[0]).name for problem in report.problems] == [
+        "cut.wav",
+        "words.wav",
+    ]
+
+
+def test_broken_file_is_tried_again_once_it_changed(folder, file):
+    build(folder, file)
+    write_song(folder / "cut.wav", 55)
+    report = build(folder, file)
+    assert report.n_heard == 1
+    assert len(report.problems) == 1
+
+
+def test_moved_and_removed_songs_are_noticed(folder, file):
+    build(folder, file)
+    (folder / "02 Song 2.wav").rename(folder / "deeper" / "Moved.wav")
+    (folder / "03 Song 3.wav").unlink()
+    report = build(folder, file)
+    assert (report.n_heard, report.n_moved, report.n_removed) == (0, 1, 1)
+    with database_rows(file) as rows:
+        titles = {row[1] for row in rows["songs"]}
+    assert "Moved" in titles
+    assert not {"Song 2", "Song 3"} & titles
+
+
+def test_changed_song_is_heard_anew(folder, file):
+    build(folder, file)
+    write_song(folder / "02 Song 2.wav", 77)
+    assert build(folder, file).n_heard == 1
+
+
+def test_other_length_of_edge_is_heard_anew(folder, file):
+    build(folder, file)
+    with open_store(file) as store:
+        asked = Build(folders=(folder,), edge_s=10.0)
+        report = build_catalogue(store, asked, OneByOne(), tell=lambda words: None)
+    assert report.n_heard == 7
+
+
+def test_folder_that_is_gone_costs_nothing_that_was_heard(folder, file):
+    build(folder, file)
+    with database_rows(file) as before:
+        shutil.move(folder, folder.with_name("unplugged"))
+        with pytest.raises(InputError, match="does not exist; is the disk plugged in"):
+            build(folder, file)
+    with database_rows(file) as after:
+        assert after == before
+
+
+def test_database_of_something_else_is_refused(folder, tmp_path):
+    import sqlite3
+
+    other = tmp_path / "other.sqlite"
+    database = sqlite3.connect(other)
+    database.execute("CREATE TABLE things (a)")
+    database.close()
+    with pytest.raises(InputError, match="database of something else"):
+        build(folder, other)
+
+
+def test_file_that_is_no_database_is_refused(folder, tmp_path):
+    other = tmp_path / "other.txt"
+    other.write_text("words " * 1000)
+    with pytest.raises(InputError, match="cannot be used as a catalogue"):
+        build(folder, other)
+
+
+def test_song_toml_makes_any_folder_one_song(tmp_path):
+    for name in ("one.wav", "two.wav"):
+        write_song(tmp_path / "A" / name, 1)
+        write_song(tmp_path / "B" / name, 1)
+    (tmp_path / "A" / "song.toml").write_text('title = "A"\n')
+    found = [song.path.relative_to(tmp_path).as_posix() for song in songs_under([tmp_path])]
+    assert found == ["A", "B/one.wav", "B/two.wav"]
+
+
+def test_killed_at_random_moments_gives_the_undisturbed_table(folder, tmp_path):
+    """Each start is killed at a random moment; the last one may end."""
+    undisturbed, disturbed = tmp_path / "undisturbed.sqlite", tmp_path / "disturbed.sqlite"
+    took_s = _run_builder(folder, undisturbed, None)
+    rng = random.Random(9)
+    n_lost = 0
+    for _ in range(N_KILLS):
+        n_lost += _run_builder(folder, disturbed, rng.uniform(0.0, 0.4) * took_s) is None
+    assert n_lost > 0
+    _run_builder(folder, disturbed, None)
+    with database_rows(undisturbed) as expected, database_rows(disturbed) as found:
+        assert found == expected
+
+
+def _run_builder(folder, file, kill_after_s):
+    """Seconds that the work took; None if it was killed before it was done."""
+    process = multiprocessing.get_context("fork").Process(target=build, args=(folder, file))
+    start_s = time.monotonic()
+    process.start()
+    process.join(kill_after_s)
+    if process.is_alive():
+        process.kill()
+        process.join()
+    assert process.exitcode in {0, -signal.SIGKILL}
+    return time.monotonic() - start_s if process.exitcode == 0 else None

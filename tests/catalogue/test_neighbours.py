@@ -1,0 +1,158 @@
+"""What follows what: common practice, and the blocks against one pair at a time."""
+
+import dataclasses
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from segue.catalogue import best_pairs, neighbours_of, open_store, write_all_pairs
+from segue.catalogue import pairs as pairs_module
+from segue.catalogue.columns import columns_of
+from segue.catalogue.pairs import costs
+from segue.catalogue.store import Listed
+from segue.catalogue.suiting import (
+    ENDINGS,
+    JOIN_SHARE,
+    KEY_SHARE,
+    LEVEL_SHARE,
+    OPENINGS,
+    TEMPO_SHARE,
+    Side,
+    cost,
+    tempo_cost,
+)
+from segue.errors import OptionError
+from segue.music.key import ALL_KEYS, parse_key
+from tests.plan.song_facts import end_facts, start_facts
+
+
+def side(key="C major", bpm=120.0, *, kind="on the beat", lufs=-14.0, has_pulse=True):
+    return Side(
+        key=parse_key(key), tempo_bpm=bpm, has_pulse=has_pulse, loudness_lufs=lufs, kind=kind
+    )
+
+
+END = side(kind="keeps going")
+
+
+def sides(kinds):
+    return st.builds(
+        Side,
+        key=st.sampled_from(ALL_KEYS),
+        tempo_bpm=st.floats(40, 220),
+        has_pulse=st.booleans(),
+        loudness_lufs=st.floats(-40, -5),
+        kind=st.sampled_from(kinds),
+    )
+
+
+@pytest.fixture(name="store")
+def _store(tmp_path):
+    """Songs that start in several keys and end in C major, at 120 BPM."""
+    with open_store(tmp_path / "catalogue.sqlite") as store:
+        for name in ("C major", "F major", "G major", "Db major", "B major", "A minor"):
+            edges = (start_facts(name, 120.0), end_facts("C major", 120.0))
+            store.list_song(Listed(path=f"/{name}.wav", title=name, stamp="", content=name))
+            store.keep_heard(name, "", edges)
+        yield store
+
+
+@pytest.mark.parametrize("near", ["F major", "G major", "A minor"])
+@pytest.mark.parametrize("far", ["Db major", "B major"])
+def test_fourth_and_fifth_before_a_semitone(store, near, far):
+    # Common practice, no source: neighbours on the circle of fifths and the relative before
+    # a semitone up or down.
+    titles = [one.title for one in neighbours_of(store, "C major")]
+    assert titles.index(near) < titles.index(far)
+
+
+def test_song_is_not_its_own_neighbour_nor_are_its_copies(store):
+    store.list_song(Listed(path="/copy.wav", title="copy", stamp="", content="C major"))
+    titles = [one.title for one in neighbours_of(store, "C major")]
+    assert sorted(titles) == ["A minor", "B major", "Db major", "F major", "G major"]
+
+
+def test_before_reads_the_other_ends(store):
+    edges = (start_facts("E major", 120.0), end_facts("Db major", 120.0))
+    store.list_song(Listed(path="/x.wav", title="x", stamp="", content="x"))
+    store.keep_heard("x", "", edges)
+    assert neighbours_of(store, "Db major", where="before")[0].title == "x"
+
+
+def test_reasons_say_key_tempo_level_and_join(store):
+    key, tempo, level, join = neighbours_of(store, "C major", n_best=1)[0].reasons
+    assert key
+    assert tempo == "same tempo (120 to 120 BPM)"
+    assert level.endswith(("level", "louder", "softer"))
+    assert join.endswith("then on the beat")
+
+
+def test_title_that_is_not_there_is_told_with_the_nearest(store):
+    with pytest.raises(OptionError, match="Did you mean 'G major'"):
+        neighbours_of(store, "G mayor")
+
+
+def test_title_of_two_songs_is_told_with_their_paths(store):
+    store.list_song(Listed(path="/other.wav", title="c major", stamp="", content="F major"))
+    with pytest.raises(OptionError, match="title of 2 songs: name one of"):
+        neighbours_of(store, "C major")
+
+
+def test_shares_add_to_one():
+    assert pytest.approx(1.0) == KEY_SHARE + TEMPO_SHARE + LEVEL_SHARE + JOIN_SHARE
+
+
+@pytest.mark.parametrize("bpm", [60.0, 240.0], ids=["half", "double"])
+def test_half_and_double_tempo_lie_between_the_same_and_far(bpm):
+    same, other, far = (tempo_cost(END, side(bpm=b)) for b in (120.0, bpm, 120.0 * 1.35))
+    assert same == 0.0 < other < far
+
+
+@given(sides(ENDINGS), sides(OPENINGS))
+def test_cost_is_a_share(end, start):
+    assert 0.0 <= cost(end, start) <= 1.0
+
+
+@given(sides(ENDINGS), sides(OPENINGS), st.integers(0, 11))
+def test_cost_is_the_same_in_all_keys(end, start, semitones):
+    moved = (dataclasses.replace(s, key=s.key.transposed(semitones)) for s in (end, start))
+    assert cost(*moved) == pytest.approx(cost(end, start), abs=1e-12)
+
+
+@given(st.lists(sides(ENDINGS), min_size=1, max_size=6), st.lists(sides(OPENINGS), min_size=1))
+def test_block_of_costs_is_the_cost_of_each_pair(ends, starts):
+    block = costs(columns_of(ends, ENDINGS), columns_of(starts, OPENINGS))
+    assert block.tolist() == [[cost(end, start) for start in starts] for end in ends]
+
+
+@pytest.mark.parametrize("cells", [1, 700, 2_000_000], ids=["a row", "some rows", "one block"])
+def test_best_pairs_are_those_of_a_slow_search(monkeypatch, cells):
+    monkeypatch.setattr(pairs_module, "_BLOCK_CELLS", cells)
+    rng = np.random.default_rng(3)
+    n_songs, n_best = 120, 7
+    ends, starts = ([_random_side(rng, k) for _ in range(n_songs)] for k in (ENDINGS, OPENINGS))
+    starts[50:60] = [starts[49]] * 10  # equal ones keep the order of the catalogue
+    found = best_pairs(columns_of(ends, ENDINGS), columns_of(starts, OPENINGS), n_best=n_best)
+    for song, followers, follower_costs in found:
+        slow = sorted((cost(ends[song], starts[n]), n) for n in range(n_songs) if n != song)
+        assert list(zip(follower_costs.tolist(), followers.tolist(), strict=True)) == slow[:n_best]
+
+
+def test_all_pairs_are_written_as_neighbours_list_them(store):
+    assert write_all_pairs(store, n_best=3) == 6
+    rows = store.database.execute(
+        "SELECT next, cost FROM follows WHERE content = 'C major' ORDER BY rank"
+    ).fetchall()
+    assert rows == [(one.title, one.cost) for one in neighbours_of(store, "C major", n_best=3)]
+
+
+def _random_side(rng, kinds):
+    return Side(
+        key=ALL_KEYS[rng.integers(24)],
+        tempo_bpm=float(rng.uniform(60, 180)),
+        has_pulse=bool(rng.random() < 0.8),
+        loudness_lufs=float(rng.uniform(-30, -6)),
+        kind=kinds[rng.integers(len(kinds))],
+    )
