@@ -20,6 +20,10 @@ def choose(
     from segue.runfolder import Choice, write_choice
 
     document = write_choice(run, Choice(rank=candidate, why=why))
+    if (run.resolve().parent / "set.json").is_file():
+        from segue.setlist.evening_page import rewrite_evening_page
+
+        rewrite_evening_page(run.resolve().parent)
     name = next(r.plan.recipe for r in document.candidates if r.rank == candidate)
     console = Console(soft_wrap=True)
     console.print(f"Chosen: {candidate}, {name}.", markup=False, highlight=False)

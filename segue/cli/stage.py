@@ -10,13 +10,17 @@ import typer
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
-    from segue.stage.pack import StagePack
+    from collections.abc import Sequence
+
+    from segue.setlist.evening_pack import EveningPack
+    from segue.stage.markers import Marker
+    from segue.stage.pack import StagePack, StageRequest
 
 QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0
 
 
 def stage(
-    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    run: Annotated[Path, typer.Argument(help="A run folder, or the folder of an evening.")],
     out: Annotated[Path, typer.Option(help="Folder for the pack.")],
     candidate: Annotated[
         int | None, typer.Option(help="Which candidate; the chosen one unless told.")
@@ -33,7 +37,7 @@ def stage(
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
-    """Write the stage pack of a candidate: sound, click, cue, tempo map, cue sheet."""
+    """Write the stage pack of a candidate, or of a whole evening: sound, tempo map, cue sheets."""
     if in_ear_dba is not None and not QUIETEST_DBA <= in_ear_dba <= LOUDEST_DBA:
         raise OptionError(
             f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A)."
@@ -41,12 +45,64 @@ def stage(
     from segue.stage.pack import CHANNELS, StageRequest, stage_pack
 
     order = CHANNELS if channels is None else tuple(c.strip() for c in channels.split(","))
-    pack = stage_pack(
-        StageRequest(
-            run=run, out=out, rank=candidate, channels=order, paper=paper, in_ear_dba=in_ear_dba
+    request = StageRequest(
+        run=run, out=out, rank=candidate, channels=order, paper=paper, in_ear_dba=in_ear_dba
+    )
+    if (run / "set.json").is_file():
+        _print_evening(_evening_pack(request), out, json=json, quiet=quiet)
+    else:
+        _print_pack(stage_pack(request), out, json=json, quiet=quiet)
+
+
+def _evening_pack(request: StageRequest) -> EveningPack:
+    from segue.setlist.evening_pack import EveningRequest, evening_pack
+    from segue.setlist.set_document import read_evening
+
+    if request.rank is not None:
+        raise OptionError(
+            "--candidate is for one run: in an evening each join has its own choice, "
+            "made with 'segue choose'."
+        )
+    return evening_pack(
+        EveningRequest(
+            folder=request.run,
+            out=request.out,
+            evening=read_evening(request.run),
+            channels=request.channels,
+            paper=request.paper,
+            in_ear_dba=request.in_ear_dba,
         )
     )
-    _print_pack(pack, out, json=json, quiet=quiet)
+
+
+def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> None:
+    from rich.console import Console
+
+    from segue.cli.tables import print_json
+
+    if json:
+        print_json(
+            {
+                "out": str(out),
+                "files": list(pack.files),
+                "duration_s": round(pack.duration_s, 3),
+                "markers": _marks(pack.map.markers),
+                "notes": list(pack.notes),
+            }
+        )
+        return
+    console = Console(soft_wrap=True, markup=False, highlight=False)
+    console.print(f"Evening of {len(pack.map.songs)} songs, {pack.duration_s:.0f} s, in {out}:")
+    for name in pack.files:
+        console.print(f"  {name}")
+    for note in pack.notes:
+        console.print(f"- {note}")
+    if not quiet:
+        console.print("Click and cue are for ears only: start in-ears low.")
+
+
+def _marks(markers: Sequence[Marker]) -> list[dict[str, object]]:
+    return [{"time_s": round(mark.time_s, 6), "name": mark.name} for mark in markers]
 
 
 def _print_pack(pack: StagePack, out: Path, *, json: bool, quiet: bool) -> None:
@@ -55,14 +111,13 @@ def _print_pack(pack: StagePack, out: Path, *, json: bool, quiet: bool) -> None:
     from segue.cli.tables import print_json
 
     if json:
-        marks = [{"time_s": round(m.time_s, 6), "name": m.name} for m in pack.markers]
         print_json(
             {
                 "out": str(out),
                 "candidate": pack.rank,
                 "files": list(pack.files),
                 "duration_s": round(pack.duration_s, 3),
-                "markers": marks,
+                "markers": _marks(pack.markers),
             }
         )
         return

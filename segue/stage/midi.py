@@ -15,11 +15,10 @@ References
 from __future__ import annotations
 
 import io
-import math
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.layer import PadLayer
+from segue.stage.midi_score import TICKS_A_BEAT, plan_score, tick_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -29,8 +28,8 @@ if TYPE_CHECKING:
     from segue.music.key import Key
     from segue.plan import Plan
     from segue.stage.markers import Marker
+    from segue.stage.midi_score import MidiScore
 
-TICKS_A_BEAT: Final = 960
 MICROSECONDS: Final = 1_000_000
 _LONGEST_US: Final = 0xFFFFFF
 _CLOCK_MAY_STRAY_US: Final = 250.0
@@ -60,78 +59,67 @@ def midi_bytes(plan: Plan, markers: Sequence[Marker]) -> bytes:
     -------
     bytes
     """
+    return score_bytes(plan_score(plan, markers))
+
+
+def score_bytes(score: MidiScore) -> bytes:
+    """A format 1 file of a plan's score, or of a whole evening's; see `midi_bytes`."""
     from mido import MidiFile
 
     midi = MidiFile(type=1, ticks_per_beat=TICKS_A_BEAT)
-    midi.tracks.append(_track("tempo map", [*_conductor(plan), *_marker_events(markers)], plan))
-    midi.tracks.append(_track("click", _clicks(plan), plan))
-    midi.tracks.append(_track("chords", _chords(plan), plan))
-    midi.tracks.append(_track("cue", _cue(plan), plan))
+    tracks = {
+        "tempo map": _conductor(score),
+        "click": _clicks(score),
+        "chords": _chords(score),
+        "cue": _cue(score),
+    }
+    for name, events in tracks.items():
+        midi.tracks.append(_track(name, events, score.end_beat))
     out = io.BytesIO()
     midi.save(file=out)
     return out.getvalue()
 
 
-def tempo_events(plan: Plan) -> tuple[tuple[int, int], ...]:
+def tempo_events(ruler: Sequence[tuple[float, float]]) -> tuple[tuple[int, int], ...]:
     """Tick and microseconds a beat of every change of tempo.
 
     Parameters
     ----------
-    plan : Plan
+    ruler : sequence of (float, float)
+        Beats and seconds, as in `MidiScore`.
 
     Returns
     -------
     tuple of (tick, microseconds a beat)
-        At every beat the file's clock is within a quarter of a millisecond of the
-        plan's tempo curve.
+        At every beat of the ruler the file's clock is within a quarter of a
+        millisecond of its second.
     """
     events: list[tuple[int, int]] = []
     clock_us = 0.0
-    for start, end in _beats(plan):
-        beats = (_tick(end) - _tick(start)) / TICKS_A_BEAT
-        left_us = plan.tempo.seconds_at(end) * MICROSECONDS - clock_us
+    for (start, _), (end, end_s) in pairwise(ruler):
+        beats = (tick_of(end) - tick_of(start)) / TICKS_A_BEAT
+        left_us = end_s * MICROSECONDS - clock_us
         if not events or abs(events[-1][1] * beats - left_us) > _CLOCK_MAY_STRAY_US:
             beat_us = min(max(round(left_us / beats), 1), _LONGEST_US)
-            events.append((_tick(start), beat_us))
+            events.append((tick_of(start), beat_us))
         clock_us += events[-1][1] * beats
     return tuple(events)
 
 
-def _beats(plan: Plan) -> Iterator[tuple[float, float]]:
-    """Whole beats, split where a span of the tempo curve begins, to the end of the plan."""
-    edges = {float(beat) for beat in range(math.ceil(plan.end_beat))} | {plan.end_beat}
-    beat = 0.0
-    for span in plan.tempo.spans:
-        edges.add(beat)
-        beat += span.n_beats
-    ticks = sorted({_tick(edge) for edge in edges if edge <= plan.end_beat})
-    for a, b in pairwise(ticks):
-        yield a / TICKS_A_BEAT, b / TICKS_A_BEAT
-
-
-def _conductor(plan: Plan) -> Iterator[Event]:
+def _conductor(score: MidiScore) -> Iterator[Event]:
     from mido import MetaMessage
 
-    for tick, beat_us in tempo_events(plan):
+    for tick, beat_us in tempo_events(score.ruler):
         yield tick, MetaMessage("set_tempo", tempo=beat_us)
-    metre = 0
-    for line in plan.bar_lines:
-        if line.metre != metre:
-            metre = line.metre
-            yield _tick(line.beat), MetaMessage("time_signature", numerator=metre, denominator=4)
-    yield 0, MetaMessage("key_signature", key=_key_signature(plan.key_from))
-    if plan.entry_beat > 0:
-        place = _tick(plan.entry_beat)
-        yield place, MetaMessage("key_signature", key=_key_signature(plan.key_to))
-
-
-def _marker_events(markers: Sequence[Marker]) -> Iterator[Event]:
-    from mido import MetaMessage
-
-    for marker in markers:
+    for beat, numerator, denominator in score.metres:
+        signature = {"numerator": numerator, "denominator": denominator}
+        yield tick_of(beat), MetaMessage("time_signature", **signature)
+    for beat, key in score.keys:
+        yield tick_of(beat), MetaMessage("key_signature", key=_key_signature(key))
+    for beat, name in score.markers:
         # Text of a MIDI file is Latin-1 to most readers.
-        text = marker.name.encode("latin-1", "replace").decode("latin-1")
-        yield _tick(marker.beat), MetaMessage("marker", text=text)
+        text = name.encode("latin-1", "replace").decode("latin-1")
+        yield tick_of(beat), MetaMessage("marker", text=text)
 
 
 def _key_signature(key: Key) -> str:
@@ -147,9 +135,9 @@ def _key_signature(key: Key) -> str:
     return names[key.mode][sharps + 6] + ("m" if key.mode == "minor" else "")
 
 
-def _clicks(plan: Plan) -> Iterator[Event]:
-    for hit in plan.click:
-        start = _tick(hit.beat)
+def _clicks(score: MidiScore) -> Iterator[Event]:
+    for hit in score.click:
+        start = tick_of(hit.beat)
         yield from _note(
             _CLICK_KEYS[hit.kind],
             (start, start + _CLICK_TICKS),
@@ -158,17 +146,16 @@ def _clicks(plan: Plan) -> Iterator[Event]:
         )
 
 
-def _chords(plan: Plan) -> Iterator[Event]:
-    voicings = [v for x in plan.layers if isinstance(x, PadLayer) for v in x.voicings]
-    for voicing in voicings:
-        place = _tick(voicing.start_beat), _tick(voicing.end_beat)
+def _chords(score: MidiScore) -> Iterator[Event]:
+    for voicing in score.voicings:
+        place = tick_of(voicing.start_beat), tick_of(voicing.end_beat)
         for midi in voicing.notes_midi:
             yield from _note(midi, place, _PAD_VELOCITY, _PAD_CHANNEL)
 
 
-def _cue(plan: Plan) -> Iterator[Event]:
-    for note in plan.cue:
-        place = _tick(note.start_beat), _tick(note.end_beat)
+def _cue(score: MidiScore) -> Iterator[Event]:
+    for note in score.cue:
+        place = tick_of(note.start_beat), tick_of(note.end_beat)
         yield from _note(round(note.midi), place, _CUE_VELOCITY, _CUE_CHANNEL)
 
 
@@ -179,7 +166,7 @@ def _note(midi: int, place: tuple[int, int], velocity: int, channel: int) -> Ite
     yield place[1], Message("note_off", note=midi, velocity=0, channel=channel)
 
 
-def _track(name: str, events: Iterable[Event], plan: Plan) -> MidiTrack:
+def _track(name: str, events: Iterable[Event], end_beat: float) -> MidiTrack:
     """Events in order as a track; at one tick, notes end before others start."""
     from mido import MetaMessage, MidiTrack
 
@@ -190,9 +177,5 @@ def _track(name: str, events: Iterable[Event], plan: Plan) -> MidiTrack:
         at = max(tick, 0)
         track.append(message.copy(time=at - last))
         last = at
-    track.append(MetaMessage("end_of_track", time=max(_tick(plan.end_beat) - last, 0)))
+    track.append(MetaMessage("end_of_track", time=max(tick_of(end_beat) - last, 0)))
     return track
-
-
-def _tick(beat: float) -> int:
-    return round(beat * TICKS_A_BEAT)

@@ -27,6 +27,7 @@ from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import sheets_pdf
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     import numpy.typing as npt
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
     from segue.stage.sheet_pdf import Paper
 
 CHANNELS: Final = ("music left", "music right", "click", "cue")
-_PACK_MARK: Final = "markers.json"
+PACK_MARK: Final = "markers.json"
 """A folder with this file in it is a pack, which a new one may replace."""
 _FADE_S: Final = 0.002
 _STEPS: Final = 1 << 23
@@ -119,28 +120,20 @@ def stage_pack(request: StageRequest) -> StagePack:
     OptionError
         If there is no such candidate.
     """
-    _check_free(request.out)
+    check_pack_place(request.out)
     document = read_document(request.run)
     record = candidate_of(document, request.rank)
     buses = _buses(request.run, record)
     plan = record.plan
     titles = {"from_title": document.outgoing.title, "to_title": document.incoming.title}
     markers = markers_of(plan, **titles)
-    note = document.incoming.first_note
-    sheet = cue_sheet(
-        plan,
-        **titles,
-        first_note_midi=None if note is None else note.midi,
-        channels=request.channels,
-        ceiling_dbfs=CEILING_DBFS,
-        in_ear_dba=request.in_ear_dba,
-    )
+    sheet = sheet_of(document, record, channels=request.channels, in_ear_dba=request.in_ear_dba)
     files = {
         **_sounds(request, record, buses, markers, document),
         "tempo map.mid": midi_bytes(plan, markers),
         "cue sheet.html": sheets_html([sheet]).encode(),
         "cue sheet.pdf": sheets_pdf([sheet], paper=request.paper),
-        _PACK_MARK: _markers_json(markers),
+        PACK_MARK: markers_json(markers),
     }
     with whole_folder(request.out) as folder:
         for name, content in files.items():
@@ -154,9 +147,55 @@ def stage_pack(request: StageRequest) -> StagePack:
     )
 
 
-def _check_free(out: Path) -> None:
-    """Only an empty place, or an earlier pack, may be written over."""
-    if out.is_dir() and any(out.iterdir()) and not (out / _PACK_MARK).is_file():
+def sheet_of(
+    document: RunDocument,
+    record: CandidateRecord,
+    *,
+    channels: tuple[str, ...] = CHANNELS,
+    in_ear_dba: float | None = None,
+) -> CueSheet:
+    """The cue sheet of a candidate.
+
+    Parameters
+    ----------
+    document : RunDocument
+    record : CandidateRecord
+        One of its candidates.
+    channels : tuple of str
+        Order of the multichannel file.
+    in_ear_dba : float, optional
+        A level measured in the ear.
+
+    Returns
+    -------
+    CueSheet
+    """
+    note = document.incoming.first_note
+    return cue_sheet(
+        record.plan,
+        from_title=document.outgoing.title,
+        to_title=document.incoming.title,
+        first_note_midi=None if note is None else note.midi,
+        channels=channels,
+        ceiling_dbfs=CEILING_DBFS,
+        in_ear_dba=in_ear_dba,
+    )
+
+
+def check_pack_place(out: Path) -> None:
+    """Only an empty place, or an earlier pack, may be written over.
+
+    Parameters
+    ----------
+    out : Path
+        The pack to be.
+
+    Raises
+    ------
+    RunFolderError
+        If something else is there.
+    """
+    if out.is_dir() and any(out.iterdir()) and not (out / PACK_MARK).is_file():
         raise RunFolderError(out, "holds other files and is not a pack: name a new one with --out.")
     if out.exists() and not out.is_dir():
         raise RunFolderError(out, "is a file: name a folder with --out.")
@@ -234,7 +273,8 @@ def _broadcast_facts(music: Clip, words: str) -> BroadcastFacts:
     )
 
 
-def _markers_json(markers: tuple[Marker, ...]) -> bytes:
+def markers_json(markers: Sequence[Marker]) -> bytes:
+    """Markers as a JSON file."""
     rows = [{"time_s": round(m.time_s, 6), "beat": m.beat, "name": m.name} for m in markers]
     text = json.dumps({"schema_version": 1, "markers": rows}, indent=1, ensure_ascii=False)
     return (text + "\n").encode()

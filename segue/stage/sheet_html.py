@@ -6,12 +6,14 @@ from html import escape
 from typing import TYPE_CHECKING, Final
 
 from segue.stage.cue_sheet import table_of
+from segue.stage.front_page import HEADINGS
 from segue.stage.staff import staff_svg
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from segue.stage.cue_sheet import CueSheet
+    from segue.stage.front_page import FrontPage, FrontRow
 
 STYLE: Final = """
 @page { margin: 11mm }
@@ -34,6 +36,10 @@ figure { display: flex; align-items: center; gap: 1rem; margin: .6rem 0 }
 figure strong { font-size: 1.9rem }
 svg.staff { height: 5.4rem; width: auto }
 .care { border: 2px solid currentColor; padding: .4rem .7rem; margin-top: .8rem; font-size: .9rem }
+tr.between td { font-size: 1rem; font-style: italic }
+tr.song td:nth-child(2) { font-weight: 700 }
+.notes { font-size: .85rem; padding-left: 1.1rem }
+.wide { overflow-x: auto }
 section.sheet + section.sheet { break-before: page }
 @media print {
   body { margin: 0; max-width: none; padding: 0; color: #000; background: #fff; font-size: 13.5px }
@@ -41,13 +47,15 @@ section.sheet + section.sheet { break-before: page }
 """
 
 
-def sheets_html(sheets: Sequence[CueSheet]) -> str:
+def sheets_html(sheets: Sequence[CueSheet], *, front: FrontPage | None = None) -> str:
     """One page for each sheet, in one document.
 
     Parameters
     ----------
     sheets : sequence of CueSheet
         One for a song change; several for an evening.
+    front : FrontPage, optional
+        The evening's running order, before the sheets.
 
     Returns
     -------
@@ -55,16 +63,18 @@ def sheets_html(sheets: Sequence[CueSheet]) -> str:
         Needs no other file and no network.
     """
     title = "; ".join(f"{sheet.from_title} to {sheet.to_title}" for sheet in sheets)
+    pages = [] if front is None else [_front(front)]
+    pages += [_sheet(sheet, number) for number, sheet in enumerate(sheets, start=1)]
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         f"<title>Cue sheet: {escape(title)}</title><style>{STYLE}</style></head>\n<body>"
-        + "\n".join(_sheet(sheet) for sheet in sheets)
+        + "\n".join(pages)
         + "</body></html>\n"
     )
 
 
-def _sheet(sheet: CueSheet) -> str:
+def _sheet(sheet: CueSheet, number: int) -> str:
     big = (
         ("tempo", f"{sheet.tempo_from} → {sheet.tempo_to} BPM"),
         ("key", f"{sheet.key_from} → {sheet.key_to}"),
@@ -79,7 +89,8 @@ def _sheet(sheet: CueSheet) -> str:
     channels = ", ".join(f"{n} {name}" for n, name in enumerate(sheet.channels, start=1))
     care = "".join(f"<p>{escape(words)}</p>" for words in sheet.care)
     return (
-        f'<section class="sheet"><h1>{escape(sheet.from_title)} → {escape(sheet.to_title)}</h1>'
+        f'<section class="sheet" id="sheet-{number}">'
+        f"<h1>{escape(sheet.from_title)} → {escape(sheet.to_title)}</h1>"
         f"<p>{escape(sheet.recipe)}: {escape(sheet.why)}</p>"
         f'<dl class="big">{facts}</dl><p>{escape(sheet.relation)}</p>'
         "<table><thead><tr><th>bar</th><th>time</th><th>who</th><th>what</th></tr></thead>"
@@ -88,6 +99,27 @@ def _sheet(sheet: CueSheet) -> str:
         "Click and cue are for ears only; they are not in the music.</p>"
         f'<div class="care" role="note">{care}</div></section>'
     )
+
+
+def _front(page: FrontPage) -> str:
+    heads = "".join(f'<th scope="col">{escape(name)}</th>' for name in HEADINGS)
+    rows = "".join(_front_row(row) for row in page.rows)
+    notes = "".join(f"<li>{escape(words)}</li>" for words in page.notes)
+    care = "".join(f"<p>{escape(words)}</p>" for words in page.care)
+    return (
+        f'<section class="sheet"><h1>{escape(page.title)}</h1><p>{escape(page.summary)}</p>'
+        f'<div class="wide"><table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>'
+        f'</div><ul class="notes">{notes}</ul>'
+        f'<div class="care" role="note">{care}</div></section>'
+    )
+
+
+def _front_row(row: FrontRow) -> str:
+    time = f'<td class="time">{escape(row.clock)}</td>'
+    if not row.is_song:
+        return f'<tr class="between">{time}<td colspan="4">{escape(row.what)}</td></tr>'
+    cells = "".join(f"<td>{escape(cell)}</td>" for cell in row.cells[1:])
+    return f'<tr class="song">{time}{cells}</tr>'
 
 
 def _figure(sheet: CueSheet) -> str:

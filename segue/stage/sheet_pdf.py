@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import io
+import math
 import textwrap
 from typing import TYPE_CHECKING, Final, Literal
 
 from segue.stage.cue_sheet import table_of
+from segue.stage.front_page import HEADINGS
 from segue.stage.staff import smooth_points
 
 if TYPE_CHECKING:
@@ -15,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from segue.stage.cue_sheet import CueSheet
+    from segue.stage.front_page import FrontPage
     from segue.stage.staff import StaffNote
 
 Paper = Literal["a4", "letter"]
@@ -27,17 +30,25 @@ _LETTER_WIDTH: Final = 0.56
 _BOLD_WIDTH: Final = 0.66
 """Mean width of a letter in type sizes, on the safe side; DejaVu Sans."""
 _COLUMNS: Final = (0.0, 1.45, 2.15, 3.15)
+_FRONT_COLUMNS: Final = (0.0, 0.75, 3.15, 4.3, 5.05)
 _ROW_SIZE, _SMALL_ROW_SIZE, _ROOMY_ROWS = 13.0, 10.5, 14
+_SMALL_FRONT_SIZE: Final = 9.5
+_MOST_NOTES: Final = 8
+"""More than that go on a page of their own."""
 _STAFF_SPACE: Final = 0.1
 
 
-def sheets_pdf(sheets: Sequence[CueSheet], *, paper: Paper = "a4") -> bytes:
+def sheets_pdf(
+    sheets: Sequence[CueSheet], *, paper: Paper = "a4", front: FrontPage | None = None
+) -> bytes:
     """One page for each sheet.
 
     Parameters
     ----------
     sheets : sequence of CueSheet
     paper : {'a4', 'letter'}
+    front : FrontPage, optional
+        The evening's running order, before the sheets.
 
     Returns
     -------
@@ -50,6 +61,14 @@ def sheets_pdf(sheets: Sequence[CueSheet], *, paper: Paper = "a4") -> bytes:
     out = io.BytesIO()
     still = {"Creator": "segue", "Producer": "matplotlib", "CreationDate": None}
     with PdfPages(out, metadata=still) as pages:
+        if front is not None:
+            figure = Figure(figsize=PAPER_INCHES[paper])
+            _Page(figure).write_front(front)
+            pages.savefig(figure)
+            if len(front.notes) > _MOST_NOTES:
+                figure = Figure(figsize=PAPER_INCHES[paper])
+                _Page(figure).write_notes(front)
+                pages.savefig(figure)
         for sheet in sheets:
             figure = Figure(figsize=PAPER_INCHES[paper])
             _Page(figure).write(sheet)
@@ -98,12 +117,49 @@ class _Page:
         for words in sheet.care:
             self._words(words, size=9.5, bold=True)
 
+    def write_front(self, page: FrontPage) -> None:
+        self._words(page.title, size=19, bold=True)
+        self._words(page.summary, size=10.5)
+        self._space(0.12)
+        self._row(HEADINGS, size=9.5, columns=_FRONT_COLUMNS)
+        size = _ROW_SIZE if len(page.rows) <= _ROOMY_ROWS else _SMALL_FRONT_SIZE
+        for row in page.rows:
+            self._rule()
+            if row.is_song:
+                self._row(row.cells, size=size, columns=_FRONT_COLUMNS)
+            else:
+                self._row(row.cells[:2], size=_SMALL_FRONT_SIZE, columns=_FRONT_COLUMNS[:2])
+        self._space(0.1)
+        if len(page.notes) <= _MOST_NOTES:
+            self._notes(page)
+        for words in page.care:
+            self._words(words, size=9.5, bold=True)
+
+    def write_notes(self, page: FrontPage) -> None:
+        self._words(f"{page.title}: what to know", size=15, bold=True)
+        self._space(0.12)
+        self._notes(page)
+
+    def _notes(self, page: FrontPage) -> None:
+        for words in page.notes:
+            self._words(words, size=8.5)
+            self._space(0.04)
+        self._space(0.1)
+
     def _space(self, inches: float) -> None:
         self.y -= inches
 
-    def _words(self, words: str, *, size: float, bold: bool = False, x: float = 0.0) -> None:
-        """Write a paragraph and move below it."""
-        room = (self.width - 2 * _MARGIN - x) * _POINTS_AN_INCH
+    def _words(
+        self,
+        words: str,
+        *,
+        size: float,
+        bold: bool = False,
+        x: float = 0.0,
+        end_x: float = math.inf,
+    ) -> None:
+        """Write a paragraph between two places and move below it."""
+        room = (min(self.width - 2 * _MARGIN, end_x) - x) * _POINTS_AN_INCH
         lines = textwrap.wrap(
             words, max(int(room / (size * (_BOLD_WIDTH if bold else _LETTER_WIDTH))), 8)
         ) or [""]
@@ -119,11 +175,14 @@ class _Page:
             )
             self.y -= size * _LEADING / _POINTS_AN_INCH
 
-    def _row(self, cells: Sequence[str], *, size: float) -> None:
+    def _row(
+        self, cells: Sequence[str], *, size: float, columns: Sequence[float] = _COLUMNS
+    ) -> None:
         top, lowest = self.y, self.y
-        for x, cell in zip(_COLUMNS, cells, strict=True):
+        ends = (*columns[1:], math.inf)
+        for x, end_x, cell in zip(columns, ends, cells, strict=True):
             self.y = top
-            self._words(cell, size=size, x=x, bold=x == 0.0)
+            self._words(cell, size=size, x=x, end_x=end_x, bold=x == 0.0)
             lowest = min(lowest, self.y)
         self.y = lowest
 

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.tempo import TempoCurve, TempoSpan
 from segue.stage.markers import markers_of
-from segue.stage.midi import TICKS_A_BEAT, midi_bytes, tempo_events
+from segue.stage.midi import midi_bytes, tempo_events
+from segue.stage.midi_score import TICKS_A_BEAT, plan_score
 
 BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off
 
@@ -30,7 +31,7 @@ def _hold(plan, bpm):
 
 @pytest.mark.parametrize(("bpm", "us"), TEMPI, ids=[f"{bpm} BPM" for bpm, _ in TEMPI])
 def test_a_steady_tempo_is_one_event_with_the_published_value(plans, bpm, us):
-    assert tempo_events(_hold(plans[1], bpm))[0] == (0, us)
+    assert tempo_events(plan_score(_hold(plans[1], bpm), ()).ruler)[0] == (0, us)
 
 
 def test_120_bpm_is_written_as_the_standard_shows(plans):
@@ -55,7 +56,7 @@ def test_bars_are_where_the_plan_has_them_by_another_library(plans, index):
 
 def test_a_ramp_has_an_event_every_beat(plans):
     ramp = next(span for span in plans[0].tempo.spans if span.law != "hold")
-    ticks = [tick for tick, _ in tempo_events(plans[0])]
+    ticks = [tick for tick, _ in tempo_events(plan_score(plans[0], ()).ruler)]
     assert len(ticks) >= ramp.n_beats - 1
 
 
@@ -75,7 +76,7 @@ def test_the_clock_never_strays(plans, spans):
         _with_tempo(plans[0], *curve), exit_beat=0.0, entry_beat=0.0, end_beat=n_beats, bar_lines=()
     )
     clock_s, last_tick, last_us = 0.0, 0, 500_000
-    for tick, us in (*tempo_events(plan), (round(n_beats * TICKS_A_BEAT), 0)):
+    for tick, us in (*tempo_events(plan_score(plan, ()).ruler), (round(n_beats * TICKS_A_BEAT), 0)):
         clock_s += (tick - last_tick) * last_us / TICKS_A_BEAT / 1e6
         assert clock_s == pytest.approx(
             plan.tempo.seconds_at(tick / TICKS_A_BEAT), abs=BAR_TOLERANCE_S / 2

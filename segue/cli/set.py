@@ -1,0 +1,188 @@
+"""``segue set``: the whole evening from one file."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from pathlib import Path  # noqa: TC003 - typer reads the types at run time
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from segue.errors import InputError, OptionError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from segue.setlist.evening import Evening
+    from segue.setlist.heard_songs import HeardSong
+    from segue.setlist.make_set import SetRequest
+    from segue.setlist.reorder import BetterOrder
+    from segue.workers import Workers
+
+MOST_WORKERS = 64
+
+
+def set_(
+    file: Annotated[Path, typer.Argument(help="The set file: see docs/set-list.md.")],
+    out: Annotated[Path, typer.Option(help="Folder for the evening.")],
+    slot: Annotated[str | None, typer.Option(help="What the stage gives: '45m'.")] = None,
+    reorder: Annotated[
+        bool, typer.Option("--reorder", help="Propose a better order, and go by it.")
+    ] = False,
+    plan_only: Annotated[
+        bool, typer.Option("--plan-only", help="Order, times and warnings; render nothing.")
+    ] = False,
+    workers: Annotated[int | None, typer.Option(help="Processes; as many as cores.")] = None,
+    recipes: Annotated[
+        Path | None, typer.Option(help="A folder of recipes instead of the shelf.")
+    ] = None,
+    edge_s: Annotated[
+        float, typer.Option("--edge-seconds", min=8.0, max=300.0, help="How much is read.")
+    ] = 45.0,
+    replace_votes: Annotated[
+        bool, typer.Option("--replace", help="Replace joins that were voted on, too.")
+    ] = False,
+    no_cache: Annotated[
+        bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")
+    ] = False,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")] = False,
+) -> None:
+    """Order, times, warnings, and every way across of a whole evening."""
+    from segue.cli.recipes import own_recipes_folder
+    from segue.cli.weights_file import read_weights, weights_path
+    from segue.setlist.make_set import SetRequest, check_request
+    from segue.setlist.set_file import read_set
+
+    set_list = read_set(file)
+    if slot is not None:
+        set_list = replace(set_list, slot_s=_slot_s(slot))
+    request = SetRequest(
+        set_list=set_list,
+        out=out,
+        edge_s=edge_s,
+        recipes=recipes,
+        own_recipes=own_recipes_folder(),
+        own_weights=read_weights(weights_path()),
+        replace=replace_votes,
+        cached=not no_cache,
+    )
+    check_request(request)
+    evening, better = _made(
+        request,
+        file,
+        n_workers=_n_workers(workers),
+        reorder=reorder,
+        plan_only=plan_only,
+        quiet=quiet,
+    )
+    _print(evening, better, request, json=json, quiet=quiet)
+    if any(join.problem for join in evening.joins):
+        raise typer.Exit(2)
+
+
+def _made(
+    request: SetRequest, file: Path, *, n_workers: int, reorder: bool, plan_only: bool, quiet: bool
+) -> tuple[Evening, BetterOrder | None]:
+    from segue.cli.progress import progress_bar
+    from segue.setlist.make_set import hear_set, in_order, reordered_set
+    from segue.workers import open_workers
+
+    n_songs = len(request.set_list.songs)
+    n_steps = 2 * n_songs
+    with progress_bar(n_steps, quiet=quiet) as tell, open_workers(n_processes=n_workers) as hands:
+        heard = hear_set(request, hands, progress=tell)
+        better = None
+        if reorder:
+            better = reordered_set(request.set_list, heard)
+            _write_reordered(request, file, better)
+            request = in_order(request, better.order)
+            heard = tuple(heard[n] for n in better.order)
+        evening = _finished(request, heard, hands, tell, plan_only=plan_only)
+    return evening, better
+
+
+def _finished(
+    request: SetRequest,
+    heard: tuple[HeardSong, ...],
+    hands: Workers,
+    tell: Callable[[str], None],
+    *,
+    plan_only: bool,
+) -> Evening:
+    from segue.setlist.evening_page import write_evening_page
+    from segue.setlist.make_set import planned_evening, render_evening, save_evening
+    from segue.setlist.picture import PICTURE_NAME, write_evening_picture
+
+    if plan_only:
+        evening = planned_evening(request, heard)
+        save_evening(request, evening)
+    else:
+        evening = render_evening(request, heard, hands, progress=tell)
+    write_evening_picture(request.out / PICTURE_NAME, evening)
+    write_evening_page(request.out, evening)
+    return evening
+
+
+def _write_reordered(request: SetRequest, file: Path, better: BetterOrder) -> None:
+    """The user's own file in the new order, beside the evening; never over the user's file."""
+    from segue.setlist.make_set import make_folder
+    from segue.setlist.new_set import NEW_SET_NAME, path_from, reordered_text
+    from segue.setlist.set_file import parse_set, set_text
+
+    path = request.out / NEW_SET_NAME
+    if path.resolve() == file.resolve():
+        raise InputError(path, "is the set itself and is not written over: name another --out.")
+    make_folder(request.out)
+    paths = [path_from(request.out, song.path) for song in request.set_list.songs]
+    text = reordered_text(set_text(file), better.order, paths)
+    parse_set(text, path)
+    part = path.with_name(f".{path.name}.part")
+    part.write_text(text, encoding="utf-8", newline="\n")
+    part.replace(path)
+
+
+def _print(
+    evening: Evening, better: BetterOrder | None, request: SetRequest, *, json: bool, quiet: bool
+) -> None:
+    from segue.cli.set_tables import evening_report, order_words, print_evening, print_order
+    from segue.cli.tables import print_json
+    from segue.setlist.evening_page import EVENING_PAGE_NAME
+    from segue.setlist.new_set import NEW_SET_NAME
+    from segue.setlist.picture import PICTURE_NAME
+
+    if json:
+        report = {"out": str(request.out), **evening_report(evening)}
+        if better is not None:
+            report["order"] = {
+                "words": order_words(better),
+                "places": [n + 1 for n in better.order],
+            }
+        print_json(report)
+        return
+    if better is not None:
+        print_order(better, request.set_list.songs)
+    print_evening(evening)
+    if not quiet:
+        print(f"\nListen and compare: {request.out / EVENING_PAGE_NAME}")
+        print(f"The evening as a picture: {request.out / PICTURE_NAME}")
+        if better is not None:
+            print(f"The set in this order: {request.out / NEW_SET_NAME}")
+
+
+def _slot_s(text: str) -> float:
+    from segue.setlist.set_fields import SET_FIELDS, FieldFault
+
+    try:
+        return float(SET_FIELDS["slot"](text))
+    except FieldFault as fault:
+        raise OptionError(f"--slot {fault}.") from fault
+
+
+def _n_workers(asked: int | None) -> int:
+    if asked is None:
+        return os.cpu_count() or 1
+    if not 1 <= asked <= MOST_WORKERS:
+        raise OptionError(f"--workers {asked} is outside 1 to {MOST_WORKERS}.")
+    return asked

@@ -1,0 +1,141 @@
+"""What common practice warns of: between two songs, and over the evening.
+
+Common practice, no source: the rules and their thresholds are what bands and
+their sound engineers say, and no paper.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+from segue.music.interval import relation
+from segue.setlist.lengths import clock
+from segue.setlist.order_problem import is_drop_after_peak
+from segue.setlist.reorder import broken_pins
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.setlist.evening import Evening, EveningSong
+    from segue.setlist.set_list import SetSong
+
+LONGEST_KEY_RUN: Final = 2
+"""A third song in one key tires the ear."""
+LONGEST_VOICE_RUN: Final = 5
+"""Songs in a row that a singer can be asked for without a song to rest."""
+FEWEST_SONGS_TO_TIRE: Final = 3
+"""Fewer than these are no evening, whoever sings them."""
+SHORT_SHARE: Final = 0.1
+"""A set that leaves more than this share of its slot empty is short of it."""
+_SEMITONES: Final = (1, 11)
+
+
+def join_cautions(
+    old: SetSong, end: EdgeFacts | None, new: SetSong, start: EdgeFacts | None
+) -> tuple[str, ...]:
+    """Sentences about two neighbours; empty where all is well or nothing is known.
+
+    Parameters
+    ----------
+    old, new : SetSong
+    end, start : EdgeFacts or None
+        Of the old song's end, and the new song's start.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(_between(old, end, new, start)) if end and start else ()
+
+
+def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, ...]:
+    """Sentences about the evening as a whole.
+
+    Parameters
+    ----------
+    evening : Evening
+        With its times.
+    songs : sequence of SetSong
+        In the same order.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return (
+        *broken_pins(tuple(songs)),
+        *_one_key(evening.songs),
+        *_no_break(songs),
+        *_against_slot(evening),
+        *(song.problem for song in evening.songs if song.problem is not None),
+    )
+
+
+def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
+    step = (start.key.key.tonic - end.key.key.tonic) % 12
+    if step in _SEMITONES and not old.is_segue:
+        yield (
+            f"{relation(end.key.key, start.key.key)}: without a segue from '{old.title}' to "
+            f"'{new.title}' it sounds like a mistake; lead over, talk, or put a song between."
+        )
+    ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm
+    if is_drop_after_peak(old, ratio):
+        yield (
+            f"From '{old.title}' at energy {old.energy} to '{new.title}' the tempo drops from "
+            f"{end.pulse.tempo_bpm:.0f} to {start.pulse.tempo_bpm:.0f} BPM: the room falls from "
+            "its peak; put a song between, or make it a pause on purpose."
+        )
+
+
+def _one_key(songs: Sequence[EveningSong]) -> Iterator[str]:
+    for run in _runs([_stays(a, b) for a, b in pairwise(songs)]):
+        row = songs[run.start : run.stop + 1]
+        first = row[0].end
+        if len(row) > LONGEST_KEY_RUN and first is not None:
+            yield (
+                f"{len(row)} songs in a row are in {first.key.key}: {_named(row)}; "
+                "put another key between."
+            )
+
+
+def _stays(old: EveningSong, new: EveningSong) -> bool:
+    return old.end is not None and new.start is not None and old.end.key.key == new.start.key.key
+
+
+def _no_break(songs: Sequence[SetSong]) -> Iterator[str]:
+    same = [a.voice is not None and a.voice == b.voice for a, b in pairwise(songs)]
+    for run in _runs(same):
+        row = songs[run.start : run.stop + 1]
+        is_all = len(row) == len(songs) >= FEWEST_SONGS_TO_TIRE
+        if len(row) > LONGEST_VOICE_RUN or is_all:
+            yield (
+                f"{row[0].voice} sings {len(row)} songs without a break, from '{row[0].title}' to "
+                f"'{row[-1].title}': put a song between that another voice or nobody sings."
+            )
+
+
+def _against_slot(evening: Evening) -> Iterator[str]:
+    if evening.slot_s is None:
+        return
+    over_s = evening.running_s - evening.slot_s
+    words = f"the set runs {clock(evening.running_s)}, the slot is {clock(evening.slot_s)}"
+    if over_s > 0.0:
+        yield f"Too long by {clock(over_s)}: {words}; take a song or some talk out."
+    elif -over_s > SHORT_SHARE * evening.slot_s:
+        yield f"Short by {clock(-over_s)}: {words}; there is room for another song or more talk."
+
+
+def _runs(flags: Sequence[bool]) -> Iterator[range]:
+    """Stretches of true, as ranges of their places."""
+    start = 0
+    for n, flag in enumerate([*flags, False]):
+        if not flag:
+            if n > start:
+                yield range(start, n)
+            start = n + 1
+
+
+def _named(songs: Sequence[EveningSong]) -> str:
+    return ", ".join(f"'{song.title}'" for song in songs)

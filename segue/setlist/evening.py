@@ -1,0 +1,141 @@
+"""The evening as a whole: songs in order, what is between them, and when.
+
+Times on the evening's clock are seconds from the first sound of the first song.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path  # noqa: TC003 - pydantic reads the types at run time
+
+from segue.analysis.facts import EdgeFacts  # noqa: TC001 - the same
+from segue.runfolder import RunDocument  # noqa: TC001 - the same
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningSong:
+    """A song of the evening.
+
+    Parameters
+    ----------
+    number : int
+        Place in the order, from 1.
+    title : str
+    path : Path
+        The file or folder of stems.
+    start, end : EdgeFacts or None
+        What was heard or given of its two edges; None where the file cannot be read.
+    length_s : float
+        How long the band plays it: as given, or else as long as the file.
+    start_s, end_s : float
+        From its entry to its exit on the evening's clock.
+    energy : int or None
+        1 to 5.
+    voice : str or None
+        Who sings.
+    problem : str or None
+        Why it cannot be read, as a sentence.
+    """
+
+    number: int
+    title: str
+    path: Path
+    start: EdgeFacts | None
+    end: EdgeFacts | None
+    length_s: float
+    start_s: float
+    end_s: float
+    energy: int | None = None
+    voice: str | None = None
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningJoin:
+    """What is between a song and the next.
+
+    Parameters
+    ----------
+    number : int
+        From 1: between songs `number` and `number` + 1.
+    is_segue : bool
+        False for a plain stop.
+    folder : str
+        Name of its run folder inside the evening's, such as ``02 Low Tide to Harbour``; empty
+        for a plain stop, where nothing was rendered, and where it failed.
+    document : RunDocument or None
+        Of that run folder, with the band's choice: `candidate_of(document, None)` is played.
+    start_s, end_s : float
+        From the old song's exit to the new one's entry on the evening's clock. All free time and
+        the interlude lie between.
+    interlude_s : float
+        Music between exit and entry, on beats; 0 for a plain stop.
+    talk_s, changeover_s : float
+        Free time that no music covers, in this order, after the interlude's music where
+        there is any; their sum and `interlude_s` make up `end_s` - `start_s`.
+    recipe : str
+        The way across that the times were taken from: chosen, best scored, or planned for
+        now; empty for a plain stop.
+    leave_s, enter_s : float or None
+        Second of the old song's file where it is left, and of the new one's where it is
+        entered; None for its end and its start.
+    key_distance : float or None
+        0 (one key) to about 1, by `segue.music.tonal_space.key_distance`; None where a song
+        cannot be read.
+    tempo_ratio : float or None
+        The new song's tempo to the old one's; None where a song cannot be read.
+    warnings : tuple of str
+        Sentences about this join.
+    problem : str or None
+        Why it could not be rendered, as a sentence.
+    """
+
+    number: int
+    is_segue: bool
+    start_s: float
+    end_s: float
+    key_distance: float | None
+    tempo_ratio: float | None
+    folder: str = ""
+    document: RunDocument | None = None
+    leave_s: float | None = None
+    enter_s: float | None = None
+    interlude_s: float = 0.0
+    talk_s: float = 0.0
+    changeover_s: float = 0.0
+    recipe: str = ""
+    warnings: tuple[str, ...] = ()
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Evening:
+    """Songs and joins in order.
+
+    Parameters
+    ----------
+    title : str
+    songs : tuple of EveningSong
+        At least one.
+    joins : tuple of EveningJoin
+        One fewer than the songs.
+    slot_s : float or None
+        What the stage has given.
+    warnings : tuple of str
+        Sentences about the evening as a whole: slot, opener, closer, singers.
+    """
+
+    title: str
+    songs: tuple[EveningSong, ...]
+    joins: tuple[EveningJoin, ...]
+    slot_s: float | None = None
+    warnings: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        if len(self.joins) != len(self.songs) - 1:
+            raise ValueError(f"{len(self.songs)} songs have no {len(self.joins)} joins")
+
+    @property
+    def running_s(self) -> float:
+        """Songs, interludes, talk and changeovers together."""
+        return self.songs[-1].end_s

@@ -1,0 +1,226 @@
+"""What the evening's page and its pack tell of songs and joins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from segue.music.key import note_name
+from segue.runfolder.document import candidate_of
+from segue.setlist.lengths import clock
+
+if TYPE_CHECKING:
+    from segue.runfolder import CandidateRecord, RunDocument
+    from segue.setlist.evening import Evening, EveningJoin, EveningSong
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongRow:
+    """A song of the evening.
+
+    Parameters
+    ----------
+    number : int
+    title : str
+    start_s, end_s : float
+        On the clock of the evening, from its start.
+    keys : tuple of str
+        The key at its start and, where it is another, at its end.
+    start_bpm, end_bpm : float or None
+        None where nothing is known.
+    energy : int or None
+        1 to 5.
+    starts : str
+        Who starts, and how.
+    """
+
+    number: int
+    title: str
+    start_s: float
+    end_s: float
+    keys: tuple[str, ...]
+    start_bpm: float | None
+    end_bpm: float | None
+    energy: int | None
+    starts: str = ""
+
+    @property
+    def key_words(self) -> str:
+        """Such as 'E minor' or 'E minor → F minor'."""
+        return " → ".join(self.keys)
+
+    @property
+    def tempo_words(self) -> str:
+        """Such as '124' or '124 → 128'."""
+        known = [f"{bpm:.0f}" for bpm in (self.start_bpm, self.end_bpm) if bpm is not None]
+        return " → ".join(dict.fromkeys(known))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinRow:
+    """What is between two songs.
+
+    Parameters
+    ----------
+    number : int
+    from_title, to_title : str
+    start_s, end_s : float
+        From the old song's exit to the new one's bar one, on the evening's clock.
+    folder : str
+        Name of the run folder in the evening's; empty where there is none.
+    document : RunDocument or None
+        Of that run.
+    free : tuple of (str, float)
+        Name and seconds of talk and changeover on no beat.
+    warnings : tuple of str
+    """
+
+    number: int
+    from_title: str
+    to_title: str
+    start_s: float
+    end_s: float
+    folder: str = ""
+    document: RunDocument | None = None
+    free: tuple[tuple[str, float], ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def record(self) -> CandidateRecord | None:
+        """The candidate that is played: the chosen one, or else the best scored."""
+        return None if self.document is None else candidate_of(self.document, None)
+
+    @property
+    def is_chosen(self) -> bool:
+        """Whether the band has chosen."""
+        return self.document is not None and self.document.choice is not None
+
+    @property
+    def words(self) -> str:
+        """What happens, in a line."""
+        parts = []
+        if self.record is not None:
+            record = self.record
+            n_bars = sum(bar.section == "interlude" for bar in record.bars)
+            talk_s = record.plan.talk_s
+            parts.append(
+                f"{record.plan.recipe}, {n_bars} bars, {record.entry_s - record.exit_s:.1f} s"
+                + (f", with {talk_s:.0f} s of talk" if talk_s else "")
+                + ("" if self.is_chosen else " (not chosen yet: the best scored)")
+            )
+        parts += [f"{name}, {seconds:.0f} s" for name, seconds in self.free]
+        return "; ".join(parts) or "a plain stop"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningRows:
+    """A whole evening, to be shown.
+
+    Parameters
+    ----------
+    title : str
+    songs : tuple of SongRow
+    joins : tuple of JoinRow
+    slot_s : float or None
+        How long the band may play.
+    warnings : tuple of str
+        Of the whole evening.
+    """
+
+    title: str
+    songs: tuple[SongRow, ...]
+    joins: tuple[JoinRow, ...]
+    slot_s: float | None = None
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def running_s(self) -> float:
+        """From the start to the end of the last song."""
+        return self.songs[-1].end_s if self.songs else 0.0
+
+    @property
+    def summary(self) -> str:
+        """Running time against the slot."""
+        words = f"{len(self.songs)} songs, running time {clock(self.running_s)}"
+        if self.slot_s is None:
+            return f"{words}."
+        left_s = self.slot_s - self.running_s
+        side = "left" if left_s >= 0 else "too long"
+        return f"{words} of a slot of {clock(self.slot_s)}: {clock(abs(left_s))} {side}."
+
+
+def rows_of(evening: Evening) -> EveningRows:
+    """An evening as it is shown.
+
+    Parameters
+    ----------
+    evening : Evening
+
+    Returns
+    -------
+    EveningRows
+    """
+    songs = evening.songs
+    return EveningRows(
+        title=evening.title,
+        songs=tuple(_song_row(song) for song in songs),
+        joins=tuple(
+            _join_row(join, (old.title, new.title))
+            for join, old, new in zip(evening.joins, songs, songs[1:], strict=False)
+        ),
+        slot_s=evening.slot_s,
+        warnings=evening.warnings,
+    )
+
+
+def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
+    """Name and seconds of what happens on no beat: talk, a changeover, a way that failed."""
+    unmade_s = join.interlude_s if join.document is None else 0.0
+    times = (("a segue that is not made", unmade_s), ("talk", join.talk_s))
+    return tuple((n, s) for n, s in (*times, ("changeover", join.changeover_s)) if s > 0)
+
+
+def _song_row(song: EveningSong) -> SongRow:
+    edges = [edge for edge in (song.start, song.end) if edge is not None]
+    return SongRow(
+        number=song.number,
+        title=song.title,
+        start_s=song.start_s,
+        end_s=song.end_s,
+        keys=tuple(dict.fromkeys(str(edge.key.key) for edge in edges)),
+        start_bpm=edges[0].pulse.tempo_bpm if edges else None,
+        end_bpm=edges[-1].pulse.tempo_bpm if edges else None,
+        energy=song.energy,
+        starts=_starts(song),
+    )
+
+
+def _starts(song: EveningSong) -> str:
+    """How it starts, and who sings first on what."""
+    if song.start is None:
+        return song.problem or ""
+    opening, note = song.start.opening, song.start.first_note
+    parts: list[str] = []
+    if opening is not None:
+        beats = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
+        parts.append(f"{opening.kind}{beats}")
+    if note is not None:
+        name = note_name(note.midi, flats=song.start.key.key.prefers_flats)
+        parts.append(f"{song.voice or 'singer'} on {name}")
+    elif song.voice:
+        parts.append(f"{song.voice} sings")
+    return "; ".join(parts)
+
+
+def _join_row(join: EveningJoin, titles: tuple[str, str]) -> JoinRow:
+    return JoinRow(
+        number=join.number,
+        from_title=titles[0],
+        to_title=titles[1],
+        start_s=join.start_s,
+        end_s=join.end_s,
+        folder=join.folder,
+        document=join.document,
+        free=free_times(join),
+        warnings=(*join.warnings, *([] if join.problem is None else [join.problem])),
+    )

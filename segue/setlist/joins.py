@@ -1,0 +1,150 @@
+"""Every join with a segue as a run folder, side by side, and only where something changed."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+from segue import __version__
+from segue.between import Request, make_segues
+from segue.errors import RunFolderError
+from segue.runfolder import BALLOT_NAME, Choice, read_document, write_choice
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from pathlib import Path
+
+    from segue.plan import Recipe
+    from segue.runfolder import RunDocument
+    from segue.setlist.heard_songs import HeardEdge
+    from segue.workers import Workers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinWork:
+    """A join to be made, or to be left as it is.
+
+    Parameters
+    ----------
+    request : Request
+        Its `out` is the run folder to be.
+    fingerprint : str
+        Of all that its sound depends on.
+    """
+
+    request: Request
+    fingerprint: str
+
+
+def fingerprint(
+    request: Request, edges: tuple[HeardEdge, HeardEdge], shelf: Sequence[Recipe]
+) -> str:
+    """Digest of all that the way across depends on, but not of where files are.
+
+    Parameters
+    ----------
+    request : Request
+    edges : (HeardEdge, HeardEdge)
+        End of the old song, start of the new one.
+    shelf : sequence of Recipe
+        All recipes to choose from.
+
+    Returns
+    -------
+    str
+    """
+    wanted: list[Any] = [__version__, request.rate_hz, request.edge_s, request.only]
+    wanted += [request.talk_s, request.match, request.shift_b, request.seed, request.purpose]
+    wanted += [sorted((request.weights or {}).items()), [repr(recipe) for recipe in shelf]]
+    for edge in edges:
+        wanted += [edge.digest, repr(replace(edge.facts, file=""))]
+    return hashlib.sha256(repr(wanted).encode()).hexdigest()
+
+
+def made_joins(
+    works: Sequence[JoinWork],
+    known: Mapping[str, str],
+    workers: Workers,
+    *,
+    keep: Callable[[str, str], None],
+    progress: Callable[[str], None],
+) -> dict[str, RunDocument | str]:
+    """Make what is not there yet.
+
+    Parameters
+    ----------
+    works : sequence of JoinWork
+    known : mapping of str to str
+        Fingerprints of run folders made before, by their names.
+    workers : Workers
+    keep : callable
+        Told name and fingerprint of every run folder that is there and right.
+    progress : callable
+        Told after each join.
+
+    Returns
+    -------
+    dict of str to RunDocument or str
+        By name of the run folder: its document, or why there is none.
+    """
+    found: dict[str, RunDocument | str] = {}
+    missing = []
+    for work in works:
+        name = work.request.out.name
+        document = _kept(work, known)
+        if document is None:
+            missing.append(work)
+        else:
+            found[name] = document
+            keep(name, work.fingerprint)
+            progress(f"{name}: as before")
+    for outcome in workers.outcomes(make_join, [work.request for work in missing]):
+        work = missing[outcome.index]
+        name = work.request.out.name
+        found[name] = outcome.result or outcome.problem or "it was not made."
+        if outcome.result is not None:
+            keep(name, work.fingerprint)
+        progress(name)
+    return found
+
+
+def make_join(request: Request) -> RunDocument:
+    """Make one join; a task for workers. A choice made before is kept if its recipe is."""
+    before = _document(request.out)
+    is_voted = (request.out / BALLOT_NAME).exists()
+    document = make_segues(
+        replace(request, replace=request.replace or (before is not None and not is_voted)),
+        progress=lambda _words: None,
+    )
+    if before is None or before.choice is None:
+        return document
+    chosen = next(r.plan.recipe for r in before.candidates if r.rank == before.choice.rank)
+    for record in document.candidates:
+        if record.plan.recipe == chosen:
+            return write_choice(request.out, Choice(rank=record.rank, why=before.choice.why))
+    return document
+
+
+def _kept(work: JoinWork, known: Mapping[str, str]) -> RunDocument | None:
+    """The run that is there already, moved where it belongs if only its name has changed."""
+    out = work.request.out
+    if known.get(out.name) == work.fingerprint:
+        return _document(out)
+    for name, fingerprinted in known.items():
+        if fingerprinted == work.fingerprint and not out.exists():
+            if _document(out.parent / name) is None:
+                continue
+            try:
+                (out.parent / name).rename(out)
+            except OSError:
+                return None
+            return _document(out)
+    return None
+
+
+def _document(folder: Path) -> RunDocument | None:
+    try:
+        return read_document(folder)
+    except RunFolderError:
+        return None

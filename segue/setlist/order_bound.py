@@ -1,0 +1,94 @@
+"""What no order of a set can cost less than, for sets too long for the exact order.
+
+Songs are let play any number of times, so that the cheapest walk of n places is
+found at once; a price on each song, paid for every time it is played beyond the
+first, is raised where a song is played too often. Whatever the prices, the walk
+less the sum of the prices costs no more than any order.
+
+References
+----------
+.. [PQ78] J.-C. Picard and M. Queyranne, "The time-dependent traveling salesman
+   problem and its application to the tardiness problem in one-machine
+   scheduling", Operations Research 26(1), 1978, 86-110.
+.. [HWC74] M. Held, P. Wolfe and H. P. Crowder, "Validation of subgradient
+   optimization", Mathematical Programming 6, 1974, 62-88.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.setlist.order_exact import step_costs
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.setlist.order_problem import OrderProblem
+
+N_ROUNDS: Final = 300
+_FIRST_STEP: Final = 1.0
+_PATIENCE: Final = 10
+"""Rounds without a better bound after which steps are halved."""
+
+
+def lower_bound(problem: OrderProblem, *, upper: float) -> float:
+    """A cost that no order goes below [PQ78]_, raised by subgradients [HWC74]_.
+
+    Parameters
+    ----------
+    problem : OrderProblem
+    upper : float
+        Cost of a known order; it only sets the length of the steps.
+
+    Returns
+    -------
+    float
+        Infinite where no order keeps the pins; finite does not mean that one does.
+    """
+    n = problem.n_songs
+    step = step_costs(problem)
+    prices = np.zeros(n)
+    best, length, waited = -math.inf, _FIRST_STEP, 0
+    for _ in range(N_ROUNDS):
+        cost, visits = _cheapest_walk(step, problem.place_cost + prices[:, None])
+        if not math.isfinite(cost):
+            return math.inf
+        bound = cost - float(prices.sum())
+        waited = 0 if bound > best else waited + 1
+        best = max(best, bound)
+        excess = visits - 1.0
+        norm = float(excess @ excess)
+        if norm == 0.0:
+            return best  # the walk is an order
+        if waited == _PATIENCE:
+            length, waited = length / 2.0, 0
+        prices += length * max(upper - bound, 1e-6) / norm * excess
+    return best
+
+
+def _cheapest_walk(
+    step: npt.NDArray[np.float64], place_cost: npt.NDArray[np.float64]
+) -> tuple[float, npt.NDArray[np.float64]]:
+    """Cost of the cheapest walk of n places, and how often it plays each song."""
+    n = len(place_cost)
+    best = np.full((2, n), math.inf)
+    best[0] = place_cost[:, 0]
+    came_from = []
+    flat_step = step.transpose(1, 3, 0, 2).reshape(2, n, 2 * n)  # stays, next, (stayed, last)
+    for place in range(1, n):
+        through = flat_step + best.reshape(-1)
+        least = through.argmin(axis=2)
+        best = np.take_along_axis(through, least[:, :, None], axis=2)[:, :, 0]
+        best = best + place_cost[:, place]
+        came_from.append(least)
+    state = int(best.argmin())
+    cost = float(best.reshape(-1)[state])
+    visits = np.zeros(n)
+    visits[state % n] += 1
+    for least in reversed(came_from):
+        state = int(least.reshape(-1)[state])
+        visits[state % n] += 1
+    return cost, visits

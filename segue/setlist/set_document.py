@@ -1,0 +1,155 @@
+"""``set.json``: the evening as it was made, and what each of its run folders was made from."""
+
+from __future__ import annotations
+
+import json
+import os
+import tempfile
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Final, Literal
+
+from pydantic import TypeAdapter, ValidationError
+
+from segue.errors import RunFolderError
+from segue.runfolder import read_document
+from segue.setlist.evening import (  # noqa: TC001 - pydantic reads the types at run time
+    Evening,
+    EveningJoin,
+)
+from segue.setlist.timing import Breaks, timed, with_choice
+
+SET_NAME: Final = "set.json"
+SCHEMA_VERSION: Final = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetDocument:
+    """What is kept of an evening.
+
+    Parameters
+    ----------
+    schema_version : 1
+    segue_version : str
+    evening : Evening
+        Without the documents of its joins, which are in their own folders.
+    breaks : tuple of Breaks
+        What was wanted of talk and changeover at each join.
+    renders : dict of str to str
+        Fingerprint of every run folder that was made here, by its name.
+    """
+
+    schema_version: Literal[1]
+    segue_version: str
+    evening: Evening
+    breaks: tuple[Breaks, ...]
+    renders: dict[str, str] = field(default_factory=dict)
+
+
+def write_set(folder: Path, document: SetDocument) -> None:
+    """Write ``set.json``, whole or not at all.
+
+    Parameters
+    ----------
+    folder : Path
+    document : SetDocument
+
+    Raises
+    ------
+    RunFolderError
+        If it cannot be written.
+    """
+    joins = tuple(replace(join, document=None) for join in document.evening.joins)
+    bare = replace(document, evening=replace(document.evening, joins=joins))
+    text = TypeAdapter(SetDocument).dump_json(bare, indent=1).decode() + "\n"
+    path = folder / SET_NAME
+    try:
+        handle, name = tempfile.mkstemp(prefix=f".{SET_NAME}-", dir=folder)
+        part = Path(name)
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(text)
+            part.chmod(0o644)
+            part.replace(path)
+        finally:
+            part.unlink(missing_ok=True)
+    except OSError as error:
+        raise RunFolderError(path, f"could not be written ({error.strerror}).") from error
+
+
+def read_set_document(folder: Path) -> SetDocument:
+    """Read ``set.json``.
+
+    Parameters
+    ----------
+    folder : Path
+
+    Returns
+    -------
+    SetDocument
+
+    Raises
+    ------
+    RunFolderError
+        If there is none, or it does not hold together.
+    """
+    path = folder / SET_NAME
+    try:
+        text = path.read_text(encoding="utf-8")
+        version = json.loads(text)["schema_version"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+        raise RunFolderError(
+            folder, "is no evening (no readable set.json): make one with 'segue set'."
+        ) from error
+    if version != SCHEMA_VERSION:
+        raise RunFolderError(path, f"has schema {version!r}, which this Segue cannot read.")
+    try:
+        return TypeAdapter(SetDocument).validate_json(text, strict=True, extra="forbid")
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = ".".join(str(part) for part in first["loc"])
+        raise RunFolderError(
+            path, f"does not hold together at '{place}' ({first['msg']}): make it again."
+        ) from error
+
+
+def read_evening(folder: Path) -> Evening:
+    """The evening of a folder, with what the band has chosen since, and the times that follow.
+
+    Parameters
+    ----------
+    folder : Path
+        As ``segue set`` left it.
+
+    Returns
+    -------
+    Evening
+
+    Raises
+    ------
+    RunFolderError
+        If it cannot be read.
+    """
+    document = read_set_document(folder)
+    joins = [
+        with_choice(_with_document(folder, join), breaks)
+        for join, breaks in zip(document.evening.joins, document.breaks, strict=True)
+    ]
+    return timed(replace(document.evening, joins=tuple(joins)))
+
+
+def known_renders(folder: Path) -> dict[str, str]:
+    """Fingerprints by run folder, as far as an earlier run left them; else none."""
+    try:
+        return read_set_document(folder).renders
+    except RunFolderError:
+        return {}
+
+
+def _with_document(folder: Path, join: EveningJoin) -> EveningJoin:
+    """A run folder's name comes from a file: it must not lead out of the evening."""
+    if not join.folder:
+        return join
+    if Path(join.folder).name != join.folder:
+        raise RunFolderError(folder / SET_NAME, f"names no run folder with '{join.folder}'.")
+    return replace(join, document=read_document(folder / join.folder))

@@ -1,0 +1,142 @@
+"""What a MIDI file is to hold, by beats: of one plan, or of many put after each other."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final
+
+from segue.plan.layer import PadLayer
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from segue.music.key import Key
+    from segue.plan import Plan
+    from segue.plan.layer import Voicing
+    from segue.plan.plan import ClickHit, CueNote
+    from segue.stage.markers import Marker
+
+TICKS_A_BEAT: Final = 960
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MidiScore:
+    """The contents of a MIDI file; beats count from its first tick.
+
+    Parameters
+    ----------
+    ruler : tuple of (float, float)
+        Beats, and the seconds at which the file's clock has to be there. Both
+        ascend; the first is (0, 0), the last where the file ends.
+    metres : tuple of (float, int, int)
+        Beat, beats a bar and note value of every time signature.
+    keys : tuple of (float, Key)
+        Beat and key of every key signature.
+    markers : tuple of (float, str)
+    click : tuple of ClickHit
+    voicings : tuple of Voicing
+        The pad's chords.
+    cue : tuple of CueNote
+    """
+
+    ruler: tuple[tuple[float, float], ...]
+    metres: tuple[tuple[float, int, int], ...]
+    keys: tuple[tuple[float, Key], ...]
+    markers: tuple[tuple[float, str], ...]
+    click: tuple[ClickHit, ...] = ()
+    voicings: tuple[Voicing, ...] = ()
+    cue: tuple[CueNote, ...] = ()
+
+    @property
+    def end_beat(self) -> float:
+        """Where the file ends."""
+        return self.ruler[-1][0]
+
+
+def plan_score(plan: Plan, markers: Sequence[Marker]) -> MidiScore:
+    """The contents of one plan's file.
+
+    Parameters
+    ----------
+    plan : Plan
+        Tick 0 is beat 0.
+    markers : sequence of Marker
+
+    Returns
+    -------
+    MidiScore
+    """
+    keys = [(0.0, plan.key_from)]
+    if plan.entry_beat > 0:
+        keys.append((plan.entry_beat, plan.key_to))
+    return MidiScore(
+        ruler=tuple((beat, plan.tempo.seconds_at(beat)) for beat in plan_beats(plan)),
+        metres=tuple(_metres(plan)),
+        keys=tuple(keys),
+        markers=tuple((marker.beat, marker.name) for marker in markers),
+        click=plan.click,
+        voicings=tuple(v for x in plan.layers if isinstance(x, PadLayer) for v in x.voicings),
+        cue=plan.cue,
+    )
+
+
+def plan_beats(plan: Plan) -> list[float]:
+    """Whole beats, the beats at which a span of the tempo curve begins, and the end of a plan.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    list of float
+        Ascending, from 0; each falls on a tick.
+    """
+    edges = {float(beat) for beat in range(math.ceil(plan.end_beat))} | {plan.end_beat}
+    beat = 0.0
+    for span in plan.tempo.spans:
+        edges.add(beat)
+        beat += span.n_beats
+    return [
+        tick / TICKS_A_BEAT for tick in sorted({tick_of(e) for e in edges if e <= plan.end_beat})
+    ]
+
+
+def tick_of(beat: float) -> int:
+    """Nearest tick of a beat."""
+    return round(beat * TICKS_A_BEAT)
+
+
+def notes_moved(score: MidiScore, by_beats: float) -> MidiScore:
+    """Click, chords and cue of a score later by some beats; the rest as it is.
+
+    Parameters
+    ----------
+    score : MidiScore
+    by_beats : float
+
+    Returns
+    -------
+    MidiScore
+    """
+    return replace(
+        score,
+        click=tuple(replace(hit, beat=hit.beat + by_beats) for hit in score.click),
+        voicings=tuple(
+            replace(v, start_beat=v.start_beat + by_beats, end_beat=v.end_beat + by_beats)
+            for v in score.voicings
+        ),
+        cue=tuple(
+            replace(n, start_beat=n.start_beat + by_beats, end_beat=n.end_beat + by_beats)
+            for n in score.cue
+        ),
+    )
+
+
+def _metres(plan: Plan) -> Iterator[tuple[float, int, int]]:
+    metre = 0
+    for line in plan.bar_lines:
+        if line.metre != metre:
+            metre = line.metre
+            yield line.beat, metre, 4

@@ -1,0 +1,202 @@
+"""The evening's pack: read back by other libraries, whole or not at all."""
+
+import io
+import json
+from dataclasses import replace
+
+import pretty_midi
+import pytest
+import soundfile
+from typer.testing import CliRunner
+
+from segue.cli.app import app
+from segue.errors import InputError, OptionError, RunFolderError, SegueError
+from segue.runfolder.document import candidate_of
+from segue.setlist.evening_pack import EveningRequest, evening_pack, map_of
+from segue.setlist.set_document import SetDocument, write_set
+from segue.setlist.timing import Breaks, timed
+from segue.stage.midi_score import tick_of
+from tests.setlist.an_evening import TITLES, evening_of
+
+BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off
+
+
+@pytest.fixture(scope="module", name="night")
+def _night(shelf, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("evening")
+    return folder, evening_of(shelf, folder=folder)
+
+
+@pytest.fixture(scope="module", name="made")
+def _made(night, tmp_path_factory):
+    folder, evening = night
+    out = tmp_path_factory.mktemp("packs") / "pack"
+    return out, evening_pack(EveningRequest(folder=folder, out=out, evening=evening))
+
+
+def test_all_files_are_there_and_named(made):
+    out, pack = made
+    there = sorted(str(path.relative_to(out)) for path in out.rglob("*") if path.is_file())
+    assert there == sorted(pack.files)
+
+
+def test_bars_in_each_join_are_where_its_plan_has_them(made, night):
+    out, pack = made
+    read = pretty_midi.PrettyMIDI(io.BytesIO((out / "tempo map.mid").read_bytes()))
+    for join, place in zip(night[1].joins, pack.map.joins, strict=True):
+        plan = candidate_of(join.document, None).plan
+        for line in plan.bar_lines:
+            seconds = read.tick_to_time(tick_of(place.beat) + tick_of(line.beat))
+            want = place.time_s + plan.tempo.seconds_at(line.beat)
+            assert seconds == pytest.approx(want, abs=BAR_TOLERANCE_S)
+
+
+def test_there_is_a_running_order_and_one_sheet_a_song_change(made, browser):
+    out, _ = made
+    page = browser.new_page()
+    page.goto((out / "cue sheets.html").as_uri())
+    heads = page.locator("section.sheet h1").all_inner_texts()
+    first = page.locator("section.sheet").first.inner_text()
+    page.close()
+    assert heads == ["Friday", f"{TITLES[0]} → {TITLES[1]}", f"{TITLES[1]} → {TITLES[2]}"]
+    for words in (*TITLES, "E minor", "F minor", "Ada", "pad in the new key", "Hearing damage"):
+        assert words in first
+
+
+def test_pdf_has_a_page_for_the_order_and_each_change(made):
+    out, _ = made
+    content = (out / "cue sheets.pdf").read_bytes()
+    # PDF 1.7, ISO 32000-1, section 7.7.3.2: the page tree counts its pages.
+    assert b"/Count 3" in content
+
+
+def test_each_join_has_its_pack_of_the_candidate_that_is_played(made, night):
+    out, _ = made
+    for join in night[1].joins:
+        record = candidate_of(join.document, None)
+        info = soundfile.info(out / join.folder / "all channels.wav")
+        assert info.channels == 4
+        seconds = record.plan.duration_s - record.plan.lead_in_s
+        assert info.duration == pytest.approx(seconds, abs=BAR_TOLERANCE_S)
+
+
+def test_a_join_without_a_choice_is_told(made):
+    _, pack = made
+    assert [n for n in pack.notes if "not chosen" in n] == [
+        "Join 2 is not chosen: the best scored, tempo ramp, is taken."
+    ]
+
+
+def test_markers_are_in_order_on_the_evenings_clock(made):
+    out, pack = made
+    marks = json.loads((out / "markers.json").read_text(encoding="utf-8"))["markers"]
+    assert marks[0] == {"time_s": 0.0, "beat": 0.0, "name": f"{TITLES[0]}, bar one"}
+    assert [m["time_s"] for m in marks] == sorted(m["time_s"] for m in marks)
+    assert marks[-1]["time_s"] < pack.duration_s
+
+
+def test_songs_begin_on_the_map_when_they_begin_on_the_clock(made, night):
+    # The clock starts with the first song's file, the map on its bar one.
+    _, pack = made
+    bar_one_s = night[1].songs[0].start.opening.first_downbeat_s
+    for song, place in list(zip(night[1].songs, pack.map.songs, strict=True))[1:]:
+        assert place.name == song.title
+        assert place.time_s + bar_one_s == pytest.approx(song.start_s, abs=BAR_TOLERANCE_S)
+
+
+def test_songs_after_a_plain_stop_begin_on_the_map_when_they_do_on_the_clock(shelf):
+    stop = {"is_segue": False, "document": None, "folder": "", "interlude_s": 0.0}
+    stop |= {"leave_s": None, "enter_s": None, "talk_s": 25.0}
+    evening = evening_of(shelf)
+    joins = tuple(replace(join, **stop) for join in evening.joins)
+    evening = timed(replace(evening, joins=joins))
+    bar_one_s = evening.songs[0].start.opening.first_downbeat_s
+    for song, place in list(zip(evening.songs, map_of(evening).songs, strict=True))[1:]:
+        starts_s = song.start_s + song.start.opening.first_downbeat_s
+        assert place.time_s + bar_one_s == pytest.approx(starts_s, abs=BAR_TOLERANCE_S)
+
+
+def test_a_song_that_cannot_be_read_is_told(shelf, tmp_path):
+    evening = evening_of(shelf)
+    broken = replace(evening.songs[1], start=None, end=None, problem="is damaged: mend it.")
+    songs = (evening.songs[0], broken, evening.songs[2])
+    request = EveningRequest(
+        folder=tmp_path, out=tmp_path / "pack", evening=replace(evening, songs=songs)
+    )
+    with pytest.raises(InputError, match="is damaged: mend it"):
+        evening_pack(request)
+    assert not (tmp_path / "pack").exists()
+
+
+def test_pack_is_whole_or_not_at_all(night, shelf, tmp_path):
+    folder = tmp_path / "evening"
+    evening = evening_of(shelf, folder=folder)
+    last = evening.joins[1]
+    (folder / last.folder / candidate_of(last.document, None).click_file).unlink()
+    with pytest.raises(SegueError):
+        evening_pack(EveningRequest(folder=folder, out=tmp_path / "pack", evening=evening))
+    assert [path.name for path in tmp_path.iterdir()] == ["evening"]
+
+
+def test_a_pack_replaces_a_pack_but_nothing_else(night, tmp_path):
+    folder, evening = night
+    request = EveningRequest(folder=folder, out=tmp_path / "pack", evening=evening)
+    first = evening_pack(request)
+    again = evening_pack(request)
+    assert first.files == again.files
+    (tmp_path / "other").mkdir()
+    (tmp_path / "other" / "letter.txt").write_text("dear")
+    with pytest.raises(RunFolderError, match="holds other files"):
+        evening_pack(replace(request, out=tmp_path / "other"))
+
+
+def test_the_same_evening_gives_the_same_bytes(made, night, tmp_path):
+    out, pack = made
+    folder, evening = night
+    evening_pack(EveningRequest(folder=folder, out=tmp_path / "again", evening=evening))
+    for name in pack.files:
+        assert (tmp_path / "again" / name).read_bytes() == (out / name).read_bytes(), name
+
+
+@pytest.fixture(name="kept")
+def _kept(shelf, tmp_path):
+    """A folder as the command leaves it."""
+    folder = tmp_path / "evening"
+    evening = evening_of(shelf, folder=folder)
+    write_set(
+        folder,
+        SetDocument(
+            schema_version=1, segue_version="0", evening=evening, breaks=(Breaks(), Breaks())
+        ),
+    )
+    return folder
+
+
+def test_stage_command_packs_an_evening(kept, tmp_path):
+    out = tmp_path / "pack"
+    answer = CliRunner().invoke(app, ["stage", str(kept), "--out", str(out), "--json"])
+    assert answer.exit_code == 0, answer.output
+    told = json.loads(answer.output)
+    there = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
+    assert set(told["files"]) == there
+    assert told["markers"][0]["name"] == f"{TITLES[0]}, bar one"
+
+
+def test_stage_command_takes_no_candidate_for_an_evening(kept, tmp_path):
+    words = ["stage", str(kept), "--out", str(tmp_path / "pack"), "--candidate", "2"]
+    answer = CliRunner().invoke(app, words)
+    assert isinstance(answer.exception, OptionError)
+    assert "each join has its own choice" in str(answer.exception)
+    assert not (tmp_path / "pack").exists()
+
+
+def test_choosing_changes_the_page_and_the_pack(kept, tmp_path):
+    run = kept / f"02 {TITLES[1]} to {TITLES[2]}"
+    answer = CliRunner().invoke(app, ["choose", str(run), "3", "--why", "short"])
+    assert answer.exit_code == 0, answer.output
+    text = (kept / "index.html").read_text(encoding="utf-8")
+    assert "Chosen: 3, stop and count-in (short)." in text
+    assert "Not chosen yet" not in text
+    words = ["stage", str(kept), "--out", str(tmp_path / "pack"), "--json"]
+    told = json.loads(CliRunner().invoke(app, words).output)
+    assert not any("not chosen" in note for note in told["notes"])

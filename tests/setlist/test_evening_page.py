@@ -1,0 +1,191 @@
+"""The evening's page in a real browser: alone, at every width, by keyboard, with its sound."""
+
+import re
+from dataclasses import replace
+from urllib.parse import unquote
+
+import pytest
+
+from segue.setlist.evening_page import EVENING_PAGE_NAME, evening_page_text, write_evening_page
+from segue.setlist.evening_rows import rows_of
+from tests.setlist.an_evening import TITLES, evening_of
+
+NASTY = """</style></script><img src=x onerror=alert(1)>" 'quoted' & more"""
+
+
+@pytest.fixture(scope="module", name="folder")
+def _folder(shelf, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("evening")
+    write_evening_page(folder, evening_of(shelf, folder=folder))
+    return folder
+
+
+@pytest.fixture(name="open_page")
+def _open_page(browser, folder):
+    contexts = []
+
+    def open_page(*, width=1280, height=900, path=None, scheme="light"):
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.troubles, page.requests = [], []
+        page.on(
+            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
+        )
+        page.on("pageerror", lambda error: page.troubles.append(str(error)))
+        page.on("dialog", lambda dialog: page.troubles.append(dialog.message))
+        page.on("request", lambda request: page.requests.append(request.url))
+        page.goto((path or folder / EVENING_PAGE_NAME).as_uri())
+        return page
+
+    yield open_page
+    for context in contexts:
+        context.close()
+
+
+def test_page_opens_without_complaint_and_asks_for_nothing_else(open_page, folder):
+    page = open_page()
+    assert page.locator("audio").count() == 6
+    assert page.troubles == []
+    assert page.requests == [(folder / EVENING_PAGE_NAME).as_uri()]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [320, 390, 768, 1280])
+def test_no_width_needs_sideways_scrolling(open_page, width, scheme):
+    page = open_page(width=width, scheme=scheme)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_players_play_the_wavs_beside_the_page_one_at_a_time(open_page, shelf):
+    page = open_page()
+    seconds, first_stopped, second_plays = page.evaluate(
+        """async () => {
+        const [a, b] = document.querySelectorAll('audio');
+        a.muted = b.muted = true;
+        await a.play();
+        await b.play();
+        return [a.duration, a.paused, !b.paused]; }"""
+    )
+    record = evening_of(shelf).joins[0].document.candidates[0]
+    assert seconds == pytest.approx(record.plan.duration_s, abs=0.05)
+    assert (first_stopped, second_plays) == (True, True)
+    assert page.troubles == []
+
+
+def test_every_link_leads_to_a_file_or_place_that_is_there(open_page, folder):
+    page = open_page()
+    links = page.eval_on_selector_all("a", "all => all.map((a) => a.getAttribute('href'))")
+    assert len(links) >= 6
+    for link in links:
+        name, _, place = unquote(link).partition("#")
+        if name.endswith("audition.html"):
+            assert (folder / name).parent.is_dir()
+            continue
+        text = (folder / (name or EVENING_PAGE_NAME)).read_text(encoding="utf-8")
+        assert f'id="{place}"' in text
+
+
+def test_choice_is_shown_and_how_to_choose_is_told(open_page, folder):
+    page = open_page()
+    first, second = page.locator("section.way").all()
+    assert "Chosen: 2, pad in the new key (we like it)" in first.inner_text()
+    assert "✓ chosen" in first.locator(".one.taken h3").inner_text()
+    assert "Not chosen yet" in second.inner_text()
+    assert "1. tempo ramp" in second.locator(".one.taken h3").inner_text()
+    run = f"{folder}/02 {TITLES[1]} to {TITLES[2]}"
+    assert f"segue choose '{run}' 3" in second.inner_text()
+    assert "as good as the one before" in second.locator(".one").nth(1).inner_text()
+
+
+def test_it_works_by_keyboard(open_page):
+    page = open_page()
+    reached = []
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        reached.append(page.evaluate("document.activeElement.tagName"))
+    assert {"A", "AUDIO"} <= set(reached)
+
+
+def test_the_picture_is_one_for_the_width(open_page):
+    for width, seen in ((1280, "broad"), (390, "tall")):
+        page = open_page(width=width)
+        shown = page.eval_on_selector_all(
+            ".picture",
+            """all => all.filter((p) => getComputedStyle(p).display !== 'none')
+            .map((p) => p.classList[1])""",
+        )
+        assert shown == [seen]
+
+
+@pytest.mark.parametrize("width", [390, 1280])
+def test_text_in_the_picture_stays_inside_and_apart(open_page, width):
+    page = open_page(width=width)
+    clashes = page.evaluate(
+        """[...document.querySelectorAll('.picture')].flatMap((svg) => {
+        const edge = svg.getBoundingClientRect();
+        if (!edge.width) return [];
+        const boxes = [...svg.querySelectorAll('text')].map(
+          (text) => [text.textContent, text.getBoundingClientRect()]);
+        const outside = ([, b]) => b.left < edge.left - 1 || b.right > edge.right + 1;
+        const hits = (a, b) => a.left < b.right - 1 && b.left < a.right - 1 &&
+          a.top < b.bottom - 4 && b.top < a.bottom - 4;
+        return boxes.filter((box, i) => outside(box) ||
+          boxes.some(([, b], j) => j > i && hits(box[1], b))).map(([words]) => words); })"""
+    )
+    assert clashes == []
+
+
+def test_names_cannot_become_markup(open_page, shelf, tmp_path):
+    evening = evening_of(shelf)
+    songs = tuple(replace(song, title=NASTY) for song in evening.songs)
+    joins = tuple(replace(join, warnings=(NASTY,)) for join in evening.joins)
+    path = tmp_path / "nasty.html"
+    nasty = replace(evening, title=NASTY, songs=songs, joins=joins, warnings=(NASTY,))
+    path.write_text(evening_page_text(tmp_path, rows_of(nasty)), encoding="utf-8")
+    page = open_page(path=path, width=320)
+    assert page.troubles == []
+    assert page.locator("img").count() == 0
+    assert page.locator("h1").inner_text() == NASTY
+    assert page.evaluate("document.documentElement.scrollWidth") <= 320
+
+
+def test_policy_lets_nothing_out(folder):
+    text = (folder / EVENING_PAGE_NAME).read_text(encoding="utf-8")
+    policy = re.search(r'http-equiv="Content-Security-Policy" content="([^"]+)"', text)
+    assert policy is not None
+    assert policy.group(1).startswith("default-src 'none';")
+    assert "unsafe" not in policy.group(1)
+    assert not re.search(r"(src|href)=[\"'](https?:|//)", text)
+
+
+def test_running_time_is_told_against_the_slot(shelf):
+    evening = evening_of(shelf)
+    left_s = evening.slot_s - evening.running_s
+    words = rows_of(evening).summary
+    assert f"{round(left_s) // 60}:{round(left_s) % 60:02d} left" in words
+    assert "too long" in rows_of(replace(evening, slot_s=60.0)).summary
+
+
+def test_a_plain_stop_and_a_failed_join_have_no_players(shelf, tmp_path):
+    evening = evening_of(shelf)
+    stop = replace(
+        evening.joins[0], is_segue=False, folder="", document=None, interlude_s=0.0, talk_s=25.0
+    )
+    failed = replace(evening.joins[1], folder="", document=None, problem="The file is damaged.")
+    text = evening_page_text(tmp_path, rows_of(replace(evening, joins=(stop, failed))))
+    assert "<audio" not in text
+    assert "talk, 25 s" in text
+    assert "The file is damaged." in text
+
+
+def test_cue_sheet_of_a_join_is_found_after_a_plain_stop(shelf, tmp_path):
+    evening = evening_of(shelf)
+    stop = replace(evening.joins[0], is_segue=False, folder="", document=None)
+    path = write_evening_page(tmp_path, replace(evening, joins=(stop, evening.joins[1])))
+    place = re.search(r'cue%20sheets.html#(sheet-\d)"', path.read_text(encoding="utf-8"))
+    assert place is not None
+    sheets = (tmp_path / "cue sheets.html").read_text(encoding="utf-8")
+    assert f'id="{place.group(1)}"><h1>{TITLES[1]} → {TITLES[2]}' in sheets

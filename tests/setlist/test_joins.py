@@ -1,0 +1,136 @@
+"""Run folders of an evening: made once, moved when only their number changed, choices kept."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from segue.errors import AudioFileError, RunFolderError, SegueError
+from segue.runfolder import Choice, read_document, write_choice
+from segue.setlist import joins as joins_module
+from segue.setlist.heard_songs import HeardEdge, HeardSong
+from segue.setlist.make_set import SetRequest, check_request, in_order, render_evening
+from segue.setlist.set_document import SET_NAME, read_evening
+from segue.setlist.set_list import SetList, SetSong
+from segue.workers import open_workers
+from tests.plan.song_facts import end_facts, start_facts
+from tests.setlist.an_evening import document_of, write_run
+
+KEYS = ("E minor", "F minor", "D major")
+
+
+def heard_song(n, *, digest="x"):
+    facts = start_facts(KEYS[n]), end_facts(KEYS[n])
+    start, end = (
+        HeardEdge(facts=replace(f, title=f"Song {n}"), roles=frozenset(), digest=f"{digest} {n}")
+        for f in facts
+    )
+    return HeardSong(start=start, end=end)
+
+
+@pytest.fixture(name="stage")
+def _stage(tmp_path, shelf, monkeypatch):
+    """An evening whose joins are made without sound; tells which were made."""
+    made = []
+
+    def without_sound(request, *, progress):
+        if "bad" in request.outgoing.name:
+            raise AudioFileError(request.outgoing, "is not audio.")
+        made.append(request.out.name)
+        n = int(request.outgoing.stem[-1])
+        document = document_of(end_facts(KEYS[n]), start_facts(KEYS[(n + 1) % 3]), shelf)
+        if not request.out.exists():
+            write_run(request.out, document)
+        return document
+
+    monkeypatch.setattr(joins_module, "make_segues", without_sound)
+    songs = tuple(SetSong(path=Path(f"song{n}.wav"), title=f"Song {n}") for n in range(3))
+    request = SetRequest(
+        set_list=SetList(title="x", slot_s=None, songs=songs), out=tmp_path / "night"
+    )
+    return request, made
+
+
+def render(request, heard=None):
+    heard = heard or [heard_song(n) for n in range(3)]
+    with open_workers(n_processes=1) as workers:
+        return render_evening(request, heard, workers, progress=lambda _words: None)
+
+
+def test_nothing_is_made_again_and_a_choice_is_kept(stage):
+    request, made = stage
+    first = render(request)
+    assert [join.folder for join in first.joins] == ["01 Song 0 to Song 1", "02 Song 1 to Song 2"]
+    assert made == [join.folder for join in first.joins]
+    write_choice(request.out / made[0], Choice(rank=2, why="the room"))
+    again = render(request)
+    assert len(made) == 2
+    assert again.joins[0].document.choice.rank == 2
+    assert again.joins[0].recipe == again.joins[0].document.candidates[1].plan.recipe
+    assert read_evening(request.out) == again
+
+
+def test_only_the_join_whose_song_changed_is_made_again(stage):
+    request, made = stage
+    render(request)
+    heard = [heard_song(0), heard_song(1), heard_song(2, digest="edited")]
+    render(request, heard)
+    assert made == ["01 Song 0 to Song 1", "02 Song 1 to Song 2", "02 Song 1 to Song 2"]
+    wanted = tuple(replace(s, talk_s=20.0 * (n == 0)) for n, s in enumerate(request.set_list.songs))
+    render(replace(request, set_list=replace(request.set_list, songs=wanted)), heard)
+    assert made[3:] == ["01 Song 0 to Song 1"]
+
+
+def test_a_join_at_another_place_is_moved_and_not_made_again(stage):
+    request, made = stage
+    render(request)
+    heard = [heard_song(n) for n in (1, 2, 0)]
+    moved = render(in_order(request, (1, 2, 0)), heard)
+    assert made == ["01 Song 0 to Song 1", "02 Song 1 to Song 2", "02 Song 2 to Song 0"]
+    assert moved.joins[0].folder == "01 Song 1 to Song 2"
+    assert read_document(request.out / "01 Song 1 to Song 2")
+    assert not (request.out / "02 Song 1 to Song 2").exists()
+
+
+def test_a_join_that_fails_loses_no_other(stage):
+    request, made = stage
+    songs = request.set_list.songs
+    songs = (songs[0], replace(songs[1], path=Path("bad1.wav")), songs[2])
+    evening = render(replace(request, set_list=replace(request.set_list, songs=songs)))
+    assert made == ["01 Song 0 to Song 1"]
+    assert "is not audio" in evening.joins[1].problem
+    assert evening.joins[0].document is not None
+    assert read_evening(request.out) == evening
+
+
+def test_a_song_that_cannot_be_read_leaves_the_other_joins(stage):
+    request, made = stage
+    evening = render(request, [heard_song(0), heard_song(1), HeardSong(problem="It is no song.")])
+    assert made == ["01 Song 0 to Song 1"]
+    assert evening.joins[1].problem == "It is no song."
+    assert "It is no song." in evening.warnings
+
+
+def test_other_files_are_not_touched(stage):
+    request, _ = stage
+    request.out.mkdir()
+    (request.out / "diary.txt").write_text("mine")
+    with pytest.raises(SegueError, match="holds other files"):
+        check_request(request)
+
+
+def test_an_unknown_recipe_is_told_before_anything_is_heard(stage):
+    request, _ = stage
+    song = replace(request.set_list.songs[0], recipe="tempo rmp")
+    set_list = replace(request.set_list, songs=(song, *request.set_list.songs[1:]))
+    with pytest.raises(SegueError, match="Did you mean 'tempo ramp'"):
+        check_request(replace(request, set_list=set_list))
+
+
+def test_a_set_document_that_leads_out_of_its_folder_is_refused(stage):
+    request, _ = stage
+    render(request)
+    path = request.out / SET_NAME
+    path.write_text(path.read_text().replace('"folder": "01', '"folder": "../01'))
+    with pytest.raises(RunFolderError, match="names no run folder"):
+        read_evening(request.out)

@@ -1,0 +1,159 @@
+"""Orders: optimal against brute force, pins kept, bounds that hold."""
+
+import math
+from itertools import permutations
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from segue.errors import OptionError
+from segue.music.key import ALL_KEYS
+from segue.setlist.order_bound import lower_bound
+from segue.setlist.order_exact import cheapest_order
+from segue.setlist.order_problem import OrderProblem, order_problem, pinned
+from segue.setlist.order_search import cheap_order
+from segue.setlist.reorder import better_order, broken_pins
+from segue.setlist.set_list import SetSong
+from tests.plan.song_facts import end_facts, start_facts
+
+
+def song(n, **fields):
+    return SetSong(path=Path(f"{n}.wav"), title=f"Song {n}", **fields)
+
+
+def edges_of(keys, tempos):
+    return [
+        (start_facts(str(ALL_KEYS[key]), bpm=bpm), end_facts(str(ALL_KEYS[key]), bpm=bpm))
+        for key, bpm in zip(keys, tempos, strict=True)
+    ]
+
+
+@st.composite
+def sets(draw, least=2, most=6):
+    """Songs in few keys, so that three in one happen, with pins that may contradict each other."""
+    n = draw(st.integers(least, most))
+    titles = [f"Song {k}" for k in range(n)]
+    ends = draw(st.sampled_from([(None, None), (0, n - 1), (n - 1, None), (None, 0)]))
+    songs = [
+        song(
+            k,
+            energy=draw(st.none() | st.integers(1, 5)),
+            voice=draw(st.sampled_from([None, "Mara", "Jo"])),
+            opens=k == ends[0],
+            closes=k == ends[1],
+            at=draw(st.sampled_from([None] * 6 + list(range(1, n + 1)))),
+            after=draw(st.sampled_from([None] * 8 + [t for t in titles if t != titles[k]])),
+            not_beside=tuple(
+                draw(st.lists(st.sampled_from([t for t in titles if t != titles[k]]), max_size=1))
+            ),
+        )
+        for k in range(n)
+    ]
+    keys = draw(st.lists(st.sampled_from([0, 1, 5]), min_size=n, max_size=n))
+    tempos = draw(st.lists(st.sampled_from([70.0, 96.0, 124.0, 140.0]), min_size=n, max_size=n))
+    return tuple(songs), edges_of(keys, tempos)
+
+
+def cheapest_by_trying_all(problem):
+    return min(problem.cost(order) for order in permutations(range(problem.n_songs)))
+
+
+@given(sets())
+def test_exact_order_is_the_cheapest_of_all(drawn):
+    songs, edges = drawn
+    problem = order_problem(songs, edges)
+    order = cheapest_order(problem)
+    least = cheapest_by_trying_all(problem)
+    if order is None:
+        assert math.isinf(least)
+    else:
+        assert sorted(order) == list(range(len(songs)))
+        assert problem.cost(order) == pytest.approx(least)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_exact_order_of_eight_songs_is_the_cheapest_of_all_40320(seed):
+    problem = random_problem(8, seed)
+    order = cheapest_order(problem)
+    assert problem.cost(order) == pytest.approx(cheapest_by_trying_all(problem))
+
+
+@given(sets(least=3, most=7))
+def test_search_keeps_pins_and_the_bound_holds(drawn):
+    songs, edges = drawn
+    problem = order_problem(songs, edges)
+    exact = cheapest_order(problem)
+    found = cheap_order(problem, songs, n_kicks=5)
+    if exact is None:
+        assert found is None
+        return
+    least = problem.cost(exact)
+    assert lower_bound(problem, upper=least) <= least + 1e-9
+    if found is not None:
+        assert problem.cost(found) >= least - 1e-9
+
+
+@given(sets(), st.booleans())
+def test_a_proposed_order_breaks_no_pin(drawn, is_searched):
+    songs, edges = drawn
+    problem = order_problem(songs, edges)
+    most_exact = 0 if is_searched else 14
+    if math.isinf(cheapest_by_trying_all(problem)):
+        with pytest.raises(OptionError):
+            better_order(problem, songs, most_exact=most_exact)
+        return
+    try:
+        better = better_order(problem, songs, most_exact=most_exact)
+    except OptionError:
+        if not is_searched:
+            raise
+        return
+    assert broken_pins(tuple(songs[n] for n in better.order)) == ()
+    assert better.new_cost <= better.old_cost
+    assert better.least_cost <= better.new_cost
+
+
+@given(sets())
+def test_infinite_cost_and_broken_pins_are_the_same(drawn):
+    songs, edges = drawn
+    problem = order_problem(songs, edges)
+    is_broken = bool(broken_pins(songs))
+    assert math.isinf(problem.cost(range(len(songs)))) == is_broken
+
+
+def random_problem(n, seed):
+    random = np.random.default_rng(seed)
+    pair = random.uniform(0, 2, (n, n))
+    np.fill_diagonal(pair, np.inf)
+    keys = random.integers(0, 3, n)
+    same = (keys[:, None] == keys) & ~np.eye(n, dtype=bool)
+    return OrderProblem(pair_cost=pair, place_cost=random.uniform(0, 1, (n, n)), same_key=same)
+
+
+def test_search_of_a_long_set_is_near_the_bound():
+    n = 20
+    songs = tuple(song(k, opens=k == 4, at=7 if k == 2 else None) for k in range(n))
+    problem = pinned(random_problem(n, 1), songs)
+    better = better_order(problem, songs)
+    assert not better.is_exact
+    assert broken_pins(tuple(songs[k] for k in better.order)) == ()
+    assert 0 < better.least_cost <= better.new_cost
+    assert better.gap < 0.25
+
+
+@pytest.mark.parametrize(
+    ("songs", "named"),
+    [
+        ((song(0, after="Song 1"), song(1, after="Song 0")), "circle"),
+        ((song(0), song(1, after="Song 0"), song(2, after="Song 0")), "both"),
+        ((song(0, at=2), song(1, at=2)), "'at' of 'Song 0'"),
+        ((song(0, not_beside=("Song 1",)), song(1)), "'not_beside' of 'Song 0'"),
+    ],
+)
+def test_pins_that_no_order_keeps_are_told_in_a_sentence(songs, named):
+    problem = order_problem(songs, edges_of([0] * len(songs), [100.0] * len(songs)))
+    with pytest.raises(OptionError, match=named):
+        better_order(problem, songs)

@@ -1,0 +1,134 @@
+"""Set files: what they mean, and every fault with its line."""
+
+import tomllib
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from segue.music.key import parse_key
+from segue.setlist.lengths import clock, length_s
+from segue.setlist.new_set import path_from, reordered_text
+from segue.setlist.set_file import SetFileError, parse_set, read_set
+
+HEAD = 'schema_version = 1\ntitle = "Harbour"\n'
+PATH = Path("/music/set.toml")
+
+
+def faults_of(text):
+    with pytest.raises(SetFileError) as caught:
+        parse_set(text, PATH)
+    return [s.removeprefix(f"{PATH}:") for s in caught.value.sentences]
+
+
+def test_everything_that_a_song_may_say_is_read():
+    song = parse_set(
+        HEAD
+        + 'slot = "45m"\n[[songs]]\npath = "02 low.wav"\n'
+        + '[[songs]]\npath = "a"\ntitle = "Ash"\nkey = "F# minor"\ntempo_bpm = 98\nmetre = 3\n'
+        + 'first_downbeat_s = 0.5\nlength = "3:45"\nenergy = 2\nvoice = "Mara"\ncloses = true\n'
+        + 'at = 2\nafter = "low"\ntalk = "1m10s"\nrecipe = "tempo ramp"\n',
+        PATH,
+    )
+    assert song.slot_s == 2700
+    low, ash = song.songs
+    assert (low.title, low.path, low.is_segue) == ("low", Path("/music/02 low.wav"), True)
+    assert (ash.overrides.key, ash.overrides.tempo_bpm) == (parse_key("F# minor"), 98.0)
+    assert (ash.overrides.metre, ash.overrides.first_downbeat_s) == (3, 0.5)
+    assert (ash.length_s, ash.energy, ash.voice, ash.closes) == (225.0, 2, "Mara", True)
+    assert (ash.at, ash.after, ash.talk_s, ash.recipe) == (2, "low", 70.0, "tempo ramp")
+
+
+@pytest.mark.parametrize(("said", "is_segue"), [("", False), ("segue = true\n", True)])
+def test_a_changeover_is_a_stop_unless_said_otherwise(said, is_segue):
+    text = f'{HEAD}[[songs]]\npath = "a.wav"\nchangeover = "40s"\n{said}'
+    assert parse_set(text, PATH).songs[0].is_segue is is_segue
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("tempo_bmp = 120", "Did you mean 'tempo_bpm'?"),
+        ("tempo_bpm = 1200", "outside 20 to 400 beats a minute"),
+        ("tempo_bpm = nan", "write a number"),
+        ("tempo_bpm = true", "write a number"),
+        ("energy = 6", "outside 1 to 5"),
+        ("energy = 2.5", "write a whole number, 1 to 5"),
+        ('energy = "3"', "write a whole number, 1 to 5"),
+        ('key = "H flat"', "is not a key"),
+        ('length = "345"', 'such as "3:45"'),
+        ('length = "3:75"', 'such as "3:45"'),
+        ("talk = 25", 'such as "25s"'),
+        ('talk = "2h"', "outside"),
+        ("at = 0", "outside 1 to 200"),
+        ("at = 3", "there are 2 songs"),
+        ('after = "Anchr"', "Did you mean 'Anchor'?"),
+        ('after = "Low"', "names the song itself"),
+        ('not_beside = "Anchor"', "write a list of titles"),
+        ('not_beside = ["Nothing"]', "no title here"),
+        ('opens = "yes"', "true or false"),
+        ('title = "Anchor"', "another title"),
+        ('title = ""', "is empty"),
+    ],
+)
+def test_a_fault_is_told_with_its_line(line, told):
+    name = line.split(" ")[0]
+    title = "" if name == "title" else 'title = "Low"\n'
+    rest = '[[songs]]\npath = "b.wav"\ntitle = "Anchor"\n'
+    if name == "title" and "Anchor" in line:  # the later one of two is told
+        text = f'{HEAD}{rest}[[songs]]\npath = "a.wav"\n{line}\n'
+    else:
+        text = f'{HEAD}[[songs]]\npath = "a.wav"\n{title}{line}\n{rest}'
+    at = text[: text.rindex(line)].count("\n") + 1
+    (sentence,) = faults_of(text)
+    assert sentence.startswith(f"{at}: ")
+    assert told in sentence
+
+
+def test_all_faults_are_told_at_once_in_order():
+    text = 'title = 3\n[[songs]]\nenergy = 9\n[[songs]]\npath = "a"\nopens = 1\n'
+    told = faults_of(text)
+    assert [sentence.split(":")[0] for sentence in told] == ["1", "1", "2", "3", "6"]
+
+
+@pytest.mark.parametrize(
+    "text", ["", "songs = 3\n", "[songs]\npath = 'a'\n", "a = [", "songs = []\n", "x = 1e999999"]
+)
+def test_what_is_no_set_is_refused(text):
+    assert faults_of(text)
+
+
+def test_a_file_that_is_not_there_is_told(tmp_path):
+    with pytest.raises(SetFileError, match="cannot be read"):
+        read_set(tmp_path / "none.toml")
+
+
+@given(st.integers(0, 100_000))
+def test_a_clock_is_read_back(seconds):
+    assert length_s(clock(seconds)) == seconds
+
+
+SONGS = [
+    "# one\n[[songs]]\npath = 'a'\n\n",
+    "[[songs]]\npath = \"b\"\ntalk = '9s'\n",
+    "[[songs]]\npath='c'",
+]
+
+
+@given(st.permutations([0, 1, 2]))
+def test_reordering_moves_the_users_own_words(order):
+    text = HEAD + "# before\n\n" + "".join(SONGS)
+    new = reordered_text(text, order, ["../a", "../b", "../c"])
+    songs = tomllib.loads(new)["songs"]
+    assert [song["path"] for song in songs] == [["../a", "../b", "../c"][n] for n in order]
+    assert [("talk" in song) for song in songs] == [n == 1 for n in order]
+    assert new.startswith(HEAD + "# before\n")
+    assert new.index("# one") < new.index('"../a"')
+    assert reordered_text(text, (0, 1, 2), "abc").count("\n") == text.count("\n") + 1
+
+
+def test_a_path_leads_from_the_new_file_to_the_same_song(tmp_path):
+    song = tmp_path / "songs" / "a.wav"
+    out = tmp_path / "night"
+    assert (out / path_from(out, song)).resolve() == song.resolve()
