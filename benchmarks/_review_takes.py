@@ -41,6 +41,8 @@ _RT60_S: Final = (0.25, 0.6)
 _DIRECT_DB: Final = (3.0, 8.0)
 _SNR_DB: Final = 10.0
 _LARGEST_SPEED: Final = 0.005
+_CLICK_DB: Final = (-24.0, -15.0)
+"""Of a click that leaks into the take, its peak against the music's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -66,6 +68,7 @@ class TakeTruth:
     speed: float
     gain_db: float
     kind: Literal["wav", "mp3"]
+    has_click: bool
 
 
 def rendered(run: Path, record: CandidateRecord) -> Performance:
@@ -205,9 +208,14 @@ def _others(edge: SongEdge) -> Clip:
     return Clip(samples=total.astype(np.float32), rate_hz=edge.rate_hz)
 
 
-def recorded(made: Performance, path: Path, *, seed: int) -> TakeTruth:
-    """A recording of a performance, as WAV or MP3 at 96 kbit/s, and its truth."""
+def recorded(made: Performance, path: Path, *, seed: int, click: Path | None = None) -> TakeTruth:
+    """A recording of a performance, as WAV or MP3 at 96 kbit/s, and its truth.
+
+    Where a click is given it leaks in: it stays on the plan's grid while the band wanders.
+    """
     rng = np.random.default_rng([4, seed])
+    if click is not None:
+        made = replace(made, samples=_with_click(made, click, np.random.default_rng([5, seed])))
     speed = 1 + rng.uniform(-_LARGEST_SPEED, _LARGEST_SPEED)
     before_s, after_s = rng.uniform(0.3, 20), rng.uniform(0, 8)
     rate_hz = made.rate_hz
@@ -222,7 +230,23 @@ def recorded(made: Performance, path: Path, *, seed: int) -> TakeTruth:
     sound *= 10 ** (gain_db / 20) / np.abs(sound).max()
     kind: Literal["wav", "mp3"] = "mp3" if rng.random() < 0.5 else "wav"
     _write(path, sound, rate_hz, kind)
-    return TakeTruth(offset_s=pads[0] / rate_hz, speed=speed, gain_db=gain_db, kind=kind)
+    return TakeTruth(
+        offset_s=pads[0] / rate_hz,
+        speed=speed,
+        gain_db=gain_db,
+        kind=kind,
+        has_click=click is not None,
+    )
+
+
+def _with_click(made: Performance, click: Path, rng: np.random.Generator) -> Audio:
+    """The music with the click heard softly in the middle."""
+    sound, rate_hz = soundfile.read(click, dtype="float64", always_2d=True)
+    mono = soxr.resample(sound.mean(axis=1), rate_hz, made.rate_hz)[: len(made.samples)]
+    mono = np.pad(mono, (0, len(made.samples) - len(mono)))
+    peak = np.abs(made.samples).max() * 10 ** (rng.uniform(*_CLICK_DB) / 20)
+    mixed: Audio = (made.samples + (peak / np.abs(mono).max() * mono)[:, None]).astype(np.float32)
+    return mixed
 
 
 def _write(path: Path, sound: Floats, rate_hz: int, kind: str) -> None:

@@ -11,10 +11,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
+from segue.review.timing import JUST_NOTICED_MS
 
 if TYPE_CHECKING:
-    from segue.review.report import Review, SectionLevel, SingerEntry
+    from collections.abc import Sequence
+
+    from segue.review.report import BarTiming, Review, SectionLevel, SingerEntry
 
 MISTUNED_CENTS: Final = 25.0
 """A note of a melody is heard as out of tune from about here [LM18]_."""
@@ -92,15 +94,29 @@ def _of_timing(review: Review) -> str:
     if abs(drift) > DRIFT_MS_A_MINUTE:
         way = "slows down" if drift > 0 else "runs away"
         return f"The band {way} by {abs(drift):.0f} ms a minute: put the click in more ears."
-    if review.spread_ms > UNEVEN_MS:
-        known = [bar for bar in review.bars if bar.late_ms is not None]
-        worst = max(known, key=lambda bar: abs(bar.late_ms or 0.0))
-        late_ms = worst.late_ms or 0.0
-        return (
-            f"Bar {worst.number} is {abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}, "
-            f"the furthest off (a jump of {FLAM_MS:.0f} ms is a flam): listen to the drums there."
+    return _of_uneven_bars(review.bars) if review.spread_ms > UNEVEN_MS else ""
+
+
+def _of_uneven_bars(bars: Sequence[BarTiming]) -> str:
+    """The bars around the worst one that are off to its side, to be looped with one before."""
+    known = [bar for bar in bars if bar.late_ms is not None]
+    late_ms = [bar.late_ms or 0.0 for bar in known]
+    worst = max(range(len(known)), key=lambda place: abs(late_ms[place]))
+    side = 1 if late_ms[worst] > 0 else -1
+    is_off = [side * ms > UNEVEN_MS for ms in late_ms]
+    first = next((n + 1 for n in range(worst, -1, -1) if not is_off[n]), 0)
+    last = next((n - 1 for n in range(worst, len(known)) if not is_off[n]), len(known) - 1)
+    names = known[first].number, known[last].number
+    way = "late" if side > 0 else "early"
+    from_bar = known[max(first - 1, 0)].number
+    if names[0] == names[1]:
+        where = f"Bar {names[0]} is {abs(late_ms[worst]):.0f} ms {way}"
+    else:
+        where = (
+            f"Bars {names[0]} to {names[1]} are {way}, most in bar {known[worst].number} "
+            f"({abs(late_ms[worst]):.0f} ms)"
         )
-    return ""
+    return f"{where}: play from bar {from_bar} with the click, listening to the drums."
 
 
 def _of_levels(levels: tuple[SectionLevel, ...]) -> str:

@@ -101,7 +101,9 @@ def review_take(request: ReviewRequest) -> Review:
     part = _part(take, places, plan)
     timing = timing_of(alignment, plan, tuning_of(part) - tunings[0])
     review = _told(request, document, record, timing, found)
-    return _with_sound(review, reference, take, part, document, record)
+    voice = planned_voice(document, record)
+    singer = singer_entry(voice, reference, take, review, timing.take_s_at)
+    return _with_sound(replace(review, singer=singer), reference, take, part)
 
 
 def _part(take: Clip, places: Sequence[Found], plan: Plan) -> Clip:
@@ -144,19 +146,11 @@ def _told(
     )
 
 
-def _with_sound(
-    review: Review,
-    reference: Clip,
-    take: Clip,
-    part: Clip,
-    document: RunDocument,
-    record: CandidateRecord,
-) -> Review:
+def _with_sound(review: Review, reference: Clip, take: Clip, part: Clip) -> Review:
     """The review with what the sound tells beyond the beats, and the advice."""
     levels = levels_against(take, reference, review)
     heard = replace(
         review,
-        singer=singer_entry(planned_voice(document, record), reference, take, review),
         holes=holes_of(levels, review),
         levels=section_levels(levels, review),
         faults=faults_of(part, reference),

@@ -8,6 +8,8 @@ from segue.review.entry import Side, heard_entry
 from segue.review.report import SingerEntry
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from segue.audio.clip import Clip
     from segue.review.report import Review
     from segue.review.voice import PlannedVoice
@@ -16,7 +18,11 @@ _LEAST_CLEARNESS: Final = 0.2
 
 
 def singer_entry(
-    voice: PlannedVoice | None, reference: Clip, take: Clip, review: Review
+    voice: PlannedVoice | None,
+    reference: Clip,
+    take: Clip,
+    review: Review,
+    beat_s_at: Callable[[float], float],
 ) -> SingerEntry | None:
     """How the singer came in.
 
@@ -27,6 +33,8 @@ def singer_entry(
     reference, take : Clip
     review : Review
         For the bars and the clock.
+    beat_s_at : callable
+        Seconds of the recording of a time of the render, as the band's beats have it.
 
     Returns
     -------
@@ -37,7 +45,7 @@ def singer_entry(
         return None
     at_s = float(voice.at_s[0])
     recorder = review.clock.recorder_ratio
-    expected_s = review.take_s_at(at_s)
+    expected_s = beat_s_at(at_s)
     if not 0 < expected_s < take.duration_s:
         return None
     entry = heard_entry(

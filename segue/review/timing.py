@@ -40,6 +40,11 @@ STRUCK: Final = 0.6
 """Of the middle strength of all beats: drums do, a pad does not (chosen on the demo songs)."""
 CENTS_AN_OCTAVE: Final = 1200.0
 _LEAST_RECORDER_CENTS: Final = 0.8
+_SAME_CENTS: Final = 3.0
+"""Speed and pitch that are nearer than this moved together: pitch is known no better."""
+_SPEED_WEIGHT: Final = 0.75
+"""Of the speed against the pitch, where they agree: by the squares of their errors over the
+odd seeds of `benchmarks/review.py`."""
 _LEAST_BEATS: Final = 4
 _FASTEST: Final = 0.02
 """Neither recorders nor bands drift by more: pairs of beats across a pause are left out."""
@@ -50,12 +55,20 @@ _SAME_S: Final = 1e-3
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Timing:
-    """The take's clock and its bars."""
+    """The take's clock, its bars, and the beats they come from."""
 
     clock: Clock
     bars: tuple[BarTiming, ...]
     spread_ms: float
     offset_s: float
+    heard_plan_s: Floats
+    heard_take_s: Floats
+
+    def take_s_at(self, plan_s: float) -> float:
+        """Time in the recording of a time of the render, between the beats that are heard."""
+        recorder = self.clock.recorder_ratio
+        offsets_s = self.heard_take_s - recorder * self.heard_plan_s
+        return recorder * plan_s + float(np.interp(plan_s, self.heard_plan_s, offsets_s))
 
 
 def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
@@ -93,6 +106,8 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
         bars=bars,
         spread_ms=float(np.sqrt(np.mean(np.square(known)))) if known else 0.0,
         offset_s=float(np.median((take_s - recorder * at_s)[:_FIRST_BEATS])),
+        heard_plan_s=at_s,
+        heard_take_s=take_s,
     )
 
 
@@ -112,18 +127,22 @@ def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
     Returns
     -------
     float
-        `speed_ratio` where the pitch moved along, else 1.
+        1 where the pitch did not move along, else between what speed and pitch tell: a band
+        that drifts by less than the pitch can show is not told from the clock.
 
     Examples
     --------
-    >>> recorder_ratio(1.005, -8.6), recorder_ratio(1.005, 0.4)
+    >>> round(recorder_ratio(1.005, -8.6), 4), recorder_ratio(1.005, 0.4)
     (1.005, 1.0)
     """
     expected_cents = -CENTS_AN_OCTAVE * math.log2(speed_ratio)
     if abs(expected_cents) < _LEAST_RECORDER_CENTS:
         return 1.0
-    moved_along = abs(tuning_cents - expected_cents) < abs(tuning_cents)
-    return speed_ratio if moved_along else 1.0
+    apart_cents = abs(tuning_cents - expected_cents)
+    if apart_cents < _SAME_CENTS:
+        clock_cents = _SPEED_WEIGHT * expected_cents + (1 - _SPEED_WEIGHT) * tuning_cents
+        return math.exp2(-clock_cents / CENTS_AN_OCTAVE)
+    return speed_ratio if apart_cents < abs(tuning_cents) else 1.0
 
 
 def break_of(bars: Sequence[BarTiming]) -> Break | None:

@@ -5,6 +5,7 @@ import pytest
 
 from segue.errors import InputError, OptionError
 from segue.review import ReviewRequest, compared, read_review, review_take, write_review
+from segue.review.timing import recorder_ratio
 from tests.review.conftest import CHORDS, FIRST_NOTE_MIDI, RATE_HZ, Played, band, taped
 
 OFFSET_MS = 10.0
@@ -87,6 +88,25 @@ def test_band_that_waits_before_the_new_song_is_followed(review_of, plan):
     assert review.broke.step_ms == pytest.approx(1500, abs=20)
     assert review.played_s - review.planned_s == pytest.approx(1.5, abs=0.05)
     assert review.singer.late_ms == pytest.approx(0.0, abs=ENTRY_MS)
+
+
+def test_bars_that_lag_together_are_told_together(review_of):
+    late_s = {5: 0.03, 6: 0.038, 7: 0.03, 10: -0.022, 11: -0.022}
+    advice = review_of(Played(late_s=late_s), offset_s=1.0).advice
+    assert advice.startswith("Bars 5 to 7 are late, most in bar 6 (")
+    assert "play from bar 4 with the click" in advice
+
+
+def test_small_speed_that_the_pitch_follows_roughly_is_the_recorders():
+    cents = -1200 * np.log2(1.0012)
+    assert recorder_ratio(1.0012, cents + 1.5) == pytest.approx(1.0012, abs=3e-4)
+    assert recorder_ratio(1.0030, 0.0) == 1.0
+
+
+def test_entry_with_a_band_that_lags_is_told_against_the_band(review_of, plan):
+    bar = max(x.number for x in plan.bar_lines if x.beat <= plan.singer_beat)
+    played = Played(late_s=dict.fromkeys((bar - 1, bar, bar + 1), 0.03), singer_late_s=0.03)
+    assert review_of(played, offset_s=1.0).singer.late_ms == pytest.approx(0.0, abs=ENTRY_MS)
 
 
 def test_other_music_is_refused_with_its_best_match(run, plan, tmp_path):
