@@ -21,8 +21,9 @@ import numpy as np
 
 from benchmarks._review_takes import Performance, performed, recorded, rendered
 from segue.analysis.tuning import tuning_of
-from segue.between import Request, make_segues
+from segue.between import make_segues
 from segue.errors import SegueError
+from segue.request import Request
 from segue.review.find import find_transition
 from segue.review.listening import Listening, listening_to
 from segue.review.report import Review

@@ -1,124 +1,43 @@
 """The main job, end to end: two songs in, a run folder with three ways across out.
 
-This is the only place that knows the order of all stages; each stage hands its
-frozen result to the next.
+This is the only place that knows the order of all steps; each hands its frozen result
+to the next. Steps that do not need each other are done side by side.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
-from segue.analysis.overrides import Overrides
-from segue.audio import read_song
-from segue.audio.instrument import Instrument, read_instrument
 from segue.audition import write_page
-from segue.errors import OptionError, did_you_mean
-from segue.facts_cache import user_facts_cache
-from segue.hearing import hear
-from segue.keeping import kept, levelled, ranked
-from segue.music.transposition import transposition_advice
-from segue.music.transposition_costs import SungNotes
-from segue.plan import all_recipes, plan_segue
-from segue.plan.layer import PadLayer
-from segue.render import render_candidate
-from segue.render.transpose import transposed
+from segue.errors import OptionError, SegueError, did_you_mean
+from segue.keeping import levelled, ranked
+from segue.plan import Given, all_recipes
 from segue.runfolder import RunDocument, check_free, document_text, whole_folder
 from segue.runfolder.document import DOCUMENT_NAME
-from segue.score import score_candidate
 from segue.shortlist import shortlist
+from segue.steps import Crossing, Hearing, forget_songs, heard, instruments_of, rendered, tried
+from segue.workers import open_workers
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Iterator, Sequence
     from pathlib import Path
 
-    from segue.analysis.facts import EdgeFacts
-    from segue.audio.clip import Edge, SongEdge
-    from segue.plan import Plan, Recipe
-    from segue.render.candidate import Candidate
+    from segue.audio.clip import Edge
+    from segue.plan import Recipe
+    from segue.request import Request
     from segue.runfolder import CandidateRecord
-    from segue.score import Purpose, Scorecard
+    from segue.steps import HeardSong
+    from segue.workers import Outcome, Workers
+    from segue.workers.work import Out
 
 Progress = Callable[[str], None]
 """Called with a few words at the start of each step."""
+Songs = tuple["HeardSong", "HeardSong"]
 
-N_STEPS_AROUND: Final = 6
-"""Reading and hearing two songs, trying the recipes, and writing the page."""
-N_STEPS_A_CANDIDATE: Final = 2
-"""Rendering and scoring."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
-    """What `make_segues` is asked to do.
-
-    Parameters
-    ----------
-    outgoing, incoming : Path
-        Audio files or folders of stems.
-    out : Path
-        The run folder to be.
-    rate_hz : int
-        Project rate.
-    edge_s : float
-        How much of each song is read.
-    outgoing_overrides, incoming_overrides : Overrides
-        What the musician says.
-    lead : Path or None
-        A file with the incoming song's sung or lead part.
-    recipes : Path or None
-        A folder of recipes instead of the built-in shelf.
-    own_recipes : Path or None
-        A folder of the user's own recipes beside the shelf; it need not exist.
-    only : tuple of str
-        Names of recipes to use; empty means the most suitable ones.
-    purpose : {'talk', 'lift', 'calm', 'dance'} or None
-        What the way across is for: the column of the table of weights.
-    own_weights : mapping or None
-        The band's own weights, which count where no purpose is given.
-    talk_s : float or None
-        What the singer wants for talking between the songs.
-    match : bool
-        Bring both songs to one loudness.
-    shift_b : int
-        Semitones that the incoming song is moved by.
-    pad : Path or None
-        The user's own sound for all pads: one recorded note, or a SoundFont.
-    seed : int
-    replace : bool
-        Whether a run whose choice was made may be replaced.
-    cached : bool
-        Whether what was heard before counts, and what is heard now is kept.
-    """
-
-    outgoing: Path
-    incoming: Path
-    out: Path
-    rate_hz: int = 48_000
-    edge_s: float = 45.0
-    outgoing_overrides: Overrides = field(default_factory=Overrides)
-    incoming_overrides: Overrides = field(default_factory=Overrides)
-    lead: Path | None = None
-    recipes: Path | None = None
-    own_recipes: Path | None = None
-    only: tuple[str, ...] = ()
-    purpose: Purpose | None = None
-    own_weights: Mapping[str, float] | None = None
-    talk_s: float | None = None
-    match: bool = False
-    shift_b: int = 0
-    pad: Path | None = None
-    seed: int = 0
-    replace: bool = False
-    cached: bool = True
-
-    @property
-    def weights(self) -> Mapping[str, float] | None:
-        """The band's own weights where they count."""
-        return self.own_weights if self.purpose is None else None
+N_STEPS_AROUND: Final = 5
+"""Hearing the one song and the other, trying the recipes, rendering, and writing the page."""
 
 
 def make_segues(request: Request, *, progress: Progress) -> RunDocument:
@@ -142,153 +61,120 @@ def make_segues(request: Request, *, progress: Progress) -> RunDocument:
     """
     check_free(request.out, replace=request.replace)
     shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
-    _instruments(request)  # a sound that cannot be read is told before anything is heard
-    songs = (_hear(request, "end", progress), _hear(request, "start", progress))
-    (_, old), (_, new) = songs
-    chosen = _chosen(shelf, songs, request, progress)
-    plans = [_planned(recipe, songs, request) for recipe in chosen]
-    with whole_folder(request.out) as folder:
-        records = [_rendered_into(folder, plan, songs, request, progress) for plan in plans]
-        records = levelled(folder, records, title=f"{old.title} → {new.title}")
-        document = RunDocument(
-            schema_version=1,
-            segue_version=__version__,
-            rate_hz=request.rate_hz,
-            outgoing=old,
-            incoming=new,
-            candidates=ranked(folder, records),
-            purpose=request.purpose,
-            weights="table" if request.weights is None else "own",
-        )
-        (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
-        progress("writing the page")
-        write_page(folder, document)
+    _check_names(request.only, shelf)
+    instruments_of(request)  # a sound that cannot be read is told before anything is heard
+    # a single way across has nothing to share out: its processes would take longer to start
+    n_workers = 1 if len(request.only) == 1 else request.n_workers
+    with whole_folder(request.out) as folder, open_workers(n_processes=n_workers) as workers:
+        try:
+            return _filled(folder, request, shelf, workers, progress)
+        finally:
+            forget_songs()
+
+
+def _filled(
+    folder: Path,
+    request: Request,
+    shelf: tuple[Recipe, ...],
+    workers: Workers,
+    progress: Progress,
+) -> RunDocument:
+    """The run folder with everything in it."""
+    songs = _heard_songs(folder, request, workers, progress)
+    chosen = _chosen(folder, request, shelf, songs, workers, progress)
+    records = _records(folder, request, chosen, songs, workers, progress)
+    old, new = (song.facts for song in songs)
+    document = RunDocument(
+        schema_version=1,
+        segue_version=__version__,
+        rate_hz=request.rate_hz,
+        outgoing=old,
+        incoming=new,
+        candidates=ranked(folder, levelled(folder, records, title=f"{old.title} → {new.title}")),
+        purpose=request.purpose,
+        weights="table" if request.weights is None else "own",
+    )
+    (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
+    progress("writing the page")
+    write_page(folder, document)
     return document
 
 
-Song = tuple["SongEdge", "EdgeFacts"]
-
-
-def _hear(request: Request, edge: Edge, progress: Progress) -> Song:
-    is_end = edge == "end"
-    path = request.outgoing if is_end else request.incoming
-    overrides = request.outgoing_overrides if is_end else request.incoming_overrides
-    progress(f"reading {path.name}")
-    song = read_song(path, edge=edge, edge_s=request.edge_s, rate_hz=request.rate_hz)
-    progress(f"hearing the {edge} of {song.title}")
-    lead = None
-    if request.lead is not None and not is_end:
-        lead = read_song(
-            request.lead, edge=edge, edge_s=request.edge_s, rate_hz=request.rate_hz
-        ).mix
-    cache = user_facts_cache() if request.cached else None
-    facts = hear(song, overrides=overrides, lead=lead, cache=cache)
-    return (song, facts) if is_end else _moved(song, facts, request.shift_b)
-
-
-def _moved(song: SongEdge, facts: EdgeFacts, semitones: int) -> Song:
-    """A song and its facts in another key."""
-    if semitones == 0:
-        return song, facts
-    key, note = facts.key, facts.first_note
-    runners_up = tuple(replace(k, key=k.key.transposed(semitones)) for k in key.runners_up)
-    facts = replace(
-        facts,
-        key=replace(key, key=key.key.transposed(semitones), runners_up=runners_up),
-        first_note=None if note is None else replace(note, midi=note.midi + semitones),
-    )
-    return transposed(song, semitones), facts
-
-
-@lru_cache(maxsize=2)
-def _read_pad(path: Path) -> Instrument:
-    return read_instrument(path)
-
-
-def _instruments(request: Request) -> dict[str, Instrument]:
-    return {} if request.pad is None else {str(request.pad): _read_pad(request.pad)}
+def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Progress) -> Songs:
+    progress(f"hearing the end of {request.outgoing.name}")
+    ends: tuple[Edge, Edge] = ("end", "start")
+    steps = [Hearing(run=folder, request=request, edge=edge) for edge in ends]
+    heard_songs: dict[int, HeardSong] = {}
+    for index, song in _results(workers.outcomes(heard, steps)):
+        heard_songs[index] = song
+        if len(heard_songs) < len(steps):
+            progress(f"hearing the start of {request.incoming.name}")
+    return heard_songs[0], heard_songs[1]
 
 
 def _chosen(
-    shelf: tuple[Recipe, ...], songs: tuple[Song, Song], request: Request, progress: Progress
+    folder: Path,
+    request: Request,
+    shelf: tuple[Recipe, ...],
+    songs: Songs,
+    workers: Workers,
+    progress: Progress,
 ) -> tuple[Recipe, ...]:
-    if not request.only:
-        return shortlist(
-            shelf,
-            (songs[0][1], songs[1][1]),
-            lambda recipe, *edges: _quick_mark(recipe, edges, songs, request),
-            (songs[0][0], songs[1][0]),
-            talk_s=request.talk_s,
-            tell=progress,
-        )
-    by_name = {recipe.name: recipe for recipe in shelf}
-    for name in request.only:
-        if name not in by_name:
+    """The recipes that were asked for, or the best of the shelf."""
+    if request.only:
+        by_name = {recipe.name: recipe for recipe in shelf}
+        return tuple(by_name[name] for name in dict.fromkeys(request.only))
+
+    def marks(recipes: Sequence[Recipe]) -> dict[str, float]:
+        progress(f"trying {len(recipes)} recipes")
+        steps = _crossings(folder, request, recipes, songs)
+        return {recipes[n].name: mark for n, mark in _results(workers.outcomes(tried, steps))}
+
+    given = Given(
+        talk_s=request.talk_s, outgoing_roles=songs[0].roles, incoming_roles=songs[1].roles
+    )
+    return shortlist(shelf, (songs[0].facts, songs[1].facts), marks, given)
+
+
+def _records(
+    folder: Path,
+    request: Request,
+    chosen: Sequence[Recipe],
+    songs: Songs,
+    workers: Workers,
+    progress: Progress,
+) -> list[CandidateRecord]:
+    """All ways across, rendered and kept, in the order of the recipes."""
+    waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
+    progress(waiting.pop(0))
+    records: dict[int, CandidateRecord] = {}
+    steps = _crossings(folder, request, chosen, songs)
+    for index, record in _results(workers.outcomes(rendered, steps)):
+        records[index] = record
+        if waiting:
+            progress(waiting.pop(0))
+    return [records[index] for index in range(len(chosen))]
+
+
+def _crossings(
+    folder: Path, request: Request, recipes: Sequence[Recipe], songs: Songs
+) -> list[Crossing]:
+    return [Crossing(run=folder, request=request, songs=songs, recipe=recipe) for recipe in recipes]
+
+
+def _results(outcomes: Iterable[Outcome[Out]]) -> Iterator[tuple[int, Out]]:
+    """Results as they come; the first problem ends the run."""
+    for outcome in outcomes:
+        if outcome.problem is not None or outcome.result is None:
+            raise SegueError(outcome.problem or "a step of the run came to nothing.")
+        yield outcome.index, outcome.result
+
+
+def _check_names(names: Sequence[str], shelf: Sequence[Recipe]) -> None:
+    known = [recipe.name for recipe in shelf]
+    for name in names:
+        if name not in known:
             raise OptionError(
-                f"'{name}' is not a recipe: there are {', '.join(sorted(by_name))}."
-                f"{did_you_mean(name, by_name)}"
+                f"'{name}' is not a recipe: there are {', '.join(sorted(known))}."
+                f"{did_you_mean(name, known)}"
             )
-    return tuple(by_name[name] for name in dict.fromkeys(request.only))
-
-
-def _quick_mark(
-    recipe: Recipe, edges: tuple[SongEdge, ...], songs: tuple[Song, Song], request: Request
-) -> float:
-    quick = ((edges[0], songs[0][1]), (edges[1], songs[1][1]))
-    candidate = render_candidate(_planned(recipe, quick, request), *edges)
-    return _scored(candidate, quick, request).overall
-
-
-def _planned(recipe: Recipe, songs: tuple[Song, Song], request: Request) -> Plan:
-    (outgoing, old), (incoming, new) = songs
-    plan = plan_segue(
-        recipe,
-        old,
-        new,
-        outgoing_has_stems=outgoing.has_stems,
-        incoming_has_stems=incoming.has_stems,
-        talk_s=request.talk_s,
-        match=request.match,
-        seed=request.seed,
-    )
-    pad = "" if request.pad is None else str(request.pad)
-    return replace(
-        plan,
-        layers=tuple(
-            replace(layer, instrument=pad) if pad and isinstance(layer, PadLayer) else layer
-            for layer in plan.layers
-        ),
-        incoming_shift_semitones=request.shift_b,
-        notes=(*_shift_notes(old, new, request.shift_b), *plan.notes),
-    )
-
-
-def _shift_notes(old: EdgeFacts, new: EdgeFacts, semitones: int) -> tuple[str, ...]:
-    """What moving the incoming song costs the band."""
-    if semitones == 0:
-        return ()
-    note = new.first_note
-    advice = transposition_advice(
-        old.key.key,
-        new.key.key.transposed(-semitones),
-        sung=None if note is None else SungNotes(first_midi=note.midi - semitones),
-    )
-    move = next((m for m in advice.moves if m.semitones == semitones), None)
-    return () if move is None else (move.sentence, *(cost.sentence for cost in move.costs))
-
-
-def _scored(candidate: Candidate, songs: tuple[Song, Song], request: Request) -> Scorecard:
-    (_, old), (_, new) = songs
-    return score_candidate(candidate, old, new, purpose=request.purpose, weights=request.weights)
-
-
-def _rendered_into(
-    folder: Path, plan: Plan, songs: tuple[Song, Song], request: Request, progress: Progress
-) -> CandidateRecord:
-    """Render and score one plan, and leave its files under its recipe's name."""
-    (outgoing, _), (incoming, _) = songs
-    progress(f"rendering '{plan.recipe}'")
-    candidate = render_candidate(plan, outgoing, incoming, instruments=_instruments(request))
-    progress(f"listening to '{plan.recipe}'")
-    scorecard = _scored(candidate, songs, request)
-    return kept(folder, candidate, scorecard)

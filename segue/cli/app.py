@@ -12,6 +12,7 @@ from segue.cli.cache import cache
 from segue.cli.catalogue import catalogue, neighbours
 from segue.cli.choose import choose
 from segue.cli.explain import explain
+from segue.cli.hints import print_next
 from segue.cli.options import overrides_of, seconds_of
 from segue.cli.path import path
 from segue.cli.recipes import own_recipes_folder, shelf_at_hand
@@ -23,7 +24,7 @@ from segue.cli.taste import taste
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
-    from segue.between import Request
+    from segue.request import Request
     from segue.runfolder import RunDocument
 
 app = typer.Typer(
@@ -31,7 +32,6 @@ app = typer.Typer(
     help="From the end of one song to the start of the next: three ways across, to pick by ear.",
     no_args_is_help=True,
     pretty_exceptions_enable=False,
-    add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
@@ -68,27 +68,27 @@ Pad = Annotated[
 Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
 Replace = Annotated[bool, typer.Option("--replace", help="Replace a run whose choice was made.")]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")]
+WorkersN = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", help="Processes that share the work; if not said, one a core, at most 3."
+    ),
+]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
 DEMO_OUT = Path("segue-demo")
+SONGS, BAND, STAGE, MANY, RECIPES = (
+    "From song to song",
+    "The band decides",
+    "To the stage",
+    "Many songs",
+    "Chords, recipes, housekeeping",
+)
+"""Headings in the list of commands."""
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
 SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
 MOST_SHIFT_SEMITONES = 6
-
-
-app.command()(path)
-app.command("set")(set_)
-app.command()(stage)
-app.command()(review)
-app.command()(audition)
-app.command()(choose)
-app.command()(explain)
-app.command()(taste)
-app.command()(catalogue)
-app.command()(neighbours)
-app.command()(cache)
-app.add_typer(recipes_group)
 
 
 @app.callback(invoke_without_command=True)
@@ -102,7 +102,7 @@ def _root(
         raise typer.Exit
 
 
-@app.command()
+@app.command(rich_help_panel=SONGS)
 def between(
     song_a: Annotated[Path, typer.Argument(help="The song that ends: a file or folder of stems.")],
     song_b: Annotated[Path, typer.Argument(help="The song that starts.")],
@@ -133,6 +133,7 @@ def between(
     seed: Seed = 0,
     replace: Replace = False,
     no_cache: NoCache = False,
+    workers: WorkersN = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -156,8 +157,8 @@ def between(
         opening=opening_b,
         first_note=first_note_b,
     )
-    from segue.between import Request
     from segue.cli.weights_file import read_weights, weights_path
+    from segue.request import Request
 
     request = Request(
         outgoing=song_a,
@@ -180,27 +181,30 @@ def between(
         seed=seed,
         replace=replace,
         cached=not no_cache,
+        n_workers=_workers(workers),
     )
     _run(request, json=json, quiet=quiet)
 
 
-@app.command()
+@app.command(rich_help_panel=SONGS)
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the candidates.")] = DEMO_OUT,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
     """Do the main job on the demo band's songs, a semitone and 28 BPM apart."""
-    from segue.between import Request
     from segue.cli.shipped import demo_pair
+    from segue.request import Request
 
     song_a, song_b = demo_pair()
     own = own_recipes_folder()
-    request = Request(outgoing=song_a, incoming=song_b, out=out, own_recipes=own)
+    request = Request(
+        outgoing=song_a, incoming=song_b, out=out, own_recipes=own, n_workers=_workers(None)
+    )
     _run(request, json=json, quiet=quiet)
 
 
-@app.command()
+@app.command(rich_help_panel=SONGS)
 def analyse(
     songs: Annotated[list[Path], typer.Argument(help="Audio files or folders of stems.")],
     edge: Annotated[Literal["start", "end"], typer.Option(help="Which end to hear.")] = "start",
@@ -234,18 +238,20 @@ def analyse(
             facts.append(hear(song, lead=lead_clip, cache=heard_before))
     if json:
         print_json([facts_report(f) for f in facts])
-    else:
-        print_facts(facts)
+        return
+    print_facts(facts)
+    if not quiet:
+        print_next("Three ways to another song", "between", "SONG_A", "SONG_B", "--out", "DIR")
 
 
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
-    from segue.between import N_STEPS_A_CANDIDATE, N_STEPS_AROUND, make_segues
+    from segue.between import N_STEPS_AROUND, make_segues
     from segue.cli.progress import progress_bar
     from segue.shortlist import N_PROPOSALS
 
     shelf_at_hand(request.recipes)
     n_candidates = len(request.only) or N_PROPOSALS
-    total = N_STEPS_AROUND + N_STEPS_A_CANDIDATE * n_candidates
+    total = N_STEPS_AROUND + n_candidates
     with progress_bar(total, quiet=quiet) as tell:
         document = make_segues(request, progress=tell)
     _print_run(document, request.out, json=json, quiet=quiet)
@@ -261,6 +267,14 @@ def _print_run(document: RunDocument, out: Path, *, json: bool, quiet: bool) -> 
     print_candidates(document)
     if not quiet:
         print_where(document, out)
+
+
+def _workers(wanted: int | None) -> int:
+    """As many processes as the user says, or else as are of use."""
+    from segue.shortlist import N_PROPOSALS
+    from segue.workers import n_cores
+
+    return min(n_cores(), N_PROPOSALS) if wanted is None else wanted
 
 
 def _check_shift(semitones: int) -> None:
@@ -280,3 +294,17 @@ def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
         raise OptionError(
             f"--edge-seconds {edge_s:g} is outside {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
         )
+
+
+app.command("set", rich_help_panel=SONGS)(set_)
+app.command(rich_help_panel=BAND)(audition)
+app.command(rich_help_panel=BAND)(choose)
+app.command(rich_help_panel=BAND)(explain)
+app.command(rich_help_panel=BAND)(taste)
+app.command(rich_help_panel=STAGE)(stage)
+app.command(rich_help_panel=STAGE)(review)
+app.command(rich_help_panel=MANY)(catalogue)
+app.command(rich_help_panel=MANY)(neighbours)
+app.command(rich_help_panel=RECIPES)(path)
+app.add_typer(recipes_group, rich_help_panel=RECIPES)
+app.command(rich_help_panel=RECIPES)(cache)

@@ -22,6 +22,7 @@ COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#0
 
 _SIZE_INCHES: Final = (11.0, 8.0)
 _DOTS_AN_INCH: Final = 110
+_MARGINS: Final = {"left": 0.075, "right": 0.985, "bottom": 0.065, "top": 0.925, "hspace": 0.1}
 _N_COLUMNS: Final = 1600
 _LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)
 
@@ -45,8 +46,10 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
-    figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH, layout="constrained")
+    figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH)
     FigureCanvasAgg(figure)
+    # known margins: a layout that measures every label costs as much as drawing it all again
+    figure.subplots_adjust(**_MARGINS)
     axes = figure.subplots(4, 1, sharex=True, height_ratios=[2.2, 1.4, 1.0, 1.2])
     figure.suptitle(title, fontsize=13, fontweight="bold")
     _draw_waveform(axes[0], music, plan)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from segue import __version__
-from segue.between import Request, make_segues
-from segue.errors import RunFolderError
+from segue.between import make_segues
+from segue.errors import InputError, RunFolderError
 from segue.runfolder import BALLOT_NAME, Choice, read_document, write_choice
 
 if TYPE_CHECKING:
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.plan import Recipe
+    from segue.request import Request
     from segue.runfolder import RunDocument
     from segue.setlist.heard_songs import HeardEdge
     from segue.workers import Workers
@@ -35,6 +36,21 @@ class JoinWork:
 
     request: Request
     fingerprint: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MadeJoin:
+    """A join whose run folder is there.
+
+    Parameters
+    ----------
+    document : RunDocument
+    warnings : tuple of str
+        What the band must know of how it came about.
+    """
+
+    document: RunDocument
+    warnings: tuple[str, ...] = ()
 
 
 def fingerprint(
@@ -57,6 +73,7 @@ def fingerprint(
     wanted: list[Any] = [__version__, request.rate_hz, request.edge_s, request.only]
     wanted += [request.talk_s, request.match, request.shift_b, request.seed, request.purpose]
     wanted += [sorted((request.weights or {}).items()), [repr(recipe) for recipe in shelf]]
+    wanted += [None if request.pad is None else hashlib.sha256(_content(request.pad)).hexdigest()]
     for edge in edges:
         wanted += [edge.digest, repr(replace(edge.facts, file=""))]
     return hashlib.sha256(repr(wanted).encode()).hexdigest()
@@ -69,7 +86,7 @@ def made_joins(
     *,
     keep: Callable[[str, str], None],
     progress: Callable[[str], None],
-) -> dict[str, RunDocument | str]:
+) -> dict[str, MadeJoin | str]:
     """Make what is not there yet.
 
     Parameters
@@ -85,10 +102,10 @@ def made_joins(
 
     Returns
     -------
-    dict of str to RunDocument or str
-        By name of the run folder: its document, or why there is none.
+    dict of str to MadeJoin or str
+        By name of the run folder; or why it could not be made.
     """
-    found: dict[str, RunDocument | str] = {}
+    found: dict[str, MadeJoin | str] = {}
     missing = []
     for work in works:
         name = work.request.out.name
@@ -96,7 +113,7 @@ def made_joins(
         if document is None:
             missing.append(work)
         else:
-            found[name] = document
+            found[name] = MadeJoin(document=document)
             keep(name, work.fingerprint)
             progress(f"{name}: as before")
     for outcome in workers.outcomes(make_join, [work.request for work in missing]):
@@ -109,7 +126,7 @@ def made_joins(
     return found
 
 
-def make_join(request: Request) -> RunDocument:
+def make_join(request: Request) -> MadeJoin:
     """Make one join; a task for workers. A choice made before is kept if its recipe is."""
     before = _document(request.out)
     is_voted = (request.out / BALLOT_NAME).exists()
@@ -118,12 +135,17 @@ def make_join(request: Request) -> RunDocument:
         progress=lambda _words: None,
     )
     if before is None or before.choice is None:
-        return document
+        return MadeJoin(document=document)
     chosen = next(r.plan.recipe for r in before.candidates if r.rank == before.choice.rank)
     for record in document.candidates:
         if record.plan.recipe == chosen:
-            return write_choice(request.out, Choice(rank=record.rank, why=before.choice.why))
-    return document
+            choice = Choice(rank=record.rank, why=before.choice.why)
+            return MadeJoin(document=write_choice(request.out, choice))
+    lost = (
+        f"From '{before.outgoing.title}' to '{before.incoming.title}' the chosen '{chosen}' is no "
+        "longer among the ways across, which were made anew: listen, and choose again."
+    )
+    return MadeJoin(document=document, warnings=(lost,))
 
 
 def _kept(work: JoinWork, known: Mapping[str, str]) -> RunDocument | None:
@@ -148,3 +170,10 @@ def _document(folder: Path) -> RunDocument | None:
         return read_document(folder)
     except RunFolderError:
         return None
+
+
+def _content(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror}).") from error

@@ -18,7 +18,7 @@ from segue.workers.work import In, Out, Outcome, Workers, attempt
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-__all__ = ["Outcome", "Travel", "Workers", "open_workers"]
+__all__ = ["Outcome", "Travel", "Workers", "n_cores", "open_workers"]
 
 Travel = Literal["path", "bytes"]
 """How files reach a cluster: by a path that all machines share, or by their bytes."""
@@ -50,7 +50,7 @@ def open_workers(
     """
     if n_processes is not None and n_processes < 1:
         raise OptionError(f"{n_processes} workers cannot work: give 1 or more.")
-    n_processes = n_processes or _n_cores()
+    n_processes = n_processes or n_cores()
     if cluster is not None:
         from segue.workers.cluster import open_cluster
 
@@ -76,8 +76,13 @@ class _Here:
             yield attempt(task, index, value)
 
 
-def _n_cores() -> int:
-    """Cores that this process may use."""
+def n_cores() -> int:
+    """Cores that this process may use.
+
+    Returns
+    -------
+    int
+    """
     with contextlib.suppress(AttributeError):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

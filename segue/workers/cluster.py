@@ -105,10 +105,10 @@ class Cluster:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Returned:
-    """What comes back from a worker: an outcome, and the files that the task wrote."""
+    """What comes back from a worker: an outcome, and what became of the task's files."""
 
     outcome: Outcome[Any]
-    files: Mapping[tuple[int, str], bytes]
+    files: Mapping[tuple[int, str], bytes | None]
 
 
 def away(task: Callable[[In], Out], index: int, value: In, parcel: Parcel | None) -> Returned:

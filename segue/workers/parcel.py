@@ -78,8 +78,8 @@ def unpacked(value: T, parcel: Parcel, folder: Path) -> tuple[T, tuple[Path, ...
     return _with_paths(value, dict(zip(parcel.roots, roots, strict=True))), roots
 
 
-def changed(parcel: Parcel, roots: tuple[Path, ...]) -> dict[tuple[int, str], bytes]:
-    """What was written under the roots since the parcel was unpacked, with our paths in it.
+def changed(parcel: Parcel, roots: tuple[Path, ...]) -> dict[tuple[int, str], bytes | None]:
+    """What became of the files under the roots since the parcel was unpacked.
 
     Parameters
     ----------
@@ -89,24 +89,27 @@ def changed(parcel: Parcel, roots: tuple[Path, ...]) -> dict[tuple[int, str], by
 
     Returns
     -------
-    dict of (int, str) to bytes
-        As in `Parcel.files`.
+    dict of (int, str) to bytes or None
+        By places as in `Parcel.files`: what was written, with our paths in it, and None
+        for what is gone.
     """
-    return {
+    now = _contents(roots)
+    written = {
         place: _with_our_paths(content, place[1], parcel.roots, roots)
-        for place, content in _contents(roots).items()
+        for place, content in now.items()
         if parcel.files.get(place) != content
     }
+    return written | dict.fromkeys(parcel.files.keys() - now.keys())
 
 
-def write_files(roots: tuple[Path, ...], files: Mapping[tuple[int, str], bytes]) -> None:
+def write_files(roots: tuple[Path, ...], files: Mapping[tuple[int, str], bytes | None]) -> None:
     """Write contents under roots; folders are made as needed.
 
     Parameters
     ----------
     roots : tuple of Path
-    files : mapping of (int, str) to bytes
-        As in `Parcel.files`.
+    files : mapping of (int, str) to bytes or None
+        As from `changed`.
 
     Raises
     ------
@@ -115,6 +118,9 @@ def write_files(roots: tuple[Path, ...], files: Mapping[tuple[int, str], bytes])
     """
     for (number, below), content in files.items():
         path = roots[number] / below if below else roots[number]
+        if content is None:
+            path.unlink(missing_ok=True)
+            continue
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
 

@@ -35,7 +35,8 @@ def test_every_measure_has_its_unit_formula_threshold_and_source(score_of):
 
 @pytest.mark.parametrize("words", [f"less than {TIE_SCORE:g}", "16 kHz", "0.4 or more"])
 def test_numbers_of_the_text_are_those_of_the_code(words):
-    from segue.shortlist import LEAST_SUITABILITY, QUICK_RATE_HZ
+    from segue.shortlist import LEAST_SUITABILITY
+    from segue.steps import QUICK_RATE_HZ
 
     assert words in PAGE.replace("\n", " ")
     assert f"{QUICK_RATE_HZ / 1000:g} kHz" in PAGE

@@ -1,0 +1,87 @@
+"""What the main job is asked to do."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from segue.analysis.overrides import Overrides
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from segue.score import Purpose
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """What `make_segues` is asked to do.
+
+    Parameters
+    ----------
+    outgoing, incoming : Path
+        Audio files or folders of stems.
+    out : Path
+        The run folder to be.
+    rate_hz : int
+        Project rate.
+    edge_s : float
+        How much of each song is read.
+    outgoing_overrides, incoming_overrides : Overrides
+        What the musician says.
+    lead : Path or None
+        A file with the incoming song's sung or lead part.
+    recipes : Path or None
+        A folder of recipes instead of the built-in shelf.
+    own_recipes : Path or None
+        A folder of the user's own recipes beside the shelf; it need not exist.
+    only : tuple of str
+        Names of recipes to use; empty means the most suitable ones.
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        What the way across is for: the column of the table of weights.
+    own_weights : mapping or None
+        The band's own weights, which count where no purpose is given.
+    talk_s : float or None
+        What the singer wants for talking between the songs.
+    match : bool
+        Bring both songs to one loudness.
+    shift_b : int
+        Semitones that the incoming song is moved by.
+    pad : Path or None
+        The user's own sound for all pads: one recorded note, or a SoundFont.
+    seed : int
+    replace : bool
+        Whether a run whose choice was made may be replaced.
+    cached : bool
+        Whether what was heard before counts, and what is heard now is kept.
+    n_workers : int
+        Processes that share the work; the sound is the same.
+    """
+
+    outgoing: Path
+    incoming: Path
+    out: Path
+    rate_hz: int = 48_000
+    edge_s: float = 45.0
+    outgoing_overrides: Overrides = field(default_factory=Overrides)
+    incoming_overrides: Overrides = field(default_factory=Overrides)
+    lead: Path | None = None
+    recipes: Path | None = None
+    own_recipes: Path | None = None
+    only: tuple[str, ...] = ()
+    purpose: Purpose | None = None
+    own_weights: Mapping[str, float] | None = None
+    talk_s: float | None = None
+    match: bool = False
+    shift_b: int = 0
+    pad: Path | None = None
+    seed: int = 0
+    replace: bool = False
+    cached: bool = True
+    n_workers: int = 1
+
+    @property
+    def weights(self) -> Mapping[str, float] | None:
+        """The band's own weights where they count."""
+        return self.own_weights if self.purpose is None else None

@@ -1,0 +1,306 @@
+"""The steps of the main job, each fit to be done in a process of its own.
+
+A step is told what to do in a few facts, and reads the songs itself: two edges are
+quicker read than sent to another process. Each process keeps them for the run.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final, Literal
+
+from segue.audio import read_song
+from segue.audio.adapters import resampled
+from segue.audio.instrument import Instrument, read_instrument
+from segue.facts_cache import user_facts_cache
+from segue.hearing import hear
+from segue.keeping import kept
+from segue.music.transposition import transposition_advice
+from segue.music.transposition_costs import SungNotes
+from segue.plan import plan_segue
+from segue.plan.layer import PadLayer
+from segue.render import render_candidate
+from segue.render.transpose import transposed
+from segue.score import score_candidate
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.audio.clip import Edge, Role, SongEdge
+    from segue.plan import Plan, Recipe
+    from segue.render.candidate import Candidate
+    from segue.request import Request
+    from segue.runfolder import CandidateRecord
+    from segue.score import Scorecard
+
+QUICK_RATE_HZ: Final = 16_000
+"""Rate of the quick listen: a third of the cost of the full one. On 11 recipes each of two demo
+pairs the two orders agree with a rank correlation of 0.83 and 0.98."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardSong:
+    """A song's edge as the planner sees it.
+
+    Parameters
+    ----------
+    facts : EdgeFacts
+    roles : frozenset of Role
+        Of its stems; empty for a mix.
+    has_stems : bool
+    """
+
+    facts: EdgeFacts
+    roles: frozenset[Role]
+    has_stems: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hearing:
+    """One edge to be heard.
+
+    Parameters
+    ----------
+    run : Path
+        The folder that is being filled: tells the songs of one run from those of another.
+    request : Request
+    edge : {'end', 'start'}
+    """
+
+    run: Path
+    request: Request
+    edge: Edge
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crossing:
+    """One way across, to be tried or to be rendered.
+
+    Parameters
+    ----------
+    run : Path
+        The folder that is being filled.
+    request : Request
+    songs : (HeardSong, HeardSong)
+    recipe : Recipe
+    """
+
+    run: Path
+    request: Request
+    songs: tuple[HeardSong, HeardSong]
+    recipe: Recipe
+
+
+def heard(step: Hearing) -> HeardSong:
+    """Read and hear one edge.
+
+    Parameters
+    ----------
+    step : Hearing
+
+    Returns
+    -------
+    HeardSong
+        In the key that it is moved to.
+
+    Raises
+    ------
+    SegueError
+        If the song or the lead cannot be read.
+    """
+    request, is_end = step.request, step.edge == "end"
+    song = _song(step, step.edge, "as it is")
+    lead = None
+    if request.lead is not None and not is_end:
+        lead = read_song(
+            request.lead, edge=step.edge, edge_s=request.edge_s, rate_hz=request.rate_hz
+        ).mix
+    facts = hear(
+        song,
+        overrides=request.outgoing_overrides if is_end else request.incoming_overrides,
+        lead=lead,
+        cache=user_facts_cache() if request.cached else None,
+    )
+    return HeardSong(
+        facts=facts if is_end else _moved(facts, request.shift_b),
+        roles=frozenset(stem.role for stem in song.stems if song.has_stems),
+        has_stems=song.has_stems,
+    )
+
+
+def tried(step: Crossing) -> float:
+    """The score of one way across, by a quick listen: all of it, but at a low rate.
+
+    Parameters
+    ----------
+    step : Crossing
+
+    Returns
+    -------
+    float
+        Overall, 0 to 1.
+
+    Raises
+    ------
+    SegueError
+        If it cannot be planned or rendered.
+    """
+    old, new = _song(step, "end", "thinned"), _song(step, "start", "thinned")
+    candidate = render_candidate(planned(step), old, new)
+    return _scored(step, candidate).overall
+
+
+def rendered(step: Crossing) -> CandidateRecord:
+    """Render and score one way across, and leave its files in the run's folder.
+
+    Parameters
+    ----------
+    step : Crossing
+
+    Returns
+    -------
+    CandidateRecord
+
+    Raises
+    ------
+    SegueError
+        If it cannot be planned, rendered or written.
+    """
+    old, new = _song(step, "end", "in its key"), _song(step, "start", "in its key")
+    sounds = instruments_of(step.request)
+    candidate = render_candidate(planned(step), old, new, instruments=sounds)
+    return kept(step.run, candidate, _scored(step, candidate))
+
+
+def planned(step: Crossing) -> Plan:
+    """The plan of one way across.
+
+    Parameters
+    ----------
+    step : Crossing
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    SegueError
+        If the recipe cannot be planned between these songs.
+    """
+    request = step.request
+    old, new = step.songs
+    plan = plan_segue(
+        step.recipe,
+        old.facts,
+        new.facts,
+        outgoing_has_stems=old.has_stems,
+        incoming_has_stems=new.has_stems,
+        talk_s=request.talk_s,
+        match=request.match,
+        seed=request.seed,
+    )
+    pad = "" if request.pad is None else str(request.pad)
+    return replace(
+        plan,
+        layers=tuple(
+            replace(layer, instrument=pad) if pad and isinstance(layer, PadLayer) else layer
+            for layer in plan.layers
+        ),
+        incoming_shift_semitones=request.shift_b,
+        notes=(*_shift_notes(old.facts, new.facts, request.shift_b), *plan.notes),
+    )
+
+
+def instruments_of(request: Request) -> dict[str, Instrument]:
+    """The user's own sounds by the names that plans give them.
+
+    Parameters
+    ----------
+    request : Request
+
+    Returns
+    -------
+    dict of str to Instrument
+
+    Raises
+    ------
+    SegueError
+        If a sound cannot be read.
+    """
+    return {} if request.pad is None else {str(request.pad): _read_pad(request.pad)}
+
+
+def forget_songs() -> None:
+    """Let go of the songs that this process keeps."""
+    _edge.cache_clear()
+
+
+@lru_cache(maxsize=2)
+def _read_pad(path: Path) -> Instrument:
+    return read_instrument(path)
+
+
+_AsRead = Literal["as it is", "in its key", "thinned"]
+
+
+def _song(step: Hearing | Crossing, edge: Edge, kind: _AsRead) -> SongEdge:
+    request = step.request
+    path, shift = (request.outgoing, 0) if edge == "end" else (request.incoming, request.shift_b)
+    return _edge(step.run, path, edge, (request.edge_s, request.rate_hz, shift), kind)
+
+
+@lru_cache(maxsize=6)
+def _edge(
+    run: Path, path: Path, edge: Edge, how: tuple[float, int, int], kind: _AsRead
+) -> SongEdge:
+    """A song's edge as it is, in the key that it is moved to, or that at a low rate."""
+    edge_s, rate_hz, shift = how
+    if kind == "as it is":
+        return read_song(path, edge=edge, edge_s=edge_s, rate_hz=rate_hz)
+    if kind == "in its key":
+        song = _edge(run, path, edge, how, "as it is")
+        return transposed(song, shift) if shift else song
+    song = _edge(run, path, edge, how, "in its key")
+    stems = tuple(replace(s, clip=resampled(s.clip, QUICK_RATE_HZ)) for s in song.stems)
+    return replace(song, stems=stems)
+
+
+def _moved(facts: EdgeFacts, semitones: int) -> EdgeFacts:
+    """Facts of the song in another key."""
+    if semitones == 0:
+        return facts
+    key, note = facts.key, facts.first_note
+    runners_up = tuple(replace(k, key=k.key.transposed(semitones)) for k in key.runners_up)
+    return replace(
+        facts,
+        key=replace(key, key=key.key.transposed(semitones), runners_up=runners_up),
+        first_note=None if note is None else replace(note, midi=note.midi + semitones),
+    )
+
+
+def _shift_notes(old: EdgeFacts, new: EdgeFacts, semitones: int) -> tuple[str, ...]:
+    """What moving the incoming song costs the band."""
+    if semitones == 0:
+        return ()
+    note = new.first_note
+    advice = transposition_advice(
+        old.key.key,
+        new.key.key.transposed(-semitones),
+        sung=None if note is None else SungNotes(first_midi=note.midi - semitones),
+    )
+    move = next((m for m in advice.moves if m.semitones == semitones), None)
+    return () if move is None else (move.sentence, *(cost.sentence for cost in move.costs))
+
+
+def _scored(step: Crossing, candidate: Candidate) -> Scorecard:
+    old, new = step.songs
+    return score_candidate(
+        candidate,
+        old.facts,
+        new.facts,
+        purpose=step.request.purpose,
+        weights=step.request.weights,
+    )
