@@ -8,7 +8,6 @@ what the take asks.
 
 import importlib
 import sys
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,14 +29,6 @@ RATE_HZ: Final = 44_100
 SINGERS_SOUNDFONT: Final = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 LEAD_S: Final = 46.0
 _MAKEUP_DB: Final = 3.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SungLine:
-    """A lead played anew: (n_frames, 2) at the demo's rate, and its measured first attack."""
-
-    audio: Audio
-    attack_s: float
 
 
 def demo_module(name: str, *, soundfont: Path | None = None) -> Any:  # noqa: ANN401 - loose scripts
@@ -89,7 +80,7 @@ def _treated(make: Any, song: Any, name: str, audio: Audio) -> Audio:  # noqa: A
     return np.clip(strip, -1.9, 1.9)
 
 
-def sung_line(number: int, *, late_s: float, cents: float, rng: np.random.Generator) -> SungLine:
+def sung_line(number: int, *, late_s: float, cents: float, rng: np.random.Generator) -> Audio:
     """The singer's line from the start of a song, moved in time and pitch."""
     song = song_of(number)
     make = demo_module("make_demo_audio", soundfont=SINGERS_SOUNDFONT)
@@ -101,12 +92,8 @@ def sung_line(number: int, *, late_s: float, cents: float, rng: np.random.Genera
         """Played slower and flat by as much as the resampling takes back."""
         return float(clock(beat) + late_s) * ratio
 
-    audio, phrases_s = make.render_lead(
+    audio, _ = make.render_lead(
         notes, song.programs["lead"], slow, rng=rng, length_s=LEAD_S * ratio
     )
     audio = np.asarray(soxr.resample(audio, make.RATE_HZ * ratio, make.RATE_HZ))
-    begin_s = phrases_s[0][0] / ratio
-    start = max(0, round((begin_s - 0.1) * make.RATE_HZ))
-    piece = audio[start : start + round(0.35 * make.RATE_HZ)]
-    attack_s = (start + make.attack_frame(piece)) / make.RATE_HZ
-    return SungLine(audio=_treated(make, song, "lead", audio), attack_s=attack_s)
+    return _treated(make, song, "lead", audio)

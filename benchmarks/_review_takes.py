@@ -7,6 +7,7 @@ noise, the recorder's clock and level, and the file it leaves.
 
 import json
 import subprocess
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
@@ -32,6 +33,8 @@ Floats = npt.NDArray[np.float64]
 EDGE_S: Final = 45.0
 PHONE_RATE_HZ: Final = 24_000
 """A performance is made and recorded at this rate: the plan's own is twice that."""
+_MADE: Final = "entry as rendered"
+"""In the names of kept performances: how their truth was measured, so that no other is read."""
 _WANDER_MS: Final = 9.0
 _WANDER_BEATS: Final = 4.0
 _DRIFT_MS_A_MINUTE: Final = 40.0
@@ -88,7 +91,9 @@ def performed(
     document: RunDocument, record: CandidateRecord, *, band: int, seed: int, store: Path
 ) -> Performance:
     """The plan played again by another band, kept in a folder once it has been."""
-    name = f"{document.outgoing.title} {document.incoming.title} {record.rank} {band} {seed}"
+    name = (
+        f"{document.outgoing.title} {document.incoming.title} {record.rank} {band} {seed} {_MADE}"
+    )
     sound, truth = store / f"{name}.flac", store / f"{name}.json"
     if not truth.is_file():
         made = _played(document, record, band=band, seed=seed, store=store)
@@ -114,17 +119,21 @@ def _played(
     incoming = read_song(document.incoming.file, edge="start", edge_s=EDGE_S, rate_hz=rate_hz)
     late_s = _wandering(int(record.plan.end_beat) + 1, record.plan, rng)
     plan = replace(record.plan, tempo=_moved(record.plan.tempo, late_s))
-    first, _ = _replaced(outgoing, band, store, rng, late_s=0.0, cents=0.0)
+    first = _replaced(outgoing, band, store, rng, late_s=0.0, cents=0.0)
     asked = rng.uniform(-_LATE_MS, _LATE_MS) / 1000, rng.uniform(-_CENTS, _CENTS)
-    second, lead = _replaced(incoming, band, store, rng, late_s=asked[0], cents=asked[1])
+    second = _replaced(incoming, band, store, rng, late_s=asked[0], cents=asked[1])
     music = render_candidate(plan, first, second).music
-    sung = _singers_truth(incoming, second, lead) if record.singer_s is not None else (None, None)
+    late_ms = cents = None
+    if record.singer_s is not None:
+        attacks_s = [_attack_s(p, first, e) for p, e in ((record.plan, incoming), (plan, second))]
+        late_ms = _late_ms(record.plan, plan, attacks_s)
+        cents = _sharp_cents(incoming, second)
     return Performance(
         samples=np.asarray(music.samples),
         rate_hz=rate_hz,
         late_s=tuple(float(x) for x in late_s),
-        singer_late_ms=sung[0],
-        singer_cents=sung[1],
+        singer_late_ms=late_ms,
+        singer_cents=cents,
     )
 
 
@@ -159,13 +168,13 @@ def _replaced(
     *,
     late_s: float,
     cents: float,
-) -> tuple[SongEdge, float]:
-    """The same edge from another band's stems, and its lead's measured attack."""
+) -> SongEdge:
+    """The same edge from another band's stems."""
     number = int(edge.path.name[:2])
     parts = band_stems(number, band, store)
     line = sung_line(number, late_s=late_s, cents=cents, rng=rng)
     length = len(next(iter(parts.values())))
-    parts["lead"] = np.pad(line.audio, ((0, max(0, length - len(line.audio))), (0, 0)))[:length]
+    parts["lead"] = np.pad(line, ((0, max(0, length - len(line))), (0, 0)))[:length]
     first = round(edge.start_s * RATE_HZ)
     stems = []
     for stem in edge.stems:
@@ -176,26 +185,35 @@ def _replaced(
         samples = np.pad(audio, ((0, short), (0, 0))).astype(np.float32)
         clip = Clip(samples=samples, rate_hz=edge.rate_hz, start_s=stem.clip.start_s)
         stems.append(Stem(role=stem.role, file=stem.file, clip=clip))
-    return replace(edge, stems=tuple(stems)), line.attack_s
+    return replace(edge, stems=tuple(stems))
 
 
-def _singers_truth(
-    old: SongEdge, new: SongEdge, attack_s: float
-) -> tuple[float, float] | tuple[None, None]:
-    """Milliseconds late and cents sharp, from the leads alone, against the band's tuning."""
-    known = _true_attack_s(old)
+def _attack_s(plan: Plan, outgoing: SongEdge, incoming: SongEdge) -> float | None:
+    """When the lead is first heard, by the song's own analysis, where it is rendered alone.
+
+    In the song it may begin before the plan takes the song up: then it is heard from there.
+    """
+    lead = tuple(stem for stem in incoming.stems if Path(stem.file).stem == "lead")
+    alone = render_candidate(plan, outgoing, replace(incoming, stems=lead)).incoming
+    note = first_note_of(alone)
+    return None if note is None else note.time_s
+
+
+def _late_ms(planned: Plan, played: Plan, attacks_s: Sequence[float | None]) -> float | None:
+    """How late the played attack is against its own beat, in the time that the band keeps."""
+    known_s, sung_s = attacks_s
+    if known_s is None or sung_s is None:
+        return None
+    return 1000 * (sung_s - played.seconds_at(planned.beat_at(known_s)))
+
+
+def _sharp_cents(old: SongEdge, new: SongEdge) -> float | None:
+    """How sharp the lead is, heard alone, against the band's tuning."""
     notes = [first_note_of(_lead(edge)) for edge in (old, new)]
     if notes[0] is None or notes[1] is None:
-        return None, None
+        return None
     tunings = [tuning_of(_others(edge)) for edge in (old, new)]
-    cents = 100 * (notes[1].midi - notes[0].midi) - (tunings[1] - tunings[0])
-    return 1000 * (attack_s - known), float(cents)
-
-
-def _true_attack_s(edge: SongEdge) -> float:
-    songs = json.loads((edge.path.parent / "truth.json").read_text(encoding="utf-8"))["songs"]
-    facts = next(song for song in songs if song["folder"] == edge.path.name)
-    return float(facts["first_note"]["time_s"])
+    return float(100 * (notes[1].midi - notes[0].midi) - (tunings[1] - tunings[0]))
 
 
 def _lead(edge: SongEdge) -> Clip:

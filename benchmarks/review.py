@@ -7,10 +7,11 @@ Run folders and performances are made in the store once. Every candidate of five
 demo songs is recorded as it was rendered, and each pair is played again by another band;
 each is recorded twice, in a room, with noise 10 dB below, at a speed up to 0.5 % off, half
 as MP3 at 96 kbit/s, and the second time with the click leaking in. Needs fluidsynth, the
-two SoundFonts and ffmpeg. Exits 1 where a reach is missed.
+two SoundFonts and ffmpeg, and says which is missing. Exits 1 where a reach is missed.
 """
 
 import argparse
+import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ from typing import Final
 
 import numpy as np
 
+from benchmarks._review_band import SINGERS_SOUNDFONT, SOUNDFONTS
 from benchmarks._review_takes import Performance, performed, recorded, rendered
 from segue.analysis.tuning import tuning_of
 from segue.between import make_segues
@@ -33,7 +35,7 @@ from segue.runfolder import CandidateRecord, RunDocument, read_document
 
 DEMO: Final = Path(__file__).parent.parent / "demo_audio"
 PAIRS: Final = ((1, 2), (3, 5), (5, 1), (4, 3), (2, 4))
-FIRST_SEED: Final = {"report": 8, "develop": 3}
+FIRST_SEED: Final = {"report": 14, "develop": 3}
 N_PERFORMANCES: Final = 3
 N_RECORDINGS: Final = 2
 
@@ -215,6 +217,16 @@ def reference_of(run: Path, document: RunDocument) -> Listening:
     return listening_to(clip, tuning_cents=tuning_of(clip))
 
 
+def missing_tools() -> list[str]:
+    """What the takes are made with and is not there."""
+    missing = [name for name in ("fluidsynth", "ffmpeg") if shutil.which(name) is None]
+    if not any(path.is_file() for path in SOUNDFONTS):
+        missing.append(SOUNDFONTS[0].name)
+    if not SINGERS_SOUNDFONT.is_file():
+        missing.append(SINGERS_SOUNDFONT.name)
+    return missing
+
+
 def main() -> int:
     """Make the takes, review them, and print the table."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
@@ -222,6 +234,9 @@ def main() -> int:
     parser.add_argument("--develop", action="store_true", help="odd seeds, for tuning")
     parser.add_argument("--recordings", type=int, default=N_RECORDINGS, help="of each performance")
     asked = parser.parse_args()
+    if missing := missing_tools():
+        print(f"skipped: takes cannot be made without {', '.join(missing)}")
+        return 0
     asked.store.mkdir(parents=True, exist_ok=True)
     runs = run_folders(asked.store)
     listened = [reference_of(run, read_document(run)) for run in runs]

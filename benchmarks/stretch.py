@@ -197,24 +197,24 @@ def main() -> int:
     parser.add_argument("--rate-hz", type=int, default=48_000)
     parser.add_argument("--engine", help="only this one")
     options = parser.parse_args()
-    engines: dict[str, Engine] = {"in process": rubber_band, "split": split_stretch}
+    engines: dict[str, Engine] = {"split": split_stretch, "Rubber Band": rubber_band}
     if is_installed():
-        engines["command line"] = rubber_band_file
+        engines["RB command line"] = rubber_band_file
     if options.engine:
         engines = {options.engine: engines[options.engine]}
     default = next(iter(engines))
     fell_short = False
     names = [field.name for field in fields(Reach)]
-    print(f"{'ramp':<18}{'engine':<14}" + "".join(f"{n:>15}" for n in names) + f"{'x':>7}")
+    print(f"{'ramp':<18}{'engine':<17}" + "".join(f"{n:>15}" for n in names) + f"{'x':>7}")
     for ramp in (*MAIN, *(OTHERS if options.all else ())):
         for name, engine in engines.items():
             reached, speed = measure(engine, ramp, options.rate_hz)
             short = missed(reached, MAIN_REACH if ramp in MAIN else OTHER_REACH)
             figures = "".join(
-                f"{getattr(reached, n):>14.2f}" + ("!" if n in short else " ") for n in names
+                f"{getattr(reached, n):>14.3f}" + ("!" if n in short else " ") for n in names
             )
             label = f"{ramp[0]:.0f}->{ramp[1]:.0f} / {ramp[2]}"
-            print(f"{label:<18}{name:<14}{figures}{speed:>7.1f}", flush=True)
+            print(f"{label:<18}{name:<17}{figures}{speed:>7.1f}", flush=True)
             fell_short |= name == default and bool(short)
     print("! = short of the reach")
     return int(fell_short)

@@ -39,8 +39,8 @@ class AudioFileError(InputError):
     """A song or stem that cannot be decoded."""
 
 
-class RecipeError(InputError):
-    """A recipe file that says something impossible.
+class LinesError(InputError):
+    """A text file that says something impossible, told line by line.
 
     Parameters
     ----------
@@ -59,6 +59,10 @@ class RecipeError(InputError):
 
     def __str__(self) -> str:
         return " ".join(self.sentences)
+
+
+class RecipeError(LinesError):
+    """A recipe file that says something impossible."""
 
 
 class RunFolderError(InputError):
@@ -92,6 +96,26 @@ def printable(path: str | Path) -> str:
     'two\\nlines.wav'
     """
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in str(path))
+
+
+def text_of(path: str | Path) -> str:
+    r"""Text of a path that a text file can hold.
+
+    Parameters
+    ----------
+    path : str or Path
+
+    Returns
+    -------
+    str
+        The path as it is; only bytes that are no text are escaped.
+
+    Examples
+    --------
+    >>> text_of("two\nlines \udcff.wav")
+    'two\nlines \\udcff.wav'
+    """
+    return str(path).encode("utf-8", "backslashreplace").decode()
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -21,6 +21,7 @@ import numpy as np
 
 from segue.analysis.doubts import doubts_about
 from segue.analysis.overrides import Overrides
+from segue.errors import text_of
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -75,7 +76,7 @@ def hear(
 def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:
     """Facts of the same sound under a song's own name and with its own remarks."""
     doubts = (*song.remarks, *doubts_about(facts))
-    return replace(facts, file=str(song.path), title=song.title, doubts=doubts)
+    return replace(facts, file=text_of(song.path), title=song.title, doubts=doubts)
 
 
 def edge_digest(

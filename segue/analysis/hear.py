@@ -16,6 +16,7 @@ from segue.analysis.pulse import hear_pulse
 from segue.analysis.tuning import hear_tuning
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
+from segue.errors import text_of
 
 if TYPE_CHECKING:
     from segue.analysis.facts import Ending, Opening, PulseFact
@@ -53,7 +54,7 @@ def hear_edge(
     )
     tuning_cents = hear_tuning(edge) if said.tuning_cents is None else said.tuning_cents
     facts = EdgeFacts(
-        file=str(edge.path),
+        file=text_of(edge.path),
         title=edge.title,
         edge=edge.edge,
         duration_s=edge.duration_s,

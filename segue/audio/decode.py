@@ -6,6 +6,7 @@ for. Both refuse whatever is not whole, plain, readable audio, in one sentence.
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 from dataclasses import dataclass
@@ -28,6 +29,9 @@ MIN_RATE_HZ: Final = 8_000
 MAX_RATE_HZ: Final = 192_000
 READABLE: Final = "WAV, FLAC, AIFF, Ogg Vorbis, Ogg Opus or MP3"
 
+LARGEST_SAMPLE: Final = 1000.0
+"""60 dB over full scale: no mix is that hot, and whole numbers taken for floats are. Set by
+judgement."""
 _BLOCK_FRAMES: Final = 1 << 16
 _STREAMED_BYTES: Final = 0x7FFFF000
 """Chunk sizes from here up are what a program writes when it cannot know the length."""
@@ -87,7 +91,7 @@ def sound_info(path: Path) -> SoundInfo:
     """
     _refuse_unreadable(path)
     try:
-        with soundfile.SoundFile(str(path)) as file:
+        with soundfile.SoundFile(_place(path)) as file:
             index = mp3_index(path) if file.format in {"MP3", "MPEG"} else None
             info = SoundInfo(
                 path=path,
@@ -155,7 +159,7 @@ def _blocks(info: SoundInfo, start: int, n_frames: int) -> Iterator[npt.NDArray[
     if info.mp3 is not None:
         yield read_mp3(info.path, info.mp3, start_frame=start, n_frames=n_frames)
         return
-    with soundfile.SoundFile(str(info.path)) as file:
+    with soundfile.SoundFile(_place(info.path)) as file:
         file.seek(start)
         while n_frames > 0:
             block = file.read(min(n_frames, _BLOCK_FRAMES), dtype="float32", always_2d=True)
@@ -163,6 +167,11 @@ def _blocks(info: SoundInfo, start: int, n_frames: int) -> Iterator[npt.NDArray[
                 return
             n_frames -= len(block)
             yield block
+
+
+def _place(path: Path) -> str | bytes:
+    """A path as the library takes it: a name that is no text passes as its bytes."""
+    return str(path) if os.name == "nt" else os.fsencode(path)
 
 
 def _refuse_unreadable(path: Path) -> None:
@@ -222,13 +231,21 @@ def _ends_its_ogg_stream(path: Path) -> bool:
 
 
 def _refuse_not_finite(info: SoundInfo, block: npt.NDArray[np.float32], at_frame: int) -> None:
-    if np.isfinite(block).all():
+    is_sound = np.abs(block) <= LARGEST_SAMPLE  # false for what is no number, too
+    if is_sound.all():
         return
-    frame, channel = np.argwhere(~np.isfinite(block))[0]
+    frame, channel = np.argwhere(~is_sound)[0]
+    value = block[frame, channel]
+    where = f"{(at_frame + frame) / info.rate_hz:.3f} s, channel {channel + 1}"
+    if np.isfinite(value):
+        raise AudioFileError(
+            info.path,
+            f"holds a value of {value:.3g} at {where}, where full scale is 1; were whole numbers "
+            "saved as floating point? Export it again.",
+        )
     raise AudioFileError(
         info.path,
-        f"holds a value that is no finite number ({block[frame, channel]}) at "
-        f"{(at_frame + frame) / info.rate_hz:.3f} s, channel {channel + 1}; export it again.",
+        f"holds a value that is no finite number ({value}) at {where}; export it again.",
     )
 
 

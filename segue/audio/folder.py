@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from segue.audio.clip import Role, SongNotes
 from segue.audio.roles import stem_roles
 from segue.audio.song_toml import SONG_TOML, SongToml, load_song_toml
-from segue.errors import AudioFileError, InputError
+from segue.errors import AudioFileError, InputError, printable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -83,7 +83,7 @@ def title_of(name: str) -> str:
     >>> title_of("03 - Low Tide"), title_of("01 Low Tide"), title_of("40 Winters")
     ('Low Tide', 'Low Tide', '40 Winters')
     """
-    return _RUNNING_NUMBER.sub("", name) or name
+    return printable(_RUNNING_NUMBER.sub("", name) or name)
 
 
 def _is_folder(path: Path) -> bool:

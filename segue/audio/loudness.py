@@ -40,6 +40,7 @@ RANGE_PERCENTILES: Final = (10.0, 95.0)
 OFFSET_LUFS: Final = -0.691
 """Makes a 997 Hz sine at 0 dBFS in one channel read -3.01 LUFS [BS1770]_."""
 
+_FRAMES_AT_ONCE: Final = 1 << 17
 _SHELF: Final = (1681.974450955533, 3.999843853973347, 0.7071752369554196, 0.4996667741545416)
 _HIGH_PASS: Final = (38.13547087602444, 0.5003270373238773)
 """Prototypes (Hz, dB, Q, exponent) that give the 48 kHz coefficients of [BS1770]_ to 1e-14."""
@@ -184,10 +185,16 @@ def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.
     step = math.gcd(window, hop)
     n_steps = clip.n_frames // step
     energies = np.zeros(n_steps)
+    sections = k_weighting_sos(clip.rate_hz)
+    at_once = max(_FRAMES_AT_ONCE // step, 1)
     for channel in clip.samples.T:
-        weighted = sosfilt(k_weighting_sos(clip.rate_hz), channel.astype(np.float64))
-        steps = weighted[: n_steps * step].reshape(n_steps, step)
-        energies += np.einsum("ij,ij->i", steps, steps)
+        state = np.zeros((len(sections), 2))
+        for first in range(0, n_steps, at_once):
+            block = channel[first * step : (first + at_once) * step]
+            part = block[: (n_steps - first) * step].astype(np.float64)
+            weighted, state = sosfilt(sections, part, zi=state)
+            steps = weighted.reshape(-1, step)
+            energies[first : first + len(steps)] += np.einsum("ij,ij->i", steps, steps)
     total = np.concatenate([[0.0], np.cumsum(energies)])
     starts = np.arange(0, clip.n_frames - window + 1, hop) // step
     powers: npt.NDArray[np.float64] = (total[starts + window // step] - total[starts]) / window

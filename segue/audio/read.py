@@ -16,7 +16,7 @@ from segue.audio.adapters import resampled_frames, scaled_frames
 from segue.audio.clip import Clip, Edge, SongEdge, Stem
 from segue.audio.decode import SoundInfo, read_stereo, sound_info
 from segue.audio.folder import StemFile, read_folder
-from segue.errors import AudioFileError, InputError
+from segue.errors import AudioFileError, InputError, printable
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -118,7 +118,7 @@ def _stem(
 ) -> Stem:
     samples = _on_grid(info, first_frame=first_frame, n_frames=n_frames, rate_hz=rate_hz)
     clip = Clip(samples=samples, rate_hz=rate_hz, start_s=first_frame / rate_hz)
-    return Stem(role=stem.role, file=stem.path.name, clip=clip)
+    return Stem(role=stem.role, file=printable(stem.path.name), clip=clip)
 
 
 def _on_grid(

@@ -29,7 +29,9 @@ _HALF_TAPS: Final = 24
 _KAISER_BETA: Final = 6.0
 """Flat within 0.01 dB up to 0.45 of the rate."""
 _BLOCK_FRAMES: Final = 48
-_BLOCKS_AT_ONCE: Final = 4096
+_BLOCKS_AT_ONCE: Final = 512
+_ROUNDING: Final = 1 + 1e-6
+"""The bound is worked out in float32."""
 
 
 def true_peak_dbtp(clip: Clip, *, oversampling: int = OVERSAMPLING) -> float:
@@ -58,7 +60,7 @@ def true_peak_dbtp(clip: Clip, *, oversampling: int = OVERSAMPLING) -> float:
     phases = _phases(oversampling)
     peak = 0.0
     for channel in clip.samples.T:
-        peak = _channel_peak(channel.astype(np.float64), phases, at_least=peak)
+        peak = _channel_peak(channel, phases, at_least=peak)
     return 20 * math.log10(peak) if peak > 0 else -math.inf
 
 
@@ -73,24 +75,27 @@ def _phases(oversampling: int) -> npt.NDArray[np.float64]:
 
 
 def _channel_peak(
-    channel: npt.NDArray[np.float64], phases: npt.NDArray[np.float64], *, at_least: float
+    channel: npt.NDArray[np.float32], phases: npt.NDArray[np.float64], *, at_least: float
 ) -> float:
     peak = max(at_least, float(np.abs(channel).max(initial=0.0)))
     if not phases.size or peak == 0:
         return peak
     blocks = _overlapping_blocks(channel, len(phases))
-    blocks = blocks[np.abs(blocks).max(axis=1) * np.abs(phases).sum(axis=0).max() > peak]
+    most = np.abs(phases).sum(axis=0).max() * _ROUNDING
     interpolator = _block_interpolator(phases)
     for start in range(0, len(blocks), _BLOCKS_AT_ONCE):
-        between = blocks[start : start + _BLOCKS_AT_ONCE] @ interpolator
-        peak = max(peak, float(between.max()), -float(between.min()))
+        some = blocks[start : start + _BLOCKS_AT_ONCE]
+        some = some[np.abs(some).max(axis=1) * most > peak]
+        if len(some):
+            between = some.astype(np.float64) @ interpolator
+            peak = max(peak, float(between.max()), -float(between.min()))
     return peak
 
 
-def _overlapping_blocks(channel: npt.NDArray[np.float64], n_taps: int) -> npt.NDArray[np.float64]:
+def _overlapping_blocks(channel: npt.NDArray[np.float32], n_taps: int) -> npt.NDArray[np.float32]:
     """Rows that hold every run of `n_taps` frames once, from the first that touches the sound."""
     n_blocks = -(-(len(channel) + n_taps - 1) // _BLOCK_FRAMES)
-    padded = np.zeros(n_blocks * _BLOCK_FRAMES + n_taps - 1)
+    padded = np.zeros(n_blocks * _BLOCK_FRAMES + n_taps - 1, dtype=np.float32)
     padded[n_taps - 1 : n_taps - 1 + len(channel)] = channel
     runs = np.lib.stride_tricks.sliding_window_view(padded, _BLOCK_FRAMES + n_taps - 1)
     return runs[::_BLOCK_FRAMES]

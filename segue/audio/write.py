@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -12,6 +13,8 @@ from segue.errors import InputError
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    import numpy.typing as npt
 
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
@@ -45,14 +48,22 @@ def write_wav24(path: Path, clip: Clip) -> None:
     words = steps.astype(np.int32) << 8  # the library takes the upper 24 of 32 bits
     part = path.with_name(f".{path.name}.part")
     try:
-        soundfile.write(part, words, clip.rate_hz, subtype="PCM_24", format="WAV")
+        part.write_bytes(_wav_bytes(words, clip.rate_hz))
         part.replace(path)
-    except (OSError, soundfile.SoundFileError) as error:
+    except OSError as error:
         raise InputError(
-            path, f"cannot be written ({error}); make room, or choose another folder."
+            path,
+            f"cannot be written ({error.strerror or error}); make room, or choose another folder.",
         ) from error
     finally:
         part.unlink(missing_ok=True)
+
+
+def _wav_bytes(words: npt.NDArray[np.int32], rate_hz: int) -> bytes:
+    """In memory first: the library does not say why it cannot write to a disk that is full."""
+    with io.BytesIO() as file:
+        soundfile.write(file, words, rate_hz, subtype="PCM_24", format="WAV")
+        return file.getvalue()
 
 
 def read_wav(path: Path) -> Clip:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import hashlib
 import hmac
 import json
@@ -20,7 +21,7 @@ from segue.errors import RunFolderError
 from segue.runfolder import Choice, document_text, read_document, write_choice
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from segue.audition.secrets import Secrets
@@ -61,6 +62,8 @@ class Desk:
     page : str
         With the slot for the listener's ballot.
     clients : ClientLimits
+    on_chosen : callable
+        Called when the choice is in the run folder.
     """
 
     folder: Path
@@ -70,6 +73,7 @@ class Desk:
     secrets: Secrets
     page: str
     clients: ClientLimits
+    on_chosen: Callable[[], None] = lambda: None
     live: Live = field(default_factory=Live)
     recorder: Recorder = field(init=False)
     _news: _News = field(init=False)
@@ -155,6 +159,7 @@ class Desk:
         """Close the vote and write the choice into the run folder."""
         await self.recorder.do(lambda: self._close(choice))
         self.live.changed()
+        await asyncio.to_thread(self.on_chosen)
 
     def _close(self, choice: Choice) -> None:
         already = self.ballot.choice
@@ -181,6 +186,7 @@ def open_desk(
     files: Mapping[str, Path],
     secrets: Secrets,
     limits: Limits | None = None,
+    on_chosen: Callable[[], None] = lambda: None,
 ) -> Desk:
     """A desk with its ballot open; an unclosed vote on the same goes on.
 
@@ -197,6 +203,7 @@ def open_desk(
         secrets=secrets,
         page=served_page_text(folder, view),
         clients=ClientLimits(limits or Limits()),
+        on_chosen=on_chosen,
     )
 
 

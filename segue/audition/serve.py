@@ -52,6 +52,7 @@ def serve_vote(
     port: int | None,
     on_lan: bool,
     announce: Callable[[Addresses], None],
+    on_chosen: Callable[[], None],
 ) -> None:
     """Serve a vote until the process is told to stop.
 
@@ -66,6 +67,8 @@ def serve_vote(
         Whether other machines may connect, with a join code.
     announce : callable
         Told the addresses before the first request is answered.
+    on_chosen : callable
+        Called when the vote was closed and the choice is in the run folder.
 
     Raises
     ------
@@ -83,7 +86,7 @@ def serve_vote(
         listening_socket(EVERYWHERE if on_lan else LOOPBACK, port) as sock,
     ):
         files = served_files(folder, view, Path(sounds))
-        desk = open_desk(folder, view, files=files, secrets=secrets)
+        desk = open_desk(folder, view, files=files, secrets=secrets, on_chosen=on_chosen)
         names = host_names() if on_lan else ("localhost",)
         announce(_addresses(sock, address, secrets, sum(desk.ballot.tally.values())))
         VoteServer(desk, names=names).run(sockets=[sock])

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from segue.errors import OptionError, RunFolderError
+from segue.cli.choose import show_on_evening_page
+from segue.errors import OptionError, RunFolderError, SegueError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from segue.audition.view import PageView
 
 LOWEST_PORT, HIGHEST_PORT = 0, 65_535
+_SERVER_PARTS = "starlette uvicorn httptools segno"
+"""As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
 _NO_ANCHOR = "No anchor: a candidate is nearly a hard cut itself."
 
 
@@ -76,12 +79,26 @@ def _serve(run: Path, view: PageView, *, port: int | None, on_lan: bool, opens: 
         from segue.audition.serve import serve_vote
     except ModuleNotFoundError as error:
         raise OptionError(
-            f"--serve needs {error.name}, which is not installed: pip install 'segue[serve]'."
+            f"--serve needs {error.name}, which is not installed: pip install {_SERVER_PARTS}."
         ) from error
     try:
-        serve_vote(run, view, port=port, on_lan=on_lan, announce=_announcer(opens=opens))
+        serve_vote(
+            run,
+            view,
+            port=port,
+            on_lan=on_lan,
+            announce=_announcer(opens=opens),
+            on_chosen=lambda: _on_chosen(run),
+        )
     except KeyboardInterrupt:
         _say("Stopped. Every vote is in ballot.sqlite; start again to go on.")
+
+
+def _on_chosen(run: Path) -> None:
+    try:
+        show_on_evening_page(run)
+    except SegueError as error:  # the choice is kept, and the vote was closed
+        _say(f"The page of the evening is as it was: {error}")
 
 
 def _announcer(*, opens: bool) -> Callable[[Addresses], None]:

@@ -5,40 +5,75 @@
 
 from __future__ import annotations
 
+import errno
+import io
 import os
+import signal
 import sys
 import traceback
 from pathlib import Path
+from typing import Final, NoReturn
 
-from segue.errors import SegueError
+from segue.errors import SegueError, printable
 
 EXIT_OUR_FAULT = 1
 EXIT_BAD_INPUT = 2
 EXIT_INTERRUPTED = 130
+_OF_THE_DISK: Final = {
+    getattr(errno, name, errno.EIO)
+    for name in ("EACCES", "EDQUOT", "ELOOP", "ENAMETOOLONG", "ENOSPC", "EPERM", "EROFS")
+}
+"""Faults of a disk or a name that no code of ours brings about."""
 
 
 def main() -> None:
     """Run the command line and leave with its exit code."""
-    from segue.cli.app import app
-
+    _print_any_name()
     try:
-        app()
+        from segue.cli.app import app
+
+        app(prog_name="segue")
     except SegueError as error:
         _tell(f"segue: {error}")
         sys.exit(EXIT_BAD_INPUT)
     except KeyboardInterrupt:
-        _tell("segue: interrupted; nothing was written.")
-        sys.exit(EXIT_INTERRUPTED)
+        _leave_interrupted()
+    except SystemExit as leaving:  # how the command line's library passes an interruption on
+        if leaving.code != EXIT_INTERRUPTED:
+            raise
+        _leave_interrupted()
     except BrokenPipeError:
         # The reader of our output has gone, as `head` does: nothing to tell, nobody to tell it to.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         sys.exit(EXIT_OUR_FAULT)
     except Exception as error:  # noqa: BLE001 - the boundary: whatever is left is our fault
+        _leave_at_fault(error)
+
+
+def _print_any_name() -> None:
+    """Let names be printed that the terminal, or any text at all, has no characters for."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
+
+
+def _leave_at_fault(error: Exception) -> NoReturn:
+    if isinstance(error, OSError) and error.errno in _OF_THE_DISK and error.filename is not None:
         _tell(
-            f"segue: something went wrong inside Segue ({type(error).__name__}: {error}). "
-            f"{_logged()}"
+            f"segue: {printable(os.fsdecode(error.filename))}: cannot be used ({error.strerror}); "
+            "check the name, its rights and the room on the disk."
         )
-        sys.exit(EXIT_OUR_FAULT)
+        sys.exit(EXIT_BAD_INPUT)
+    _tell(
+        f"segue: something went wrong inside Segue ({type(error).__name__}: {error}). {_logged()}"
+    )
+    sys.exit(EXIT_OUR_FAULT)
+
+
+def _leave_interrupted() -> NoReturn:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # a second one must not break the sentence
+    _tell("segue: interrupted; no file was left half-written, so just run it again.")
+    sys.exit(EXIT_INTERRUPTED)
 
 
 def _tell(sentence: str) -> None:

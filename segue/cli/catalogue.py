@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
+from segue.cli.hints import print_next
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
@@ -23,12 +25,12 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 def catalogue(
     folders: Annotated[list[Path], typer.Argument(help="Folders with songs.")],
     to: Annotated[Path, typer.Option(help="The catalogue file.")] = CATALOGUE_NAME,
-    workers: Annotated[
-        int | None, typer.Option(min=1, help="Songs heard at once; one a core unless told.")
-    ] = None,
     edge_s: Annotated[
         float, typer.Option("--edge-seconds", help="How much of each end is read.")
     ] = 45.0,
+    workers: WorkersN = None,
+    cluster: Cluster = None,
+    cluster_files: ClusterFiles = None,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -40,17 +42,17 @@ def catalogue(
     from segue.catalogue import Build, build_catalogue, open_store
     from segue.catalogue.scan import songs_under
     from segue.cli.progress import progress_bar
-    from segue.workers import open_workers
 
+    opened = open_hands(workers, cluster, cluster_files)
     n_songs = sum(1 for _ in songs_under(folders))
     asked = Build(folders=tuple(folders), edge_s=edge_s)
     with (
         open_store(to) as store,
-        open_workers(n_processes=workers) as hands,
+        opened as hands,
         progress_bar(n_songs, quiet=quiet) as tell,
     ):
         report = build_catalogue(store, asked, hands, tell=tell)
-    _print_report(report, to, json=json)
+    _print_report(report, to, json=json, quiet=quiet)
 
 
 def neighbours(
@@ -65,6 +67,7 @@ def neighbours(
         typer.Option("--all", help="For every song: into the table 'follows' of the catalogue."),
     ] = False,
     json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """List the songs of a catalogue that could follow a song, nearest first, and why."""
     if every == (song is not None):
@@ -72,17 +75,22 @@ def neighbours(
     if every and before:
         raise OptionError("--before goes with one SONG: the table of --all reads both ways.")
     from segue.catalogue import neighbours_of, open_store, write_all_pairs
+    from segue.cli.progress import progress_bar
 
     with open_store(catalogue, must_exist=True) as store:
         if song is None:
-            n_songs = write_all_pairs(store, n_best=top)
+            with progress_bar(1, quiet=quiet) as tell:
+                tell("comparing all songs")
+                n_songs = write_all_pairs(store, n_best=top)
             print(f"{n_songs} songs compared; the best {top} of each: table 'follows'.")
             return
         found = neighbours_of(store, song, where="before" if before else "after", n_best=top)
     _print_neighbours(found, json=json)
+    if found and not json and not quiet:
+        print_next("Three ways across", "between", "SONG_A", "SONG_B", "--out", "DIR")
 
 
-def _print_report(report: CatalogueReport, to: Path, *, json: bool) -> None:
+def _print_report(report: CatalogueReport, to: Path, *, json: bool, quiet: bool) -> None:
     if json:
         from dataclasses import asdict
 
@@ -96,6 +104,8 @@ def _print_report(report: CatalogueReport, to: Path, *, json: bool) -> None:
     )
     for problem in report.problems:
         print(f"  skipped {problem}")
+    if report.n_songs and not quiet:
+        print_next("What could follow a song", "neighbours", "SONG", "--catalogue", to)
 
 
 def _print_neighbours(found: Sequence[Neighbour], *, json: bool) -> None:

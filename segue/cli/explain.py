@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from segue.errors import OptionError
+from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord
@@ -20,8 +20,10 @@ def explain(
     run: Annotated[Path, typer.Argument(help="A run folder.")],
     candidate: Annotated[int, typer.Argument(help="Number of the candidate.")] = 1,
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
     """Tell why a candidate scores as it does, and in which bars it is weakest."""
+    from segue.cli.hints import print_next
     from segue.cli.tables import print_json
     from segue.runfolder import read_document
 
@@ -33,8 +35,11 @@ def explain(
     record = by_rank[candidate]
     if json:
         print_json(card_report(record))
-    else:
-        _print_card(record)
+        return
+    _print_card(record)
+    if not quiet:
+        print(f"\nHear it: {printable(run / record.music_file)}")
+        print_next("Choose it", "choose", run, str(candidate))
 
 
 def bar_of(record: CandidateRecord, measure: Measure) -> int | None:

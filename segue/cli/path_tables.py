@@ -170,7 +170,8 @@ def _print_advice(console: Console, advice: Advice) -> None:
 
 
 def _print_sentence(console: Console, sentence: str) -> None:
-    console.print(sentence, markup=False, highlight=False, soft_wrap=True)
+    """Print a sentence: wrapped between words on a terminal, on one line for other programs."""
+    console.print(sentence, markup=False, highlight=False, soft_wrap=not console.is_terminal)
 
 
 def _advice_report(advice: Advice) -> dict[str, Any]:

@@ -50,13 +50,15 @@ def list_recipes(context: typer.Context, folder: Folder = None, json: Json = Fal
     context.obj = folder
     if context.invoked_subcommand is not None:
         return
+    from segue.cli.hints import print_next
     from segue.cli.tables import print_json, print_recipes
 
     shelf = shelf_at_hand(folder)
     if json:
         print_json(_list_report(shelf))
-    else:
-        print_recipes(shelf)
+        return
+    print_recipes(shelf)
+    print_next("\nSee one drawn", "recipes", "show", shelf.shelved[0].recipe.name)
 
 
 @recipes.command()

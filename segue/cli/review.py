@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from segue.errors import OptionError
+from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,14 +29,19 @@ def review(
         Path | None, typer.Option(help="Folder for the review; beside the take unless told.")
     ] = None,
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")] = False,
 ) -> None:
     """Tell how a rehearsal went: bars early or late, the singer's entry, holes and faults."""
     if out is not None and not out.is_dir():
         raise OptionError(f"--out {out} is not a folder: make it first, or name another.")
+    from segue.cli.hints import print_next
+    from segue.cli.progress import progress_bar
     from segue.review import ReviewRequest, compared, read_review, review_take, write_review
 
     earlier = None if against is None else read_review(against)
-    told = review_take(ReviewRequest(run=run, take=take, rank=candidate))
+    with progress_bar(1, quiet=quiet) as tell:
+        tell(f"listening to {printable(take.name)}")
+        told = review_take(ReviewRequest(run=run, take=take, rank=candidate))
     change = None if earlier is None else compared(told, earlier)
     folder = take.parent if out is None else out
     path = folder / f"{take.stem} review.json"
@@ -45,6 +50,8 @@ def review(
         _print_json(told, change)
         return
     _print_review(told, change, path)
+    if not quiet:
+        print_next("The next take", "review", run, "NEXT.wav", "--against", path)
 
 
 def _print_json(told: Review, change: Comparison | None) -> None:
@@ -70,7 +77,7 @@ def _print_review(told: Review, change: Comparison | None, path: Path) -> None:
         console.print(text, markup=False, highlight=False)
 
     say(f"{told.take}: candidate {told.candidate}, {told.recipe}, match {told.match:.2f} of 1")
-    say(f"starts at {told.offset_s:.2f} s; {_time_words(told)}")
+    say(f"starts at {_rounded(told.offset_s, 2):.2f} s; {_time_words(told)}")
     _print_bars(console, told)
     for line in [*_lines(told), *_change_lines(change)]:
         say(line)
@@ -78,8 +85,15 @@ def _print_review(told: Review, change: Comparison | None, path: Path) -> None:
     say(f"In {path}, with a picture beside it.")
 
 
+def _rounded(value: float, digits: int) -> float:
+    """A number as it will be printed, without a minus before nothing."""
+    return round(value, digits) + 0.0
+
+
 def _time_words(told: Review) -> str:
-    over_s = told.played_s - told.planned_s
+    over_s = _rounded(told.played_s - told.planned_s, 1)
+    if not over_s:
+        return f"{told.played_s:.1f} s played, as planned"
     way = "long" if over_s > 0 else "short"
     return (
         f"{told.played_s:.1f} s played, {abs(over_s):.1f} s {way} of {told.planned_s:.1f} s planned"
@@ -96,7 +110,7 @@ def _print_bars(console: Console, told: Review) -> None:
         table.add_column(name, justify="right" if name in ("bar", "ms late") else "left")
     for bar in told.bars:
         late = bar.late_ms
-        cell = "-" if late is None else f"{late:+.0f}"
+        cell = "-" if late is None else f"{round(late):+d}"
         sign = (
             "" if late is None or abs(late) <= JUST_NOTICED_MS else "late" if late > 0 else "early"
         )
@@ -106,7 +120,7 @@ def _print_bars(console: Console, told: Review) -> None:
 
 def _lines(told: Review) -> list[str]:
     clock = told.clock
-    lines = [f"drift: {clock.drift_ms_a_minute:+.0f} ms a minute"]
+    lines = [f"drift: {round(clock.drift_ms_a_minute):+d} ms a minute"]
     if clock.recorder_ratio != 1.0:
         percent = 100 * (clock.recorder_ratio - 1)
         way = "slow" if percent > 0 else "fast"
@@ -118,7 +132,9 @@ def _lines(told: Review) -> list[str]:
     if told.singer is not None:
         lines.append(_singer_words(told))
     lines += [f"hole in bar {h.bar}: {h.length_s:.1f} s at {h.start_s:.1f} s" for h in told.holes]
-    levels = ", ".join(f"{level.section} {level.against_plan_lu:+.1f}" for level in told.levels)
+    levels = ", ".join(
+        f"{level.section} {_rounded(level.against_plan_lu, 1):+.1f}" for level in told.levels
+    )
     lines.append(f"level against the plan (LU): {levels}")
     return lines + [f"{fault.kind}: {fault.sentence}" for fault in told.faults]
 

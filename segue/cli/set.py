@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from pathlib import Path  # noqa: TC003 - typer reads the types at run time
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from segue.errors import InputError, OptionError
+from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
+from segue.errors import InputError, OptionError, printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from contextlib import AbstractContextManager
 
     from segue.setlist.evening import Evening
     from segue.setlist.heard_songs import HeardSong
-    from segue.setlist.make_set import SetRequest
     from segue.setlist.reorder import BetterOrder
+    from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
-MOST_WORKERS = 64
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
 
 
 def set_(
@@ -33,13 +34,30 @@ def set_(
     plan_only: Annotated[
         bool, typer.Option("--plan-only", help="Order, times and warnings; render nothing.")
     ] = False,
-    workers: Annotated[int | None, typer.Option(help="Processes; as many as cores.")] = None,
     recipes: Annotated[
         Path | None, typer.Option(help="A folder of recipes instead of the shelf.")
     ] = None,
+    purpose: Annotated[
+        Literal["talk", "lift", "calm", "dance"] | None,
+        typer.Option("--for", help="What all joins are for: weighs their scores."),
+    ] = None,
+    match: Annotated[
+        bool, typer.Option("--match", help="Bring both songs of a join to one loudness.")
+    ] = False,
+    pad: Annotated[Path | None, typer.Option(help="Your own pad sound, for all joins.")] = None,
+    seed: Annotated[int, typer.Option(help="Seed of everything random in the sound.")] = 0,
+    rate_hz: Annotated[
+        int,
+        typer.Option(
+            "--rate", min=LOWEST_RATE_HZ, max=HIGHEST_RATE_HZ, help="Frames per second of the WAVs."
+        ),
+    ] = 48_000,
     edge_s: Annotated[
         float, typer.Option("--edge-seconds", min=8.0, max=300.0, help="How much is read.")
     ] = 45.0,
+    workers: WorkersN = None,
+    cluster: Cluster = None,
+    cluster_files: ClusterFiles = None,
     replace_votes: Annotated[
         bool, typer.Option("--replace", help="Replace joins that were voted on, too.")
     ] = False,
@@ -52,46 +70,55 @@ def set_(
     """Order, times, warnings, and every way across of a whole evening."""
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.weights_file import read_weights, weights_path
-    from segue.setlist.make_set import SetRequest, check_request
     from segue.setlist.set_file import read_set
+    from segue.setlist.set_request import SetRequest, check_request
 
+    if cluster is not None:  # other machines do not work in our folder
+        file, out = file.absolute(), out.absolute()
+        recipes, pad = (None if path is None else path.absolute() for path in (recipes, pad))
+    hands = open_hands(workers, cluster, cluster_files)
     set_list = read_set(file)
     if slot is not None:
         set_list = replace(set_list, slot_s=_slot_s(slot))
     request = SetRequest(
         set_list=set_list,
         out=out,
+        rate_hz=rate_hz,
         edge_s=edge_s,
         recipes=recipes,
         own_recipes=own_recipes_folder(),
+        purpose=purpose,
         own_weights=read_weights(weights_path()),
+        match=match,
+        pad=pad,
+        seed=seed,
         replace=replace_votes,
         cached=not no_cache,
     )
     check_request(request)
-    evening, better = _made(
-        request,
-        file,
-        n_workers=_n_workers(workers),
-        reorder=reorder,
-        plan_only=plan_only,
-        quiet=quiet,
-    )
-    _print(evening, better, request, json=json, quiet=quiet)
+    evening, better = _made(request, file, hands, reorder=reorder, plan_only=plan_only, quiet=quiet)
+    _print(evening, better, request, file, json=json, quiet=quiet)
     if any(join.problem for join in evening.joins):
         raise typer.Exit(2)
 
 
 def _made(
-    request: SetRequest, file: Path, *, n_workers: int, reorder: bool, plan_only: bool, quiet: bool
+    request: SetRequest,
+    file: Path,
+    opened: AbstractContextManager[Workers],
+    *,
+    reorder: bool,
+    plan_only: bool,
+    quiet: bool,
 ) -> tuple[Evening, BetterOrder | None]:
     from segue.cli.progress import progress_bar
-    from segue.setlist.make_set import hear_set, in_order, reordered_set
-    from segue.workers import open_workers
+    from segue.setlist.make_set import hear_set, reordered_set
+    from segue.setlist.set_request import in_order
 
-    n_songs = len(request.set_list.songs)
-    n_steps = 2 * n_songs
-    with progress_bar(n_steps, quiet=quiet) as tell, open_workers(n_processes=n_workers) as hands:
+    songs = request.set_list.songs
+    n_joins = 0 if plan_only else sum(song.is_segue for song in songs[:-1])
+    with progress_bar(len(songs) + n_joins, quiet=quiet) as tell, opened as hands:
+        tell(f"hearing {len(songs)} songs")
         heard = hear_set(request, hands, progress=tell)
         better = None
         if reorder:
@@ -112,7 +139,8 @@ def _finished(
     plan_only: bool,
 ) -> Evening:
     from segue.setlist.evening_page import write_evening_page
-    from segue.setlist.make_set import planned_evening, render_evening, save_evening
+    from segue.setlist.evening_plan import planned_evening
+    from segue.setlist.make_set import render_evening, save_evening
     from segue.setlist.picture import PICTURE_NAME, write_evening_picture
 
     if plan_only:
@@ -144,7 +172,13 @@ def _write_reordered(request: SetRequest, file: Path, better: BetterOrder) -> No
 
 
 def _print(
-    evening: Evening, better: BetterOrder | None, request: SetRequest, *, json: bool, quiet: bool
+    evening: Evening,
+    better: BetterOrder | None,
+    request: SetRequest,
+    file: Path,
+    *,
+    json: bool,
+    quiet: bool,
 ) -> None:
     from segue.cli.set_tables import evening_report, order_words, print_evening, print_order
     from segue.cli.tables import print_json
@@ -165,10 +199,23 @@ def _print(
         print_order(better, request.set_list.songs)
     print_evening(evening)
     if not quiet:
-        print(f"\nListen and compare: {request.out / EVENING_PAGE_NAME}")
-        print(f"The evening as a picture: {request.out / PICTURE_NAME}")
+        print(f"\nListen and compare: {printable(request.out / EVENING_PAGE_NAME)}")
+        print(f"The evening as a picture: {printable(request.out / PICTURE_NAME)}")
         if better is not None:
-            print(f"The set in this order: {request.out / NEW_SET_NAME}")
+            print(f"The set in this order: {printable(request.out / NEW_SET_NAME)}")
+        _print_next(evening, file, request.out, is_reordered=better is not None)
+
+
+def _print_next(evening: Evening, file: Path, out: Path, *, is_reordered: bool) -> None:
+    from segue.cli.hints import print_next
+
+    made = [join.folder for join in evening.joins if join.folder]
+    if not made:
+        order = ["--reorder"] if is_reordered else []
+        print_next("Make every join", "set", file, "--out", out, *order)
+        return
+    print_next("Choose at each join", "choose", out / made[0], "NUMBER")
+    print_next("Then pack the evening", "stage", out, "--out", "PACK")
 
 
 def _slot_s(text: str) -> float:
@@ -178,11 +225,3 @@ def _slot_s(text: str) -> float:
         return float(SET_FIELDS["slot"](text))
     except FieldFault as fault:
         raise OptionError(f"--slot {fault}.") from fault
-
-
-def _n_workers(asked: int | None) -> int:
-    if asked is None:
-        return os.cpu_count() or 1
-    if not 1 <= asked <= MOST_WORKERS:
-        raise OptionError(f"--workers {asked} is outside 1 to {MOST_WORKERS}.")
-    return asked

@@ -51,7 +51,7 @@ def stage(
     if (run / "set.json").is_file():
         _print_evening(_evening_pack(request), out, json=json, quiet=quiet)
     else:
-        _print_pack(stage_pack(request), out, json=json, quiet=quiet)
+        _print_pack(stage_pack(request), run, out, json=json, quiet=quiet)
 
 
 def _evening_pack(request: StageRequest) -> EveningPack:
@@ -105,7 +105,7 @@ def _marks(markers: Sequence[Marker]) -> list[dict[str, object]]:
     return [{"time_s": round(mark.time_s, 6), "name": mark.name} for mark in markers]
 
 
-def _print_pack(pack: StagePack, out: Path, *, json: bool, quiet: bool) -> None:
+def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: bool) -> None:
     from rich.console import Console
 
     from segue.cli.tables import print_json
@@ -121,6 +121,8 @@ def _print_pack(pack: StagePack, out: Path, *, json: bool, quiet: bool) -> None:
             }
         )
         return
+    from segue.cli.hints import print_next
+
     console = Console(soft_wrap=True)
     console.print(
         f"Candidate {pack.rank}, {pack.duration_s:.1f} s, in {out}:", markup=False, highlight=False
@@ -134,3 +136,4 @@ def _print_pack(pack: StagePack, out: Path, *, json: bool, quiet: bool) -> None:
         markup=False,
         highlight=False,
     )
+    print_next("After the rehearsal", "review", run, "TAKE.wav")

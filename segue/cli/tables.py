@@ -11,6 +11,7 @@ from rich.table import Table
 
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.analysis.report import facts_report
+from segue.cli.hints import print_next
 from segue.music.interval import relation
 from segue.music.key import note_name
 from segue.music.tonal_space import key_distance
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
 
 _N_WEAKEST = 2
 _NARROWEST = 20
+_HEADINGS_WIDTH, _SONG_WIDTH = 14, 22
+"""Columns of a terminal that a table of facts needs at least."""
 _EDGE_HEADINGS = (("end", "ends"), ("start", "starts"))
 
 
@@ -36,23 +39,31 @@ def print_json(value: Any) -> None:  # noqa: ANN401 - any JSON value
 
 
 def print_facts(facts: Sequence[EdgeFacts]) -> None:
-    """Print the facts of songs side by side, then what is uncertain.
+    """Print the facts of songs, as many side by side as fit, then what is uncertain.
 
     Parameters
     ----------
     facts : sequence of EdgeFacts
     """
     console = Console(soft_wrap=False)
+    n_beside = max(1, (console.width - _HEADINGS_WIDTH) // _SONG_WIDTH)
+    for first in range(0, len(facts), n_beside):
+        if first:
+            console.print()
+        console.print(_fact_table(facts[first : first + n_beside]), markup=False)
+    for f in facts:
+        for doubt in f.doubts:
+            console.print(f"  ? {f.title}: {doubt}", markup=False, highlight=False)
+
+
+def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("")
     for f in facts:
         table.add_column(f"{'end' if f.edge == 'end' else 'start'} of {f.title}", overflow="fold")
     for name, cells in _fact_rows(facts):
         table.add_row(name, *cells)
-    console.print(table, markup=False)
-    for f in facts:
-        for doubt in f.doubts:
-            console.print(f"  ? {f.title}: {doubt}", markup=False, highlight=False)
+    return table
 
 
 def print_candidates(document: RunDocument) -> None:
@@ -120,6 +131,8 @@ def print_where(document: RunDocument, out: Path) -> None:
     best = document.candidates[0].music_file
     console.print(f"Listen and compare: {out / 'audition.html'}", markup=False, highlight=False)
     console.print(f"Best scored: {out / best}", markup=False, highlight=False)
+    print_next("Open the page", "audition", out)
+    print_next("Then choose", "choose", out, "NUMBER")
 
 
 def run_report(document: RunDocument, out: Path) -> dict[str, Any]:

@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 
 
 def taste(
-    runs: Annotated[list[Path], typer.Argument(help="Run folders whose choice was made.")],
+    runs: Annotated[
+        list[Path],
+        typer.Argument(help="Run folders in which a choice was made or votes were cast."),
+    ],
     write: Annotated[
         bool, typer.Option("--write", help="Keep the fitted weights for 'segue between'.")
     ] = False,

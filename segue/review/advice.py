@@ -90,7 +90,13 @@ def _of_singer(singer: SingerEntry | None) -> str:
 
 
 def _of_timing(review: Review) -> str:
-    drift = review.clock.drift_ms_a_minute
+    drift, slip = review.clock.drift_ms_a_minute, review.clock.slip_ms_a_minute
+    if review.clock.is_either and abs(slip) > DRIFT_MS_A_MINUTE:
+        way = "slow" if slip > 0 else "fast"
+        return (
+            f"The take is {abs(slip):.0f} ms a minute {way}, by either the band or the recorder "
+            "(too little to tell by its pitch): put the click in more ears."
+        )
     if abs(drift) > DRIFT_MS_A_MINUTE:
         way = "slows down" if drift > 0 else "runs away"
         return f"The band {way} by {abs(drift):.0f} ms a minute: put the click in more ears."

@@ -6,6 +6,7 @@ the candidate, counted from 1; times are seconds of the recording.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -14,6 +15,8 @@ from segue.review.faults import Fault  # noqa: TC001 - the same
 
 SCHEMA_VERSION: Literal[1] = 1
 SURE_CLEARNESS: Final = 0.5
+SAME_CENTS: Final = 3.0
+"""Speed and pitch that are nearer than this moved together: pitch is known no better."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,6 +142,18 @@ class Clock:
     tuning_cents: float
     recorder_ratio: float
     drift_ms_a_minute: float
+
+    @property
+    def slip_ms_a_minute(self) -> float:
+        """How fast the recording falls behind the plan, whoever is the cause."""
+        return 60_000 * (self.speed_ratio - 1)
+
+    @property
+    def is_either(self) -> bool:
+        """Whether the pitch fits a band that drifts as well as a recorder that runs off."""
+        expected_cents = -1200 * math.log2(self.speed_ratio)
+        apart_cents = max(abs(self.tuning_cents), abs(self.tuning_cents - expected_cents))
+        return apart_cents < SAME_CENTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.review.report import BarTiming, Break, Clock
+from segue.review.report import SAME_CENTS, BarTiming, Break, Clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -40,8 +40,6 @@ STRUCK: Final = 0.6
 """Of the middle strength of all beats: drums do, a pad does not (chosen on the demo songs)."""
 CENTS_AN_OCTAVE: Final = 1200.0
 _LEAST_RECORDER_CENTS: Final = 0.8
-_SAME_CENTS: Final = 3.0
-"""Speed and pitch that are nearer than this moved together: pitch is known no better."""
 _SPEED_WEIGHT: Final = 0.75
 """Of the speed against the pitch, where they agree: by the squares of their errors over the
 odd seeds of `benchmarks/review.py`."""
@@ -127,8 +125,10 @@ def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
     Returns
     -------
     float
-        1 where the pitch did not move along, else between what speed and pitch tell: a band
-        that drifts by less than the pitch can show is not told from the clock.
+        1 where the pitch did not move along. Where it moved along within `SAME_CENTS`, three
+        quarters of what the speed tells and one of what the pitch tells: the weights that
+        suit their errors. So of a band's drift that is too small for the pitch to show,
+        three quarters are laid to the clock; `Clock.is_either` says where that may be.
 
     Examples
     --------
@@ -139,7 +139,7 @@ def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
     if abs(expected_cents) < _LEAST_RECORDER_CENTS:
         return 1.0
     apart_cents = abs(tuning_cents - expected_cents)
-    if apart_cents < _SAME_CENTS:
+    if apart_cents < SAME_CENTS:
         clock_cents = _SPEED_WEIGHT * expected_cents + (1 - _SPEED_WEIGHT) * tuning_cents
         return math.exp2(-clock_cents / CENTS_AN_OCTAVE)
     return speed_ratio if apart_cents < abs(tuning_cents) else 1.0

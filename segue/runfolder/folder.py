@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import os
-import shutil
 import tempfile
 from contextlib import contextmanager
 from dataclasses import replace as with_fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import RunFolderError
+from segue.errors import RunFolderError, SegueError, printable
 from segue.runfolder.document import DOCUMENT_NAME, document_text, read_document
+from segue.runfolder.exchange import exchanged
+from segue.runfolder.sole_writer import (
+    NEW,
+    aside_path,
+    neighbour_prefix,
+    put_back_if_left,
+    sole_writer,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,6 +44,7 @@ def check_free(out: Path, *, replace: bool = False) -> None:
     RunFolderError
         If something else is there, or a choice would be lost.
     """
+    put_back_if_left(Path(os.path.realpath(out)))
     if not out.exists() and not out.is_symlink():
         return
     if not out.is_dir():
@@ -61,10 +69,15 @@ def check_free(out: Path, *, replace: bool = False) -> None:
 def whole_folder(out: Path) -> Iterator[Path]:
     """A temporary neighbour to fill, which becomes `out` if all goes well.
 
+    Whatever happens to the process, `out` is the earlier folder or the new one. Where the
+    system cannot let two folders change places in one step, a process that is killed between
+    two renames leaves the earlier one aside, and `check_free` or the next run puts it back.
+
     Parameters
     ----------
     out : Path
-        The folder to be; an earlier run there is replaced at the end.
+        The folder to be; an earlier run there is replaced at the end. A link to a folder
+        stays a link.
 
     Yields
     ------
@@ -74,23 +87,24 @@ def whole_folder(out: Path) -> Iterator[Path]:
     Raises
     ------
     RunFolderError
-        If the neighbour cannot be made or moved into place.
+        If the neighbour cannot be made or moved into place, or another process writes here.
     """
+    place = Path(os.path.realpath(out))
     try:
-        out.parent.mkdir(parents=True, exist_ok=True)
-        staging = Path(tempfile.mkdtemp(prefix=f".{out.name}-", dir=out.parent))
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with sole_writer(place):
+            prefix = f"{neighbour_prefix(place)}-{NEW}-"
+            staging = Path(tempfile.mkdtemp(prefix=prefix, dir=place.parent))
+            with _told_of(staging, out):
+                yield staging
+            staging.chmod(0o755)
+            _move_into_place(staging, place)
     except OSError as error:
         raise RunFolderError(
-            out, f"cannot be written ({error.strerror}): choose another --out."
+            out,
+            f"cannot be written ({error.strerror or error}): make room, or choose another folder "
+            "with --out.",
         ) from error
-    try:
-        yield staging
-        staging.chmod(0o755)
-        _move_into_place(staging, out)
-    except OSError as error:
-        raise RunFolderError(out, f"could not be written ({error.strerror}).") from error
-    finally:
-        shutil.rmtree(staging, ignore_errors=True)
 
 
 def write_choice(folder: Path, choice: Choice) -> RunDocument:
@@ -113,6 +127,7 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
     RunFolderError
         If there is no such candidate, or the document cannot be read or written.
     """
+    place = Path(os.path.realpath(folder))
     document = read_document(folder)
     ranks = [record.rank for record in document.candidates]
     if choice.rank not in ranks:
@@ -120,17 +135,22 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
         raise RunFolderError(
             folder, f"has no candidate {choice.rank}: choose one that it has ({there_are})."
         )
-    chosen = with_fields(document, choice=choice)
-    path = folder / DOCUMENT_NAME
     try:
-        _write_durably(path, document_text(chosen))
+        with sole_writer(place):
+            chosen = with_fields(read_document(folder), choice=choice)
+            _write_durably(place / DOCUMENT_NAME, document_text(chosen))
     except OSError as error:
-        raise RunFolderError(path, f"could not be written ({error.strerror}).") from error
+        raise RunFolderError(
+            folder / DOCUMENT_NAME,
+            f"could not be written ({error.strerror or error}): make room, or change its rights.",
+        ) from error
     return chosen
 
 
 def _write_durably(path: Path, text: str) -> None:
     """Through a neighbour on the disk, so that a power cut leaves the old file or the new one."""
+    for left in path.parent.glob(f".{path.name}-*"):  # by a writer that was killed: we are alone
+        left.unlink(missing_ok=True)
     handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
     part = Path(name)
     try:
@@ -144,20 +164,29 @@ def _write_durably(path: Path, text: str) -> None:
         part.unlink(missing_ok=True)
 
 
+@contextmanager
+def _told_of(staging: Path, out: Path) -> Iterator[None]:
+    """Faults in a file of the neighbour are told as of the folder that the user named."""
+    try:
+        yield
+    except SegueError as error:
+        told = str(error).replace(printable(staging), printable(out))
+        if told == str(error):
+            raise
+        raise SegueError(told) from error
+
+
 def _move_into_place(staging: Path, out: Path) -> None:
     if not out.exists():
         staging.rename(out)
-        return
-    aside = Path(tempfile.mkdtemp(prefix=f".{out.name}-old-", dir=out.parent))
-    try:
-        out.rename(aside / out.name)
+    elif not exchanged(staging, out):
+        aside = aside_path(out)
+        out.rename(aside)
         try:
             staging.rename(out)
         except OSError:
-            (aside / out.name).rename(out)
+            aside.rename(out)
             raise
-    finally:
-        shutil.rmtree(aside, ignore_errors=True)
 
 
 def _has_choice(out: Path) -> bool:

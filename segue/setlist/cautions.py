@@ -69,7 +69,7 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
         *_one_key(evening.songs),
         *_no_break(songs),
         *_against_slot(evening),
-        *(song.problem for song in evening.songs if song.problem is not None),
+        *_unreadable(evening.songs),
     )
 
 
@@ -125,6 +125,17 @@ def _against_slot(evening: Evening) -> Iterator[str]:
         yield f"Too long by {clock(over_s)}: {words}; take a song or some talk out."
     elif -over_s > SHORT_SHARE * evening.slot_s:
         yield f"Short by {clock(-over_s)}: {words}; there is room for another song or more talk."
+
+
+def _unreadable(songs: Sequence[EveningSong]) -> Iterator[str]:
+    for song in songs:
+        if song.problem is not None:
+            yield song.problem
+            if not song.length_s:
+                yield (
+                    f"All times are without '{song.title}', which cannot be read: mend it, or "
+                    "give its length in the set."
+                )
 
 
 def _runs(flags: Sequence[bool]) -> Iterator[range]:

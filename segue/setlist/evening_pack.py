@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Final
 from segue.errors import InputError
 from segue.runfolder import whole_folder
 from segue.runfolder.document import candidate_of
-from segue.setlist.evening_map import Crossing, PlayedSong, evening_map
+from segue.setlist.evening_map import evening_map
+from segue.setlist.evening_places import Crossing, PlayedSong
 from segue.setlist.evening_rows import free_times, rows_of
 from segue.setlist.evening_sheets import SHEETS_NAME, front_page, sheets_of
 from segue.stage.midi import score_bytes
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.setlist.evening import Evening, EveningSong
-    from segue.setlist.evening_map import EveningMap
+    from segue.setlist.evening_places import EveningMap
     from segue.setlist.evening_rows import EveningRows, JoinRow
     from segue.stage.sheet_pdf import Paper
 

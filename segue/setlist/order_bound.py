@@ -1,15 +1,18 @@
 """What no order of a set can cost less than, for sets too long for the exact order.
 
-Songs are let play any number of times, so that the cheapest walk of n places is
-found at once; a price on each song, paid for every time it is played beyond the
-first, is raised where a song is played too often. Whatever the prices, the walk
-less the sum of the prices costs no more than any order.
+Songs are let play any number of times, though not again after only one other (A-B-A),
+so that the cheapest walk of n places is found at once; a price on each song, paid for
+every time it is played beyond the first, is raised where a song is played too often.
+Whatever the prices, the walk less the sum of the prices costs no more than any order.
 
 References
 ----------
 .. [PQ78] J.-C. Picard and M. Queyranne, "The time-dependent traveling salesman
    problem and its application to the tardiness problem in one-machine
    scheduling", Operations Research 26(1), 1978, 86-110.
+.. [HPQV80] D. J. Houck, J.-C. Picard, M. Queyranne and R. R. Vemuganti, "The travelling
+   salesman problem as a constrained shortest path problem", Opsearch 17, 1980,
+   93-109 (from memory).
 .. [HWC74] M. Held, P. Wolfe and H. P. Crowder, "Validation of subgradient
    optimization", Mathematical Programming 6, 1974, 62-88.
 """
@@ -35,7 +38,7 @@ _PATIENCE: Final = 10
 
 
 def lower_bound(problem: OrderProblem, *, upper: float) -> float:
-    """A cost that no order goes below [PQ78]_, raised by subgradients [HWC74]_.
+    """A cost that no order goes below [PQ78]_ [HPQV80]_, raised by subgradients [HWC74]_.
 
     Parameters
     ----------
@@ -72,23 +75,40 @@ def lower_bound(problem: OrderProblem, *, upper: float) -> float:
 def _cheapest_walk(
     step: npt.NDArray[np.float64], place_cost: npt.NDArray[np.float64]
 ) -> tuple[float, npt.NDArray[np.float64]]:
-    """Cost of the cheapest walk of n places, and how often it plays each song."""
+    """Cost of the cheapest walk of n places without A-B-A, and how often it plays each song.
+
+    For each state (stays in the key, song) there are two walks: the cheapest, and the cheapest
+    of those that come from another song than that one. One of them may go on to any song.
+    """
     n = len(place_cost)
-    best = np.full((2, n), math.inf)
-    best[0] = place_cost[:, 0]
-    came_from = []
-    flat_step = step.transpose(1, 3, 0, 2).reshape(2, n, 2 * n)  # stays, next, (stayed, last)
+    flat_step = step.transpose(1, 3, 0, 2).reshape(2, n, 1, 2 * n)  # stays, next, -, (stayed, last)
+    cost = np.full((2, 2, n), math.inf)  # walk, stays, song
+    cost[0, 0] = place_cost[:, 0]
+    came_from = np.full((2, 2, n), -1)  # song
+    links = []
     for place in range(1, n):
-        through = flat_step + best.reshape(-1)
-        least = through.argmin(axis=2)
-        best = np.take_along_axis(through, least[:, :, None], axis=2)[:, :, 0]
-        best = best + place_cost[:, place]
-        came_from.append(least)
-    state = int(best.argmin())
-    cost = float(best.reshape(-1)[state])
-    visits = np.zeros(n)
-    visits[state % n] += 1
-    for least in reversed(came_from):
-        state = int(least.reshape(-1)[state])
-        visits[state % n] += 1
-    return cost, visits
+        is_back = came_from.reshape(1, 2, 2 * n) == np.arange(n)[:, None, None]
+        through = flat_step + np.where(is_back, math.inf, cost.reshape(1, 2, 2 * n))
+        through = through.reshape(2, n, 4 * n)  # (walk, stayed, last)
+        first = through.argmin(axis=2)
+        is_same = np.arange(4 * n) % n == (first % n)[:, :, None]
+        second = np.where(is_same, math.inf, through).argmin(axis=2)
+        link = np.stack([first, second])
+        cost = np.take_along_axis(through[None], link[..., None], axis=3)[..., 0]
+        cost[1][first % n == second % n] = math.inf  # there was no other song to come from
+        cost = cost + place_cost[:, place]
+        came_from = link % n
+        links.append(link)
+    state = int(cost.argmin())
+    visits = np.bincount(_traced(links, state), minlength=n).astype(np.float64)
+    return float(cost.reshape(-1)[state]), visits
+
+
+def _traced(links: list[npt.NDArray[np.int64]], state: int) -> list[int]:
+    """Songs of the walk that ends in a state, from the last."""
+    n = links[0].shape[2] if links else 1
+    songs = [state % n]
+    for link in reversed(links):
+        state = int(link.reshape(-1)[state])
+        songs.append(state % n)
+    return songs

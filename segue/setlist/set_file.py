@@ -35,7 +35,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue.analysis.overrides import Overrides
 from segue.audio.folder import title_of
-from segue.errors import InputError, did_you_mean, printable
+from segue.errors import LinesError, did_you_mean
 from segue.plan.position import shown
 from segue.plan.toml_lines import line_of, toml_lines
 from segue.setlist.set_fields import MOST_SONGS, SET_FIELDS, SONG_FIELDS, FieldFault
@@ -54,25 +54,8 @@ _GIVEN: Final = ("key", "tempo_bpm", "metre", "first_downbeat_s")
 _AS_THEY_ARE: Final = ("energy", "voice", "at", "after", "recipe")
 
 
-class SetFileError(InputError):
-    """A set file that says something impossible.
-
-    Parameters
-    ----------
-    path : Path
-    *problems : tuple of (int, str)
-        Line, or 0 for the file as a whole, and what is wrong there, as a sentence.
-    """
-
-    def __init__(self, path: Path, *problems: tuple[int, str]) -> None:
-        super().__init__(path, " ".join(sentence for _, sentence in problems))
-        self.sentences = tuple(
-            f"{printable(path)}{f':{line}' if line else ''}: {sentence}"
-            for line, sentence in problems
-        )
-
-    def __str__(self) -> str:
-        return " ".join(self.sentences)
+class SetFileError(LinesError):
+    """A set file that says something impossible."""
 
 
 def read_set(path: Path) -> SetList:

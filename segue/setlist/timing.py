@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from segue.runfolder.document import candidate_of
-from segue.setlist.evening_map import entry_s, exit_s
+from segue.setlist.evening_places import entry_s, exit_s
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts

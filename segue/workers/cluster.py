@@ -50,7 +50,7 @@ def open_cluster(address: str, travel: Travel) -> Iterator[Cluster]:
         from distributed import Client
     except ImportError as error:
         raise OptionError(
-            "a cluster needs the package distributed: pip install 'segue[cluster]'."
+            "a cluster needs the package distributed: pip install distributed."
         ) from error
     try:
         client = Client(address, timeout=CONNECT_LIMIT_S, set_as_default=False)

@@ -107,7 +107,7 @@ def test_missing_server_is_told_with_the_line_that_mends_it(segue, run, monkeypa
     monkeypatch.setitem(sys.modules, "uvicorn", None)
     code, _, err = segue("audition", run, "--serve", "--no-open")
     assert code == 2
-    assert "pip install 'segue[serve]'" in err
+    assert "pip install starlette uvicorn httptools segno" in err
 
 
 def test_missing_sound_is_told(segue, run, document, tmp_path):

@@ -1,10 +1,14 @@
 """A take is found, timed and heard; what must not change a review does not."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from segue.errors import InputError, OptionError
 from segue.review import ReviewRequest, compared, read_review, review_take, write_review
+from segue.review.advice import advice_of
+from segue.review.report import Clock
 from segue.review.timing import recorder_ratio
 from tests.review.conftest import CHORDS, FIRST_NOTE_MIDI, RATE_HZ, Played, band, taped
 
@@ -101,6 +105,18 @@ def test_small_speed_that_the_pitch_follows_roughly_is_the_recorders():
     cents = -1200 * np.log2(1.0012)
     assert recorder_ratio(1.0012, cents + 1.5) == pytest.approx(1.0012, abs=3e-4)
     assert recorder_ratio(1.0030, 0.0) == 1.0
+
+
+def test_slow_take_whose_pitch_does_not_tell_why_is_laid_to_neither(plain):
+    slow = Clock(
+        speed_ratio=1.0025, tuning_cents=-2.0, recorder_ratio=1.0022, drift_ms_a_minute=18.0
+    )
+    assert slow.is_either
+    assert "150 ms a minute slow, by either the band or the recorder" in advice_of(
+        replace(plain, clock=slow)
+    )
+    assert not replace(slow, tuning_cents=-4.3).is_either
+    assert not replace(slow, tuning_cents=1.0).is_either
 
 
 def test_entry_with_a_band_that_lags_is_told_against_the_band(review_of, plan):

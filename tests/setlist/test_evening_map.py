@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from segue.errors import OptionError
 from segue.plan import plan_segue
-from segue.setlist.evening_map import Crossing, PlayedSong, evening_map, exit_s
+from segue.setlist.evening_map import evening_map
+from segue.setlist.evening_places import Crossing, PlayedSong, exit_s
 from segue.setlist.evening_ruler import MOST_FIT_RATIO, fill_of, signatures
 from segue.stage.midi import score_bytes
 from segue.stage.midi_score import TICKS_A_BEAT, tick_of

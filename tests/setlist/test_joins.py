@@ -5,16 +5,19 @@ from pathlib import Path
 
 import pytest
 
+from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
-from segue.runfolder import Choice, read_document, write_choice
+from segue.runfolder import Choice, document_text, read_document, write_choice
+from segue.runfolder.document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
 from segue.setlist.heard_songs import HeardEdge, HeardSong
-from segue.setlist.make_set import SetRequest, check_request, in_order, render_evening
+from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import SET_NAME, read_evening
 from segue.setlist.set_list import SetList, SetSong
+from segue.setlist.set_request import SetRequest, check_request, in_order
 from segue.workers import open_workers
 from tests.plan.song_facts import end_facts, start_facts
-from tests.setlist.an_evening import document_of, write_run
+from tests.setlist.an_evening import RECIPES, document_of
 
 KEYS = ("E minor", "F minor", "D major")
 
@@ -38,9 +41,11 @@ def _stage(tmp_path, shelf, monkeypatch):
             raise AudioFileError(request.outgoing, "is not audio.")
         made.append(request.out.name)
         n = int(request.outgoing.stem[-1])
-        document = document_of(end_facts(KEYS[n]), start_facts(KEYS[(n + 1) % 3]), shelf)
-        if not request.out.exists():
-            write_run(request.out, document)
+        recipes = request.only or (RECIPES[::-1] if request.seed else RECIPES)
+        facts = end_facts(KEYS[n]), start_facts(KEYS[(n + 1) % 3])
+        document = document_of(*facts, shelf, recipes=recipes)
+        request.out.mkdir(parents=True, exist_ok=True)
+        (request.out / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
         return document
 
     monkeypatch.setattr(joins_module, "make_segues", without_sound)
@@ -101,6 +106,69 @@ def test_a_join_that_fails_loses_no_other(stage):
     assert "is not audio" in evening.joins[1].problem
     assert evening.joins[0].document is not None
     assert read_evening(request.out) == evening
+
+
+def test_a_choice_that_is_no_longer_there_is_told_in_a_sentence(stage):
+    request, made = stage
+    render(request)
+    write_choice(request.out / made[0], Choice(rank=2))
+    songs = (replace(request.set_list.songs[0], recipe=RECIPES[0]), *request.set_list.songs[1:])
+    evening = render(replace(request, set_list=replace(request.set_list, songs=songs)))
+    join = evening.joins[0]
+    assert join.document.choice is None
+    (told,) = (words for words in join.warnings if "choose again" in words)
+    assert f"the chosen '{RECIPES[1]}' is no longer among the ways across" in told
+    assert told in all_warnings(evening)
+
+
+def test_a_choice_stays_where_its_recipe_has_another_rank(stage):
+    request, made = stage
+    render(request)
+    write_choice(request.out / made[0], Choice(rank=1, why="the room"))
+    evening = render(replace(request, seed=5))
+    choice = evening.joins[0].document.choice
+    assert (choice.rank, choice.why) == (len(RECIPES), "the room")
+    assert evening.joins[0].recipe == RECIPES[0]
+    assert not any("choose again" in words for words in all_warnings(evening))
+
+
+def test_what_all_joins_are_asked_for_makes_them_anew(stage):
+    request, made = stage
+    render(request)
+    for wanted in (
+        {"match": True},
+        {"match": True, "seed": 3},
+        {"match": True, "seed": 3, "purpose": "lift"},
+    ):
+        made.clear()
+        asked = replace(request, **wanted)
+        render(asked)
+        assert len(made) == 2
+        render(asked)
+        assert len(made) == 2
+
+
+def test_another_pad_sound_makes_the_joins_anew(stage, tmp_path):
+    request, made = stage
+    pad = tmp_path / "C4.wav"
+    for n, content in enumerate((b"one", b"one", b"another")):
+        pad.write_bytes(content)
+        made.clear()
+        render(replace(request, pad=pad))
+        assert len(made) == (0 if n == 1 else 2)
+
+
+def test_times_without_a_song_that_cannot_be_read_are_told_so(stage):
+    request, _ = stage
+    heard = [heard_song(0), heard_song(1), HeardSong(problem="It is no song.")]
+    told = [words for words in render(request, heard).warnings if "All times are without" in words]
+    assert len(told) == 1
+    assert "'Song 2'" in told[0]
+    songs = request.set_list.songs
+    songs = (*songs[:2], replace(songs[2], length_s=200.0))
+    evening = render(replace(request, set_list=replace(request.set_list, songs=songs)), heard)
+    assert not any("All times are without" in words for words in evening.warnings)
+    assert evening.songs[2].end_s - evening.songs[2].start_s == pytest.approx(200.0)
 
 
 def test_a_song_that_cannot_be_read_leaves_the_other_joins(stage):

@@ -80,3 +80,9 @@ def marked(mark: Path) -> str:
     time.sleep(0.5)
     shown.unlink()
     return mark.name
+
+
+def renewed(folder: Path) -> None:
+    """Puts a new file in the place of an old one."""
+    (folder / "old.txt").unlink()
+    (folder / "new.txt").write_text("of this run")

@@ -5,9 +5,6 @@ from __future__ import annotations
 import json
 import os
 import signal
-import subprocess
-import sys
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import pytest
@@ -15,48 +12,20 @@ import pytest
 from segue.errors import OptionError
 from segue.workers import open_workers
 from tests.workers import tasks
-from tests.workers.test_workers import ROOT, until
+from tests.workers.a_cluster import started_cluster
+from tests.workers.test_workers import until
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-
-@dataclass(frozen=True)
-class Started:
-    address: str
-    worker_pids: tuple[int, ...]
+    from tests.workers.a_cluster import Started
 
 
 @pytest.fixture(scope="module")
 def cluster(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Started]:
-    """A scheduler and two workers, as `dask scheduler` and `dask worker` start them."""
-    folder = tmp_path_factory.mktemp("cluster")
-    facts = folder / "scheduler.json"
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder)}
-    common = {"cwd": folder, "env": environment, "stderr": subprocess.DEVNULL}
-    line = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
-    line += ["--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
-    scheduler = subprocess.Popen([*line, "--scheduler-file", str(facts)], **common)
-    until(lambda: facts.exists() and facts.read_text().endswith("}"))
-    address = json.loads(facts.read_text())["address"]
-    line = [sys.executable, "-m", "distributed.cli.dask_worker", address]
-    line += ["--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard"]
-    workers = [subprocess.Popen(line, **common) for _ in range(2)]
-    try:
-        _wait_for_workers(address, 2)
-        yield Started(address, tuple(worker.pid for worker in workers))
-    finally:
-        for process in (*workers, scheduler):
-            process.kill()
-            process.wait()
-
-
-def _wait_for_workers(address: str, n_workers: int) -> None:
-    from distributed import Client
-
-    with Client(address, set_as_default=False) as client:
-        client.wait_for_workers(n_workers, timeout=60)
+    with started_cluster(tmp_path_factory.mktemp("cluster")) as started:
+        yield started
 
 
 def test_every_input_has_one_outcome_and_faults_are_their_sentence(cluster: Started) -> None:
@@ -85,6 +54,21 @@ def test_files_travel_as_bytes_and_what_is_written_comes_back(
         assert (inputs[n].out / "copy.txt").read_text() == f"boom {n}"
         said = json.loads((inputs[n].out / "said.json").read_text())
         assert said == {"source": str(inputs[n].source)}
+
+
+def test_what_a_task_takes_away_is_gone_here_too(cluster: Started, tmp_path: Path) -> None:
+    outs = [tmp_path / f"{n}" for n in range(3)]
+    for out in outs:
+        out.mkdir()
+        (out / "old.txt").write_text("of the run before")
+        (out / "kept.txt").write_text("still right")
+    with open_workers(cluster=cluster.address, travel="bytes") as workers:
+        assert all(o.problem is None for o in workers.outcomes(tasks.renewed, outs))
+    for out in outs:
+        assert {path.name: path.read_text() for path in out.iterdir()} == {
+            "new.txt": "of this run",
+            "kept.txt": "still right",
+        }
 
 
 def test_a_worker_killed_in_mid_task_costs_a_retry_and_nothing_else(

@@ -1,0 +1,156 @@
+"""What the main job costs beside a plain script of general libraries, in one run.
+
+``python -m benchmarks.speed [--long]``
+
+Both get the same two 4-minute stereo mixes (made here from the demo songs' stems) and make
+three segues; the script of ``benchmarks/_plain_script.py`` neither scores nor writes a page.
+Every time is that of a whole process, from the command line to its end. ``--long`` adds the
+60-minute files. Exits 1 where a reach is missed.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import tempfile
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+DEMO = Path(__file__).resolve().parent.parent / "demo_audio"
+PAIR = ("01 Copper Wire Morning", "02 Low Tide Telegraph")
+SEGUE = (sys.executable, "-c", "import sys; from segue.cli import main; sys.exit(main())")
+FROM_START_S = (
+    "import time; t = time.perf_counter(); import sys; from pathlib import Path\n"
+    "from segue.between import make_segues; from segue.request import Request\n"
+    "imported = time.perf_counter()\n"
+    "def tell(words):\n"
+    "    if words.startswith('rendering'):\n"
+    "        now = time.perf_counter(); print(now - imported, now - t); sys.exit()\n"
+    "make_segues(Request(outgoing=Path(sys.argv[1]), incoming=Path(sys.argv[2]),"
+    " out=Path(sys.argv[3]), only=('filtered tail',)), progress=tell)"
+)
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Of a process."""
+
+    wall_s: float
+    peak_mb: float
+    """Of the largest process."""
+
+
+def main() -> int:
+    """Print the table; 1 where a reach is missed."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--long", action="store_true", help="60-minute files too (1.3 GB of disk)")
+    arguments = parser.parse_args()
+    rows: list[tuple[str, float, float, str]] = []
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        os.environ["SEGUE_CACHE"] = str(folder / "cache")
+        songs = [_mix(folder, song, 4) for song in PAIR]
+        _between(songs, folder / "warm", 1)  # compiles, and fills the cache
+        plain = _cost(
+            [sys.executable, "-m", "benchmarks._plain_script", *songs, str(folder / "plain")]
+        )
+        print(f"plain script: {plain.wall_s:.1f} s, {plain.peak_mb:.0f} MB")
+        own = {}
+        for n in (1, 2):
+            own[n] = _between([*songs, "--no-cache"], folder / f"own {n}", n)
+            print(f"main job, {n} process(es): {own[n].wall_s:.1f} s, {own[n].peak_mb:.0f} MB each")
+        rows.append(("main job, one process: wall time", own[1].wall_s / plain.wall_s, 0.35, "x"))
+        rows.append(("main job, two processes: wall time", own[2].wall_s / plain.wall_s, 0.35, "x"))
+        rows.append(
+            ("main job, one process: peak memory", own[1].peak_mb / plain.peak_mb, 0.4, "x")
+        )
+        if arguments.long:
+            long_songs = [_mix(folder, song, 60) for song in PAIR]
+            ratio = _between([*long_songs, "--no-cache"], folder / "long", 1).wall_s / own[1].wall_s
+            rows.append(("60-minute files against 4-minute files", ratio, 1.1, "x"))
+        rows.append(
+            ("another recipe on known songs: until rendering", _until(songs, folder), 0.3, "s")
+        )
+        numpy_s = min(_cost([sys.executable, "-c", "import numpy"]).wall_s for _ in range(5))
+        help_s = min(_cost([*SEGUE, "--help"]).wall_s for _ in range(5))
+        rows.append(("segue --help against import numpy", help_s / numpy_s, 2.0, "x"))
+    for heading, value, reach, unit in rows:
+        verdict = "met" if value <= reach else "MISSED"
+        print(f"{heading:<48} {value:6.2f} {unit}  (<= {reach:g} {unit})  {verdict}")
+    return 0 if all(value <= reach for _, value, reach, _ in rows) else 1
+
+
+def _mix(folder: Path, song: str, minutes: int) -> str:
+    """A stereo mix of a demo song's stems, over and over, with a whole end or a whole start."""
+    stems = [soundfile.read(path, always_2d=True) for path in sorted((DEMO / song).glob("*.ogg"))]
+    rate = stems[0][1]
+    mix = np.zeros((max(len(stem) for stem, _ in stems), 2))
+    for stem, _ in stems:
+        mix[: len(stem)] += stem
+    mix *= 0.9 / np.abs(mix).max()
+    n_frames = minutes * 60 * rate
+    path = folder / f"{minutes} min {song}.wav"
+    # the old song is cut at its start and the new one at its end, as the edges must be whole
+    spare = -n_frames % len(mix)
+    with soundfile.SoundFile(path, "w", rate, 2, "PCM_16") as file:
+        n_times = (n_frames + spare) // len(mix)
+        for n in range(n_times):
+            is_first, is_last = n == 0, n == n_times - 1
+            if song == PAIR[0]:
+                file.write(mix[spare:] if is_first else mix)
+            else:
+                file.write(mix[: len(mix) - spare] if is_last else mix)
+    return str(path)
+
+
+def _between(arguments: list[str], out: Path, n_workers: int) -> Cost:
+    return _cost(
+        [*SEGUE, "between", *arguments, "--out", str(out), "--workers", str(n_workers), "--quiet"]
+    )
+
+
+def _until(songs: list[str], folder: Path) -> float:
+    """Seconds from the call to the first rendering, when both songs are known."""
+    import subprocess
+
+    found = []
+    for n in range(3):
+        run = subprocess.run(
+            [sys.executable, "-c", FROM_START_S, *songs, str(folder / f"other {n}")],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        found.append([float(word) for word in run.stdout.split()])
+    call_s, start_s = min(found)
+    print(
+        f"another recipe: rendering starts {call_s:.2f} s after the call, {start_s:.2f} s after "
+        "the process"
+    )
+    return call_s
+
+
+def _cost(command: list[str]) -> Cost:
+    """A whole process: wall time, and the memory of its largest process."""
+    silent = os.open(os.devnull, os.O_WRONLY)
+    began = time.perf_counter()
+    pid = os.posix_spawn(
+        command[0],
+        command,
+        {**os.environ, "OMP_NUM_THREADS": "1"},
+        file_actions=[(os.POSIX_SPAWN_DUP2, silent, 1)],
+    )
+    _, status, usage = os.wait4(pid, 0)
+    os.close(silent)
+    if status != 0:
+        raise RuntimeError(f"{command} ended with {status}")
+    return Cost(wall_s=time.perf_counter() - began, peak_mb=usage.ru_maxrss / 1024)
+
+
+if __name__ == "__main__":
+    sys.exit(main())

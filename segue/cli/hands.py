@@ -1,0 +1,67 @@
+"""The options that say who does the work: processes of this machine, or a cluster."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from segue.errors import OptionError
+
+if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
+    from segue.workers import Travel, Workers
+
+MOST_WORKERS = 64
+WorkersN = Annotated[
+    int | None, typer.Option("--workers", help="Processes of this machine; one a core if not said.")
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(help="Work on a Dask cluster: its scheduler, such as 'tcp://10.0.0.5:8786'."),
+]
+ClusterFiles = Annotated[
+    Literal["path", "bytes"] | None,
+    typer.Option(
+        "--cluster-files",
+        help="How files get there: by a 'path' that all machines share, or by their 'bytes'.",
+    ),
+]
+
+
+def open_hands(
+    workers: int | None, cluster: str | None, files: Travel | None
+) -> AbstractContextManager[Workers]:
+    """Workers as the options ask for them, for a `with` block.
+
+    Parameters
+    ----------
+    workers : int or None
+        ``--workers``.
+    cluster : str or None
+        ``--cluster``.
+    files : {'path', 'bytes'} or None
+        ``--cluster-files``.
+
+    Returns
+    -------
+    context manager of Workers
+
+    Raises
+    ------
+    OptionError
+        If they do not go together, or the number is out of range.
+    """
+    if cluster is None and files is not None:
+        raise OptionError("--cluster-files goes with --cluster: give the scheduler's address too.")
+    if cluster is not None and workers is not None:
+        raise OptionError(
+            "--workers counts processes of this machine, and a cluster has its own: leave out "
+            "--workers or --cluster."
+        )
+    if workers is not None and not 1 <= workers <= MOST_WORKERS:
+        raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}.")
+    from segue.workers import open_workers
+
+    return open_workers(n_processes=workers, cluster=cluster, travel=files or "path")

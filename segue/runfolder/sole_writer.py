@@ -1,0 +1,141 @@
+"""One writer at a time for a folder that is to appear whole, and no leftovers of dead ones.
+
+Next to the folder lies a lock file while somebody writes. The lock belongs to the
+process and not to the file: it is free as soon as the process is gone, however it
+went. So whoever holds the lock knows that all other temporary neighbours of the
+folder were left by the dead, and may sweep them.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import sys
+from contextlib import contextmanager
+from hashlib import blake2b
+from typing import TYPE_CHECKING, Final
+
+from segue.errors import RunFolderError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+OLD: Final = "old"
+"""Kind of the neighbour that an earlier folder is moved to where two cannot change places."""
+NEW: Final = "new"
+"""Kind of the neighbour that is being filled."""
+
+
+def neighbour_prefix(out: Path) -> str:
+    """How the names of a folder's temporary neighbours start: short, however long its own is.
+
+    Parameters
+    ----------
+    out : Path
+
+    Returns
+    -------
+    str
+    """
+    return f".segue-{blake2b(os.fsencode(out.name), digest_size=6).hexdigest()}"
+
+
+def aside_path(out: Path) -> Path:
+    """Where the earlier folder waits while the new one takes its place by two renames."""
+    return out.parent / f"{neighbour_prefix(out)}-{OLD}"
+
+
+@contextmanager
+def sole_writer(out: Path) -> Iterator[None]:
+    """Be the only one who writes a folder; what dead writers left is put right or swept.
+
+    Parameters
+    ----------
+    out : Path
+        The folder; its parent must exist.
+
+    Raises
+    ------
+    RunFolderError
+        If another process is writing it.
+    OSError
+        If the lock file cannot be written.
+    """
+    path = out.parent / f"{neighbour_prefix(out)}.lock"
+    handle = _locked(path)
+    if handle is None:
+        raise RunFolderError(
+            out, "is being written by another Segue: wait until it is done, or name another folder."
+        )
+    try:
+        _put_back(out)
+        _sweep(out)
+        yield
+    finally:
+        _sweep(out)
+        with contextlib.suppress(OSError):
+            path.unlink(missing_ok=True)  # before it is let go: nobody locks a file that is gone
+        os.close(handle)
+
+
+def put_back_if_left(out: Path) -> None:
+    """Put an earlier folder back in its place, if a dead writer left it aside.
+
+    Parameters
+    ----------
+    out : Path
+    """
+    if aside_path(out).is_dir() and not out.exists():
+        with contextlib.suppress(RunFolderError, OSError), sole_writer(out):
+            pass
+
+
+def _put_back(out: Path) -> None:
+    aside = aside_path(out)
+    if aside.is_dir() and not out.exists():
+        aside.rename(out)
+
+
+def _sweep(out: Path) -> None:
+    prefix = f"{neighbour_prefix(out)}-"
+    with contextlib.suppress(OSError):
+        for entry in list(out.parent.iterdir()):
+            is_last_copy = entry == aside_path(out) and not out.exists()
+            if entry.name.startswith(prefix) and not is_last_copy:
+                shutil.rmtree(entry, ignore_errors=True)
+
+
+def _locked(path: Path) -> int | None:
+    """An open lock file that is ours; None if it is another's.
+
+    The last holder removes the file: a lock on a file that has lost its name says
+    nothing, and is tried anew.
+    """
+    while True:
+        handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
+        if not _lock(handle):
+            os.close(handle)
+            return None
+        try:
+            if os.path.samestat(os.fstat(handle), path.stat()):
+                return handle
+        except FileNotFoundError:
+            pass
+        os.close(handle)
+
+
+def _lock(handle: int) -> bool:
+    try:
+        if sys.platform == "win32":
+            import msvcrt
+
+            msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        return False
+    return True

@@ -1,0 +1,132 @@
+"""The evening before anything is rendered: every join by the facts, and all of it on the clock."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from segue.music.tonal_space import key_distance
+from segue.plan import Given, plan_segue, proposals
+from segue.setlist.cautions import evening_cautions, join_cautions
+from segue.setlist.evening import Evening, EveningJoin, EveningSong
+from segue.setlist.timing import Breaks, timed, with_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from segue.plan import Plan
+    from segue.setlist.heard_songs import HeardSong
+    from segue.setlist.set_list import SetSong
+    from segue.setlist.set_request import SetRequest
+
+
+def planned_evening(request: SetRequest, heard: Sequence[HeardSong]) -> Evening:
+    """The evening with the likeliest way across at every join, planned and not rendered.
+
+    Parameters
+    ----------
+    request : SetRequest
+    heard : sequence of HeardSong
+        In the order of the set.
+
+    Returns
+    -------
+    Evening
+    """
+    songs = request.set_list.songs
+    joins = []
+    for n in range(len(songs) - 1):
+        join = _bare_join(songs, heard, n)
+        end, start = heard[n].end, heard[n + 1].start
+        if join.is_segue and end is not None and start is not None:
+            plan = _plan_for_now(request, songs[n], heard[n], heard[n + 1])
+            if plan is not None:
+                join = with_plan(join, plan, (end.facts, start.facts), breaks_after(songs[n]))
+        joins.append(join)
+    return finished_evening(request, heard, joins)
+
+
+def finished_evening(
+    request: SetRequest, heard: Sequence[HeardSong], joins: Sequence[EveningJoin]
+) -> Evening:
+    """Songs and joins on the clock, with the warnings that follow from it."""
+    songs = request.set_list.songs
+    evening = timed(
+        Evening(
+            title=request.set_list.title,
+            songs=tuple(
+                _song(s, h, n) for n, (s, h) in enumerate(zip(songs, heard, strict=True), 1)
+            ),
+            joins=tuple(joins),
+            slot_s=request.set_list.slot_s,
+        )
+    )
+    return replace(evening, warnings=evening_cautions(evening, songs))
+
+
+def breaks_after(song: SetSong) -> Breaks:
+    """Talk and changeover after a song."""
+    return Breaks(talk_s=song.talk_s, changeover_s=song.changeover_s)
+
+
+def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardSong], n: int) -> EveningJoin:
+    """What is known of a join before anything is planned: keys, tempos, breaks in silence."""
+    old, new = songs[n], songs[n + 1]
+    end, start = heard[n].end, heard[n + 1].start
+    known = None if end is None or start is None else (end.facts, start.facts)
+    return EveningJoin(
+        number=n + 1,
+        is_segue=old.is_segue,
+        start_s=0.0,
+        end_s=0.0,
+        key_distance=None if known is None else key_distance(known[0].key.key, known[1].key.key),
+        tempo_ratio=(
+            None if known is None else known[1].pulse.tempo_bpm / known[0].pulse.tempo_bpm
+        ),
+        talk_s=old.talk_s,
+        changeover_s=old.changeover_s,
+        warnings=() if known is None else join_cautions(old, known[0], new, known[1]),
+        problem=heard[n].problem or heard[n + 1].problem,
+    )
+
+
+def _plan_for_now(
+    request: SetRequest, song: SetSong, old: HeardSong, new: HeardSong
+) -> Plan | None:
+    """The most suitable way across by the facts alone; None where no recipe can be used."""
+    if old.end is None or new.start is None:
+        return None
+    talk_s = breaks_after(song).wanted_s
+    given = Given(talk_s=talk_s, outgoing_roles=old.end.roles, incoming_roles=new.start.roles)
+    usable = tuple(r for r in request.shelf if song.recipe is None or r.name == song.recipe)
+    best = proposals(usable, old.end.facts, new.start.facts, n_proposals=1, given=given)
+    if not best:
+        return None
+    return plan_segue(
+        best[0],
+        old.end.facts,
+        new.start.facts,
+        outgoing_has_stems=bool(old.end.roles),
+        incoming_has_stems=bool(new.start.roles),
+        talk_s=talk_s,
+        match=request.match,
+        seed=request.seed,
+    )
+
+
+def _song(song: SetSong, heard: HeardSong, number: int) -> EveningSong:
+    end = None if heard.end is None else heard.end.facts
+    file_s = 0.0 if end is None else end.duration_s
+    return EveningSong(
+        number=number,
+        title=song.title,
+        path=song.path,
+        start=None if heard.start is None else heard.start.facts,
+        end=end,
+        length_s=file_s if song.length_s is None else song.length_s,
+        start_s=0.0,
+        end_s=0.0,
+        energy=song.energy,
+        voice=song.voice,
+        problem=heard.problem,
+    )
