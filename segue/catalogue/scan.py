@@ -2,7 +2,7 @@
 
 A folder is one song if it has a ``song.toml``, or if it holds two or more audio files
 and the name of each says what it plays; any other folder holds songs. Hidden entries
-are passed over, and links to folders too, which could lead in circles.
+are passed over, links to folders too, which could lead in circles, and what Segue made.
 """
 
 from __future__ import annotations
@@ -17,10 +17,14 @@ from segue.audio.folder import AUDIO_SUFFIXES
 from segue.audio.roles import stem_roles
 from segue.audio.song_toml import SONG_TOML
 from segue.errors import InputError
+from segue.runfolder.document import DOCUMENT_NAME
+from segue.stage.pack import PACK_MARK
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+_OURS: Final = frozenset({DOCUMENT_NAME, PACK_MARK})
+"""Folders with one of these hold what Segue made, which is no song."""
 _LEAST_STEMS: Final = 2
 _BLOCK_BYTES: Final = 1 << 20
 _DIGEST_BYTES: Final = 20
@@ -113,6 +117,8 @@ def _songs_at(path: Path) -> Iterator[Found]:
     except OSError as error:
         raise InputError(path, f"may not be listed ({error.strerror}).") from error
     entries = [entry for entry in entries if not entry.name.startswith(".")]
+    if any(entry.name in _OURS for entry in entries):
+        return
     files = [Path(entry.path) for entry in entries if entry.is_file()]
     audio = tuple(file for file in files if file.suffix.lower() in AUDIO_SUFFIXES)
     notes = tuple(file for file in files if file.name == SONG_TOML)

@@ -107,7 +107,7 @@ def evening_pack(request: EveningRequest) -> EveningPack:
     check_pack_place(request.out)
     rows = rows_of(request.evening)
     played = map_of(request.evening)
-    notes = (*_choices(rows), *played.notes)
+    notes = (*_not_made(request.evening), *_choices(rows), *played.notes)
     sheets = sheets_of(rows, channels=request.channels, in_ear_dba=request.in_ear_dba)
     front = front_page(rows, notes=notes, in_ear_dba=request.in_ear_dba)
     files = {
@@ -161,6 +161,15 @@ def _pack(join: JoinRow, request: EveningRequest, folder: Path) -> list[str]:
         )
     )
     return [f"{join.folder}/{name}" for name in pack.files]
+
+
+def _not_made(evening: Evening) -> list[str]:
+    return [
+        f"Join {join.number} is a segue that is not rendered: the pack has no sound for it until "
+        "'segue set' has made it."
+        for join in evening.joins
+        if join.is_segue and join.document is None
+    ]
 
 
 def _choices(rows: EveningRows) -> list[str]:

@@ -33,6 +33,15 @@ def build(folder, file):
         return build_catalogue(store, Build(folders=(folder,)), OneByOne(), tell=lambda words: None)
 
 
+def test_what_segue_made_is_no_song(tmp_path):
+    for name, mark in (("run", "segue.json"), ("pack", "markers.json")):
+        (tmp_path / name).mkdir()
+        write_song(tmp_path / name / "1 music.wav", 1)
+        assert len(list(songs_under((tmp_path,)))) == 1
+        (tmp_path / name / mark).write_text("{}")
+        assert list(songs_under((tmp_path,))) == []
+
+
 def test_same_content_is_heard_once_and_stems_are_one_song(folder, file):
     report = build(folder, file)
     assert report.n_songs == 6 + 1 + 1 + 2

@@ -200,3 +200,11 @@ def test_choosing_changes_the_page_and_the_pack(kept, tmp_path):
     words = ["stage", str(kept), "--out", str(tmp_path / "pack"), "--json"]
     told = json.loads(CliRunner().invoke(app, words).output)
     assert not any("not chosen" in note for note in told["notes"])
+
+
+def test_a_segue_that_is_not_rendered_is_told(night, tmp_path):
+    folder, evening = night
+    first, *others = evening.joins
+    bare = replace(evening, joins=(replace(first, folder="", document=None), *others))
+    pack = evening_pack(EveningRequest(folder=folder, out=tmp_path / "pack", evening=bare))
+    assert pack.notes[0].startswith("Join 1 is a segue that is not rendered")
