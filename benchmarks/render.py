@@ -1,4 +1,4 @@
-"""What rendering costs: speed a recipe, memory of the main job, and where the time goes.
+"""What rendering costs: speed a recipe, memory of the main job, and where the two go.
 
 ``python -m benchmarks.render [--profile]``
 
@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import tracemalloc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,6 +33,7 @@ from segue.render import render_candidate
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import SongEdge
+    from segue.plan import Plan
 
 REACH_TIMES_REAL = 20.0
 REACH_MB = 350.0
@@ -43,7 +45,9 @@ MAIN_JOB = "import sys; from segue.cli import main; sys.argv = ['segue', *sys.ar
 def main() -> int:
     """Print the tables; 1 where a reach is missed."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--profile", action="store_true", help="say where the time goes")
+    parser.add_argument(
+        "--profile", action="store_true", help="say where the time and the memory go"
+    )
     arguments = parser.parse_args()
     songs = tuple(
         read_song(DEMO / name, edge=edge) for name, edge in zip(PAIR, ("end", "start"), strict=True)
@@ -80,7 +84,17 @@ def _speeds(songs: tuple[SongEdge, ...], facts: tuple[EdgeFacts, ...], *, profil
         print(f"{recipe.name:32s} {speed:6.1f} x  {plan.duration_s:5.1f} s", flush=True)
         if profile:
             pstats.Stats(profiler).sort_stats("tottime").print_stats(8)
+            _print_memory(plan, songs)
     return sum(row[0] for row in rows) / sum(row[1] for row in rows)
+
+
+def _print_memory(plan: Plan, songs: tuple[SongEdge, ...]) -> None:
+    """How much the arrays of one candidate take at most, and what is left of them."""
+    tracemalloc.start()
+    candidate = render_candidate(plan, *songs)
+    kept, peak = (size / 2**20 for size in tracemalloc.get_traced_memory())
+    tracemalloc.stop()
+    print(f"{candidate.plan.recipe}: {peak:.0f} MB at most, {kept:.0f} MB in the candidate\n")
 
 
 def _peak_mb() -> float:

@@ -29,7 +29,7 @@ _HALF_TAPS: Final = 24
 _KAISER_BETA: Final = 6.0
 """Flat within 0.01 dB up to 0.45 of the rate."""
 _BLOCK_FRAMES: Final = 48
-_BLOCKS_AT_ONCE: Final = 512
+_BLOCKS_AT_ONCE: Final = 2048
 _ROUNDING: Final = 1 + 1e-6
 """The bound is worked out in float32."""
 

@@ -16,9 +16,11 @@ if TYPE_CHECKING:
 SILENCE_DB: Final = -60.0
 """At most this is silence."""
 _SILENCE_FROM_DB: Final = -48.0
+_LOG_OF_A_DB: Final = np.log(10.0) / 20
 _CORNER_S: Final = 0.005
 """Steps of gain take this long; set by judgement."""
 _BEATS_EVERY_S: Final = 0.01
+_BLOCK_FRAMES: Final = 1 << 15
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -70,9 +72,28 @@ def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
     if not curve:
         return np.ones(ruler.n_frames)
     level_db = np.interp(ruler.beats, [p.beat for p in curve], [p.value for p in curve])
-    share = np.clip((level_db - SILENCE_DB) / (_SILENCE_FROM_DB - SILENCE_DB), 0.0, 1.0)
-    gains: npt.NDArray[np.float64] = 10 ** (level_db / 20) * share * share * (3 - 2 * share)
+    share = level_db - SILENCE_DB
+    share /= _SILENCE_FROM_DB - SILENCE_DB
+    np.clip(share, 0.0, 1.0, out=share)
+    level_db *= _LOG_OF_A_DB
+    gains: npt.NDArray[np.float64] = np.exp(level_db, out=level_db)
+    gains *= share
+    gains *= share
+    share *= -2.0
+    share += 3.0
+    gains *= share
     return _rounded_corners(gains, round(_CORNER_S * ruler.rate_hz))
+
+
+def amplified(
+    sound: npt.NDArray[np.float32], factors: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float32]:
+    """Every frame times its factor, (n_frames,) or one for each channel, (n_frames, 2)."""
+    out = np.empty_like(sound)
+    for begin in range(0, len(sound), _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        out[block] = sound[block] * factors[block].reshape(len(sound[block]), -1)
+    return out
 
 
 def cutoffs_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:

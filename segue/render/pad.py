@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
-from segue.audio.loudness import integrated_lufs
+from segue.audio.loudness import BLOCK_STEP_S, integrated_lufs
 from segue.render.chorus import chorused
 from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.pad_notes import PadNote, pad_notes
 from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
+from segue.render.reverb import through
 from segue.render.sampled import sampled_note
 from segue.render.voices import add_voices
 
@@ -44,6 +44,8 @@ _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
 }
 """Range of the slow movement of the pad's own low-pass; set by judgement."""
 _MOVE_S: Final = 11.0
+_FEWEST_FRAMES: Final = 2
+"""A hall takes no fewer frames than channels."""
 
 
 def pad_sound(
@@ -67,14 +69,22 @@ def pad_sound(
         sampled = _sampled(layer, plan, ruler, instrument)
         return _at_level(sampled, plan.target_lufs, ruler.rate_hz)
     generator = np.random.default_rng(plan.seed)
-    upper = np.zeros((ruler.n_frames, 2))
-    bass = np.zeros((ruler.n_frames, 2))
+    buses = np.zeros((2, ruler.n_frames, 2))
+    upper, bass = buses
     bend = _bend(layer, plan, ruler)
-    for note in pad_notes(layer, plan):
+    notes = pad_notes(layer, plan)
+    for note in notes:
         _play(note, layer.sound, bend, ruler.rate_hz, generator, bass if note.is_bass else upper)
-    dry = _moved(upper, bass, layer.sound, ruler.rate_hz, generator)
-    sound = _roomed(dry, ruler.rate_hz)
-    return _at_level(sound, plan.target_lufs, ruler.rate_hz)
+    first = min(_span(note, ruler.rate_hz, ruler.n_frames)[0] for note in notes)
+    first -= first % round(BLOCK_STEP_S * ruler.rate_hz)  # loudness is measured in these steps
+    if ruler.n_frames - first <= _FEWEST_FRAMES:
+        return upper.astype(np.float32)
+    heard = buses[:, first:].astype(np.float32)
+    del buses, upper, bass, bend  # a quarter of the memory that a whole render takes
+    dry = _moved(heard[0], heard[1], first, layer.sound, ruler.rate_hz, generator)
+    sound = np.zeros((ruler.n_frames, 2), dtype=np.float32)
+    sound[first:] = _at_level(_roomed(dry, ruler.rate_hz), plan.target_lufs, ruler.rate_hz)
+    return sound
 
 
 def _sampled(
@@ -145,28 +155,40 @@ def _play(
 
 def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> npt.NDArray[np.float64]:
     """Equal-power rise and fall: sine shaped, so that overlapping notes keep the level."""
+    shape = np.ones(end - begin)
+    rise = slice(0, max(round((note.start_s + note.attack_s / 2) * rate_hz) - begin + 1, 0))
+    fall = slice(max(round((note.end_s - note.release_s / 2) * rate_hz) - begin - 1, 0), None)
     time_s = (np.arange(begin, end) + 0.5) / rate_hz
-    rise = (time_s - note.start_s) / note.attack_s + 0.5
-    fall = (note.end_s - time_s) / note.release_s + 0.5
-    shape: npt.NDArray[np.float64] = np.sin(np.clip(rise, 0, 1) * np.pi / 2) * np.sin(
-        np.clip(fall, 0, 1) * np.pi / 2
-    )
+    risen_share = (time_s[rise] - note.start_s) / note.attack_s + 0.5
+    left_share = (note.end_s - time_s[fall]) / note.release_s + 0.5
+    shape[rise] = np.sin(np.clip(risen_share, 0, 1) * np.pi / 2)
+    shape[fall] *= np.sin(np.clip(left_share, 0, 1) * np.pi / 2)
     return shape
 
 
 def _moved(
-    upper: npt.NDArray[np.float64],
-    bass: npt.NDArray[np.float64],
+    upper: npt.NDArray[np.float32],
+    bass: npt.NDArray[np.float32],
+    first_frame: int,
     sound: PadSound,
     rate_hz: int,
     generator: np.random.Generator,
 ) -> npt.NDArray[np.float32]:
     """All voices after a low-pass that opens and closes slowly; the upper ones in a chorus."""
     low_hz, high_hz = _MOVE_HZ[sound]
-    turns = np.arange(len(upper)) / rate_hz / _MOVE_S + generator.random()
-    cutoffs = np.sqrt(low_hz * high_hz) * (high_hz / low_hz) ** (0.5 * np.sin(2 * np.pi * turns))
-    clear = highpassed(upper.astype(np.float32), np.full(len(upper), _UPPER_FROM_HZ), rate_hz)
-    return lowpassed(chorused(clear, rate_hz) + bass.astype(np.float32), cutoffs, rate_hz)
+    turns = np.arange(first_frame, first_frame + len(upper), dtype=np.float64)
+    turns /= rate_hz * _MOVE_S
+    turns += generator.random()
+    turns *= 2 * np.pi
+    np.sin(turns, out=turns)
+    turns *= 0.5 * np.log(high_hz / low_hz)
+    cutoffs = np.exp(turns, out=turns)
+    cutoffs *= np.sqrt(low_hz * high_hz)
+    still = np.broadcast_to(np.float64(_UPPER_FROM_HZ), len(upper))
+    clear = highpassed(upper, still, rate_hz)
+    wide = chorused(clear, rate_hz, first_frame=first_frame)
+    wide += bass
+    return lowpassed(wide, cutoffs, rate_hz)
 
 
 def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
@@ -180,9 +202,9 @@ def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float3
         ]
     )
     peak = float(np.abs(dry).max(initial=0.0)) or 1.0
-    sound = Clip(samples=dry / np.float32(2 * peak), rate_hz=rate_hz)
-    wet: npt.NDArray[np.float32] = sound.samples + run_board(hall, sound).samples
-    return wet
+    sound = dry / np.float32(2 * peak)
+    sound += through(hall, sound, rate_hz)
+    return sound
 
 
 def _at_level(

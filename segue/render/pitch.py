@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from segue.render.curves import values_along
+from segue.render.split import split_stretch
 from segue.render.stretch import sound_along
 from segue.render.time_map import TimeMap
 from segue.render.varispeed import read_at
@@ -36,7 +37,7 @@ def sound_at_pitch(
     part: Ruler,
     *,
     first_frame: int,
-    engine: Engine | None = None,
+    engine: Engine = split_stretch,
 ) -> npt.NDArray[np.float32]:
     """Sound of a song along a time map, its pitch moved.
 
@@ -72,7 +73,7 @@ def sound_at_speeds(
     speeds: npt.NDArray[np.float64],
     *,
     first_frame: int,
-    engine: Engine | None = None,
+    engine: Engine = split_stretch,
 ) -> npt.NDArray[np.float32]:
     """Sound of a song along a time map, every frame of it at a ratio of its pitch.
 

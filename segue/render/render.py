@@ -95,7 +95,6 @@ def render_candidate(
     sources = _Sources({"outgoing": outgoing, "incoming": incoming}, instruments or {})
     notes: list[str] = []
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
-    total = np.zeros((ruler.n_frames, 2))
     done = 0
     for name in _SIDES:
         side = np.zeros((ruler.n_frames, 2))
@@ -106,16 +105,17 @@ def render_candidate(
             done += 1
             tell(done / (len(plan.layers) + 1))
         _fade_in(side, round(_OPENING_FADE_S * rate_hz))
-        total += side
         sides[name] = side.astype(np.float32)
-    finished = master(total, rate_hz)
+        del side
+    finished = master(_sum_of(sides), rate_hz)
     if finished.lowered_db > _WORTH_SAYING_DB:
         notes.append(
             f"The whole is {finished.lowered_db:.1f} dB lower than planned, "
             "to keep its peaks below -1 dBTP without squashing them."
         )
-    lowered = np.float32(10 ** (-finished.lowered_db / 20))
-    clips = {name: Clip(samples=side * lowered, rate_hz=rate_hz) for name, side in sides.items()}
+    for samples in sides.values():
+        samples *= np.float32(10 ** (-finished.lowered_db / 20))  # noqa: PLW2901 - in place
+    clips = {name: Clip(samples=side, rate_hz=rate_hz) for name, side in sides.items()}
     candidate = Candidate(
         plan=plan,
         music=finished.music,
@@ -164,6 +164,14 @@ def _pad(
         return LayerSound(samples=samples)
     note = f"'{layer.name}' plays its {layer.sound} sound: {layer.instrument} was not loaded."
     return LayerSound(samples=samples, notes=(note,))
+
+
+def _sum_of(sides: dict[_SideName, npt.NDArray[np.float32]]) -> npt.NDArray[np.float64]:
+    outgoing, *others = sides.values()
+    total = outgoing.astype(np.float64)
+    for side in others:
+        total += side
+    return total
 
 
 def _fade_in(side: npt.NDArray[np.float64], n_frames: int) -> None:

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
-    import numpy as np
     import numpy.typing as npt
+    from pedalboard import Pedalboard
 
 ROOM_SIZE: Final = 0.7
 DAMPING: Final = 0.45
@@ -17,6 +19,9 @@ UNITY_WET: Final = 0.18
 """Wet level at which steady pink noise comes back as loud as it went in; measured."""
 SEND_FROM_HZ: Final = 140.0
 """Bass is kept out of the hall, where it would only blur; set by judgement."""
+_BLOCK_FRAMES: Final = 1 << 17
+_FEWEST_FRAMES: Final = 2
+"""Effects take no fewer frames than channels; nothing comes back so soon anyway."""
 
 
 def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
@@ -41,4 +46,30 @@ def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]
             Reverb(room_size=ROOM_SIZE, damping=DAMPING, wet_level=UNITY_WET, dry_level=0.0),
         ]
     )
-    return run_board(board, Clip(samples=send, rate_hz=rate_hz)).samples
+    return through(board, send, rate_hz)
+
+
+def through(
+    board: Pedalboard, sound: npt.NDArray[np.float32], rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound after effects that say nothing before they are given something.
+
+    Parameters
+    ----------
+    board : Pedalboard
+    sound : ndarray, shape (n_frames, 2), float32
+    rate_hz : int
+
+    Returns
+    -------
+    ndarray, shape (n_frames, 2), float32
+        The same as in one call, but worked out block by block, to hold little memory.
+    """
+    back = np.zeros_like(sound)
+    heard = sound.any(axis=1)
+    first = int(np.argmax(heard)) if heard.any() else len(sound)
+    for begin in range(first, len(sound) - _FEWEST_FRAMES, _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        clip = Clip(samples=sound[block], rate_hz=rate_hz)
+        back[block] = run_board(board, clip, reset=begin == first).samples
+    return back

@@ -21,15 +21,17 @@ from typing import TYPE_CHECKING, Final, Literal
 import numba
 import numpy as np
 
+from segue.render.spectra import Frames
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
 WINDOW_S: Final = 0.085
 """Length of a spectrum, to the next power of two: 4,096 frames at 48 kHz."""
-_OVERLAP: Final = 4
 RIDGE_S: Final = 0.36
 RIDGE_HZ: Final = 500.0
 """Reach of the medians along time and along frequency [DME14]_."""
+_BLOCK_BINS: Final = 64
 _TINY: Final = 1e-12
 
 
@@ -54,26 +56,31 @@ def separated(
     -------
     ndarray, shape (n_frames, n_channels), float32
     """
-    from scipy.signal import ShortTimeFFT
-    from scipy.signal.windows import hann
-
     window = 1 << int(np.ceil(np.log2(0.9 * WINDOW_S * rate_hz)))
-    hop = window // _OVERLAP
-    stft = ShortTimeFFT(hann(window, sym=False), hop=hop, fs=1.0)
-    spectra = stft.stft(samples, axis=0)  # (n_bins, n_channels, n_hops)
-    loudness = np.sqrt((np.abs(spectra) ** 2).sum(axis=1)).astype(np.float32)
-    across_time = _median_along(loudness, _odd(RIDGE_S * rate_hz / hop))
-    across_pitch = _median_along(
-        np.ascontiguousarray(loudness.T), _odd(RIDGE_HZ * window / rate_hz)
-    ).T
-    ringing = (across_time * 10 ** (benefit_db / 20)) ** 2
-    hitting = across_pitch**2
-    mask = hitting / (ringing + hitting + _TINY)
+    frames = Frames(samples, window)
+    share = _percussive_share(frames, rate_hz, 10 ** (benefit_db / 10))
     if part == "harmonic":
-        mask = 1 - mask
-    spectra *= mask[:, None, :]
-    sound = stft.istft(spectra, k1=len(samples), f_axis=0, t_axis=-1)
-    return np.ascontiguousarray(sound.real.astype(np.float32))
+        np.subtract(1.0, share, out=share)
+    return frames.times(share[None])
+
+
+def _percussive_share(frames: Frames, rate_hz: int, benefit: float) -> npt.NDArray[np.float32]:
+    """What of every bin counts as percussive, (n_hops, n_bins)."""
+    loudness = np.empty((frames.n_hops, frames.n_bins), dtype=np.float32)
+    for hops, spectra in frames.blocks():
+        power = np.square(spectra.real) + np.square(spectra.imag)
+        np.sqrt(power.sum(axis=0), out=loudness[hops])
+    share: npt.NDArray[np.float32] = _median_along(
+        loudness, _odd(RIDGE_HZ * frames.window / rate_hz)
+    )
+    width = _odd(RIDGE_S * rate_hz / frames.hop)
+    for first in range(0, frames.n_bins, _BLOCK_BINS):
+        bins = slice(first, first + _BLOCK_BINS)
+        ringing = _median_along(np.ascontiguousarray(loudness[:, bins].T), width).T
+        ringing = np.square(ringing) * np.float32(benefit)
+        hitting = np.square(share[:, bins])
+        share[:, bins] = hitting / (ringing + hitting + np.float32(_TINY))
+    return share
 
 
 def _odd(width: float) -> int:

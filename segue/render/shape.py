@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from segue.render.curves import SILENCE_DB, cutoffs_along, gains_along, values_along
+from segue.render.curves import SILENCE_DB, amplified, cutoffs_along, gains_along, values_along
 from segue.render.echo import echoes
 from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.reverb import hall
@@ -96,9 +96,9 @@ def _levelled(
 ) -> npt.NDArray[np.float32]:
     """After gain and pan."""
     if layer.gain_db:
-        sound = (sound * gains_along(layer.gain_db, part)[:, None]).astype(np.float32)
+        sound = amplified(sound, gains_along(layer.gain_db, part))
     if layer.pan:
-        sound = (sound * balance(values_along(layer.pan, part))).astype(np.float32)
+        sound = amplified(sound, balance(values_along(layer.pan, part)))
     return sound
 
 
@@ -111,5 +111,5 @@ def _send(
 ) -> npt.NDArray[np.float32]:
     """What goes into an effect, with silence after it up to the end of the plan."""
     send = np.zeros((n_frames, sound.shape[1]), dtype=np.float32)
-    send[: len(sound)] = sound * gains_along(curve, part)[:, None]
+    send[: len(sound)] = amplified(sound, gains_along(curve, part))
     return send

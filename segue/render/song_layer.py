@@ -9,8 +9,7 @@ import numpy as np
 from segue.render.layer_sound import LayerSound, faded, frames_of
 from segue.render.pitch import sound_at_pitch
 from segue.render.separate import separated
-from segue.render.split import split_stretch
-from segue.render.stretch import engine_for, missing_s
+from segue.render.stretch import missing_s
 from segue.render.time_map import time_map_of
 
 if TYPE_CHECKING:
@@ -18,7 +17,6 @@ if TYPE_CHECKING:
     from segue.plan.layer import SongLayer
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
-    from segue.render.stretch import Engine
 
 _WORTH_SAYING_S = 0.05
 
@@ -49,9 +47,9 @@ def song_layer_sound(
         return LayerSound(samples=sound, first_frame=first, notes=notes)
     time_map = time_map_of(layer.time_map, plan)
     part = ruler.part(first, last)
-    for clip, engine, is_tonal in sources:
+    for clip, is_tonal in sources:
         semitones = layer.pitch_semitones if is_tonal else ()
-        sound += sound_at_pitch(clip, time_map, semitones, part, first_frame=first, engine=engine)
+        sound += sound_at_pitch(clip, time_map, semitones, part, first_frame=first)
     start_s, end_s = first / ruler.rate_hz, last / ruler.rate_hz
     short_s = missing_s(sources[0][0], time_map, start_s=start_s, end_s=end_s)
     if short_s > _WORTH_SAYING_S:
@@ -64,25 +62,22 @@ def song_layer_sound(
     return LayerSound(samples=sound, first_frame=first, notes=notes)
 
 
-def _sources(
-    layer: SongLayer, edge: SongEdge
-) -> tuple[list[tuple[Clip, Engine, bool]], tuple[str, ...]]:
-    """The stems that a layer asks for, what stretches them, and whether pitch moves them.
+def _sources(layer: SongLayer, edge: SongEdge) -> tuple[list[tuple[Clip, bool]], tuple[str, ...]]:
+    """The stems that a layer asks for, drums on their own, and whether pitch moves them.
 
-    Drums on their own go through the engine that copies attacks whole, and keep
-    their pitch where something else moves.
+    Drums keep their pitch where something else moves.
     """
     if not edge.has_stems:
-        return [(edge.mix, engine_for(edge.rate_hz), True)], _mix_notes(layer, edge)
+        return [(edge.mix, True)], _mix_notes(layer, edge)
     wanted = {stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles}
     drums = edge.sum_of("drums") if "drums" in wanted and layer.part != "harmonic" else None
     tonal = sorted(wanted - {"drums"}) if layer.part != "percussive" else []
     rest = edge.sum_of(*tonal) if tonal else None
-    sources: list[tuple[Clip, Engine, bool]] = []
+    sources: list[tuple[Clip, bool]] = []
     if drums is not None:
-        sources.append((drums, split_stretch, rest is None))
+        sources.append((drums, rest is None))
     if rest is not None:
-        sources.append((rest, engine_for(edge.rate_hz), True))
+        sources.append((rest, True))
     if not sources:
         asked = " and ".join(layer.roles) or layer.part
         return [], (f"'{layer.name}' is silent: {edge.title} has no stem for {asked}.",)

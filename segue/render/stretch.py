@@ -9,7 +9,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.render.joins import crossfaded
-from segue.render.rubber import excerpt, rubber_band
+from segue.render.rubber import excerpt
 from segue.render.split import split_stretch
 from segue.render.time_map import TimeMap
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 Engine = Callable[[Clip, TimeMap, int, int], "npt.NDArray[np.float32]"]
 """(source, time map, first frame, number of frames) to that many frames of sound."""
 
-RUBBER_ABOVE_HZ: Final = 32_768
 JOIN_FROM_S: Final = 0.018
 JOIN_TO_S: Final = 0.003
 """Copied and stretched sound cross-fade in this stretch before the beat, so that every attack
@@ -34,7 +33,7 @@ def sound_along(
     *,
     first_frame: int,
     n_frames: int,
-    engine: Engine | None = None,
+    engine: Engine = split_stretch,
 ) -> npt.NDArray[np.float32]:
     """Sound of a song along a time map.
 
@@ -47,7 +46,7 @@ def sound_along(
     first_frame, n_frames : int
         The part wanted, in frames of the plan.
     engine : Engine, optional
-        What stretches; by default what `engine_for` picks.
+        What stretches; by default what `benchmarks/stretch.py` measures best.
 
     Returns
     -------
@@ -55,7 +54,6 @@ def sound_along(
         Steady parts are bit for bit those of the source, but for the
         cross-fades at their ends.
     """
-    stretched = engine or engine_for(source.rate_hz)
     out = np.zeros((n_frames, source.samples.shape[1]), dtype=np.float32)
     last_frame = first_frame + n_frames
     join_from, join_to = round(JOIN_FROM_S * source.rate_hz), round(JOIN_TO_S * source.rate_hz)
@@ -68,7 +66,7 @@ def sound_along(
         begin, end = max(begin - join_from, first_frame), min(end, last_frame)
         if end <= begin:
             continue
-        sound = _span_sound(source, time_map, span, (begin, end), stretched)
+        sound = _span_sound(source, time_map, span, (begin, end), engine)
         overlap = min(max(written - begin, 0), join_from - join_to, len(sound))
         if overlap:
             before = out[begin - first_frame : begin - first_frame + overlap]
@@ -76,16 +74,6 @@ def sound_along(
         out[begin - first_frame : end - first_frame] = sound
         written = end
     return out
-
-
-def engine_for(rate_hz: int) -> Engine:
-    """The engine that measures best on mixes at a rate (`benchmarks/stretch.py`).
-
-    Rubber Band in process keeps the energy of real mixes 2 dB better than the
-    split; its timing is measured for windows of 4,096 frames, which it takes
-    above 32,768 and up to 65,536 Hz. At other rates the split lands better.
-    """
-    return rubber_band if RUBBER_ABOVE_HZ < rate_hz <= 2 * RUBBER_ABOVE_HZ else split_stretch
 
 
 def missing_s(source: Clip, time_map: TimeMap, *, start_s: float, end_s: float) -> float:

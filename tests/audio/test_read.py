@@ -279,7 +279,7 @@ def test_links_and_names_with_odd_characters_are_read(sound_file, tmp_path):
     target = sound_file("söng\n#1.wav")
     (tmp_path / "link.wav").symlink_to(target)
     assert read_song(tmp_path / "link.wav", edge="start").duration_s == 3.0
-    assert read_song(target, edge="start").title == "söng\n#1"
+    assert read_song(target, edge="start").title == r"söng\n#1"  # fit for one line
 
 
 @pytest.mark.parametrize(("edge_s", "rate_hz"), [(0.0, 48_000), (math.inf, 48_000), (1.0, 0)])

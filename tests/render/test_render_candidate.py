@@ -78,8 +78,9 @@ def test_level_match_and_gain_add_up_in_decibels(with_layers, outgoing, incoming
     quiet = render_candidate(
         with_layers(old_layer(gain_db=curve((0, -4))), outgoing_gain_db=-2.0), outgoing, incoming
     )
-    lowered = integrated_lufs(plain.music) - integrated_lufs(quiet.music)
-    assert lowered == pytest.approx(6.0, abs=0.02)
+    # the song's own side: on the music bus the limiter may touch a hit of the louder one
+    lowered = integrated_lufs(plain.outgoing) - integrated_lufs(quiet.outgoing)
+    assert lowered == pytest.approx(6.0, abs=0.001)
 
 
 def test_at_most_minus_60_db_is_silence(with_layers, outgoing, incoming):
