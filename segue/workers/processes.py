@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
 N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
-LEFT_BY_SIGNAL: Final = 128 + signal.SIGINT
 _THREADS: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """What makes numerical libraries start a thread for each core in every process."""
 
@@ -130,31 +129,39 @@ def _alone(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
 
 
 _is_busy = threading.Event()
+_is_leaving = threading.Event()
 
 
 def _attempt(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
-    """`attempt` in a worker: an interrupted task cleans up, then its process ends."""
+    """`attempt` in a worker: an interrupted task cleans up, and nothing is begun after it.
+
+    The process must not end by itself: the pool would take it for lost, and stop the others
+    in the middle of their cleaning.
+    """
+    interrupted: Outcome[Out] = Outcome(index=index, problem="interrupted.")
+    if _is_leaving.is_set():
+        return interrupted
     _is_busy.set()
     try:
         return attempt(task, index, value)
     except KeyboardInterrupt:
-        os._exit(LEFT_BY_SIGNAL)
+        return interrupted
     finally:
         _is_busy.clear()
 
 
 def _begin() -> None:
-    """Make a new process end quietly when it is interrupted or its parent is gone."""
+    """Make a new process quiet when it is interrupted, and end when its parent is gone."""
     signal.signal(signal.SIGINT, _on_interrupt)
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
 def _on_interrupt(_number: int, _frame: FrameType | None) -> None:
+    # the terminal and the parent may both send one: the second must not disturb the cleaning
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _is_leaving.set()
     if _is_busy.is_set():
-        # the terminal and the parent may both send one: the second must not disturb the cleaning
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
         raise KeyboardInterrupt
-    os._exit(LEFT_BY_SIGNAL)
 
 
 def _end_with_parent() -> None:

@@ -1,0 +1,408 @@
+"""Plans drawn by number: the real planner on made songs, and what must hold of their sound."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from functools import cache
+from math import expm1, log
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.audio.clip import Clip
+from segue.music.key import ALL_KEYS
+from segue.plan import Plan, Recipe, load_recipes, plan_segue, shelf_folder
+from segue.plan.layer import PadLayer, SongLayer
+from segue.plan.overlaps import BASS_BELOW_HZ
+from segue.plan.shaping import value_at
+from segue.render import render_candidate
+from segue.render.candidate import Candidate
+from tests.render.made_songs import MadeSong, Score, hit_sound, made_song
+
+Sound = npt.NDArray[np.float32]
+
+RATES_HZ: Final = (22_050, 24_000, 32_000, 44_100, 48_000, 88_200, 96_000)
+METRES: Final = (3, 4, 6)
+TALK_S: Final = 5.0
+CLEAR_DB: Final = -15.0
+"""A layer planned above this is to be heard."""
+DEAD_DB: Final = -60.0
+"""Sound below this, against full scale, is dead air."""
+_WINDOW_S: Final = 0.05
+_STILL_THERE_DB: Final = 30.0
+_VOICE_ABOVE_HZ: Final = 350.0
+_RISE_S: Final = 0.1
+"""A pad may take this long to rise."""
+_NEAR_S: Final = 0.03
+"""Hits are looked for this far either way."""
+_STILL_CLEAR_HZ: Final = (120.0, 1_500.0)
+"""A layer cut above the first or below the second no longer shows its hits, or its sound."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drawn:
+    """A pair of songs to be, and the recipe to cross them with."""
+
+    number: int
+    recipe: Recipe
+    old: Score
+    new: Score
+    rate_hz: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Made:
+    """A drawn plan, rendered."""
+
+    drawn: Drawn
+    old: MadeSong
+    new: MadeSong
+    plan: Plan
+    candidate: Candidate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Figures:
+    """What was measured of one candidate; every figure is best at nought or below its limit."""
+
+    length_frames: int
+    not_finite: int
+    true_peak_dbtp: float
+    click_ms: float
+    entry_ms: float
+    old_ms: float
+    carried_ms: float
+    dead_air_s: float
+    two_basses_beats: float
+    leaked_frames: int
+
+
+LIMITS: Final = Figures(
+    length_frames=0,
+    not_finite=0,
+    true_peak_dbtp=-1.0 + 0.02,  # two interpolators, ours and scipy's
+    click_ms=1.0,
+    entry_ms=2.0,
+    old_ms=2.0,
+    carried_ms=2.0,
+    dead_air_s=0.0,
+    two_basses_beats=1.0,
+    leaked_frames=0,
+)
+"""What is promised: EBU R 128 for the peak, the rest by the plan itself."""
+
+
+@cache
+def recipes() -> tuple[Recipe, ...]:
+    """The shelf, and two recipes that are refused between most pairs."""
+    shelf = load_recipes(shelf_folder())
+    by_name = {recipe.name: recipe for recipe in shelf}
+    ramp, half = by_name["tempo ramp"], by_name["half-time breakdown and rebuild"]
+    short = replace(ramp.length, least=2, default=2, most=2)
+    carried = replace(half.length, carry_bars=-1, counted_by="outgoing")
+    return (
+        *shelf,
+        replace(ramp, name="steep ramp", length=short),
+        replace(half, name="carried half-time", length=carried),
+    )
+
+
+def drawn(number: int, *, rates_hz: Sequence[int] = RATES_HZ) -> Drawn:
+    """The pair and the recipe of a number; recipes take turns."""
+    generator = np.random.default_rng((5, number))
+    recipe = recipes()[number % len(recipes())]
+    old_bpm, far_bpm = np.exp(generator.uniform(np.log(50), np.log(200), 2))
+    near_bpm = float(np.clip(old_bpm * np.exp(generator.uniform(-0.2, 0.2)), 50, 200))
+    carries = recipe.length.carry_bars != 0
+    endings = ("keeps going",) if carries else ("keeps going", "cold stop", "ring-out", "fade")
+    openings = ("on the beat", "on the beat", "pick-up", "free intro")
+    keys = [str(key) for key in ALL_KEYS]
+    alike = {
+        "n_channels": int(generator.integers(1, 3)),
+        "has_stems": bool(generator.random() < 0.4),
+    }
+    old = Score(
+        edge="end",
+        bpm=float(old_bpm),
+        metre=int(generator.choice(METRES)),
+        n_bars=int(generator.integers(8, 11) if carries else generator.integers(2, 5)),
+        kind=endings[generator.integers(len(endings))],
+        key=keys[generator.integers(len(keys))],
+        seed=2 * number,
+        **alike,
+    )
+    new = Score(
+        edge="start",
+        bpm=near_bpm if generator.random() < 0.4 else float(far_bpm),
+        metre=int(generator.choice(METRES)),
+        n_bars=int(generator.integers(1, 4)),
+        kind=openings[generator.integers(len(openings))],
+        key=keys[generator.integers(len(keys))],
+        seed=2 * number + 1,
+        **alike,
+    )
+    rate_hz = int(generator.choice(rates_hz))
+    return Drawn(number=number, recipe=recipe, old=old, new=new, rate_hz=rate_hz)
+
+
+def made(draw: Drawn, folder: Path) -> Made:
+    """The songs written and read, planned and rendered.
+
+    Raises
+    ------
+    TempoTooFarError
+        If the recipe cannot bridge the two tempos.
+    """
+    old, new = (made_song(score, draw.rate_hz, folder) for score in (draw.old, draw.new))
+    plan = plan_segue(
+        draw.recipe,
+        old.facts,
+        new.facts,
+        outgoing_has_stems=old.edge.has_stems,
+        incoming_has_stems=new.edge.has_stems,
+        talk_s=TALK_S if draw.recipe.suits.talk == "yes" else None,
+        match=bool(draw.number % 2),
+        seed=draw.number,
+    )
+    candidate = render_candidate(plan, old.edge, new.edge)
+    return Made(drawn=draw, old=old, new=new, plan=plan, candidate=candidate)
+
+
+def is_too_far(draw: Drawn) -> bool:
+    """Whether the tempos are too far apart for the recipe, by the rules as they are told.
+
+    More than 6 % a beat on a ramp, or the old music played at more than twice or less than
+    half its tempo; half-time and double-time count as one tempo.
+    """
+    old_bpm = draw.old.bpm
+    new_bpm = min(
+        (draw.new.bpm * octave for octave in (0.5, 1.0, 2.0)), key=lambda x: abs(log(x / old_bpm))
+    )
+    slow, fast = sorted((old_bpm, new_bpm))
+    if draw.recipe.name == "steep ramp":  # two bars, the last of them steady
+        return expm1(log(fast / slow) / draw.old.metre) > 0.06
+    if draw.recipe.name == "carried half-time":
+        return not 0.5 <= new_bpm / 2 / old_bpm <= 2.0
+    return False
+
+
+def figures(one: Made, *, twice: bool) -> Figures:
+    """Everything that is promised of any candidate, measured.
+
+    Parameters
+    ----------
+    one : Made
+    twice : bool
+        Render it again without click and cue, and compare the music.
+    """
+    candidate = one.candidate
+    clips = (
+        candidate.music,
+        candidate.click,
+        candidate.cue,
+        candidate.outgoing,
+        candidate.interlude,
+        candidate.incoming,
+    )
+    n_frames = int(np.ceil(one.plan.duration_s * one.drawn.rate_hz - 1e-6))
+    leaked = 0
+    if twice:
+        bare = replace(one.plan, click=(), cue=())
+        music = render_candidate(bare, one.old.edge, one.new.edge).music
+        leaked = int(np.count_nonzero(music.samples != candidate.music.samples))
+    return Figures(
+        length_frames=max(abs(clip.n_frames - n_frames) for clip in clips),
+        not_finite=sum(int(np.count_nonzero(~np.isfinite(clip.samples))) for clip in clips),
+        true_peak_dbtp=true_peak_16x_dbtp(candidate.music.samples),
+        click_ms=click_ms(one),
+        entry_ms=entry_ms(one),
+        old_ms=old_ms(one, 0.0, one.plan.exit_beat - 0.5),
+        carried_ms=old_ms(one, one.plan.exit_beat - 0.5, _carried_until(one)),
+        dead_air_s=dead_air_s(one),
+        two_basses_beats=two_basses_beats(one),
+        leaked_frames=leaked,
+    )
+
+
+def misses(got: Figures) -> list[str]:
+    """Names of the figures beyond their limits."""
+    names = [field.name for field in fields(Figures)]
+    return [name for name in names if not getattr(got, name) <= getattr(LIMITS, name)]
+
+
+def true_peak_16x_dbtp(samples: Sound) -> float:
+    """True peak by scipy's resampler at 16 points a frame, around the largest frames."""
+    from scipy.signal import resample_poly
+
+    around, step = 64, 256
+    blocks = [np.abs(samples[first : first + step]).max() for first in range(0, len(samples), step)]
+    peak = float(max(blocks, default=0.0))
+    for index in np.argsort(blocks)[-40:]:
+        first = max(index * step - around, 0)
+        block = samples[first : (index + 1) * step + around].astype(np.float64)
+        peak = max(peak, float(np.abs(resample_poly(block, 16, 1, axis=0)).max()))
+    return 20 * float(np.log10(max(peak, 1e-9)))
+
+
+def click_ms(one: Made) -> float:
+    """Largest distance of a click from its beat; infinite where one is missing or too many."""
+    bus = one.candidate.click.samples[:, 0]
+    rate_hz = one.drawn.rate_hz
+    sounding = np.flatnonzero(np.abs(bus) > 1e-6)
+    starts = sounding[np.diff(sounding, prepend=-rate_hz) > 0.005 * rate_hz]
+    planned = np.array([one.plan.seconds_at(hit.beat) for hit in one.plan.click])
+    if len(starts) != len(planned):
+        return np.inf
+    return 1000 * float(np.abs(starts / rate_hz - planned).max(initial=0.0))
+
+
+def entry_ms(one: Made) -> float:
+    """Largest distance of a hit of the new song from where its entry puts it."""
+    plan, score = one.plan, one.drawn.new
+    enters_s = score.first_beat_s
+    if score.kind == "free intro":
+        enters_s = one.new.facts.opening.sound_start_s
+    first_s = plan.seconds_at(plan.entry_beat) - enters_s
+    wanted = [first_s + second for second in score.hits_s if second >= score.first_beat_s]
+    last_s = plan.duration_s - 1.6  # faded out from there on
+    kept = [second for second in wanted if second < last_s] or wanted[:1]
+    return _worst_ms(one.candidate.incoming.samples, hit_sound(score, one.drawn.rate_hz), kept, one)
+
+
+def old_ms(one: Made, start_beat: float, end_beat: float) -> float:
+    """Largest distance of a hit of the old song from its beat, where it is planned to be clear."""
+    plan, score = one.plan, one.drawn.old
+    song = one.old.facts
+    over_s = score.hits_s[-1] + 0.01
+    beats = [
+        beat
+        for beat in range(int(np.ceil(start_beat)), int(np.ceil(end_beat)))
+        if any(
+            _is_clear(layer, float(beat), hits=True)
+            and np.interp(beat, *_points(layer)) < min(over_s, song.edge_end_s - 0.1)
+            for layer in plan.layers
+            if isinstance(layer, SongLayer) and layer.song == "outgoing" and _has_drums(layer, one)
+        )
+    ]
+    hit = hit_sound(score, one.drawn.rate_hz)
+    wanted = [plan.seconds_at(beat) for beat in beats]
+    return _worst_ms(one.candidate.outgoing.samples, hit, wanted, one)
+
+
+def _carried_until(one: Made) -> float:
+    """Beat up to which the old song keeps to the interlude's beats; else it goes on as it was."""
+    return one.plan.entry_beat if one.drawn.recipe.length.carry_bars else one.plan.exit_beat
+
+
+def dead_air_s(one: Made) -> float:
+    """Time for which nothing is heard although a song or a pad is planned to sound."""
+    rate_hz = one.drawn.rate_hz
+    width = round(_WINDOW_S * rate_hz)
+    music = one.candidate.music.samples
+    power = np.square(music[: len(music) // width * width], dtype=np.float64).mean(axis=1)
+    level_db = 10 * np.log10(power.reshape(-1, width).mean(axis=1) + 1e-12)
+    dead = np.flatnonzero(level_db < DEAD_DB)
+    return sum(_WINDOW_S for index in dead if _is_planned(one, index * _WINDOW_S))
+
+
+def two_basses_beats(one: Made) -> float:
+    """Beats for which both songs have a bottom: below 150 Hz, within 30 dB of their own."""
+    return _both_beats(one, most_hz=BASS_BELOW_HZ)
+
+
+def two_voices_beats(one: Made) -> float:
+    """Beats for which both songs have something above their basses, within 30 dB of their own."""
+    return _both_beats(one, least_hz=_VOICE_ABOVE_HZ)
+
+
+def _both_beats(one: Made, *, least_hz: float = 0.0, most_hz: float = 0.0) -> float:
+    there = []
+    for clip, song, gain_db in (
+        (one.candidate.outgoing, one.old, one.plan.outgoing_gain_db),
+        (one.candidate.incoming, one.new, one.plan.incoming_gain_db),
+    ):
+        usual_db = float(np.median(_band_levels_db(song.edge.mix, least_hz, most_hz))) + gain_db
+        there.append(_band_levels_db(clip, least_hz, most_hz) > usual_db - _STILL_THERE_DB)
+    entry_s = one.plan.seconds_at(one.plan.entry_beat)
+    beat_s = one.plan.seconds_at(one.plan.entry_beat + 1.0) - entry_s
+    return float(np.count_nonzero(there[0] & there[1])) * _WINDOW_S / beat_s
+
+
+def _band_levels_db(clip: Clip, least_hz: float, most_hz: float) -> npt.NDArray[np.float64]:
+    from scipy.signal import butter, sosfiltfilt
+
+    kind, hertz = ("lowpass", most_hz) if most_hz else ("highpass", least_hz)
+    mono = clip.samples.mean(axis=1, dtype=np.float64)
+    band = sosfiltfilt(butter(6, hertz, kind, fs=clip.rate_hz, output="sos"), mono)
+    width = round(_WINDOW_S * clip.rate_hz)
+    power = np.square(band[: len(band) // width * width]).reshape(-1, width).mean(axis=1)
+    return np.asarray(10 * np.log10(power + 1e-15))
+
+
+def _is_planned(one: Made, start_s: float) -> bool:
+    """Whether some layer is to be heard all through a window, with time to rise before."""
+    first, last = (one.plan.beat_at(start_s + shift) for shift in (-_RISE_S, _WINDOW_S))
+    return any(
+        _is_clear(layer, first, hits=False)
+        and _is_clear(layer, last, hits=False)
+        and (isinstance(layer, PadLayer) or _has_sound(one, layer, start_s))
+        for layer in one.plan.layers
+        if isinstance(layer, SongLayer | PadLayer)
+    )
+
+
+def _has_sound(one: Made, layer: SongLayer, start_s: float) -> bool:
+    """Whether the song itself sounds where a layer reads a window, which ends before its fade."""
+    plan, rate_hz = one.plan, one.drawn.rate_hz
+    if start_s + _WINDOW_S > plan.seconds_at(layer.end_beat) - layer.fade_out_s:
+        return False
+    song = one.old if layer.song == "outgoing" else one.new
+    roles = layer.roles if song.edge.has_stems else ()
+    source = song.edge.sum_of(*roles)
+    if source is None or layer.part == "percussive" or roles == ("drums",):
+        return False  # between hits there may be nothing
+    ends = [plan.beat_at(start_s), plan.beat_at(start_s + _WINDOW_S)]
+    low, high = np.round((np.interp(ends, *_points(layer)) - source.start_s) * rate_hz).astype(int)
+    part = source.samples[max(low, 0) : high]
+    return bool(len(part)) and 10 * np.log10(np.mean(np.square(part)) + 1e-12) > DEAD_DB + 25
+
+
+def _points(layer: SongLayer) -> tuple[list[float], list[float]]:
+    return [p.beat for p in layer.time_map], [p.source_s for p in layer.time_map]
+
+
+def _has_drums(layer: SongLayer, one: Made) -> bool:
+    if one.old.edge.has_stems:
+        return not layer.roles or "drums" in layer.roles
+    return layer.part != "harmonic"
+
+
+def _is_clear(layer: SongLayer | PadLayer, beat: float, *, hits: bool) -> bool:
+    """Whether a layer sounds at a beat, near its level and hardly cut."""
+    if not layer.start_beat - 1e-6 <= beat < layer.end_beat:
+        return False
+    low, high = _STILL_CLEAR_HZ
+    cut_below = value_at(layer.highpass_hz, beat, empty=20.0) > low
+    cut_above = hits and value_at(layer.lowpass_hz, beat, empty=20_000.0) < high
+    return value_at(layer.gain_db, beat) > CLEAR_DB and not cut_below and not cut_above
+
+
+def _worst_ms(
+    sound: Sound, hit: npt.NDArray[np.float64], wanted_s: list[float], one: Made
+) -> float:
+    """Largest distance of a hit from where it is wanted, by correlation with its own noise."""
+    rate_hz = one.drawn.rate_hz
+    near = round(_NEAR_S * rate_hz)
+    template = np.diff(hit)
+    worst = 0.0
+    for second in wanted_s:
+        at = round(second * rate_hz)
+        first = max(at - near, 0)
+        heard = np.diff(sound[first : at + near + len(hit)].mean(axis=1, dtype=np.float64))
+        if len(heard) <= len(template):
+            continue
+        match = np.correlate(heard, template, mode="valid")
+        found = first + int(np.argmax(np.abs(match)))
+        worst = max(worst, abs(found - second * rate_hz) / rate_hz)
+    return 1000 * worst
