@@ -10,6 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 from segue.errors import InputError
 from segue.review.report import SCHEMA_VERSION, Review
 from segue.review.take import read_clip
+from segue.runfolder.document import first_fault
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -92,8 +93,4 @@ def read_review(path: Path) -> Review:
     try:
         return TypeAdapter(Review).validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise InputError(
-            path, f"does not hold together at '{place}' ({first['msg']}): review the take again."
-        ) from error
+        raise InputError(path, f"{first_fault(error)}: review the take again.") from error

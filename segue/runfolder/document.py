@@ -163,11 +163,24 @@ def read_document(folder: Path) -> RunDocument:
     try:
         return TypeAdapter(RunDocument).validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise RunFolderError(
-            path, f"does not hold together at '{place}' ({first['msg']}): run it again."
-        ) from error
+        raise RunFolderError(path, f"{first_fault(error)}: run it again.") from error
+
+
+def first_fault(error: ValidationError) -> str:
+    """Where a document does not hold together first, and why.
+
+    Parameters
+    ----------
+    error : pydantic.ValidationError
+
+    Returns
+    -------
+    str
+        Without the remedy.
+    """
+    first = error.errors()[0]
+    place = ".".join(str(part) for part in first["loc"])
+    return f"does not hold together at '{place}' ({first['msg']})"
 
 
 def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:

@@ -13,6 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import RunFolderError
 from segue.runfolder import read_document
+from segue.runfolder.document import first_fault
 from segue.setlist.evening import (  # noqa: TC001 - pydantic reads the types at run time
     Evening,
     EveningJoin,
@@ -106,11 +107,7 @@ def read_set_document(folder: Path) -> SetDocument:
     try:
         return TypeAdapter(SetDocument).validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        raise RunFolderError(
-            path, f"does not hold together at '{place}' ({first['msg']}): make it again."
-        ) from error
+        raise RunFolderError(path, f"{first_fault(error)}: make it again.") from error
 
 
 def read_evening(folder: Path) -> Evening:
