@@ -14,8 +14,6 @@ from __future__ import annotations
 import argparse
 import cProfile
 import pstats
-import resource
-import subprocess
 import sys
 import tempfile
 import time
@@ -23,6 +21,7 @@ import tracemalloc
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from benchmarks._cost import cost_of
 from segue.analysis.hear import hear_edge
 from segue.audio import read_song
 from segue.audio.write import write_wav24
@@ -107,9 +106,8 @@ def _peak_mb() -> float:
             quiet = song.mix.samples * 0.7
             write_wav24(path, type(song.mix)(samples=quiet, rate_hz=song.rate_hz))
             paths.append(str(path))
-        command = [sys.executable, "-c", MAIN_JOB, "between", *paths, "--quiet"]
-        subprocess.run([*command, "--out", f"{folder}/run"], check=True, stdout=subprocess.DEVNULL)
-    return resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
+        command = [sys.executable, "-c", MAIN_JOB, "between", *paths, "--quiet", "--no-cache"]
+        return cost_of([*command, "--workers", "1", "--out", f"{folder}/run"]).peak_mb
 
 
 def _verdict(is_met: bool) -> str:

@@ -14,12 +14,12 @@ import argparse
 import os
 import sys
 import tempfile
-import time
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import soundfile
+
+from benchmarks._cost import Cost, cost_of
 
 DEMO = Path(__file__).resolve().parent.parent / "demo_audio"
 PAIR = ("01 Copper Wire Morning", "02 Low Tide Telegraph")
@@ -34,15 +34,6 @@ FROM_START_S = (
     "make_segues(Request(outgoing=Path(sys.argv[1]), incoming=Path(sys.argv[2]),"
     " out=Path(sys.argv[3]), only=('filtered tail',)), progress=tell)"
 )
-
-
-@dataclass(frozen=True)
-class Cost:
-    """Of a process."""
-
-    wall_s: float
-    peak_mb: float
-    """Of the largest process."""
 
 
 def main() -> int:
@@ -136,20 +127,8 @@ def _until(songs: list[str], folder: Path) -> float:
 
 
 def _cost(command: list[str]) -> Cost:
-    """A whole process: wall time, and the memory of its largest process."""
-    silent = os.open(os.devnull, os.O_WRONLY)
-    began = time.perf_counter()
-    pid = os.posix_spawn(
-        command[0],
-        command,
-        {**os.environ, "OMP_NUM_THREADS": "1"},
-        file_actions=[(os.POSIX_SPAWN_DUP2, silent, 1)],
-    )
-    _, status, usage = os.wait4(pid, 0)
-    os.close(silent)
-    if status != 0:
-        raise RuntimeError(f"{command} ended with {status}")
-    return Cost(wall_s=time.perf_counter() - began, peak_mb=usage.ru_maxrss / 1024)
+    """A whole process on one thread, as its libraries would otherwise take both cores."""
+    return cost_of(command, OMP_NUM_THREADS="1")
 
 
 if __name__ == "__main__":

@@ -42,6 +42,8 @@ _N_BINS: Final = BINS_PER_SEMITONE * 80
 """E1 up to B7, 3.95 kHz."""
 _BANDS: Final = ((8192, 0.0, 56.0), (4096, 56.0, 76.0), (2048, 76.0, 200.0))
 """Window length in frames, and the MIDI pitches from and below which it is read."""
+_HOPS_AT_ONCE: Final = 64
+"""Spectra are worked out in blocks of this many, to hold little memory."""
 _N_OVERTONES: Final = 12
 _OVERTONE_RATIO: Final = 0.7
 """Each overtone against the one before; [MD10]_ use 0.6 to 0.9."""
@@ -93,8 +95,10 @@ def pitch_spectrum(clip: Clip, *, tuning_cents: float) -> PitchSpectrum:
         mapping, rows = _pitch_map(length, from_midi, below_midi, round(tuning_cents, 1))
         padded = np.pad(sound, (length // 2, length // 2 + HOP_FRAMES))
         framed = np.lib.stride_tricks.sliding_window_view(padded, length)[::HOP_FRAMES][:n_hops]
-        magnitude = np.abs(fft.rfft(framed * _window(length), axis=1))
-        bins[:, rows] = magnitude[:, : mapping.shape[0]] @ mapping
+        for first in range(0, n_hops, _HOPS_AT_ONCE):
+            hops = slice(first, first + _HOPS_AT_ONCE)
+            magnitude = np.abs(fft.rfft(framed[hops] * _window(length), axis=1))
+            bins[hops, rows] = magnitude[:, : mapping.shape[0]] @ mapping
     times_s = clip.start_s + np.arange(n_hops) * HOP_FRAMES / ANALYSIS_RATE_HZ
     return PitchSpectrum(times_s=times_s, bins=bins)
 

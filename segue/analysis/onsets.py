@@ -37,6 +37,8 @@ _LAG_HOPS: Final = 2
 _COMPRESSION: Final = 100.0
 _LOUD_QUANTILE: Final = 0.98
 _SLOW_S: Final = 6.0
+_HOPS_AT_ONCE: Final = 512
+"""Spectra are worked out in blocks of this many, to hold little memory."""
 _FLOOR_SHARE: Final = 0.15
 _RISE_DELAY_S: Final = 0.004
 
@@ -108,9 +110,11 @@ def _log_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     padded = np.pad(mono, (half, half + HOP_FRAMES))
     windows = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW_FRAMES)[::HOP_FRAMES]
     shape = np.hanning(_WINDOW_FRAMES + 1)[:-1].astype(np.float32)
-    spectrum = np.abs(fft.rfft(windows * shape, axis=1))
     filters, _ = _filters()
-    levels = spectrum @ filters
+    levels = np.empty((len(windows), filters.shape[1]), dtype=np.float32)
+    for first in range(0, len(windows), _HOPS_AT_ONCE):
+        hops = slice(first, first + _HOPS_AT_ONCE)
+        levels[hops] = np.abs(fft.rfft(windows[hops] * shape, axis=1)) @ filters
     loud = np.quantile(levels.max(axis=1), _LOUD_QUANTILE)
     scaled: npt.NDArray[np.float32] = np.log1p(levels * np.float32(_COMPRESSION / max(loud, 1e-12)))
     return scaled

@@ -15,23 +15,6 @@ if TYPE_CHECKING:
 SOXR_QUALITY = "VHQ"
 
 
-def to_mono(clip: Clip) -> npt.NDArray[np.float64]:
-    """Mean of a clip's channels, for analysis.
-
-    Parameters
-    ----------
-    clip : Clip
-        Any number of channels.
-
-    Returns
-    -------
-    ndarray, shape (n_frames,), float64
-        One value a frame.
-    """
-    mono: npt.NDArray[np.float64] = clip.samples.mean(axis=1, dtype=np.float64)
-    return mono
-
-
 def resampled_frames(
     samples: npt.NDArray[np.float32], *, from_hz: int, to_hz: int
 ) -> npt.NDArray[np.float32]:

@@ -33,6 +33,8 @@ def outline(
     ([0, 2], [-0.5, 0.0], [0.25, 0.5])
     """
     first_frames = np.linspace(0, len(samples), n_columns + 1).astype(np.intp)[:-1]
-    low = np.minimum.reduceat(samples.min(axis=1), first_frames)
-    high = np.maximum.reduceat(samples.max(axis=1), first_frames)
+    # channel by channel: many times quicker than across the few channels of every frame
+    channels = [np.ascontiguousarray(channel) for channel in samples.T]
+    low = np.min([np.minimum.reduceat(channel, first_frames) for channel in channels], axis=0)
+    high = np.max([np.maximum.reduceat(channel, first_frames) for channel in channels], axis=0)
     return first_frames, low, high

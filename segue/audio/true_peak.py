@@ -1,9 +1,13 @@
 """True peak: how high the sound goes between its frames.
 
 The clip is oversampled with a windowed-sinc interpolator, as ITU-R BS.1770
-asks, but only where that could matter: the interpolated value is at most the
+asks, but only where that could matter. The interpolated value is at most the
 largest frame in reach times the sum of the filter's magnitudes, so a stretch
-whose bound is below the peak already found is passed over without loss.
+whose bound is below the peak already found is passed over without loss. What
+is left is looked at fourfold first. Beside its highest point a sound below f
+cycles a frame falls no faster than a cosine of that frequency, so one of the
+fourfold points there reaches at least cos(pi f / 4) of it; stretches whose points
+stay below that share of the peak already found are passed over, again without loss.
 
 References
 ----------
@@ -14,7 +18,7 @@ References
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 
 import numpy as np
 
@@ -23,6 +27,8 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Clip
 
+Real = TypeVar("Real", np.float32, np.float64)
+
 OVERSAMPLING: Final = 4
 """Under-reads by up to 0.55 dB at 0.45 of the rate, 20 log10 cos(pi f / (n rate)); 8 by 0.14."""
 _HALF_TAPS: Final = 24
@@ -30,8 +36,10 @@ _KAISER_BETA: Final = 6.0
 """Flat within 0.01 dB up to 0.45 of the rate."""
 _BLOCK_FRAMES: Final = 48
 _BLOCKS_AT_ONCE: Final = 2048
+_FOURFOLD_REACHES: Final = 0.87
+"""cos(pi f / 4) at f = 0.65: the interpolator lets nothing through above that."""
 _ROUNDING: Final = 1 + 1e-6
-"""The bound is worked out in float32."""
+"""Bounds, and the fourfold points at first, are worked out in float32."""
 
 
 def true_peak_dbtp(clip: Clip, *, oversampling: int = OVERSAMPLING) -> float:
@@ -81,15 +89,32 @@ def _channel_peak(
     if not phases.size or peak == 0:
         return peak
     blocks = _overlapping_blocks(channel, len(phases))
+    highest = _highest(blocks[:, :_BLOCK_FRAMES])
+    highest = np.maximum(highest, np.append(highest[1:], highest[-1:]))  # a run reaches so far
     most = np.abs(phases).sum(axis=0).max() * _ROUNDING
-    interpolator = _block_interpolator(phases)
+    n_points = phases.shape[1] + 1
+    is_fine = n_points > OVERSAMPLING and n_points % OVERSAMPLING == 0
+    every = n_points // OVERSAMPLING if is_fine else 1
+    reaches = _FOURFOLD_REACHES if is_fine else 1 / _ROUNDING
+    coarse = _block_interpolator(phases[:, every - 1 :: every]).astype(np.float32)
+    fine = _block_interpolator(phases)
     for start in range(0, len(blocks), _BLOCKS_AT_ONCE):
-        some = blocks[start : start + _BLOCKS_AT_ONCE]
-        some = some[np.abs(some).max(axis=1) * most > peak]
+        part = slice(start, start + _BLOCKS_AT_ONCE)
+        may_count = highest[part] * most > peak
+        if not may_count.any():
+            continue
+        some = blocks[part][may_count]
+        reached = np.maximum(_highest(some @ coarse), highest[part][may_count])
+        some = some[reached > max(peak, float(reached.max())) * reaches]
         if len(some):
-            between = some.astype(np.float64) @ interpolator
-            peak = max(peak, float(between.max()), -float(between.min()))
+            peak = max(peak, float(_highest(some.astype(np.float64) @ fine).max()))
     return peak
+
+
+def _highest(rows: npt.NDArray[Real]) -> npt.NDArray[Real]:
+    """Size of the largest value of every row."""
+    highest: npt.NDArray[Real] = np.maximum(rows.max(axis=1), -rows.min(axis=1))
+    return highest
 
 
 def _overlapping_blocks(channel: npt.NDArray[np.float32], n_taps: int) -> npt.NDArray[np.float32]:

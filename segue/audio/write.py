@@ -14,10 +14,9 @@ from segue.errors import InputError
 if TYPE_CHECKING:
     from pathlib import Path
 
-    import numpy.typing as npt
-
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
+_BLOCK_FRAMES: Final = 1 << 16
 
 
 def write_wav24(path: Path, clip: Clip) -> None:
@@ -41,14 +40,13 @@ def write_wav24(path: Path, clip: Clip) -> None:
     ValueError
         If the clip has values beyond full scale, or that are not numbers.
     """
-    peak = float(np.abs(clip.samples).max(initial=0.0))
+    samples = clip.samples
+    peak = max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
     if not peak <= 1.0:
         raise ValueError(f"a WAV of 24-bit integers holds up to full scale 1, got {peak}")
-    steps = np.minimum(np.rint(clip.samples.astype(np.float64) * _STEPS), _STEPS - 1)
-    words = steps.astype(np.int32) << 8  # the library takes the upper 24 of 32 bits
     part = path.with_name(f".{path.name}.part")
     try:
-        part.write_bytes(_wav_bytes(words, clip.rate_hz))
+        part.write_bytes(_wav_bytes(clip))
         part.replace(path)
     except OSError as error:
         raise InputError(
@@ -59,11 +57,18 @@ def write_wav24(path: Path, clip: Clip) -> None:
         part.unlink(missing_ok=True)
 
 
-def _wav_bytes(words: npt.NDArray[np.int32], rate_hz: int) -> bytes:
+def _wav_bytes(clip: Clip) -> memoryview:
     """In memory first: the library does not say why it cannot write to a disk that is full."""
-    with io.BytesIO() as file:
-        soundfile.write(file, words, rate_hz, subtype="PCM_24", format="WAV")
-        return file.getvalue()
+    file = io.BytesIO()
+    n_channels = clip.samples.shape[1]
+    with soundfile.SoundFile(
+        file, "w", clip.rate_hz, n_channels, subtype="PCM_24", format="WAV"
+    ) as wav:
+        for begin in range(0, clip.n_frames, _BLOCK_FRAMES):
+            block = clip.samples[begin : begin + _BLOCK_FRAMES].astype(np.float64)
+            steps = np.minimum(np.rint(block * _STEPS), _STEPS - 1)
+            wav.write(steps.astype(np.int32) << 8)  # the library takes the upper 24 of 32 bits
+    return file.getbuffer()
 
 
 def read_wav(path: Path) -> Clip:

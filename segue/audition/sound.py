@@ -13,7 +13,7 @@ from __future__ import annotations
 import io
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Final, cast
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import soundfile
@@ -45,6 +45,7 @@ MUSIC_BUDGET_BYTES: Final = 4_200_000
 
 BASE64_RATIO: Final = 4 / 3
 _N_THREADS: Final = 2
+_BLOCK_FRAMES: Final = 1 << 16
 _MARK_AMPLITUDE: Final = 0.5
 _FULL_SCALE: Final = 127
 _SIDE_QUALITY: Final = "V5"
@@ -106,9 +107,7 @@ def music_mp3(path: Path, rate_kbps: int) -> bytes:
     -------
     bytes
     """
-    samples, rate_hz = read_wav(path)
-    to_hz = sound_rate_hz(rate_hz)
-    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, str(rate_kbps))
+    return _mp3(path, sound_rate_hz(_rate_of(path)), str(rate_kbps))
 
 
 def side_mp3(path: Path) -> bytes:
@@ -126,9 +125,7 @@ def side_mp3(path: Path) -> bytes:
     -------
     bytes
     """
-    samples, rate_hz = read_wav(path)
-    to_hz = sound_rate_hz(rate_hz) // 2
-    return _mp3(_resampled(samples, rate_hz, to_hz), to_hz, _SIDE_QUALITY)
+    return _mp3(path, sound_rate_hz(_rate_of(path)) // 2, _SIDE_QUALITY)
 
 
 def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str, bytes]]:
@@ -211,28 +208,45 @@ def _told(path: Path) -> Iterator[None]:
         raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
 
 
-def _resampled(
-    samples: npt.NDArray[np.float32], from_hz: int, to_hz: int
-) -> npt.NDArray[np.float32]:
-    if from_hz == to_hz:
-        return samples
-    import soxr
-
-    return cast("npt.NDArray[np.float32]", soxr.resample(samples, from_hz, to_hz))
+def _rate_of(path: Path) -> int:
+    with _told(path):
+        return int(soundfile.info(path).samplerate)
 
 
-def _with_mark(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
-    lead = np.zeros((round(LEAD_S * rate_hz), samples.shape[1]), dtype=np.float32)
+def _blocks_at(path: Path, to_hz: int) -> Iterator[npt.NDArray[np.float32]]:
+    """The sound of a WAV at a rate, some of it at a time, to hold little memory."""
+    with _told(path), soundfile.SoundFile(path) as wav:
+        rate_hz = wav.samplerate
+        blocks = wav.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True)
+        if rate_hz == to_hz:
+            yield from blocks
+            return
+        import soxr
+
+        stream = soxr.ResampleStream(rate_hz, to_hz, wav.channels, dtype="float32")
+        for block in blocks:
+            yield stream.resample_chunk(block)
+        rest = np.zeros((0, wav.channels), dtype=np.float32)
+        yield stream.resample_chunk(rest, last=True)
+
+
+def _lead(rate_hz: int, n_channels: int) -> npt.NDArray[np.float32]:
+    """Silence with the mark in it."""
+    lead = np.zeros((round(LEAD_S * rate_hz), n_channels), dtype=np.float32)
     lead[round(MARK_S * rate_hz)] = _MARK_AMPLITUDE
-    return np.concatenate([lead, samples])
+    return lead
 
 
-def _mp3(samples: npt.NDArray[np.float32], rate_hz: int, quality: str) -> bytes:
+def _mp3(path: Path, rate_hz: int, quality: str) -> bytes:
     # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
     from pedalboard.io import AudioFile
 
-    marked = _with_mark(samples, rate_hz)
+    with _told(path):
+        n_channels = int(soundfile.info(path).channels)
     buffer = io.BytesIO()
-    with AudioFile(buffer, "w", rate_hz, marked.shape[1], format="mp3", quality=quality) as encoder:
-        encoder.write(np.ascontiguousarray(marked.T))
+    with AudioFile(buffer, "w", rate_hz, n_channels, format="mp3", quality=quality) as encoder:
+        encoder.write(np.ascontiguousarray(_lead(rate_hz, n_channels).T))
+        for block in _blocks_at(path, rate_hz):
+            if len(block):
+                encoder.write(np.ascontiguousarray(block.T))
     return buffer.getvalue()

@@ -47,8 +47,6 @@ def path_sound(
     Clip
         True peak at most -1 dBTP.
     """
-    import numpy as np
-
     from segue.render.curves import ruler_of
     from segue.render.master import master
     from segue.render.pad import pad_sound
@@ -68,8 +66,9 @@ def path_sound(
         ),
     )
     plan = _plan(layer, old, new, tempo_bpm)
-    sound = pad_sound(layer, plan, ruler_of(plan, RATE_HZ))
-    return master(sound.astype(np.float64), RATE_HZ).music
+    ruler = ruler_of(plan, RATE_HZ)
+    sound = pad_sound(layer, plan, ruler).laid_out(ruler.n_frames)
+    return master(sound, RATE_HZ).music
 
 
 def _plan(layer: PadLayer, old: Key, new: Key, tempo_bpm: float) -> Plan:

@@ -11,7 +11,7 @@ import re
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-from segue.errors import KeyNameError
+from segue.errors import KeyNameError, shortened
 
 Mode = Literal["major", "minor"]
 MODES: Final[tuple[Mode, ...]] = get_args(Mode)
@@ -181,7 +181,8 @@ def _accidental_semitones(accidental: str | None) -> int:
 
 def _not_a_key(text: str) -> KeyNameError:
     return KeyNameError(
-        f"'{text}' is not a key: write a tonic and a mode, such as 'F# minor' or 'Bb major'."
+        f"'{shortened(text)}' is not a key: write a tonic and a mode, "
+        "such as 'F# minor' or 'Bb major'."
     )
 
 
@@ -218,7 +219,9 @@ def parse_note(text: str) -> float:
     else:
         midi = _number(text)
     if not 0.0 <= midi <= HIGHEST_MIDI:
-        raise KeyNameError(f"'{text}' is not a note: write a name and an octave, such as 'Bb3'.")
+        raise KeyNameError(
+            f"'{shortened(text)}' is not a note: write a name and an octave, such as 'Bb3'."
+        )
     return midi
 
 

@@ -13,7 +13,10 @@ import math
 from bisect import bisect_right
 from dataclasses import dataclass
 from itertools import accumulate
-from typing import Final, Literal, assert_never
+from typing import TYPE_CHECKING, Final, Literal, assert_never
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 TempoLaw = Literal["hold", "linear", "geometric"]
 
@@ -156,16 +159,26 @@ class TempoCurve:
 
     def beat_at(self, seconds: float) -> float:
         """Beat at a time from beat 0; inverse of `seconds_at`."""
-        starts_s = self._starts([span.duration_s for span in self.spans])
-        index = max(bisect_right(starts_s, seconds) - 1, 0)
-        span, inside = self.spans[index], seconds - starts_s[index]
-        start_beat = self._starts([s.n_beats for s in self.spans])[index]
-        if inside < 0:
-            return inside * span.start_bpm / SECONDS_A_MINUTE
-        if inside > span.duration_s:
-            beyond = (inside - span.duration_s) * span.end_bpm / SECONDS_A_MINUTE
-            return start_beat + span.n_beats + beyond
-        return start_beat + span.beat_at(inside)
+        return self.beats_at((seconds,))[0]
+
+    def beats_at(self, times_s: Iterable[float]) -> list[float]:
+        """Beats at many times from beat 0, in their order; far quicker than one by one."""
+        durations_s = [span.duration_s for span in self.spans]
+        starts_s = self._starts(durations_s)
+        start_beats = self._starts([span.n_beats for span in self.spans])
+        beats = []
+        for time_s in times_s:
+            index = max(bisect_right(starts_s, time_s) - 1, 0)
+            span, inside = self.spans[index], time_s - starts_s[index]
+            if inside < 0:
+                beat = inside * span.start_bpm / SECONDS_A_MINUTE
+            elif inside > durations_s[index]:
+                beyond = (inside - durations_s[index]) * span.end_bpm / SECONDS_A_MINUTE
+                beat = start_beats[index] + span.n_beats + beyond
+            else:
+                beat = start_beats[index] + span.beat_at(inside)
+            beats.append(beat)
+        return beats
 
     def _span_at_beat(self, beat: float) -> tuple[int, float, float]:
         starts = self._starts([span.n_beats for span in self.spans])

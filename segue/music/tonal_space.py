@@ -183,18 +183,25 @@ def key_distance_spread(a: Key, b: Key) -> float:
 
 @lru_cache(maxsize=1024)
 def _model_ranks(a: Key, b: Key) -> tuple[float, ...]:
-    return tuple((_rank(model, a, b) + _rank(model, b, a)) / 2.0 for model in MODELS.values())
+    return tuple((_rank(model, a, b) + _rank(model, b, a)) / 2.0 for model in MODELS)
 
 
-def _rank(model: Callable[[Key, Key], float], a: Key, b: Key) -> float:
+def _rank(model: str, a: Key, b: Key) -> float:
     """Rank of `b` among all keys by distance from `a`, ties shared, scaled to 0..1."""
-    here = model(a, b)
-    others = [model(a, key) for key in ALL_KEYS if key != a]
     if a == b:
         return 0.0
+    centre = Key(tonic=0, mode=a.mode)  # transposing both keys changes no distance
+    distances = _distances_from(model, centre)
+    here = distances[b.transposed(-a.tonic)]
+    others = [distance for key, distance in distances.items() if key != centre]
     nearer = sum(d < here - 1e-9 for d in others)
     level = sum(abs(d - here) <= 1e-9 for d in others)  # noqa: PLR2004 - rounding of equal sums
     return (nearer + (level + 1) / 2) / len(others)
+
+
+@lru_cache(maxsize=128)
+def _distances_from(model: str, a: Key) -> dict[Key, float]:
+    return {key: MODELS[model](a, key) for key in ALL_KEYS}
 
 
 def _profile_of(key: Key) -> tuple[float, ...]:

@@ -9,11 +9,14 @@ entry, 'incoming' from there on.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from segue.music.key import Key
 from segue.music.tempo import TempoCurve
 from segue.plan.layer import Layer, PadLayer, Voicing
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 Section = Literal["outgoing", "interlude", "incoming"]
 
@@ -139,7 +142,11 @@ class Plan:
 
     def beat_at(self, seconds: float) -> float:
         """Beat at a time of the rendered candidate; inverse of `seconds_at`."""
-        return self.tempo.beat_at(seconds - self.lead_in_s)
+        return self.beats_at((seconds,))[0]
+
+    def beats_at(self, times_s: Iterable[float]) -> list[float]:
+        """Beats at many times of the rendered candidate, in their order."""
+        return self.tempo.beats_at(time_s - self.lead_in_s for time_s in times_s)
 
     @property
     def duration_s(self) -> float:

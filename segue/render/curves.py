@@ -51,8 +51,12 @@ def ruler_of(plan: Plan, rate_hz: int) -> Ruler:
     n_frames = int(np.ceil(plan.duration_s * rate_hz - 1e-6))
     step = max(round(_BEATS_EVERY_S * rate_hz), 1)
     knots = np.arange(0, n_frames + step, step)
-    beats = [plan.beat_at(float(knot) / rate_hz) for knot in knots]
-    return Ruler(beats=np.interp(np.arange(n_frames), knots, beats), rate_hz=rate_hz)
+    beats = plan.beats_at((knots / rate_hz).tolist())
+    along = np.empty(n_frames)
+    for begin in range(0, n_frames, _BLOCK_FRAMES):
+        frames = np.arange(begin, min(begin + _BLOCK_FRAMES, n_frames))
+        along[frames[0] : frames[-1] + 1] = np.interp(frames, knots, beats)
+    return Ruler(beats=along, rate_hz=rate_hz)
 
 
 def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:

@@ -35,7 +35,7 @@ def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32
     ndarray, shape (n_frames, 1), float32
         Short tone bursts: their energy lies near 1 and 1.6 kHz at any rate.
     """
-    bus = np.zeros(n_frames)
+    bus = np.zeros(n_frames, dtype=np.float32)
     for hit in plan.click:
         level = 10 ** (_CLICK_DB[hit.kind] / 20)
         _add(bus, level * _burst(CLICK_HZ[hit.kind], rate_hz), plan.seconds_at(hit.beat) * rate_hz)
@@ -49,7 +49,7 @@ def cue_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:
     -------
     ndarray, shape (n_frames, 1), float32
     """
-    bus = np.zeros(n_frames)
+    bus = np.zeros(n_frames, dtype=np.float32)
     for note in plan.cue:
         start_s = plan.seconds_at(note.start_beat)
         length_s = plan.seconds_at(note.end_beat) - start_s
@@ -83,16 +83,17 @@ def _tone(
     return shaped
 
 
-def _add(bus: npt.NDArray[np.float64], sound: npt.NDArray[np.float64], at: float) -> None:
+def _add(bus: npt.NDArray[np.float32], sound: npt.NDArray[np.float64], at: float) -> None:
     first = round(at)
     low, high = max(first, 0), min(first + len(sound), len(bus))
     if low < high:
         bus[low:high] += sound[low - first : high - first]
 
 
-def _held(bus: npt.NDArray[np.float64]) -> npt.NDArray[np.float32]:
+def _held(bus: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """The bus as one channel, its peak at most at the ceiling."""
     ceiling = 10 ** (CEILING_DBFS / 20)
-    peak = float(np.abs(bus).max(initial=0.0))
-    scale = min(1.0, ceiling / peak) if peak > 0 else 1.0
-    return (bus * scale).astype(np.float32)[:, None]
+    peak = max(float(bus.max(initial=0.0)), -float(bus.min(initial=0.0)))
+    if peak > ceiling:
+        bus *= np.nextafter(np.float32(ceiling / peak), np.float32(0.0))
+    return bus[:, None]

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.analysis.envelope import sounds
 from segue.render.drum_kit import drum_kit
 from segue.render.layer_sound import LayerSound, faded, frames_of
 from segue.render.separate import separated
@@ -13,8 +15,8 @@ from segue.render.separate import separated
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
-    from segue.plan.layer import DrumLayer
+    from segue.audio.clip import Clip, SongEdge
+    from segue.plan.layer import Drum, DrumLayer
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
     from segue.render.drum_kit import DrumSound
@@ -46,7 +48,7 @@ def drum_layer_sound(
         Every attack on its beat, to the frame; each drum as loud as the song plays it.
     """
     first, last = frames_of(layer, plan, ruler)
-    kit, remarks = drum_kit(_percussion(edge), edge.rate_hz)
+    kit, remarks = _kit_of(edge)
     generator = np.random.default_rng((plan.seed, 4))
     out = np.zeros((max(last - first, 0), 2), dtype=np.float32)
     for hit in layer.hits:
@@ -60,22 +62,34 @@ def drum_layer_sound(
         for remark in remarks
         if any(drum in remark.split(" was ")[0] for drum in wanted)
     ]
-    if edge.sum_of("drums") is None:
+    if _drum_stem(edge) is None:
         notes.append(
             f"The drums of '{layer.name}' are cut out of the percussive part of {edge.title}, "
-            "since there is no drum stem: other attacks may hang on to them."
+            "since there is no drum stem that sounds: other attacks may hang on to them."
         )
     samples = faded(out, ruler.rate_hz, out_s=_FADE_OUT_S)
     return LayerSound(samples=samples, first_frame=first, notes=tuple(notes))
 
 
+@lru_cache(maxsize=2)
+def _kit_of(edge: SongEdge) -> tuple[dict[Drum, DrumSound], tuple[str, ...]]:
+    """The drums of a song; all ways across of a run play the same."""
+    return drum_kit(_percussion(edge), edge.rate_hz)
+
+
 def _percussion(edge: SongEdge) -> npt.NDArray[np.float32]:
     """Drums of a song near the join: the stem, or the percussive part of the mix."""
-    drums = edge.sum_of("drums")
+    drums = _drum_stem(edge)
     samples = (drums or edge.mix).samples
     length = round(SEARCHED_S * edge.rate_hz)
     near = samples[-length:] if edge.edge == "end" else samples[:length]
     return near if drums else separated(near, "percussive", edge.rate_hz)
+
+
+def _drum_stem(edge: SongEdge) -> Clip | None:
+    """The drums, where they are a stem of their own and sound."""
+    drums = edge.sum_of("drums")
+    return drums if drums is not None and sounds(drums.samples) else None
 
 
 def _strike(onto: npt.NDArray[np.float32], drum: DrumSound, at_frame: int, gain_db: float) -> None:

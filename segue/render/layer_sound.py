@@ -32,6 +32,12 @@ class LayerSound:
     first_frame: int = 0
     notes: tuple[str, ...] = ()
 
+    def laid_out(self, n_frames: int) -> npt.NDArray[np.float32]:
+        """The sound in its place over a whole plan, (n_frames, 2)."""
+        whole = np.zeros((n_frames, self.samples.shape[1]), dtype=np.float32)
+        whole[self.first_frame : self.first_frame + len(self.samples)] = self.samples
+        return whole
+
 
 def frames_of(layer: Layer, plan: Plan, ruler: Ruler) -> tuple[int, int]:
     """First frame of a layer and the one after its last, both inside the plan."""

@@ -42,25 +42,25 @@ class Master:
     lowered_db: float
 
 
-def master(total: npt.NDArray[np.float64], rate_hz: int) -> Master:
+def master(total: npt.NDArray[np.float32], rate_hz: int) -> Master:
     """The sum of all sides with its true peak at most -1 dBTP.
 
     Parameters
     ----------
-    total : ndarray, shape (n_frames, 2), float64
+    total : ndarray, shape (n_frames, 2), float32
     rate_hz : int
 
     Returns
     -------
     Master
-        The sum bit for bit (as float32) where it was below the ceiling anyway.
+        The sum bit for bit where it was below the ceiling anyway.
     """
-    music = Clip(samples=total.astype(np.float32), rate_hz=rate_hz)
+    music = Clip(samples=total, rate_hz=rate_hz)
     over_db = true_peak_dbtp(music, oversampling=_OVERSAMPLING) - CEILING_DBTP
     if over_db <= 0:
         return Master(music=music, lowered_db=0.0)
     lowered_db = max(over_db - MOST_REDUCTION_DB + (CEILING_DBTP - _LIMITER_CEILING_DB), 0.0)
-    music = Clip(samples=(total * _factor(-lowered_db)).astype(np.float32), rate_hz=rate_hz)
+    music = Clip(samples=total * np.float32(_factor(-lowered_db)), rate_hz=rate_hz)
     return Master(music=_trimmed(_limited(music)), lowered_db=lowered_db)
 
 

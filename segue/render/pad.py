@@ -17,7 +17,8 @@ import numpy as np
 from segue.audio.clip import Clip
 from segue.audio.loudness import BLOCK_STEP_S, integrated_lufs
 from segue.render.chorus import chorused
-from segue.render.moving_filter import highpassed, lowpassed
+from segue.render.layer_sound import LayerSound
+from segue.render.moving_filter import lowpassed
 from segue.render.pad_notes import PadNote, pad_notes
 from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
 from segue.render.reverb import through
@@ -35,7 +36,6 @@ if TYPE_CHECKING:
 _VOICES, _BASS_VOICES = 5, 1
 _DETUNE_CENTS: Final = 9.0
 _DRIFT_CENTS: Final = 2.0
-_UPPER_FROM_HZ: Final = 80.0
 _A4_HZ, _A4_MIDI = 440.0, 69.0
 _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
     "warm": (700.0, 2_200.0),
@@ -44,14 +44,18 @@ _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
 }
 """Range of the slow movement of the pad's own low-pass; set by judgement."""
 _MOVE_S: Final = 11.0
+_CHORUS_RINGS_S: Final = 0.25
+_HALL_RINGS_S: Final = 10.0
+"""After this long the chorus and the low-pass, and the hall, are below -140 dB; the hall falls by
+60 dB in 3 s."""
 _FEWEST_FRAMES: Final = 2
 """A hall takes no fewer frames than channels."""
 
 
 def pad_sound(
     layer: PadLayer, plan: Plan, ruler: Ruler, instrument: Instrument | None = None
-) -> npt.NDArray[np.float32]:
-    """The pad over the whole plan, before its curves.
+) -> LayerSound:
+    """The pad before its curves.
 
     Parameters
     ----------
@@ -63,28 +67,45 @@ def pad_sound(
 
     Returns
     -------
-    ndarray, shape (n_frames, 2), float32
+    LayerSound
+        Up to where nothing of it can be heard any more.
     """
     if instrument is not None:
         sampled = _sampled(layer, plan, ruler, instrument)
-        return _at_level(sampled, plan.target_lufs, ruler.rate_hz)
-    generator = np.random.default_rng(plan.seed)
-    buses = np.zeros((2, ruler.n_frames, 2))
-    upper, bass = buses
-    bend = _bend(layer, plan, ruler)
+        return LayerSound(samples=_at_level(sampled, plan.target_lufs, ruler.rate_hz))
+    rate_hz, n_frames = ruler.rate_hz, ruler.n_frames
     notes = pad_notes(layer, plan)
+    spans = [_span(note, rate_hz, n_frames) for note in notes]
+    first = min(begin for begin, _ in spans)
+    first -= first % round(BLOCK_STEP_S * rate_hz)  # loudness is measured in these steps
+    played = min(max(end for _, end in spans) + round(_CHORUS_RINGS_S * rate_hz), n_frames)
+    last = min(played + round(_HALL_RINGS_S * rate_hz), n_frames)
+    if last - first <= _FEWEST_FRAMES:
+        return LayerSound(samples=np.zeros((n_frames, 2), dtype=np.float32))
+    generator = np.random.default_rng(plan.seed)
+    part = ruler.part(first, played)
+    upper, bass = _buses(layer, plan, part, first, notes, generator)
+    dry = np.zeros((last - first, 2), dtype=np.float32)
+    dry[: played - first] = _moved(upper, bass, first, layer.sound, rate_hz, generator)
+    sound = _at_level(_roomed(dry, rate_hz), plan.target_lufs, rate_hz)
+    return LayerSound(samples=sound, first_frame=first)
+
+
+def _buses(
+    layer: PadLayer,
+    plan: Plan,
+    part: Ruler,
+    first_frame: int,
+    notes: tuple[PadNote, ...],
+    generator: np.random.Generator,
+) -> npt.NDArray[np.float32]:
+    """Upper notes and bass on a stereo bus each, (2, n_frames, 2)."""
+    buses = np.zeros((2, part.n_frames, 2))
+    bend = _bend(layer, plan, part)
     for note in notes:
-        _play(note, layer.sound, bend, ruler.rate_hz, generator, bass if note.is_bass else upper)
-    first = min(_span(note, ruler.rate_hz, ruler.n_frames)[0] for note in notes)
-    first -= first % round(BLOCK_STEP_S * ruler.rate_hz)  # loudness is measured in these steps
-    if ruler.n_frames - first <= _FEWEST_FRAMES:
-        return upper.astype(np.float32)
-    heard = buses[:, first:].astype(np.float32)
-    del buses, upper, bass, bend  # a quarter of the memory that a whole render takes
-    dry = _moved(heard[0], heard[1], first, layer.sound, ruler.rate_hz, generator)
-    sound = np.zeros((ruler.n_frames, 2), dtype=np.float32)
-    sound[first:] = _at_level(_roomed(dry, ruler.rate_hz), plan.target_lufs, ruler.rate_hz)
-    return sound
+        bus = buses[int(note.is_bass)]
+        _play(note, layer.sound, (bend, first_frame), part.rate_hz, generator, bus)
+    return buses.astype(np.float32)
 
 
 def _sampled(
@@ -123,13 +144,14 @@ def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float64]:
 def _play(
     note: PadNote,
     sound: PadSound,
-    bend: npt.NDArray[np.float64],
+    bent: tuple[npt.NDArray[np.float64], int],
     rate_hz: int,
     generator: np.random.Generator,
     onto: npt.NDArray[np.float64],
 ) -> None:
-    """Add one note to a stereo bus."""
-    begin, end = _span(note, rate_hz, len(onto))
+    """Add one note to a stereo bus; `bent` has the bend and the frame of the plan it starts at."""
+    bend, first_frame = bent
+    begin, end = _span(note, rate_hz, first_frame + len(onto))
     if end <= begin:
         return
     n_voices = _BASS_VOICES if note.is_bass else _VOICES
@@ -142,11 +164,12 @@ def _play(
     tables = cycle_pair(sound, highest_hz, rate_hz, generator)
     angle = (pans + 1) * np.pi / 4
     level = (1.4 if note.is_bass else 1.0) / np.sqrt(n_voices)
+    there = slice(begin - first_frame, end - first_frame)
     add_voices(
-        onto[begin:end],
+        onto[there],
         tables,
         _envelope(note, begin, end, rate_hz) * level,
-        bend[begin:end] * pitch_hz * TABLE_FRAMES / rate_hz,
+        bend[there] * pitch_hz * TABLE_FRAMES / rate_hz,
         np.stack([2 ** (cents / 1200), np.cos(angle), np.sin(angle)], axis=1),
         generator.random((n_voices, 3)),
         rate_hz,
@@ -184,9 +207,7 @@ def _moved(
     turns *= 0.5 * np.log(high_hz / low_hz)
     cutoffs = np.exp(turns, out=turns)
     cutoffs *= np.sqrt(low_hz * high_hz)
-    still = np.broadcast_to(np.float64(_UPPER_FROM_HZ), len(upper))
-    clear = highpassed(upper, still, rate_hz)
-    wide = chorused(clear, rate_hz, first_frame=first_frame)
+    wide = chorused(upper, rate_hz, first_frame=first_frame)
     wide += bass
     return lowpassed(wide, cutoffs, rate_hz)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_args
 
 import numpy as np
@@ -21,7 +22,6 @@ from segue.render.curves import ruler_of
 from segue.render.frozen import frozen_sound
 from segue.render.guides import click_bus, cue_bus
 from segue.render.hits import drum_layer_sound
-from segue.render.layer_sound import LayerSound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from segue.plan.layer import Layer, Side
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
+    from segue.render.layer_sound import LayerSound
 
 Progress = Callable[[float], None]
 """Told the share of the work that is done, 0 to 1."""
@@ -46,6 +47,7 @@ _SideName = Literal["outgoing", "interlude", "incoming"]
 _SIDES: Final[tuple[_SideName, ...]] = get_args(_SideName)
 _OPENING_FADE_S: Final = 0.02
 _WORTH_SAYING_DB: Final = 0.05
+_BLOCK_FRAMES: Final = 1 << 16
 
 
 class _Sources(NamedTuple):
@@ -97,16 +99,16 @@ def render_candidate(
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
     done = 0
     for name in _SIDES:
-        side = np.zeros((ruler.n_frames, 2))
+        side = np.zeros((ruler.n_frames, 2), dtype=np.float32)
         for layer in (layer for layer in plan.layers if _side_of(layer) == name):
             made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
             side[made.first_frame : made.first_frame + len(made.samples)] += made.samples
             notes.extend(made.notes)
+            del made  # as long as a whole side
             done += 1
             tell(done / (len(plan.layers) + 1))
         _fade_in(side, round(_OPENING_FADE_S * rate_hz))
-        sides[name] = side.astype(np.float32)
-        del side
+        sides[name] = side
     finished = master(_sum_of(sides), rate_hz)
     if finished.lowered_db > _WORTH_SAYING_DB:
         notes.append(
@@ -159,24 +161,29 @@ def _sound_of(layer: Layer, plan: Plan, ruler: Ruler, sources: _Sources) -> Laye
 def _pad(
     layer: PadLayer, plan: Plan, ruler: Ruler, instruments: Mapping[str, Instrument]
 ) -> LayerSound:
-    samples = pad_sound(layer, plan, ruler, instruments.get(layer.instrument))
+    made = pad_sound(layer, plan, ruler, instruments.get(layer.instrument))
     if not layer.instrument or layer.instrument in instruments:
-        return LayerSound(samples=samples)
+        return made
     note = f"'{layer.name}' plays its {layer.sound} sound: {layer.instrument} was not loaded."
-    return LayerSound(samples=samples, notes=(note,))
+    return replace(made, notes=(note,))
 
 
-def _sum_of(sides: dict[_SideName, npt.NDArray[np.float32]]) -> npt.NDArray[np.float64]:
+def _sum_of(sides: dict[_SideName, npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+    """All sides, added up in float64 a block at a time."""
     outgoing, *others = sides.values()
-    total = outgoing.astype(np.float64)
-    for side in others:
-        total += side
+    total = np.empty_like(outgoing)
+    for begin in range(0, len(total), _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        added = outgoing[block].astype(np.float64)
+        for side in others:
+            added += side[block]
+        total[block] = added
     return total
 
 
-def _fade_in(side: npt.NDArray[np.float64], n_frames: int) -> None:
+def _fade_in(side: npt.NDArray[np.float32], n_frames: int) -> None:
     fade = np.sin((np.arange(n_frames) + 0.5) / n_frames * np.pi / 2) ** 2
-    side[:n_frames] *= fade[: len(side), None]
+    side[:n_frames] *= fade[: len(side), None].astype(np.float32)
 
 
 def _nobody(_share: float) -> None:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Generic, Protocol, TypeVar
 
 from segue.errors import SegueError
+from segue.workers.memory import give_back
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -81,3 +82,5 @@ def attempt(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
         return Outcome(index=index, result=task(value))
     except SegueError as error:
         return Outcome(index=index, problem=str(error))
+    finally:
+        give_back()

@@ -4,16 +4,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.audio.adapters import resampled, run_board, to_mono
+from segue.audio.adapters import resampled, run_board
 from segue.audio.clip import Clip
 
 
 def clip_of(samples, rate_hz=48_000, start_s=0.0):
     return Clip(samples=np.asarray(samples, np.float32), rate_hz=rate_hz, start_s=start_s)
-
-
-def test_to_mono_is_the_mean_of_the_channels():
-    assert to_mono(clip_of([[1.0, 0.0], [-0.5, 0.25]])).tolist() == [0.5, -0.125]
 
 
 @pytest.mark.parametrize("n_frames", [0, 3, 1000])
