@@ -24,14 +24,20 @@ Sound = npt.NDArray[np.float32]
 
 RATES_HZ: Final = (22_050, 24_000, 32_000, 44_100, 48_000, 88_200, 96_000)
 METRES: Final = (3, 4, 6)
-TALK_S: Final = 5.0
+TALK_S: Final = 3.0
 CLEAR_DB: Final = -15.0
 """A layer planned above this is to be heard."""
 DEAD_DB: Final = -60.0
 """Sound below this, against full scale, is dead air."""
+STEEPEST_PERCENT: Final = 4.0
+_HEARD_S: Final = 3.0
+_BAR_S: Final = 4.0
+_INTERLUDE_S: Final = 8.0
+"""Short draws: how fast a ramp may be, how much of a song is kept, and how long bars may last."""
 _WINDOW_S: Final = 0.05
-_STILL_THERE_DB: Final = 30.0
-_VOICE_ABOVE_HZ: Final = 350.0
+STILL_THERE_DB: Final = 30.0
+"""A voice or a bass this far below its own level is gone."""
+_THINNED_HZ: Final = 2_000
 _RISE_S: Final = 0.1
 """A pad may take this long to rise."""
 _NEAR_S: Final = 0.03
@@ -108,10 +114,21 @@ def recipes() -> tuple[Recipe, ...]:
     )
 
 
-def drawn(number: int, *, rates_hz: Sequence[int] = RATES_HZ) -> Drawn:
-    """The pair and the recipe of a number; recipes take turns."""
+def drawn(number: int, *, rates_hz: Sequence[int] = RATES_HZ, is_short: bool = False) -> Drawn:
+    """The pair and the recipe of a number; recipes take turns.
+
+    Parameters
+    ----------
+    number : int
+    rates_hz : sequence of int, optional
+        What the rate is drawn from.
+    is_short : bool, optional
+        As few bars as the recipe allows, and songs of a few seconds.
+    """
     generator = np.random.default_rng((5, number))
     recipe = recipes()[number % len(recipes())]
+    if is_short:
+        recipe = _shortest(recipe)
     old_bpm, far_bpm = np.exp(generator.uniform(np.log(50), np.log(200), 2))
     near_bpm = float(np.clip(old_bpm * np.exp(generator.uniform(-0.2, 0.2)), 50, 200))
     carries = recipe.length.carry_bars != 0
@@ -143,7 +160,32 @@ def drawn(number: int, *, rates_hz: Sequence[int] = RATES_HZ) -> Drawn:
         **alike,
     )
     rate_hz = int(generator.choice(rates_hz))
+    if is_short:
+        length = recipe.length
+        least_bars = 2 if old.kind == "fade" else 1
+        if carries:
+            least_bars = length.least + length.overlap_bars + 1
+        counted = old if length.counted_by == "outgoing" else new
+        old, new = (
+            _trimmed(score, n_bars, length.least if score is counted else 1)
+            for score, n_bars in ((old, least_bars), (new, 1))
+        )
     return Drawn(number=number, recipe=recipe, old=old, new=new, rate_hz=rate_hz)
+
+
+def _shortest(recipe: Recipe) -> Recipe:
+    """A recipe that takes its fewest bars, and ramps over them."""
+    tempo = replace(recipe.tempo, percent_a_beat=STEEPEST_PERCENT)
+    length = replace(recipe.length, default=recipe.length.least, aim_s=None)
+    return replace(recipe, length=length, tempo=tempo)
+
+
+def _trimmed(score: Score, least_bars: int, interlude_bars: int) -> Score:
+    """A song of no more bars, and no more beats in them, than it needs to be heard."""
+    most_beats = min(_INTERLUDE_S / interlude_bars, _BAR_S) / score.beat_s
+    metre = max((n for n in METRES if n <= min(most_beats, score.metre)), default=METRES[0])
+    n_bars = max(least_bars, int(_HEARD_S / (metre * score.beat_s)))
+    return replace(score, metre=metre, n_bars=min(n_bars, score.n_bars))
 
 
 def made(draw: Drawn, folder: Path) -> Made:
@@ -236,12 +278,12 @@ def true_peak_16x_dbtp(samples: Sound) -> float:
     from scipy.signal import resample_poly
 
     around, step = 64, 256
-    blocks = [np.abs(samples[first : first + step]).max() for first in range(0, len(samples), step)]
-    peak = float(max(blocks, default=0.0))
-    for index in np.argsort(blocks)[-40:]:
-        first = max(index * step - around, 0)
-        block = samples[first : (index + 1) * step + around].astype(np.float64)
-        peak = max(peak, float(np.abs(resample_poly(block, 16, 1, axis=0)).max()))
+    rows = -(-len(samples) // step)
+    padded = np.pad(samples, ((around, rows * step - len(samples) + around), (0, 0)))
+    peaks = np.abs(padded[around:-around]).reshape(rows, -1).max(axis=1)
+    starts = np.argsort(peaks)[-40:] * step
+    blocks = padded[starts[:, None] + np.arange(step + 2 * around)].astype(np.float64)
+    peak = max(float(peaks.max()), float(np.abs(resample_poly(blocks, 16, 1, axis=1)).max()))
     return 20 * float(np.log10(max(peak, 1e-9)))
 
 
@@ -297,8 +339,7 @@ def _carried_until(one: Made) -> float:
 
 def dead_air_s(one: Made) -> float:
     """Time for which nothing is heard although a song or a pad is planned to sound."""
-    rate_hz = one.drawn.rate_hz
-    width = round(_WINDOW_S * rate_hz)
+    width = round(_WINDOW_S * one.drawn.rate_hz)
     music = one.candidate.music.samples
     power = np.square(music[: len(music) // width * width], dtype=np.float64).mean(axis=1)
     level_db = 10 * np.log10(power.reshape(-1, width).mean(axis=1) + 1e-12)
@@ -308,35 +349,34 @@ def dead_air_s(one: Made) -> float:
 
 def two_basses_beats(one: Made) -> float:
     """Beats for which both songs have a bottom: below 150 Hz, within 30 dB of their own."""
-    return _both_beats(one, most_hz=BASS_BELOW_HZ)
-
-
-def two_voices_beats(one: Made) -> float:
-    """Beats for which both songs have something above their basses, within 30 dB of their own."""
-    return _both_beats(one, least_hz=_VOICE_ABOVE_HZ)
-
-
-def _both_beats(one: Made, *, least_hz: float = 0.0, most_hz: float = 0.0) -> float:
     there = []
     for clip, song, gain_db in (
         (one.candidate.outgoing, one.old, one.plan.outgoing_gain_db),
         (one.candidate.incoming, one.new, one.plan.incoming_gain_db),
     ):
-        usual_db = float(np.median(_band_levels_db(song.edge.mix, least_hz, most_hz))) + gain_db
-        there.append(_band_levels_db(clip, least_hz, most_hz) > usual_db - _STILL_THERE_DB)
+        usual_db = float(np.median(bass_levels_db(song.edge.mix))) + gain_db
+        there.append(bass_levels_db(clip) > usual_db - STILL_THERE_DB)
     entry_s = one.plan.seconds_at(one.plan.entry_beat)
     beat_s = one.plan.seconds_at(one.plan.entry_beat + 1.0) - entry_s
     return float(np.count_nonzero(there[0] & there[1])) * _WINDOW_S / beat_s
 
 
-def _band_levels_db(clip: Clip, least_hz: float, most_hz: float) -> npt.NDArray[np.float64]:
-    from scipy.signal import butter, sosfiltfilt
+def bass_levels_db(clip: Clip) -> npt.NDArray[np.float64]:
+    """Level every 50 ms of what lies below 150 Hz, by a Butterworth there and back again."""
+    from scipy.fft import irfft, rfft
 
-    kind, hertz = ("lowpass", most_hz) if most_hz else ("highpass", least_hz)
+    length_s = int(np.ceil(clip.duration_s)) + 1
     mono = clip.samples.mean(axis=1, dtype=np.float64)
-    band = sosfiltfilt(butter(6, hertz, kind, fs=clip.rate_hz, output="sos"), mono)
-    width = round(_WINDOW_S * clip.rate_hz)
-    power = np.square(band[: len(band) // width * width]).reshape(-1, width).mean(axis=1)
+    spectrum = rfft(mono, length_s * clip.rate_hz)[: length_s * _THINNED_HZ // 2 + 1]
+    hertz = np.arange(len(spectrum)) / length_s
+    spectrum *= (_THINNED_HZ / clip.rate_hz) / (1 + (hertz / BASS_BELOW_HZ) ** 12)
+    return levels_db(irfft(spectrum)[: int(clip.duration_s * _THINNED_HZ)], _THINNED_HZ)
+
+
+def levels_db(mono: npt.NDArray[np.float64], rate_hz: int) -> npt.NDArray[np.float64]:
+    """Level every 50 ms."""
+    width = round(_WINDOW_S * rate_hz)
+    power = np.square(mono[: len(mono) // width * width]).reshape(-1, width).mean(axis=1)
     return np.asarray(10 * np.log10(power + 1e-15))
 
 
@@ -392,6 +432,8 @@ def _worst_ms(
     sound: Sound, hit: npt.NDArray[np.float64], wanted_s: list[float], one: Made
 ) -> float:
     """Largest distance of a hit from where it is wanted, by correlation with its own noise."""
+    from scipy.signal import correlate
+
     rate_hz = one.drawn.rate_hz
     near = round(_NEAR_S * rate_hz)
     template = np.diff(hit)
@@ -402,7 +444,7 @@ def _worst_ms(
         heard = np.diff(sound[first : at + near + len(hit)].mean(axis=1, dtype=np.float64))
         if len(heard) <= len(template):
             continue
-        match = np.correlate(heard, template, mode="valid")
+        match = correlate(heard, template, mode="valid", method="fft")
         found = first + int(np.argmax(np.abs(match)))
         worst = max(worst, abs(found - second * rate_hz) / rate_hz)
     return 1000 * worst

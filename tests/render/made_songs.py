@@ -33,6 +33,7 @@ _BEFORE_S: Final = 1.0
 """Of the end of a song, this much comes before what is read."""
 _FIRST_SOUND_S: Final = 0.3
 _PARTIALS: Final = (1.0, 0.4)
+_POINTERS: Final = 512
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,10 +182,14 @@ def _drums(score: Score, rate_hz: int, n_frames: int) -> Sound:
 
 
 def _tone(time_s: Sound, midi: float, level: float, *, phase: float = 0.0) -> Sound:
-    angle = 2 * np.pi * 440.0 * 2 ** ((midi - 69) / 12) * time_s + phase
-    tone: Sound = level * sum(
-        share * np.sin(n * angle) for n, share in enumerate(_PARTIALS, start=1)
-    )
+    """Steady partials, by turning pointers: far quicker than a sine for every frame."""
+    n_frames, step_s = len(time_s), time_s[1]
+    tone = np.zeros(n_frames)
+    for n, share in enumerate(_PARTIALS, start=1):
+        turn = 2j * np.pi * 440.0 * 2 ** ((midi - 69) / 12) * n * step_s
+        fine = np.exp(turn * np.arange(_POINTERS) + 1j * phase * n)
+        coarse = np.exp(turn * _POINTERS * np.arange(-(-n_frames // _POINTERS)))
+        tone += level * share * np.outer(coarse, fine).imag.ravel()[:n_frames]
     return tone
 
 

@@ -103,7 +103,8 @@ def test_sends_ring_on_after_the_layer(plan):
     for sent in (layer(echo_db=curve((0, -6))), layer(reverb_db=curve((0, -6)))):
         out = shaped(made, sent, plan, ruler)
         assert np.abs(out.samples[RATE_HZ + 5_000 :]).max() > 0.01
-        assert len(out.samples) == ruler.n_frames - RATE_HZ
+        is_whole = len(out.samples) == ruler.n_frames - RATE_HZ
+        assert is_whole or np.abs(out.samples[-RATE_HZ // 10 :]).max() < 1e-6
     none = shaped(made, layer(echo_db=curve((0, -60))), plan, ruler)
     assert len(none.samples) == RATE_HZ
 

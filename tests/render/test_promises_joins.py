@@ -1,0 +1,282 @@
+"""Joins: no click, no change of power, on a beat; measured wherever a layer or a copy ends.
+
+A song's own attacks are not the join's: they are left out where it is known that they fall.
+"""
+
+import tempfile
+from dataclasses import dataclass, replace
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from segue.audio.clip import Clip
+from segue.audio.loudness import k_weighting_sos, momentary_lufs
+from segue.plan.layer import DrumLayer, SongLayer, SweepLayer
+from segue.plan.tempo_spans import TempoTooFarError
+from segue.render import render_candidate
+from segue.render.joins import crossfaded
+from segue.render.stretch import sound_along
+from segue.render.time_map import TimeMap, time_map_of
+from tests.render.demo_songs import RATE_HZ, demo_plan, demo_song
+from tests.render.drawn_plans import drawn, made
+from tests.render.made_songs import PARTS
+from tests.render.measure import rms_db
+
+N_DRAWN = 32
+"""Two of every recipe."""
+AROUND_S = 1.0
+NEAR_S = 0.02
+"""A join lies within this of where it is planned; no fade is longer."""
+ATTACK_S = (-0.002, 0.045)
+"""Of a hit or a first sound, and of what a filter without delay shows before it."""
+TONES_BELOW_HZ = 5_000.0
+"""Nothing of the made songs but their drums is higher than half of this."""
+STEP_PERCENTILE = 99.99
+SILENT = 1e-6
+HIDDEN_RATIO = 0.02
+"""Of the material's own largest steps: a click of that size is 34 dB below what is promised."""
+MOST_LU = 1.0
+HOP_S = 0.01
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Join:
+    """Where a layer begins or ends, or changes between copied and stretched."""
+
+    layer: str
+    side: str
+    at_s: float
+
+
+def joins(plan):
+    """All joins but those of noise and drums, whose ends are attacks of their own."""
+    found = []
+    for layer in plan.layers:
+        if isinstance(layer, DrumLayer | SweepLayer):
+            continue
+        is_song = isinstance(layer, SongLayer)
+        side = layer.song if is_song else "interlude"
+        ends_s = [plan.seconds_at(beat) for beat in (layer.start_beat, layer.end_beat)]
+        spans = time_map_of(layer.time_map, plan).spans()[1:] if is_song else ()
+        found += [
+            Join(layer=layer.name, side=side, at_s=at_s)
+            for at_s in (*ends_s, *(span.start_s for span in spans))
+            if NEAR_S < at_s < plan.duration_s - NEAR_S
+        ]
+    return found
+
+
+def attacks_s(one, plan):
+    """Plan seconds of all hits, and of the first sounds of the new song."""
+    found = []
+    for layer in plan.layers:
+        if isinstance(layer, DrumLayer):
+            found += [plan.seconds_at(hit.beat) for hit in layer.hits]
+        elif isinstance(layer, SongLayer):
+            song = one.old if layer.song == "outgoing" else one.new
+            own_s = list(song.score.hits_s)
+            if song.facts.opening is not None:
+                own_s += [song.facts.opening.sound_start_s, song.score.first_beat_s]
+            found += list(time_map_of(layer.time_map, plan).plan_at(np.array(own_s)))
+    return found
+
+
+def is_free(n_frames, rate_hz, taken_s):
+    free = np.ones(n_frames, dtype=bool)
+    for second in taken_s:
+        low, high = (max(round((second + edge) * rate_hz), 0) for edge in ATTACK_S)
+        free[low:high] = False
+    return free
+
+
+def step_ratios(candidate, plan, taken_s, *, is_tonal=False):
+    """The largest step at every join, against what the material around has, both on its side.
+
+    Of tones alone, what is heard above them counts instead: nothing but a click is there.
+    """
+    rate_hz = candidate.music.rate_hz
+    near, far = round(NEAR_S * rate_hz), round(AROUND_S * rate_hz)
+    free = is_free(candidate.music.n_frames - 1, rate_hz, taken_s)
+    ratios = {}
+    for side in ("outgoing", "interlude", "incoming"):
+        sound = getattr(candidate, side).samples
+        steps = np.abs(np.diff(sound, axis=0)).max(axis=1)
+        there = np.abs(clicks_in(sound, rate_hz)).max(axis=1)[1:] if is_tonal else steps
+        for join in (join for join in joins(plan) if join.side == side):
+            at = round(join.at_s * rate_hz)
+            usual = np.percentile(steps[max(at - far, 0) : at + far], STEP_PERCENTILE)
+            close = slice(at - near, at + near)
+            if free[close].any() and usual > SILENT:
+                ratios[join] = float(there[close][free[close]].max() / usual)
+    return ratios
+
+
+def clicks_in(sound, rate_hz):
+    from scipy.signal import butter, sosfiltfilt
+
+    sections = butter(6, TONES_BELOW_HZ, "highpass", fs=rate_hz, output="sos")
+    return sosfiltfilt(sections, sound.astype(np.float64), axis=0)
+
+
+@cache
+def draw(number, parts):
+    """A drawn plan with some of the parts, and the songs; None where it is refused."""
+    pair = drawn(number, rates_hz=(22_050,), is_short=True)
+    pair = replace(pair, old=replace(pair.old, parts=parts), new=replace(pair.new, parts=parts))
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            return made(pair, Path(folder))
+    except TempoTooFarError:
+        return None
+
+
+@pytest.mark.parametrize("number", range(N_DRAWN))
+def test_no_step_at_a_join_is_larger_than_those_of_the_music_around(number):
+    one = draw(number, PARTS)
+    if one is None:
+        pytest.skip("the recipe is refused between these tempos")
+    ratios = step_ratios(one.candidate, one.plan, attacks_s(one, one.plan))
+    assert ratios
+    assert max(ratios.values()) <= 1.0, max(ratios, key=ratios.get)
+
+
+@pytest.mark.parametrize("number", range(N_DRAWN // 2))
+def test_between_steady_tones_a_join_makes_no_click_at_all(number):
+    """No attack hides it: drums, risers and swells are left out."""
+    one = draw(number, PARTS[1:])
+    layers = tuple(x for x in one.plan.layers if not isinstance(x, DrumLayer | SweepLayer))
+    plan = replace(one.plan, layers=layers)
+    candidate = render_candidate(plan, one.old.edge, one.new.edge)
+    ratios = step_ratios(candidate, plan, attacks_s(one, plan), is_tonal=True)
+    assert ratios
+    assert max(ratios.values()) <= HIDDEN_RATIO, max(ratios, key=ratios.get)
+
+
+def test_a_click_of_a_layer_cut_short_would_be_found():
+    """The measure is no rubber stamp: a layer that stops dead is far over its limit."""
+    one = draw(8, PARTS[1:])
+    old = next(x for x in one.plan.layers if isinstance(x, SongLayer) and x.song == "outgoing")
+    cut = replace(old, fade_out_s=0.0, gain_db=(), lowpass_hz=(), highpass_hz=(), reverb_db=())
+    cut = replace(cut, end_beat=old.end_beat - 1.37)
+    plan = replace(one.plan, layers=(cut,))
+    candidate = render_candidate(plan, one.old.edge, one.new.edge)
+    ratios = step_ratios(candidate, plan, (), is_tonal=True)
+    assert max(ratios.values()) > 5 * HIDDEN_RATIO
+
+
+def test_a_filtered_loop_rings_out_instead_of_being_cut():
+    """A high-pass still rings where its layer has faded out."""
+    one = draw(12, PARTS[1:])
+    assert one.plan.recipe == "talk bed"
+    beds = tuple(x for x in one.plan.layers if x.name.startswith("bed"))
+    assert len(beds) > 1
+    assert all(bed.highpass_hz for bed in beds)
+    plan = replace(one.plan, layers=beds)
+    candidate = render_candidate(plan, one.old.edge, one.new.edge)
+    assert max(step_ratios(candidate, plan, attacks_s(one, plan), is_tonal=True).values()) <= 0.005
+
+
+def noise(n_frames, seed):
+    return np.random.default_rng(seed).standard_normal((n_frames, 2)).astype(np.float32)
+
+
+@pytest.mark.parametrize("shared", [0.0, 0.3, 0.6, 0.9, 1.0])
+def test_a_cross_fade_keeps_the_power_whatever_its_sides_share(shared):
+    """Equal power where they are strangers, equal gain where they are the same."""
+    before, other = noise(1 << 17, 1), noise(1 << 17, 2)
+    after = (shared * before + np.sqrt(1 - shared**2) * other).astype(np.float32)
+    parts = np.array_split(crossfaded(before, after), 16)
+    powers_db = [rms_db(part) for part in parts]
+    # the power of 16,384 values of noise is known to 0.05 dB (one standard deviation)
+    assert max(abs(power_db - rms_db(before)) for power_db in powers_db) <= 0.2
+
+
+def test_a_cross_fade_of_a_sound_with_itself_is_that_sound():
+    sound = noise(1_000, 3)
+    assert np.abs(crossfaded(sound, sound) - sound).max() < 1e-5
+
+
+@pytest.mark.parametrize("what", ["band", "noise", "chord"])
+@pytest.mark.parametrize("stretched_ratio", [0.9, 1.15])
+def test_no_dip_or_bump_where_copied_and_stretched_sound_meet(what, stretched_ratio):
+    """Momentary loudness against that of the song at the same place, around both joins."""
+    source = steady_sound(what)
+    plan_s = np.array([0.0, 2.0, 2.0 + 2.0 * stretched_ratio, 4.0 + 2.0 * stretched_ratio])
+    time_map = TimeMap(plan_s=plan_s, source_s=np.array([1.0, 3.0, 5.0, 7.0]))
+    n_frames = round(plan_s[-1] * RATE_HZ)
+    made_sound = sound_along(source, time_map, first_frame=0, n_frames=n_frames)
+    times_s, lufs = momentary_lufs(Clip(samples=made_sound, rate_hz=RATE_HZ), hop_s=HOP_S)
+    wanted = loudness_along(source, time_map, times_s)
+    near = np.minimum(abs(times_s - plan_s[1]), abs(times_s - plan_s[2])) <= 0.4
+    assert near.sum() > 50
+    assert np.abs(lufs - wanted)[near].max() <= MOST_LU
+
+
+def loudness_along(source, time_map, times_s):
+    """Momentary loudness of a song whose every hundredth of a second lasts as long as mapped."""
+    from scipy.signal import sosfilt
+
+    weighted = sosfilt(k_weighting_sos(RATE_HZ), source.samples.astype(np.float64), axis=0)
+    energy = np.concatenate(([0.0], np.cumsum(np.square(weighted).sum(axis=1))))
+    edges_s = times_s[:, None] + np.linspace(-0.2, 0.2, 41)[None, :]
+    at = time_map.source_at(edges_s.ravel()).reshape(edges_s.shape) * RATE_HZ
+    power = np.diff(np.interp(at, np.arange(len(energy)), energy), axis=1) / np.diff(at, axis=1)
+    return -0.691 + 10 * np.log10(power.mean(axis=1))  # BS.1770-4
+
+
+def steady_sound(what):
+    if what == "band":
+        return Clip(samples=demo_song(1, "end").edge.mix.samples, rate_hz=RATE_HZ)
+    if what == "noise":
+        return Clip(samples=0.1 * noise(8 * RATE_HZ, 5), rate_hz=RATE_HZ)
+    time_s = np.arange(8 * RATE_HZ)[:, None] / RATE_HZ
+    tones = [
+        np.sin(2 * np.pi * hz * time_s + [[hz, 2 * hz]]) for hz in (110.0, 220.0, 277.2, 440.0)
+    ]
+    return Clip(samples=(0.1 * np.sum(tones, axis=0)).astype(np.float32), rate_hz=RATE_HZ)
+
+
+@pytest.mark.parametrize(
+    ("recipe", "first"),
+    [
+        pytest.param("bar-aligned overlap", 3, id="overlap"),
+        pytest.param("tempo ramp", 1, id="ramp"),
+        pytest.param("talk bed", 1, id="bed"),
+    ],
+)
+def test_layers_of_the_demo_songs_add_up_without_a_dip_or_a_bump(recipe, first):
+    """The loudness of the whole is that of its layers together, at every moment."""
+    plan = demo_plan(recipe, first)
+    old, new = demo_song(first, "end").edge, demo_song(first + 1, "start").edge
+    plan = replace(plan, **{name: getattr(plan, name) - 12.0 for name in LEVELS})
+    whole = render_candidate(plan, old, new).music
+    powers = 0.0
+    for layer in plan.layers:
+        alone = render_candidate(replace(plan, layers=(layer,)), old, new).music
+        powers = powers + 10 ** (momentary_lufs(alone)[1] / 10)
+    times_s, lufs = momentary_lufs(whole)
+    joins_s = np.array([join.at_s for join in joins(plan)])
+    near = np.abs(times_s[:, None] - joins_s[None, :]).min(axis=1) <= 0.4
+    heard = near & (lufs > -60.0)
+    assert heard.any()
+    assert np.abs(lufs - 10 * np.log10(powers))[heard].max() <= MOST_LU
+
+
+LEVELS = ("outgoing_gain_db", "incoming_gain_db", "target_lufs")
+
+
+@pytest.mark.parametrize("number", range(0, N_DRAWN, 5))
+def test_exit_and_entry_are_on_a_beat_of_the_song(number):
+    one = draw(number, PARTS)
+    if one is None:
+        pytest.skip("the recipe is refused between these tempos")
+    plan = one.plan
+    new = next(x for x in plan.layers if isinstance(x, SongLayer) and x.name == "new song")
+    at_s = np.interp(
+        plan.entry_beat, *zip(*((p.beat, p.source_s) for p in new.time_map), strict=True)
+    )
+    beats_s = (one.new.facts.opening.sound_start_s, *one.new.facts.pulse.beats_s)
+    assert min(abs(at_s - second) for second in beats_s) < 1e-6
+    assert plan.exit_beat == round(plan.exit_beat)
