@@ -15,6 +15,7 @@ from segue.cli.explain import explain
 from segue.cli.hints import print_next
 from segue.cli.options import overrides_of, seconds_of
 from segue.cli.path import path
+from segue.cli.plain_help import HeadedGroup
 from segue.cli.recipes import own_recipes_folder, shelf_at_hand
 from segue.cli.recipes import recipes as recipes_group
 from segue.cli.review import review
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 app = typer.Typer(
     name="segue",
     help="From the end of one song to the start of the next: three ways across, to pick by ear.",
+    cls=HeadedGroup,
+    rich_markup_mode=None,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -288,11 +291,11 @@ def _check_shift(semitones: int) -> None:
 def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
     if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
         raise OptionError(
-            f"--rate {rate_hz} is outside {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} frames a second."
+            f"--rate {rate_hz}: keep within {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} frames a second."
         )
     if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
         raise OptionError(
-            f"--edge-seconds {edge_s:g} is outside {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
+            f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
         )
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from segue.cli.plain_help import HeadedGroup
 from segue.errors import OptionError, RecipeError, did_you_mean, printable
 
 if TYPE_CHECKING:
@@ -21,7 +22,9 @@ Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 
 recipes = typer.Typer(
     name="recipes",
+    cls=HeadedGroup,
     help="List the recipes, draw one, check your own.",
+    rich_markup_mode=None,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
@@ -77,7 +80,8 @@ def show(
     if name not in by_name:
         known = ", ".join(sorted(by_name))
         raise OptionError(
-            f"'{printable(name)}' is not a recipe: there are {known}.{did_you_mean(name, by_name)}"
+            f"'{printable(name)}' is not a recipe: take one of {known}."
+            f"{did_you_mean(name, by_name)}"
         )
     shown = by_name[name]
     for line in recipe_drawing(shown.recipe, width=Console().width, signs=_signs()):

@@ -1,5 +1,6 @@
 """What a new user meets: completion, plain terminals, quiet, what to do next, and the README."""
 
+import io
 import os
 import re
 import shlex
@@ -11,6 +12,7 @@ from pathlib import Path
 
 import pytest
 import typer
+from rich.console import Console
 from typer.testing import CliRunner
 
 from segue.cli.app import app
@@ -98,17 +100,20 @@ def test_zsh_gets_its_script():
     assert "#compdef segue" in script
 
 
+@pytest.mark.parametrize("wish", [{}, {"NO_COLOR": "1"}], ids=["no wish", "NO_COLOR"])
 @pytest.mark.parametrize("words", [["--help"], ["recipes"], ["path", "E minor", "F minor"]])
-def test_no_color_leaves_no_colour(words):
-    environment = {"FORCE_COLOR": "1", "TERM": "xterm-256color", "NO_COLOR": "1"}
+def test_nothing_is_said_by_colour(words, wish):
+    """What is printed reads the same on any terminal, asked for colour or not."""
+    environment = {"FORCE_COLOR": "1", "TERM": "xterm-256color", **wish}
     plain = segue(*words, **environment).stdout
     assert plain
     assert not COLOUR.search(plain)
 
 
 def test_colours_are_found_where_they_are():
-    environment = {"FORCE_COLOR": "1", "TERM": "xterm-256color"}
-    assert COLOUR.search(segue("--help", **environment).stdout)
+    told = io.StringIO()
+    Console(file=told, force_terminal=True, color_system="256").print("[red]loud[/red]")
+    assert COLOUR.search(told.getvalue())
 
 
 @pytest.mark.parametrize(
@@ -117,8 +122,10 @@ def test_colours_are_found_where_they_are():
     ids=" ".join,
 )
 def test_narrow_terminals_are_kept_to(words):
-    wide = [line for line in told(*words).splitlines() if len(line) > NARROW]
-    assert not wide
+    terminal = {"COLUMNS": str(NARROW), "TERM": "xterm", "FORCE_COLOR": "1", "NO_COLOR": "1"}
+    shown = STYLE.sub("", segue(*words, **terminal).stdout)  # the runner's help has 80 columns
+    assert shown
+    assert not [line for line in shown.splitlines() if len(line) > NARROW]
 
 
 def test_a_card_keeps_to_a_narrow_terminal(run):
