@@ -7,14 +7,23 @@ to the next. Steps that do not need each other are done side by side.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
 from segue.audition import write_page
-from segue.errors import OptionError, SegueError, did_you_mean
+from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
 from segue.keeping import levelled, ranked
 from segue.plan import Given, all_recipes
-from segue.runfolder import RunDocument, check_free, document_text, whole_folder
+from segue.plan.unheard import filled_in
+from segue.runfolder import (
+    Choice,
+    RunDocument,
+    check_free,
+    document_text,
+    read_document,
+    whole_folder,
+)
 from segue.runfolder.document import DOCUMENT_NAME
 from segue.shortlist import shortlist
 from segue.steps import Crossing, Hearing, forget_songs, heard, instruments_of, rendered, tried
@@ -40,7 +49,7 @@ N_STEPS_AROUND: Final = 5
 """Hearing the one song and the other, trying the recipes, rendering, and writing the page."""
 
 
-def make_segues(request: Request, *, progress: Progress) -> RunDocument:
+def make_segues(request: Request, *, progress: Progress, keeps_choice: bool = False) -> RunDocument:
     """Do the main job.
 
     Parameters
@@ -48,6 +57,9 @@ def make_segues(request: Request, *, progress: Progress) -> RunDocument:
     request : Request
     progress : callable
         Told what is being done.
+    keeps_choice : bool
+        Whether what was chosen in an earlier run there is chosen in this one too, if its recipe
+        is among the new ways across.
 
     Returns
     -------
@@ -59,7 +71,7 @@ def make_segues(request: Request, *, progress: Progress) -> RunDocument:
     SegueError
         If an input cannot be used or the run folder cannot be written.
     """
-    check_free(request.out, replace=request.replace)
+    check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
     shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
     _check_names(request.only, shelf)
     instruments_of(request)  # a sound that cannot be read is told before anything is heard
@@ -67,7 +79,10 @@ def make_segues(request: Request, *, progress: Progress) -> RunDocument:
     n_workers = 1 if len(request.only) == 1 else request.n_workers
     with whole_folder(request.out) as folder, open_workers(n_processes=n_workers) as workers:
         try:
-            return _filled(folder, request, shelf, workers, progress)
+            # again, now that nobody else can write: the band may have chosen in the meantime
+            check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
+            earlier = earlier_run(request.out) if keeps_choice else None
+            return _filled(folder, request, shelf, workers, progress, earlier)
         finally:
             forget_songs()
 
@@ -78,19 +93,22 @@ def _filled(
     shelf: tuple[Recipe, ...],
     workers: Workers,
     progress: Progress,
+    earlier: RunDocument | None,
 ) -> RunDocument:
     """The run folder with everything in it."""
     songs = _heard_songs(folder, request, workers, progress)
     chosen = _chosen(folder, request, shelf, songs, workers, progress)
     records = _records(folder, request, chosen, songs, workers, progress)
     old, new = (song.facts for song in songs)
+    candidates = ranked(folder, levelled(folder, records, title=f"{old.title} → {new.title}"))
     document = RunDocument(
         schema_version=1,
         segue_version=__version__,
         rate_hz=request.rate_hz,
         outgoing=old,
         incoming=new,
-        candidates=ranked(folder, levelled(folder, records, title=f"{old.title} → {new.title}")),
+        candidates=candidates,
+        choice=same_choice(earlier, candidates),
         purpose=request.purpose,
         weights="table" if request.weights is None else "own",
     )
@@ -98,6 +116,39 @@ def _filled(
     progress("writing the page")
     write_page(folder, document)
     return document
+
+
+def earlier_run(out: Path) -> RunDocument | None:
+    """The document of a run folder, if there is one that can be read."""
+    try:
+        return read_document(out)
+    except RunFolderError:
+        return None
+
+
+def same_choice(
+    earlier: RunDocument | None, candidates: tuple[CandidateRecord, ...]
+) -> Choice | None:
+    """What was chosen in an earlier run, by its recipe: its rank may be another now.
+
+    Parameters
+    ----------
+    earlier : RunDocument or None
+    candidates : tuple of CandidateRecord
+        Of the new run.
+
+    Returns
+    -------
+    Choice or None
+    """
+    if earlier is None or earlier.choice is None:
+        return None
+    recipes = {record.rank: record.plan.recipe for record in earlier.candidates}
+    recipe = recipes.get(earlier.choice.rank)
+    for record in candidates:
+        if record.plan.recipe == recipe:
+            return Choice(rank=record.rank, why=earlier.choice.why)
+    return None
 
 
 def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Progress) -> Songs:
@@ -109,7 +160,9 @@ def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Pro
         heard_songs[index] = song
         if len(heard_songs) < len(steps):
             progress(f"hearing the start of {request.incoming.name}")
-    return heard_songs[0], heard_songs[1]
+    old, new = heard_songs[0], heard_songs[1]
+    facts = filled_in(old.facts, new.facts)
+    return replace(old, facts=facts[0]), replace(new, facts=facts[1])
 
 
 def _chosen(
@@ -175,6 +228,6 @@ def _check_names(names: Sequence[str], shelf: Sequence[Recipe]) -> None:
     for name in names:
         if name not in known:
             raise OptionError(
-                f"'{name}' is not a recipe: there are {', '.join(sorted(known))}."
+                f"'{shortened(name)}' is not a recipe: take one of {', '.join(sorted(known))}."
                 f"{did_you_mean(name, known)}"
             )

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.doubts import doubts_about
+from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.overrides import Overrides
 from segue.errors import text_of
 
@@ -75,7 +75,7 @@ def hear(
 
 def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:
     """Facts of the same sound under a song's own name and with its own remarks."""
-    doubts = (*song.remarks, *doubts_about(facts))
+    doubts = (*remarks_on(song), *doubts_about(facts))
     return replace(facts, file=text_of(song.path), title=song.title, doubts=doubts)
 
 

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final, Literal
 
+from segue.analysis.doubts import silent_stems
 from segue.audio import read_song
 from segue.audio.adapters import resampled
 from segue.audio.instrument import Instrument, read_instrument
@@ -48,7 +49,7 @@ class HeardSong:
     ----------
     facts : EdgeFacts
     roles : frozenset of Role
-        Of its stems; empty for a mix.
+        Of its stems that sound; empty for a mix.
     has_stems : bool
     """
 
@@ -123,9 +124,10 @@ def heard(step: Hearing) -> HeardSong:
         lead=lead,
         cache=user_facts_cache() if request.cached else None,
     )
+    silent = silent_stems(song)
     return HeardSong(
         facts=facts if is_end else _moved(facts, request.shift_b),
-        roles=frozenset(stem.role for stem in song.stems if song.has_stems),
+        roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
         has_stems=song.has_stems,
     )
 

@@ -44,7 +44,7 @@ def pulse_periods(strength: npt.NDArray[np.float64], *, n_periods: int) -> list[
     n_periods : int
         How many at most.
     """
-    centred = np.pad(_peaky(strength), (0, len(strength)))
+    centred = np.pad(peaky(strength), (0, len(strength)))
     spectrum = fft.rfft(centred)
     auto = fft.irfft(np.abs(spectrum) ** 2)[: len(strength)]
     auto = auto / np.maximum(np.arange(len(auto), 0, -1), len(auto) // 4)
@@ -79,7 +79,7 @@ def pulse_times(
     ndarray, shape (n_beats,)
         Seconds from the first hop.
     """
-    hops = _best_chain(_peaky(strength), period_s / HOP_S, tightness)
+    hops = _best_chain(peaky(strength), period_s / HOP_S, tightness)
     times = np.asarray(hops * HOP_S, dtype=np.float64)
     least = 4
     if len(times) < least:
@@ -90,7 +90,7 @@ def pulse_times(
     return np.asarray(line + off, dtype=np.float64)
 
 
-def _peaky(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def peaky(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """Strength above its surroundings, smoothed by a few hops, of unit deviation."""
     smooth = ndimage.gaussian_filter1d(strength, _SPREAD_S / HOP_S)
     local = ndimage.uniform_filter1d(smooth, round(_LOCAL_S / HOP_S), mode="nearest")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.beats import LOOSE, TIGHT, pulse_periods, pulse_times
+from segue.analysis.evenness import pulse_share
 from segue.analysis.metre import METRES, Level, levels_of
 from segue.analysis.metre_odds import Place, log_odds
 
@@ -24,6 +25,8 @@ _SAME_PLACE_BEATS: Final = 0.15
 _WRONG_PLACE: Final = 50.0
 _SHARPNESS: Final = 0.85
 """Takes back the overconfidence of the odds; chosen on edges that were not learned from."""
+_UNEVEN: Final = 0.1
+"""Odds of a level that attacks do not lie on, against one that they do. Set by judgement."""
 _RARE: Final = 5
 _RARE_METRE: Final = 3.0
 """Log odds against five beats a bar, of which the examples have none: a guess, not measured."""
@@ -89,6 +92,7 @@ def likeliest_counting(evidence: Evidence, said: Said) -> Counting | None:
     if not levels:
         return None
     places, all_odds = log_odds(levels)
+    all_odds = all_odds + _for_evenness(evidence, levels)[[number for number, _, _ in places]]
     passes = np.array([_misses(level, said.downbeat_s) for level in levels])
     all_odds = all_odds - _WRONG_PLACE * passes[[number for number, _, _ in places]]
     if said.metre is None:
@@ -96,6 +100,13 @@ def likeliest_counting(evidence: Evidence, said: Said) -> Counting | None:
     shares = np.exp(_SHARPNESS * (all_odds - all_odds.max()))
     shares /= shares.sum()
     return _counting(levels, places, shares)
+
+
+def _for_evenness(evidence: Evidence, levels: list[Level]) -> npt.NDArray[np.float64]:
+    """Log odds of each level for how evenly attacks lie on it: five are not counted as four."""
+    strength = evidence.bands.mean(axis=1)
+    shares = np.array([pulse_share(strength, level.beats_s) for level in levels])
+    return np.asarray(np.log(_UNEVEN + (1.0 - _UNEVEN) * shares))
 
 
 def _levels(evidence: Evidence, said: Said) -> list[Level]:

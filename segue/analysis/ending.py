@@ -8,7 +8,7 @@ Four kinds, told apart by level and hits (attacks of the band):
 - 'ring-out': after the last hit the level takes its time to fall;
 - 'fade': the level falls over seconds while hits go on.
 
-Not handled: applause after the end (it counts as sound going on), a studio
+Applause after the end is taken away before (`applause`). Not handled: a studio
 talk-over, a hidden track after minutes of silence.
 """
 
@@ -58,6 +58,9 @@ _SOFT_AFTER_BEATS: Final = 2.0
 _SOFT_AFTER_S: Final = 0.3
 _SOFT_BELOW_BODY_DB: Final = 15.0
 _LONGEST_SOFT_S: Final = 10.0
+_HELD_S: Final = 0.5
+_LONG_HELD_S: Final = 2.0
+_HELD_BELOW_BODY_DB: Final = 6.0
 _BAR_LINE_CONFIDENCE: Final = 0.7
 _BAR_LINE_LATE_S: Final = 0.4
 _BAR_LINE_EARLY_S: Final = 0.07
@@ -115,11 +118,16 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     beat_s = min(max(pulse.beat_s, 0.3), 1.2)
     smooth_db = smoothed_db(raw_db, _SMOOTH_HOPS)
     loud_end_s = _last_above_s(smooth_db, body_db - _SOFT_BELOW_BODY_DB)
+    last_hit_s = _last_hit_s(mix, heard, loud_end_s, beat_s)
+    if pulse.confidence < _FREE_CONFIDENCE:
+        # Without a pulse the last attack may lie far before the end of what is held.
+        let_go_s = min(_let_go_s(raw_db, body_db), sound_end_s)
+        last_hit_s = let_go_s if let_go_s - last_hit_s > _LONG_HELD_S else last_hit_s
     tail = _Tail(
         levels_db=smooth_db,
         body_db=body_db,
         beat_s=beat_s,
-        last_hit_s=_last_hit_s(mix, heard, loud_end_s, beat_s),
+        last_hit_s=last_hit_s,
         sound_end_s=sound_end_s,
         reaches_file_end=reaches,
         hit_times_s=heard.times_s,
@@ -189,6 +197,12 @@ def _last_hit_s(mix: Clip, heard: Hits, loud_end_s: float, beat_s: float) -> flo
     piece = mix.samples[int(first_s * mix.rate_hz) : int((loud_end_s + UNHEARD_S) * mix.rate_hz)]
     soft_s = soft_hits_s(mono_of(piece), mix.rate_hz)
     return first_s + float(soft_s[-1]) if len(soft_s) else last_s
+
+
+def _let_go_s(levels_db: Floats, body_db: float) -> float:
+    """Where a held sound is let go: it is last as loud as the body, over half a second."""
+    slow_db = smoothed_db(levels_db, round(_HELD_S / HOP_S))
+    return _last_above_s(slow_db, body_db - _HELD_BELOW_BODY_DB)
 
 
 def _kind(tail: _Tail) -> tuple[EndingKind, float, float | None]:

@@ -21,6 +21,8 @@ HOP_S: Final = 0.01
 SILENCE_DB: Final = -160.0
 """Level given to digital silence."""
 
+_LEAST_SOUND: Final = 1e-4
+"""-80 dB re full scale: the floor of a recording is louder."""
 _N_BANDS: Final = 24
 _LOWEST_BAND_HZ: Final = 60.0
 _HIGHEST_BAND_HZ: Final = 12_000.0
@@ -157,6 +159,11 @@ def hits(mono: npt.NDArray[np.float32], rate_hz: int) -> Hits:
     peaks = _peaks(np.where(is_cut, 0.0, rises))
     times_s = np.array([_fine_time_s(mono, rate_hz, near_s=(hop - 0.5) * HOP_S) for hop in peaks])
     return Hits(times_s=times_s, rises_db=rises[peaks])
+
+
+def sounds(samples: npt.NDArray[np.float32]) -> bool:
+    """Whether there is anything to hear: more than dither, at some time."""
+    return bool(np.abs(samples).max(initial=0.0) > _LEAST_SOUND)
 
 
 def _hop_edges(n_frames: int, rate_hz: int, hop_s: float) -> npt.NDArray[np.int64]:

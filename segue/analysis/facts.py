@@ -18,6 +18,10 @@ OpeningKind = Literal["on the beat", "pick-up", "free intro"]
 
 SURE_CONFIDENCE = 0.8
 """From here on a fact is told without a question mark; checked by the ears benchmark."""
+PULSE_CONFIDENCE = 0.3
+"""Below this a song counts as in free time."""
+KEY_CONFIDENCE = 0.2
+"""Below this no key was heard: of 24 keys by chance each would have 0.04. Set by judgement."""
 
 
 def _check_share(name: str, value: float) -> None:
@@ -58,6 +62,11 @@ class KeyFact:
 
     def __post_init__(self) -> None:
         _check_share("confidence", self.confidence)
+
+    @property
+    def is_known(self) -> bool:
+        """Whether there is a key to go by: heard at all, or given."""
+        return self.source == "given" or self.confidence >= KEY_CONFIDENCE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +115,11 @@ class PulseFact:
             raise ValueError("every downbeat must be a beat")
 
     @property
+    def is_known(self) -> bool:
+        """Whether there is a pulse to go by: heard clearly enough, or given."""
+        return self.source == "given" or self.confidence >= PULSE_CONFIDENCE
+
+    @property
     def beat_s(self) -> float:
         """Length of a beat in seconds."""
         return 60.0 / self.tempo_bpm
@@ -139,7 +153,8 @@ class Ending:
         decays; 'fade': the level falls while the band plays on.
     confidence : float
     last_hit_s : float
-        The last attack of the band.
+        The last attack of the band; without a pulse, where what it holds is let go,
+        if that is later.
     sound_end_s : float
         Where the sound has fallen 60 dB below the body of the edge, or the
         file stops.
@@ -221,6 +236,9 @@ class EdgeFacts:
     opening : Opening or None
     first_note : FirstNote or None
         None where no vocal or lead is given or heard.
+    applause_s : float or None
+        Where applause begins at the end of the song, or is over at its start; the
+        other facts are heard without it. None where there is none.
     doubts : tuple of str
         Sentences about what is uncertain and how to settle it.
     """
@@ -238,6 +256,7 @@ class EdgeFacts:
     ending: Ending | None = None
     opening: Opening | None = None
     first_note: FirstNote | None = None
+    applause_s: float | None = None
     doubts: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.doubts import doubts_about
+from segue.analysis.applause import applause_s, without_applause
+from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
 from segue.analysis.first_note import first_note_of, hear_first_note
 from segue.analysis.key import hear_key
 from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
+from segue.analysis.pitchedness import pitched_share
 from segue.analysis.pulse import hear_pulse
 from segue.analysis.tuning import hear_tuning
 from segue.audio.loudness import integrated_lufs
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
 
 SILENCE_DB: Final = -120.0
 """Level that stands for silence in the facts, below the floor of 16-bit sound."""
+_HALF_PITCHED: Final = 0.5
 
 
 def hear_edge(
@@ -46,13 +49,16 @@ def hear_edge(
         Times in seconds from the start of the file.
     """
     said = (overrides or Overrides()).over(edge.notes)
+    border_s = applause_s(edge)
+    if border_s is not None:
+        edge = without_applause(edge, border_s)
     pulse = hear_pulse(
         edge,
         tempo_bpm=said.tempo_bpm,
         metre=said.metre,
         first_downbeat_s=said.first_downbeat_s,
     )
-    tuning_cents = hear_tuning(edge) if said.tuning_cents is None else said.tuning_cents
+    tuning_cents = _tuning_cents(edge) if said.tuning_cents is None else said.tuning_cents
     facts = EdgeFacts(
         file=text_of(edge.path),
         title=edge.title,
@@ -67,8 +73,14 @@ def hear_edge(
         ending=_ending(edge, pulse, said) if edge.edge == "end" else None,
         opening=_opening(edge, pulse, said) if edge.edge == "start" else None,
         first_note=_first_note(edge, lead, said) if edge.edge == "start" else None,
+        applause_s=border_s,
     )
-    return replace(facts, doubts=(*edge.remarks, *doubts_about(facts)))
+    return replace(facts, doubts=(*remarks_on(edge), *doubts_about(facts)))
+
+
+def _tuning_cents(edge: SongEdge) -> float:
+    """0 as well where there are no notes to be in tune: drums and speech crowd nowhere."""
+    return hear_tuning(edge) if pitched_share(edge) >= _HALF_PITCHED else 0.0
 
 
 def _key(edge: SongEdge, pulse: PulseFact, tuning_cents: float, said: Overrides) -> KeyFact:

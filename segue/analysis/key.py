@@ -22,6 +22,7 @@ import numpy.typing as npt
 from segue.analysis.facts import KeyFact, KeyWeight
 from segue.analysis.key_evidence import EVIDENCE, key_evidence
 from segue.analysis.key_segments import hear_segments
+from segue.analysis.pitchedness import pitched_share
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
 
 if TYPE_CHECKING:
@@ -54,13 +55,16 @@ def hear_key(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> KeyFac
     -------
     KeyFact
         The confidence and the weights of the runners-up are chances out of 24 keys; they
-        add up to at most 1. Where nothing is pitched all keys are as likely.
+        add up to at most 1. Where nothing is pitched all keys are as likely, and in between
+        the chances are mixed by how far it is music with pitches at all.
     """
+    any_key = np.full(len(ALL_KEYS), 1.0 / len(ALL_KEYS))
     segments = hear_segments(edge, pulse, tuning_cents=tuning_cents)
     evidence = np.array([key_evidence(cut) for cut in segments])
     if not evidence.any():
-        return _told(np.full(len(ALL_KEYS), 1.0 / len(ALL_KEYS)))
-    return _told(key_chances(evidence.mean(axis=0)))
+        return _told(any_key)
+    share = pitched_share(edge)
+    return _told(share * key_chances(evidence.mean(axis=0)) + (1.0 - share) * any_key)
 
 
 def key_chances(evidence: Floats) -> Floats:

@@ -2,8 +2,9 @@
 
 Onset strength gives regular pulses (`beats`), evidence of metre says how to count them
 (`metre`, `counting`), attacks place the beats to the millisecond (`attacks`, `placing`), and
-a smooth grid is fitted through them (`tempo_grid`). Compound time is counted in dotted beats:
-6/8 has two beats a bar.
+a smooth grid is fitted through them (`tempo_grid`). How evenly attacks lie on the beats tells
+a pulse from free time (`evenness`). Compound time is counted in dotted beats: 6/8 has two
+beats a bar.
 """
 
 from __future__ import annotations
@@ -13,15 +14,21 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.counting import Counting, Said, likeliest_counting
+from segue.analysis.evenness import pulse_share
 from segue.analysis.facts import PulseFact
 from segue.analysis.heard_part import heard_part
 from segue.analysis.placing import placed_beats
 
 if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.analysis.heard_part import HeardPart
     from segue.audio.clip import SongEdge
 
 _SAME_TEMPO_RATIO: Final = 0.03
 _N_ALTERNATIVES: Final = 4
+_ENOUGH_BEATS: Final = 12
+"""Over fewer beats, three bars or so, many ways to count look even. Set by judgement."""
 _FREE_TIME_BPM: Final = 120.0
 _FREE_TIME_METRE: Final = 4
 
@@ -59,17 +66,26 @@ def hear_pulse(
     placed = placed_beats(heard, counting, said)
     times_s = placed.times_s + heard.start_s
     join_bpm = 60.0 / placed.usual_beat_s(at_start=edge.edge == "start")
+    # Whoever says anything of the beats knows that there are some.
+    is_told = said != Said()
+    share = 1.0 if is_told else _pulse_share(heard, placed.times_s)
     return PulseFact(
         tempo_bpm=join_bpm,
         tempo_alternatives_bpm=_alternatives(join_bpm, counting),
         beats_s=tuple(times_s.tolist()),
         downbeats_s=tuple(times_s[placed.is_downbeat(counting.metre)].tolist()),
         metre=counting.metre,
-        confidence=counting.beat_share,
-        downbeat_confidence=counting.bar_share,
+        confidence=share * counting.beat_share,
+        downbeat_confidence=share * counting.bar_share,
         residual_ms=1000 * placed.grid.residual_s,
         source="heard" if tempo_bpm is None else "given",
     )
+
+
+def _pulse_share(heard: HeardPart, beats_s: npt.NDArray[np.float64]) -> float:
+    """How far the sound bears out its beats: few beats never do, and uneven ones do not."""
+    length = min(len(beats_s) / _ENOUGH_BEATS, 1.0)
+    return length * pulse_share(heard.evidence.bands.mean(axis=1), beats_s)
 
 
 def _alternatives(tempo_bpm: float, counting: Counting) -> tuple[float, ...]:

@@ -58,6 +58,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
     report["first_note"] = (
         None if first is None else {"midi": round(first.midi, 2), "time_s": round(first.time_s, 4)}
     )
+    report["applause_s"] = _rounded(facts.applause_s)
     report["doubts"] = list(facts.doubts)
     return report
 

@@ -14,6 +14,7 @@ References
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -43,6 +44,25 @@ _CORE_CENTS: Final = 14.0
 _N_ROUNDS: Final = 6
 _SAME_CENTS: Final = 20.0
 """A peak this near to a partial's place is that partial."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SpectralPeaks:
+    """Peaks of a spectrum over time.
+
+    Parameters
+    ----------
+    hops : ndarray, shape (n,)
+        Number of the hop of each, ascending; windows of hops two apart do not overlap.
+    cents : ndarray, shape (n,)
+        Pitch; A4 = 440 Hz is 0.
+    amplitudes : ndarray, shape (n,)
+        0 where a peak is none after all.
+    """
+
+    hops: npt.NDArray[np.intp]
+    cents: Floats
+    amplitudes: Floats
 
 
 def hear_tuning(edge: SongEdge) -> float:
@@ -85,6 +105,25 @@ def _crowded_cents(cents: Floats, weights: Floats) -> float:
 
 def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
     """Pitch in cents (A4 = 440 Hz is 0) and weight of every peak of every hop."""
+    peaks = spectral_peaks(sound)
+    hz = 440.0 * 2 ** (peaks.cents / 1200.0)
+    weights = peaks.amplitudes * np.minimum(hz / _SETTLED_HZ, 1.0) ** 4
+    weights *= ~_is_odd_partial(peaks.hops, peaks.cents, weights)
+    return peaks.cents, weights
+
+
+def spectral_peaks(sound: npt.NDArray[np.float32]) -> SpectralPeaks:
+    """The peaks of a sound's spectrum up to 2.2 kHz, each at its reassigned frequency.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n_frames,)
+        At `ANALYSIS_RATE_HZ`.
+
+    Returns
+    -------
+    SpectralPeaks
+    """
     from scipy import fft
 
     padded = np.pad(sound, (0, max(0, _WINDOW_FRAMES - len(sound))))
@@ -102,12 +141,12 @@ def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
     hops, bins = np.nonzero(is_peak)
     at = plain[hops, bins]
     shift = -np.imag(steep[hops, bins] / at) * _WINDOW_FRAMES / (2 * np.pi)
-    hz = (bins + shift) * ANALYSIS_RATE_HZ / _WINDOW_FRAMES
-    hz = np.maximum(hz, 1.0)
-    weights = np.abs(at) * (np.abs(shift) < 1.0) * np.minimum(hz / _SETTLED_HZ, 1.0) ** 4
-    cents = 1200.0 * np.log2(hz / 440.0)
-    weights *= ~_is_odd_partial(hops, cents, weights)
-    return cents, weights.astype(np.float64)
+    hz = np.maximum((bins + shift) * ANALYSIS_RATE_HZ / _WINDOW_FRAMES, 1.0)
+    return SpectralPeaks(
+        hops=hops,
+        cents=1200.0 * np.log2(hz / 440.0),
+        amplitudes=(np.abs(at) * (np.abs(shift) < 1.0)).astype(np.float64),
+    )
 
 
 def _is_odd_partial(

@@ -28,7 +28,7 @@ def facts_table(old: EdgeFacts, new: EdgeFacts) -> str:
     rows = [
         ("key", _key(old), _key(new)),
         ("tempo", _tempo(old), _tempo(new)),
-        ("metre", f"{old.pulse.metre} beats a bar", f"{new.pulse.metre} beats a bar"),
+        ("metre", _metre(old), _metre(new)),
         ("ends, starts", _ending(old), _opening(new)),
         ("first note", "", _first_note(new)),
         ("loudness", f"{old.level.loudness_lufs:.1f} LUFS", f"{new.level.loudness_lufs:.1f} LUFS"),
@@ -57,12 +57,24 @@ def _key(facts: EdgeFacts) -> str:
     key = facts.key
     if key.source == "given":
         return f"{key.key} (given)"
+    if not key.is_known:
+        return "none heard"
     doubt = "" if key.confidence >= SURE_CONFIDENCE else ", unsure"
     others = ", ".join(str(k.key) for k in key.runners_up[:2])
     return f"{key.key} ({key.confidence:.0%}{doubt}" + (f"; else {others})" if others else ")")
 
 
+def _metre(facts: EdgeFacts) -> str:
+    pulse = facts.pulse
+    if not pulse.is_known:
+        return ""
+    doubt = "" if pulse.downbeat_confidence >= SURE_CONFIDENCE else " (unsure)"
+    return f"{pulse.metre} beats a bar{doubt}"
+
+
 def _tempo(facts: EdgeFacts) -> str:
+    if not facts.pulse.is_known:
+        return "free time"
     doubt = "" if facts.pulse.confidence >= SURE_CONFIDENCE else " (unsure)"
     return f"{facts.pulse.tempo_bpm:.1f} BPM{doubt}"
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
+from segue.analysis.doubts import rival_tempi_bpm
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.analysis.report import facts_report
 from segue.cli.hints import print_next
@@ -74,19 +75,28 @@ def print_candidates(document: RunDocument) -> None:
     document : RunDocument
     """
     console = Console(soft_wrap=False)
-    old, new = document.outgoing.key.key, document.incoming.key.key
-    console.print(
-        f"\n{relation(old, new)} (distance {key_distance(old, new):.2f} of 1)\n",
-        markup=False,
-        highlight=False,
-    )
-    _print_nearer(console, old, new)
+    _print_keys(console, document)
     if document.weights == "own":
         console.print("Scored with your own weights (see 'segue taste').\n", highlight=False)
     elif document.purpose is not None:
         console.print(f"Scored as a way across to {document.purpose}.\n", highlight=False)
     for record in document.candidates:
         _print_candidate(console, record)
+
+
+def _print_keys(console: Console, document: RunDocument) -> None:
+    """How far apart the keys are, where both songs have one."""
+    old, new = document.outgoing.key, document.incoming.key
+    if not (old.is_known and new.is_known):
+        console.print("\nThere are no two keys to compare.\n", markup=False, highlight=False)
+        return
+    distance = key_distance(old.key, new.key)
+    console.print(
+        f"\n{relation(old.key, new.key)} (distance {distance:.2f} of 1)\n",
+        markup=False,
+        highlight=False,
+    )
+    _print_nearer(console, old.key, new.key)
 
 
 def _print_nearer(console: Console, old: Key, new: Key) -> None:
@@ -175,6 +185,8 @@ def _key_words(facts: EdgeFacts) -> str:
     fact = facts.key
     if fact.source == "given":
         return f"{fact.key} (given)"
+    if not fact.is_known:
+        return "none heard"
     sure = "" if fact.confidence >= SURE_CONFIDENCE else "?"
     others = ", ".join(f"{k.key} {k.weight:.0%}" for k in fact.runners_up[:2])
     return f"{fact.key}{sure} {fact.confidence:.0%}" + (f" (or {others})" if others else "")
@@ -184,14 +196,19 @@ def _tempo_words(facts: EdgeFacts) -> str:
     pulse = facts.pulse
     if pulse.source == "given":
         return f"{pulse.tempo_bpm:.2f} BPM (given)"
+    if not pulse.is_known:
+        return "free time"
     sure = "" if pulse.confidence >= SURE_CONFIDENCE else "?"
-    others = ", ".join(f"{bpm:.0f}" for bpm in pulse.tempo_alternatives_bpm[:2])
+    others = ", ".join(f"{bpm:.0f}" for bpm in rival_tempi_bpm(pulse))
     return f"{pulse.tempo_bpm:.2f} BPM{sure}" + (f" (or {others})" if others else "")
 
 
 def _metre_words(facts: EdgeFacts) -> str:
-    bars = len(facts.pulse.downbeats_s)
-    return f"{facts.pulse.metre} beats a bar, {bars} bars heard"
+    pulse = facts.pulse
+    if not pulse.is_known:
+        return "-"
+    sure = "" if pulse.downbeat_confidence >= SURE_CONFIDENCE else "?"
+    return f"{pulse.metre} beats a bar{sure}, {len(pulse.downbeats_s)} bars heard"
 
 
 def _level_words(facts: EdgeFacts) -> str:

@@ -49,6 +49,7 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     so that the interlude begins on the hit; one that rings out, at the bar line
     after its last hit has had half a bar to ring; one that fades, at the first
     bar line after the fade has begun. At least one bar of what was read is kept.
+    In free time bar lines are only a ruler, and are laid so that one is there.
 
     Raises
     ------
@@ -56,7 +57,9 @@ def song_end(facts: EdgeFacts) -> SongEnd:
         If the facts are of the start of a song.
     """
     ending = _ending(facts)
-    grid = beat_grid(facts, anchor_s=ending.last_hit_s)
+    grid = beat_grid(facts, anchor_s=_free_done_s(facts, ending))
+    if not grid.is_heard:
+        return _kept(grid, 0, facts)
     match ending.kind:
         case "keeps going":
             done = grid.bar_line_before(grid.index_at(ending.sound_end_s) + _CUT_SHORT_BEATS)
@@ -70,8 +73,7 @@ def song_end(facts: EdgeFacts) -> SongEnd:
             done = grid.bar_line_after(grid.index_at(start_s))
         case _:
             assert_never(ending.kind)
-    least = grid.bar_line_after(grid.index_at(facts.edge_start_s)) + grid.metre
-    return SongEnd(grid=grid, done_index=max(done, least), facts=facts)
+    return _kept(grid, done, facts)
 
 
 def song_start(facts: EdgeFacts) -> SongStart:
@@ -94,6 +96,26 @@ def song_start(facts: EdgeFacts) -> SongStart:
         entry = round(grid.index_at(opening.first_downbeat_s))
         sound = min(sound, entry)
     return SongStart(grid=grid, entry_index=entry, sound_index=sound, facts=facts)
+
+
+def _kept(grid: BeatGrid, done: int, facts: EdgeFacts) -> SongEnd:
+    """Done at a bar line, but with a bar of what was read at least."""
+    least = grid.bar_line_after(grid.index_at(facts.edge_start_s)) + grid.metre
+    return SongEnd(grid=grid, done_index=max(done, least), facts=facts)
+
+
+def _free_done_s(facts: EdgeFacts, ending: Ending) -> float:
+    """Where a song in free time is done: no bar line has to be waited for."""
+    match ending.kind:
+        case "keeps going":
+            return ending.sound_end_s
+        case "fade":
+            return ending.sound_end_s if ending.fade_start_s is None else ending.fade_start_s
+        case "cold stop" | "ring-out":
+            rings_s = _RING_BEATS_SHARE * facts.pulse.metre * facts.pulse.beat_s
+            return min(ending.last_hit_s + rings_s, ending.sound_end_s)
+        case _:
+            assert_never(ending.kind)
 
 
 def _ending(facts: EdgeFacts) -> Ending:

@@ -15,15 +15,17 @@ from segue.analysis.facts import EndingKind, OpeningKind
 from segue.music.interval import reads_as
 from segue.music.tonal_space import key_distance
 from segue.plan.edges import song_end, song_start
-from segue.plan.grid import CLEAR_PULSE_CONFIDENCE
+from segue.plan.grid import CLEAR_PULSE_CONFIDENCE, SAME_BEAT
 from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
 from segue.plan.timeline import timeline
+from segue.plan.words import TUNING_WARNING_CENTS
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Role
     from segue.music.key import Key
     from segue.plan.recipe import Recipe, Suits
+    from segue.plan.timeline import Timeline
 
 _KEY_SLACK: Final = 0.35
 """Key distance outside a recipe's range at which it suits no more than half. Set by judgement."""
@@ -37,6 +39,15 @@ _NO_STEM: Final = 0.1
 """Factor for a recipe that needs a stem which is not given. Set by judgement."""
 _OTHER_METRE: Final = 0.1
 """Factor for two songs at once whose bars are of different length. Set by judgement."""
+_MISTUNED: Final = 0.3
+"""Factor for two songs at once that are out of tune with each other. Set by judgement."""
+_SAME_TEMPO_RATIO: Final = 1.005
+"""Closer tempos are one: nobody hears a third of the best noticeable difference of 1.5 %
+(C. Drake and M.-C. Botte, Perception & Psychophysics 54(3), 1993, 277-286)."""
+_NO_ROOM: Final = 0.1
+"""Factor for playing on what is over, as of an edge of few bars. Set by judgement."""
+_NO_CHANGE: Final = 0.1
+"""Factor for changing the tempo where there is nothing to change. Set by judgement."""
 _WRONG_WAY: Final = 0.5
 """Factor for lifting a room that is about to calm down, and the reverse. Set by judgement."""
 _NO_WAY: Final = 0.9
@@ -87,15 +98,24 @@ def suitability(
         is preferred.
     """
     given = given or Given()
-    if not _is_usable(recipe, outgoing, incoming, given):
+    time = _timeline(recipe, outgoing, incoming, given)
+    if time is None:
         return 0.0
     suits = recipe.suits
+    apart_cents = outgoing.tuning_cents - incoming.tuning_cents
     fit = _expected_key_fit(recipe, outgoing, incoming)
-    fit *= _within(tempo_change(outgoing, incoming), suits.tempo_change, _TEMPO_SLACK, log=True)
-    fit *= _kind_fit(suits, outgoing, incoming) * _stems_fit(suits, given)
+    change = tempo_change(outgoing, incoming)
+    fit *= _within(change, suits.tempo_change, _TEMPO_SLACK, log=True)
+    if not _has_room(recipe, time):
+        fit *= _NO_ROOM
+    if change < _SAME_TEMPO_RATIO < suits.tempo_change[0]:
+        fit *= _NO_CHANGE
+    fit *= _kind_fit(suits, outgoing, incoming) * _stems_fit(recipe, given)
     fit *= _energy_fit(suits, energy(outgoing, incoming))
     if recipe.length.overlap_bars and outgoing.pulse.metre != incoming.pulse.metre:
         fit *= _OTHER_METRE
+    if recipe.length.overlap_bars and abs(apart_cents) > TUNING_WARNING_CENTS:
+        fit *= _MISTUNED
     return fit
 
 
@@ -161,14 +181,28 @@ def breadth(suits: Suits) -> float:
     return keys * tempos * endings * openings * (1.0 if suits.energy == "either" else 0.5)
 
 
-def _is_usable(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: Given) -> bool:
+def _timeline(
+    recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: Given
+) -> Timeline | None:
+    """Where it would lie in time; None where it cannot be used."""
     if recipe.suits.talk == ("no" if given.talk_s is not None else "yes"):
-        return False
+        return None
     try:
-        timeline(song_end(outgoing), song_start(incoming), recipe, talk_s=given.talk_s)
+        return timeline(song_end(outgoing), song_start(incoming), recipe, talk_s=given.talk_s)
     except TempoTooFarError:
-        return False
-    return True
+        return None
+
+
+def _has_room(recipe: Recipe, time: Timeline) -> bool:
+    """Whether the old song lasts as long as a recipe lets it play on."""
+    length = recipe.length
+    last_beat = time.exit_beat
+    if length.overlap_bars:
+        last_beat = time.entry_beat + length.overlap_bars * time.incoming.grid.metre
+    elif length.carry_bars:
+        bars = time.n_interlude_bars if length.carry_bars < 0 else length.carry_bars
+        last_beat = min(time.exit_beat + bars * time.metre, time.entry_beat)
+    return time.outgoing_index_at(last_beat) <= time.outgoing.done_index + SAME_BEAT
 
 
 def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
@@ -183,10 +217,25 @@ def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
     return fit
 
 
-def _stems_fit(suits: Suits, given: Given) -> float:
+def _stems_fit(recipe: Recipe, given: Given) -> float:
+    suits = recipe.suits
     missing = set(suits.outgoing_stems) - given.outgoing_roles
+    if given.outgoing_roles and "drums" not in given.outgoing_roles and _rests_on_drums(recipe):
+        missing.add("drums")
     missing |= set(suits.incoming_stems) - given.incoming_roles
     return _NO_STEM if missing else 1.0
+
+
+def _rests_on_drums(recipe: Recipe) -> bool:
+    """Whether nothing but the old song's drums leads to the entry."""
+    if any(layer.source == "drum bridge" and layer.of == "outgoing" for layer in recipe.layers):
+        return True
+    carried = [
+        layer.roles
+        for layer in recipe.layers
+        if layer.source == "outgoing" and layer.only == "stems" and layer.end.anchor == "entry"
+    ]
+    return bool(carried) and all(roles == ("drums",) for roles in carried)
 
 
 def _energy_fit(suits: Suits, going: Literal["up", "down", "level"]) -> float:

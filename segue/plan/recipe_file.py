@@ -5,6 +5,7 @@ from __future__ import annotations
 import tomllib
 from typing import TYPE_CHECKING, Any, Final
 
+from segue.audio.plain_file import plain_bytes
 from segue.errors import RecipeError, printable
 from segue.plan.recipe import Recipe
 from segue.plan.recipe_faults import recipe_of
@@ -110,16 +111,11 @@ def _sentence(misfit: Misfit, table: dict[str, Any]) -> str:
 
 
 def _text(path: Path) -> str:
-    if path.exists() and not path.is_file():
-        raise RecipeError(path, (0, "is not a file; name a recipe, which ends in .toml."))
     try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
+        raw = plain_bytes(path, most_bytes=LARGEST_BYTES)
     except OSError as error:
-        raise RecipeError(path, (0, f"cannot be read ({error.strerror}).")) from error
-    if len(raw) > LARGEST_BYTES:
-        limit = f"{LARGEST_BYTES // 1024} KB"
-        raise RecipeError(path, (0, f"is larger than {limit}, more than any recipe needs."))
+        words = f"cannot be read ({error.strerror}); name a recipe, which ends in .toml."
+        raise RecipeError(path, (0, words)) from error
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
@@ -135,7 +131,9 @@ def _table(text: str, path: Path) -> dict[str, Any]:
     except RecursionError as error:
         raise RecipeError(path, _too_deep()) from error
     except ValueError as error:  # whole numbers of thousands of digits
-        raise RecipeError(path, (0, "has a number in it that is too long to be read.")) from error
+        raise RecipeError(
+            path, (0, "has a number in it that is too long to be read; shorten it.")
+        ) from error
     if _depth(table) > DEEPEST:
         raise RecipeError(path, _too_deep())
     return table
@@ -150,7 +148,7 @@ def _syntax(message: str, text: str) -> tuple[int, str]:
 
 
 def _too_deep() -> tuple[int, str]:
-    return 0, "is nested deeper than any recipe; tables and lists go at most five deep."
+    return 0, "is nested deeper than any recipe; make tables and lists at most five deep."
 
 
 def _depth(table: dict[str, Any]) -> int:

@@ -171,7 +171,7 @@ def out_of_range(table: Any) -> Iterator[Misfit]:  # noqa: ANN401 - any dataclas
         numbers = value if isinstance(value, tuple) else (value,)
         if not all(n is None or allowed.least <= n <= allowed.most for n in numbers):
             seen = list(value) if isinstance(value, tuple) else value
-            yield Misfit((name,), f"{shown(seen)} is outside {allowed}")
+            yield Misfit((name,), f"{shown(seen)} is outside {allowed}; keep within")
         elif isinstance(value, tuple) and value[0] > value[1]:
             yield Misfit((name,), f"{shown(list(value))} descends; write the least, then the most")
 
@@ -192,7 +192,7 @@ def layer_misfits(layer: RecipeLayer) -> Iterator[Misfit]:
     yield from _foreign_fields(layer)
     needed = NEEDED.get(layer.source)
     if needed is not None and getattr(layer, needed) in (None, "none"):
-        yield Misfit((needed,), f"a {layer.source} needs a {needed}")
+        yield Misfit((needed,), f"a {layer.source} needs a {needed}; write one")
     if layer.end == layer.start or layer.end.is_surely_before(layer.start):
         yield Misfit(("end",), f"'{layer.end}' is not after the start, '{layer.start}'")
     for name in CURVE_RANGES:
@@ -210,13 +210,13 @@ def pattern_misfits(pattern: Pattern) -> Iterator[Misfit]:
         elif len(row) > LONGEST_PATTERN:
             yield Misfit((name,), f"is {len(row)} steps long, more than {LONGEST_PATTERN}")
     if not any(rows.values()):
-        yield Misfit((), "needs a kick, a snare or a hat")
+        yield Misfit((), "needs a kick, a snare or a hat; write one")
 
 
 def layers_misfits(layers: Sequence[RecipeLayer]) -> Iterator[Misfit]:
     """Too few or too many layers."""
     if not layers:
-        yield Misfit(("layers",), "is empty; a recipe needs at least one layer")
+        yield Misfit(("layers",), "is empty; write at least one layer")
     elif len(layers) > MOST_LAYERS:
         yield Misfit(("layers",), f"are {len(layers)}, more than {MOST_LAYERS}")
 
@@ -227,7 +227,8 @@ def why_misfits(why: str) -> Iterator[Misfit]:
         if word not in PLACEHOLDERS:
             hint = meant(word, PLACEHOLDERS)
             known = ", ".join(PLACEHOLDERS)
-            yield Misfit(("why",), f"{shown('{' + word + '}')} is none of {known}{hint}")
+            told = f"{shown('{' + word + '}')} is none of {known}{hint or '; take one of these'}"
+            yield Misfit(("why",), told)
     if set("{}") & set(_PLACEHOLDER.sub("", why)):
         yield Misfit(("why",), "has a single brace; braces go in pairs around a word")
 
@@ -263,10 +264,12 @@ def _foreign_fields(layer: RecipeLayer) -> Iterator[Misfit]:
 def _curve_misfits(name: str, curve: tuple[Breakpoint, ...]) -> Iterator[Misfit]:
     allowed = CURVE_RANGES[name]
     if len(curve) > MOST_BREAKPOINTS:
-        yield Misfit((name,), f"has {len(curve)} breakpoints, more than {MOST_BREAKPOINTS}")
+        yield Misfit(
+            (name,), f"has {len(curve)} breakpoints, more than {MOST_BREAKPOINTS}; take some out"
+        )
     for n, point in enumerate(curve):
         if not allowed.least <= point.value <= allowed.most:
-            yield Misfit((name, n), f"{shown(point.value)} is outside {allowed}")
+            yield Misfit((name, n), f"{shown(point.value)} is outside {allowed}; keep within")
     for n, (a, b) in enumerate(pairwise(curve), start=1):
         if a.at == b.at:
             yield Misfit((name, n), f"'{b.at}' is there twice; for a jump, leave 0.01 bars between")
@@ -278,7 +281,7 @@ def _long_or_broken(name: str, text: str, longest: int) -> Iterator[Misfit]:
     if not text.isprintable():
         yield Misfit((name,), "has a line break or an unprintable sign; write one plain line")
     elif len(text) > longest:
-        yield Misfit((name,), f"is {len(text)} signs long, more than {longest}")
+        yield Misfit((name,), f"is {len(text)} signs long; cut it to {longest}")
 
 
 def _listed(words: Sequence[str]) -> str:

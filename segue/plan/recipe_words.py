@@ -114,7 +114,7 @@ def _no_choice(seen: Any, expected: str) -> str:  # noqa: ANN401 - a TOML value
     hint = meant(seen, known) if isinstance(seen, str) else ""
     if len(known) == 1:
         return f"{shown(seen)} is not {known[0]}; write {known[0]}"
-    return f"{shown(seen)} is none of {', '.join(known)}{hint}"
+    return f"{shown(seen)} is none of {', '.join(known)}{hint or '; take one of these'}"
 
 
 def _known_fields(place: Place, source: str | None) -> list[str]:

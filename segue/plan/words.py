@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 TUNING_WARNING_CENTS: Final = 25.0
 """Mistuning that listeners tolerate in a melody (P. Larrouy-Maestri, Music Perception 35(3),
 2018): told when the songs are further apart."""
+_GUESS_CONFIDENCE: Final = 0.5
+"""Below this a key is more likely wrong than right."""
 
 
 def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
@@ -46,8 +48,8 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
         key_from=outgoing.key.key,
         key_to=incoming.key.key,
         interval=interval_name(outgoing.key.key, incoming.key.key),
-        relation=relation(outgoing.key.key, incoming.key.key),
-        tempo_from=f"{old_bpm:.0f}",
+        relation=_relation(outgoing, incoming),
+        tempo_from=f"{old_bpm:.0f}" if time.outgoing.grid.is_heard else "free time",
         tempo_to=f"{new_bpm:.0f}",
         bars=time.n_interlude_bars,
         seconds=f"{seconds:.0f}",
@@ -80,10 +82,12 @@ def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
             f"No clear pulse at the start of '{incoming.title}': "
             "it enters where it starts to sound."
         )
+    said += [*_about_key(outgoing, incoming), *_about_key(incoming, outgoing)]
     apart_cents = abs(outgoing.tuning_cents - incoming.tuning_cents)
     if apart_cents > TUNING_WARNING_CENTS:
         said.append(
-            f"The two songs are tuned {apart_cents:.0f} cents apart; the pad follows the new one."
+            f"The two songs are tuned {apart_cents:.0f} cents apart: the pad glides from the one "
+            "tuning to the other, the songs themselves keep theirs."
         )
     there_s = time.tempo.seconds_at(time.entry_beat) - time.tempo.seconds_at(time.exit_beat)
     if talk_s is not None and there_s < talk_s:
@@ -92,6 +96,36 @@ def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
             "this recipe does not wait for the singer."
         )
     return tuple(said)
+
+
+def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
+    """What is to be said where the chords of the join rest on a guess."""
+    fact, end = facts.key, "end" if facts.edge == "end" else "start"
+    option = "--key-a" if facts.edge == "end" else "--key-b"
+    sentence = ""
+    if not fact.is_known and other.key.is_known:
+        sentence = (
+            f"No key was heard at the {end} of '{facts.title}': pads and cue keep to {fact.key}, "
+            f"the key of '{other.title}'."
+        )
+    elif not fact.is_known:
+        sentence = (
+            f"No key was heard at the {end} of '{facts.title}': its chords are a guess; "
+            f"give it with {option}."
+        )
+    elif fact.source == "heard" and fact.confidence < _GUESS_CONFIDENCE:
+        sentence = (
+            f"The key at the {end} of '{facts.title}' is a guess ({fact.key}, "
+            f"{fact.confidence:.0%}), and so are the chords; settle it with {option}."
+        )
+    return [sentence] if sentence else []
+
+
+def _relation(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    """How the keys lie to each other, where both songs have one."""
+    if outgoing.key.is_known and incoming.key.is_known:
+        return relation(outgoing.key.key, incoming.key.key)
+    return f"only one of the songs has a key, {incoming.key.key}"
 
 
 def _ending_words(facts: EdgeFacts) -> str:
