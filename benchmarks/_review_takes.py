@@ -7,7 +7,6 @@ noise, the recorder's clock and level, and the file it leaves.
 
 import json
 import subprocess
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Final, Literal
@@ -18,8 +17,7 @@ import soundfile
 import soxr
 
 from benchmarks._review_band import RATE_HZ, band_stems, sung_line
-from segue.analysis.first_note import first_note_of
-from segue.analysis.tuning import tuning_of
+from benchmarks._review_singer import attack_s, sharp_cents, sung_late_ms, uncut_s
 from segue.audio import read_song
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.music.tempo import TempoCurve, TempoSpan
@@ -33,7 +31,7 @@ Floats = npt.NDArray[np.float64]
 EDGE_S: Final = 45.0
 PHONE_RATE_HZ: Final = 24_000
 """A performance is made and recorded at this rate: the plan's own is twice that."""
-_MADE: Final = "entry as rendered"
+_MADE: Final = "entry uncut"
 """In the names of kept performances: how their truth was measured, so that no other is read."""
 _WANDER_MS: Final = 9.0
 _WANDER_BEATS: Final = 4.0
@@ -120,14 +118,16 @@ def _played(
     late_s = _wandering(int(record.plan.end_beat) + 1, record.plan, rng)
     plan = replace(record.plan, tempo=_moved(record.plan.tempo, late_s))
     first = _replaced(outgoing, band, store, rng, late_s=0.0, cents=0.0)
-    asked = rng.uniform(-_LATE_MS, _LATE_MS) / 1000, rng.uniform(-_CENTS, _CENTS)
-    second = _replaced(incoming, band, store, rng, late_s=asked[0], cents=asked[1])
+    asked_s, asked_cents = rng.uniform(-_LATE_MS, _LATE_MS) / 1000, rng.uniform(-_CENTS, _CENTS)
+    if record.singer_s is not None:
+        asked_s = uncut_s(asked_s, record.plan, record.singer_s)
+    second = _replaced(incoming, band, store, rng, late_s=asked_s, cents=asked_cents)
     music = render_candidate(plan, first, second).music
     late_ms = cents = None
     if record.singer_s is not None:
-        attacks_s = [_attack_s(p, first, e) for p, e in ((record.plan, incoming), (plan, second))]
-        late_ms = _late_ms(record.plan, plan, attacks_s)
-        cents = _sharp_cents(incoming, second)
+        attacks_s = [attack_s(p, first, e) for p, e in ((record.plan, incoming), (plan, second))]
+        late_ms = sung_late_ms(record.plan, plan, attacks_s)
+        cents = sharp_cents(incoming, second)
     return Performance(
         samples=np.asarray(music.samples),
         rate_hz=rate_hz,
@@ -186,44 +186,6 @@ def _replaced(
         clip = Clip(samples=samples, rate_hz=edge.rate_hz, start_s=stem.clip.start_s)
         stems.append(Stem(role=stem.role, file=stem.file, clip=clip))
     return replace(edge, stems=tuple(stems))
-
-
-def _attack_s(plan: Plan, outgoing: SongEdge, incoming: SongEdge) -> float | None:
-    """When the lead is first heard, by the song's own analysis, where it is rendered alone.
-
-    In the song it may begin before the plan takes the song up: then it is heard from there.
-    """
-    lead = tuple(stem for stem in incoming.stems if Path(stem.file).stem == "lead")
-    alone = render_candidate(plan, outgoing, replace(incoming, stems=lead)).incoming
-    note = first_note_of(alone)
-    return None if note is None else note.time_s
-
-
-def _late_ms(planned: Plan, played: Plan, attacks_s: Sequence[float | None]) -> float | None:
-    """How late the played attack is against its own beat, in the time that the band keeps."""
-    known_s, sung_s = attacks_s
-    if known_s is None or sung_s is None:
-        return None
-    return 1000 * (sung_s - played.seconds_at(planned.beat_at(known_s)))
-
-
-def _sharp_cents(old: SongEdge, new: SongEdge) -> float | None:
-    """How sharp the lead is, heard alone, against the band's tuning."""
-    notes = [first_note_of(_lead(edge)) for edge in (old, new)]
-    if notes[0] is None or notes[1] is None:
-        return None
-    tunings = [tuning_of(_others(edge)) for edge in (old, new)]
-    return float(100 * (notes[1].midi - notes[0].midi) - (tunings[1] - tunings[0]))
-
-
-def _lead(edge: SongEdge) -> Clip:
-    return next(stem.clip for stem in edge.stems if Path(stem.file).stem == "lead")
-
-
-def _others(edge: SongEdge) -> Clip:
-    kept = [s.clip for s in edge.stems if Path(s.file).stem not in {"lead", "drums"}]
-    total = np.sum([clip.samples for clip in kept], axis=0)
-    return Clip(samples=total.astype(np.float32), rate_hz=edge.rate_hz)
 
 
 def recorded(made: Performance, path: Path, *, seed: int, click: Path | None = None) -> TakeTruth:

@@ -7,7 +7,8 @@ Run folders and performances are made in the store once. Every candidate of five
 demo songs is recorded as it was rendered, and each pair is played again by another band;
 each is recorded twice, in a room, with noise 10 dB below, at a speed up to 0.5 % off, half
 as MP3 at 96 kbit/s, and the second time with the click leaking in. Needs fluidsynth, the
-two SoundFonts and ffmpeg, and says which is missing. Exits 1 where a reach is missed.
+two SoundFonts and ffmpeg. Exits 1 where one of these is not there, and where a reach is
+missed.
 """
 
 import argparse
@@ -72,7 +73,7 @@ def run_folders(store: Path) -> list[Path]:
 
 
 def takes(
-    run: Path, store: Path, first_seed: int, n_recordings: int
+    run: Path, store: Path, first_seed: int, *, n_performances: int, n_recordings: int
 ) -> Iterator[tuple[CandidateRecord, Performance, int]]:
     """What is recorded of a run: candidate, performance, and the recording's seed."""
     document = read_document(run)
@@ -80,7 +81,7 @@ def takes(
         for recording in range(n_recordings):
             seed = 1000 + 100 * first_seed + 10 * recording + record.rank
             yield record, rendered(run, record), seed
-    for number in range(N_PERFORMANCES):
+    for number in range(n_performances):
         seed = first_seed + 2 * number
         record = next(
             r for r in document.candidates if (r.rank + seed) % len(document.candidates) == 0
@@ -233,10 +234,16 @@ def main() -> int:
     parser.add_argument("--store", type=Path, required=True, help="where takes are kept")
     parser.add_argument("--develop", action="store_true", help="odd seeds, for tuning")
     parser.add_argument("--recordings", type=int, default=N_RECORDINGS, help="of each performance")
+    parser.add_argument(
+        "--performances", type=int, default=N_PERFORMANCES, help="of each pair by another band"
+    )
     asked = parser.parse_args()
     if missing := missing_tools():
-        print(f"skipped: takes cannot be made without {', '.join(missing)}")
-        return 0
+        print(
+            f"nothing was measured: takes cannot be made without {', '.join(missing)}; "
+            "install it and run again"
+        )
+        return 1
     asked.store.mkdir(parents=True, exist_ok=True)
     runs = run_folders(asked.store)
     listened = [reference_of(run, read_document(run)) for run in runs]
@@ -246,7 +253,8 @@ def main() -> int:
     print("match  offset ms, bars ms, entry ms, entry cents (errors)")
     for index, run in enumerate(runs):
         others = [heard for place, heard in enumerate(listened) if place != index]
-        for record, made, seed in takes(run, asked.store, first_seed, asked.recordings):
+        counts = {"n_performances": asked.performances, "n_recordings": asked.recordings}
+        for record, made, seed in takes(run, asked.store, first_seed, **counts):
             first = seed % 100 < 10
             rows.append(reviewed(run, record, made, seed, others if first else [], path))
             print(_told(rows[-1]), flush=True)

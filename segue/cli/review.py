@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from segue.review import Review
     from segue.review.compare import Comparison
+    from segue.review.report import Clock
 
 
 def review(
@@ -119,12 +120,7 @@ def _print_bars(console: Console, told: Review) -> None:
 
 
 def _lines(told: Review) -> list[str]:
-    clock = told.clock
-    lines = [f"drift: {round(clock.drift_ms_a_minute):+d} ms a minute"]
-    if clock.recorder_ratio != 1.0:
-        percent = 100 * (clock.recorder_ratio - 1)
-        way = "slow" if percent > 0 else "fast"
-        lines.append(f"the recorder runs {abs(percent):.2f} % {way} (the pitch moved along)")
+    lines = _clock_lines(told.clock)
     if told.broke is not None:
         step = told.broke.step_ms
         how = "its onsets are not the plan's" if step is None else f"a jump of {step:+.0f} ms"
@@ -137,6 +133,20 @@ def _lines(told: Review) -> list[str]:
     )
     lines.append(f"level against the plan (LU): {levels}")
     return lines + [f"{fault.kind}: {fault.sentence}" for fault in told.faults]
+
+
+def _clock_lines(clock: Clock) -> list[str]:
+    """The band's drift and the recorder's, or both as one where nothing tells them apart."""
+    slip_ms = round(clock.slip_ms_a_minute)
+    if clock.is_either and slip_ms:
+        words = "by either the band or the recorder (too little to tell by the pitch)"
+        return [f"drift: {slip_ms:+d} ms a minute, {words}"]
+    lines = [f"drift: {round(clock.drift_ms_a_minute):+d} ms a minute"]
+    if clock.recorder_ratio != 1.0:
+        percent = 100 * (clock.recorder_ratio - 1)
+        way = "slow" if percent > 0 else "fast"
+        lines.append(f"the recorder runs {abs(percent):.2f} % {way} (the pitch moved along)")
+    return lines
 
 
 def _singer_words(told: Review) -> str:

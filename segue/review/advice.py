@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from segue.review.timing import JUST_NOTICED_MS
+from segue.review.timing import CLEAR_AGREEMENT, JUST_NOTICED_MS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,6 +24,8 @@ LATE_MS: Final = 50.0
 """A singer's entry is off from here (the upper end of what trios spread, 27 to 49 ms [R79]_)."""
 DRIFT_MS_A_MINUTE: Final = 120.0
 UNEVEN_MS: Final = 3 * JUST_NOTICED_MS
+ALONE_MS: Final = 5 * JUST_NOTICED_MS
+"""A bar that is off against both its neighbours is told from here, however even the rest is."""
 LEVEL_LU: Final = 3.0
 
 
@@ -100,7 +102,35 @@ def _of_timing(review: Review) -> str:
     if abs(drift) > DRIFT_MS_A_MINUTE:
         way = "slows down" if drift > 0 else "runs away"
         return f"The band {way} by {abs(drift):.0f} ms a minute: put the click in more ears."
-    return _of_uneven_bars(review.bars) if review.spread_ms > UNEVEN_MS else ""
+    if review.spread_ms > UNEVEN_MS:
+        return _of_uneven_bars(review.bars)
+    return _of_bar_alone(review.bars)
+
+
+def _of_bar_alone(bars: Sequence[BarTiming]) -> str:
+    """The bar that hesitates or hurries most while the bars around it do not.
+
+    One bar of twelve hardly moves the spread over all, and is heard nevertheless.
+    """
+    clear = [bar for bar in bars if bar.late_ms is not None and bar.agreement >= CLEAR_AGREEMENT]
+    off_ms = [
+        _alone_ms(*(near.late_ms or 0.0 for near in clear[place - 1 : place + 2]))
+        for place in range(1, len(clear) - 1)
+    ]
+    worst = max(range(len(off_ms)), key=lambda place: abs(off_ms[place]), default=None)
+    if worst is None or abs(off_ms[worst]) < ALONE_MS:
+        return ""
+    way = "late" if off_ms[worst] > 0 else "early"
+    return (
+        f"Bar {clear[worst + 1].number} is {abs(off_ms[worst]):.0f} ms {way} against the bars "
+        f"around it: play from bar {clear[worst].number} with the click, listening to the drums."
+    )
+
+
+def _alone_ms(before: float, here: float, after: float) -> float:
+    """How far a bar is off to one side of both its neighbours; 0 where it is between them."""
+    steps = here - before, here - after
+    return min(steps, key=abs) if steps[0] * steps[1] > 0 else 0.0
 
 
 def _of_uneven_bars(bars: Sequence[BarTiming]) -> str:

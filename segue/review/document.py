@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from pydantic import TypeAdapter, ValidationError
 
+from segue.audio.plain_file import plain_bytes
 from segue.errors import InputError
 from segue.review.report import SCHEMA_VERSION, Review
 from segue.review.take import read_clip
-from segue.runfolder.document import first_fault
+from segue.runfolder.document import LARGEST_BYTES, first_fault, plain_json
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -80,8 +80,8 @@ def read_review(path: Path) -> Review:
         If it is no review, or comes from a newer version.
     """
     try:
-        text = path.read_text(encoding="utf-8")
-        version = json.loads(text)["schema_version"]
+        text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
+        version = plain_json(text)["schema_version"]
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise InputError(
             path, "is no review: name the JSON file that 'segue review' wrote."

@@ -186,7 +186,10 @@ def hum(take: Clip) -> Fault | None:
 
 
 def sibilance(take: Clip, reference: Clip) -> Fault | None:
-    """More around 8 kHz against the voice's range than the plan's own sound has."""
+    """More around 8 kHz against the voice's range than the plan's own sound has.
+
+    A take has no voice of its own to listen to: cymbals count as well, and the sentence says so.
+    """
     over_db = _hiss_db(take) - _hiss_db(reference)
     if over_db < _SIBILANCE_OVER_DB:
         return None
@@ -195,8 +198,9 @@ def sibilance(take: Clip, reference: Clip) -> Fault | None:
         value=over_db,
         unit="dB",
         sentence=(
-            f"The loudest moments near 8 kHz stand {over_db:.0f} dB higher than planned: "
-            "ease the S sounds, or the microphone's treble."
+            f"The loudest moments near 8 kHz stand {over_db:.0f} dB higher than planned, in the "
+            "whole sound and not the voice alone: if it is the singer ease the S sounds, else "
+            "the cymbals or the microphone's treble."
         ),
     )
 

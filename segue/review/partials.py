@@ -101,6 +101,15 @@ def peaks(magnitudes: Floats, midi: Floats, *, reach_cents: float) -> tuple[Floa
     return cents, np.where(inside, np.clip(above, 0.0, HIGHEST_RATIO), 0.0)
 
 
+def bent(row: Floats, index: int) -> float:
+    """Where the parabola through a place and its neighbours has its top, -0.5 to 0.5."""
+    if not 0 < index < len(row) - 1:
+        return 0.0
+    a, b, c = row[index - 1 : index + 2]
+    bend = a - 2 * b + c
+    return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+
+
 @lru_cache(maxsize=4)
 def _hann(n_frames: int) -> Floats:
     window: Floats = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n_frames) + 0.5) / n_frames)

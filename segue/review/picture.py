@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.outline import outline
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
+from segue.runfolder.pictures import plain_words
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
@@ -22,6 +23,7 @@ _N_COLUMNS: Final = 1600
 _LEAST_RANGE_MS: Final = 50.0
 
 
+@plain_words()
 def picture_of(review: Review, take: Clip) -> bytes:
     """Draw a review as a PNG file.
 

@@ -93,7 +93,8 @@ def review_take(request: ReviewRequest) -> Review:
         raise InputError(
             request.take,
             f"does not hold candidate {record.rank} ('{record.plan.recipe}'): its best match is "
-            f"{found.match:.2f} and {LEAST_MATCH:g} is needed; is it the right take, and whole?",
+            f"{found.match:.2f} and {LEAST_MATCH:g} is needed; "
+            "check that it is the right take, and whole.",
         )
     plan = record.plan
     beats_s = [plan.seconds_at(beat) for beat in range(int(plan.end_beat) + 1)]

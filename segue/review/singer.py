@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from segue.review.entry import Side, heard_entry
+from segue.review.entry import heard_entry
 from segue.review.report import SingerEntry
+from segue.review.rise import Side
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -41,7 +41,9 @@ def read_clip(path: Path) -> Clip:
         )
     if length_s < SHORTEST_TAKE_S:
         raise AudioFileError(
-            path, f"is {length_s:.1f} s long: a take needs {SHORTEST_TAKE_S:g} s or more."
+            path,
+            f"is {length_s:.1f} s long: a take needs {SHORTEST_TAKE_S:g} s or more; "
+            "check that it is the right file.",
         )
     samples = read_stereo(info, start_frame=0, n_frames=info.n_frames)
     return Clip(samples=samples, rate_hz=info.rate_hz)

@@ -61,6 +61,8 @@ def test_fault_is_found_alone(kind, made, sound):
 def test_sibilance_is_found(sound):
     loud = sound + _hissing(sound, np.random.default_rng(3))
     assert "sibilance" in _kinds(loud, sound)
+    fault = next(f for f in faults_of(_clip(loud), _clip(sound)) if f.kind == "sibilance")
+    assert "the whole sound and not the voice alone" in fault.sentence
 
 
 def test_dead_side_is_named(sound):

@@ -101,6 +101,20 @@ def test_bars_that_lag_together_are_told_together(review_of):
     assert "play from bar 4 with the click" in advice
 
 
+@pytest.mark.parametrize("late_ms", [60.0, -40.0])
+def test_one_bar_that_hesitates_is_not_smoothed_away(late_ms, review_of):
+    review = review_of(Played(late_s={6: late_ms / 1000}), offset_s=1.0)
+    told = _late_ms(review)
+    assert told.pop(6) == pytest.approx(late_ms, abs=BAR_MS)
+    assert list(told.values()) == pytest.approx([0.0] * len(told), abs=BAR_MS)
+    assert review.advice.startswith("Bar 6 ")
+    assert ("late" if late_ms > 0 else "early") in review.advice
+
+
+def test_one_bar_that_is_heard_as_loose_and_no_more_is_left_alone(review_of):
+    assert review_of(Played(late_s={6: 0.015})).advice.endswith("keep it like this.")
+
+
 def test_small_speed_that_the_pitch_follows_roughly_is_the_recorders():
     cents = -1200 * np.log2(1.0012)
     assert recorder_ratio(1.0012, cents + 1.5) == pytest.approx(1.0012, abs=3e-4)
