@@ -20,19 +20,27 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 LONGEST_S: Final = 20.0
-"""Of the processor's time."""
-LONGEST_WAIT_S: Final = 60.0
-"""By the clock, for what waits and does nothing: others may keep the processor busy."""
+"""By the clock."""
 MOST_MB: Final = 1500.0
 _SPARE_MB: Final = 6000
 """Address space, of which libraries reserve more than they use; only guards the machine."""
 BAD_INPUT: Final = 2
+_TELLS: Final = (
+    "add|change|check|choose|clear|close|copy|cut|export|free|give|install|keep|leave|make|mend|move"
+    "|name|open|put|read|remove|rename|run|save|see|settle|shorten|start|take|try|update|use"
+    "|wait|write"
+)
 REMEDY: Final = re.compile(
-    r"\b(add|change|check|choose|clear|copy|cut|did you mean|export|free|give|install|leave|make"
-    r"|mend|move|name|needs?|put|read|remove|rename|run|save|settle|shorten|start|take|try|update"
-    r"|use|write|is this|known|outside|there (is|are)|needed|expected|none of)\b", re.IGNORECASE
-)  # fmt: skip
-"""Words of which one is in every sentence that says what to do or what would be right."""
+    rf"(^|[.:;,?!]\s+|\(|\b(or|and|then)\s+)({_TELLS})\b|did you mean '",
+    re.IGNORECASE | re.MULTILINE,
+)
+"""Somebody is told to do something: a verb at the start of a clause, or the word that was meant."""
+_TEMPORARY: Final = re.compile(r"\.(segue|set\.json|reordered)|.*\.part$", re.DOTALL)
+"""Names that only something unfinished has."""
+_MOST_KEPT: Final = 2000
+_FRAME: Final = re.compile(r"[│╭╮╰╯─]")
+EVENING: Final = "set.json"
+"""An evening with a join that cannot be made is written all the same, and says so."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,20 +51,24 @@ class Case:
     ----------
     command, name : str
     args : tuple of str
-    culprit : str
-        What the sentence has to name.
+    culprits : tuple of str
+        One of them has to be named by a refusal; none where the input is good, and
+        a refusal is wrong.
     folder : str
         Nothing temporary may be left under it; '' where other cases work there too.
     out : str
         What must not be there after a refusal; '' where there is no such thing.
+    is_costly : bool
+        Whether the input may well be accepted, and something be rendered or searched for.
     """
 
     command: str
     name: str
     args: tuple[str, ...]
-    culprit: str
+    culprits: tuple[str, ...]
     folder: str
     out: str = ""
+    is_costly: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -89,17 +101,19 @@ def _fault_of_words(case: Case, told: Told) -> str:
     is_there = bool(case.out) and Path(case.out).exists()
     if told.code == 0:
         return "" if said or is_there else "mute"
-    if is_there:
+    if is_there and not (Path(case.out) / EVENING).is_file():
         return "half-written"
-    if not _names(case.culprit, said):
+    if not case.culprits:
+        return "refused what is good"
+    if not any(_names(culprit, said) for culprit in case.culprits):
         return "does not name the file"
-    return "" if REMEDY.search(said) else "no remedy"
+    return "" if REMEDY.search(_FRAME.sub("", said)) else "no remedy"
 
 
 def _left_by(case: Case) -> list[str]:
     """Temporary neighbours of what the case writes, and of all in its folder if it has its own."""
-    own = Path(case.folder).rglob(".segue*") if case.folder else iter(())
-    left = [path.name for path in own]
+    own = Path(case.folder).rglob("*") if case.folder else iter(())
+    left = [path.name for path in own if _TEMPORARY.match(path.name)]
     if case.out:
         out = Path(case.out)
         left += [path.name for path in out.parent.glob(f"{neighbour_prefix(out)}*")]
@@ -160,7 +174,7 @@ class _Part:
         return verdicts
 
     def overdue(self) -> list[Verdict]:
-        if not self.is_at_work or time.monotonic() - self.since < LONGEST_WAIT_S:
+        if not self.is_at_work or time.monotonic() - self.since < LONGEST_S:
             return []
         os.kill(self.child, 9)
         return self._lost("hang")
@@ -183,13 +197,17 @@ def _work(cases: Sequence[Case], writer: int) -> int:
     resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
     for case in cases:
         told = asdict(run_here(case.args))
-        told["out"], told["err"] = told["out"][-4000:], told["err"][-4000:]
+        told["out"], told["err"] = _ends_of(told["out"]), _ends_of(told["err"])
         with os.fdopen(os.dup(writer), "wb") as file:
             file.write(json.dumps(told).encode() + b"\n")
     return 0
 
 
+def _ends_of(text: str) -> str:
+    return text if len(text) <= 2 * _MOST_KEPT else f"{text[:_MOST_KEPT]} … {text[-_MOST_KEPT:]}"
+
+
 def _names(culprit: str, said: str) -> bool:
     """Whether a sentence names a file; escapes and line breaks of a terminal do not matter."""
-    plain = re.sub(r"[\s│]", "", said)
+    plain = re.sub(r"[\s│╭╮╰╯─]", "", said)
     return re.sub(r"\s", "", printable(culprit)) in plain

@@ -23,10 +23,7 @@ TRACE_MARK: Final = "Traceback (most recent call last)"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Told:
-    """What a command left: exit code, text on both streams, and its cost.
-
-    `took_s` is the time of the processor, the same on a machine that has much else to do.
-    """
+    """What a command left: exit code, text on both streams, and its cost by the clock."""
 
     code: int
     out: str
@@ -42,21 +39,21 @@ def run_here(args: Sequence[str]) -> Told:
     streams = [io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True)
                for _ in range(2)]  # fmt: skip
     kept = sys.argv, sys.stdout, sys.stderr, boundary._logged
-    begun = time.process_time()
+    begun = time.monotonic()
     code = 0
     try:
         sys.argv, (sys.stdout, sys.stderr) = ["segue", *args], streams
         boundary._logged = traceback.format_exc
         with warnings.catch_warnings():
             warnings.simplefilter("error")
-            boundary.main()
+            boundary.run()
     except SystemExit as leaving:
         code = leaving.code if isinstance(leaving.code, int) else 0 if leaving.code is None else 1
     finally:
         sys.argv, sys.stdout, sys.stderr, boundary._logged = kept
     out, err = (s.buffer.getvalue().decode("utf-8", "replace") for s in streams)
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    return Told(code=code, out=out, err=err, took_s=time.process_time() - begun, peak_mb=peak_mb)
+    return Told(code=code, out=out, err=err, took_s=time.monotonic() - begun, peak_mb=peak_mb)
 
 
 def forked(task: Callable[[], int]) -> int:

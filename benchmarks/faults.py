@@ -7,6 +7,7 @@ copy of one warm process, so a kill falls into the work and not into the imports
 from __future__ import annotations
 
 import argparse
+import contextlib
 import os
 import random
 import shutil
@@ -27,6 +28,7 @@ from segue.audio.read import read_song
 from segue.errors import SegueError
 from segue.plan import shelf_folder
 from segue.runfolder.document import read_document
+from segue.setlist.set_document import read_evening
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -36,6 +38,9 @@ RECIPE: Final = "stop-and-count-in.toml"
 INTERRUPT_REACH_S: Final = 1.0
 INTERRUPTED: Final = 130
 BAD_INPUT: Final = 2
+_LATE_S: Final = 0.6
+_END_OF_PICTURE: Final = b"IEND\xaeB`\x82"
+"""The last chunk of a PNG, with its checksum (PNG Specification, third edition, 11.2.5)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +81,35 @@ def job(folder: Path, *, out: Path | None = None, tempo_b: float = 90.0) -> list
     how = ["--edge-seconds", "8", "--rate", "22050", "--workers", "1", "--quiet"]
     given = ["--tempo-a", "120", "--tempo-b", f"{tempo_b:g}"]
     return ["between", str(one), str(other), *where, *how, *given]
+
+
+def evening_job(folder: Path, *, tempo_b: float) -> list[str]:
+    """The evening of the songs of the main job, which must be there, with one tempo given."""
+    songs = (("One", "one.wav", 120.0), ("Other", "other.wav", tempo_b))
+    listed = "".join(
+        f'[[songs]]\ntitle = "{title}"\npath = "{path}"\ntempo_bpm = {bpm}\n'
+        for title, path, bpm in songs
+    )
+    file = folder / f"set {tempo_b:g}.toml"
+    file.write_text(f'schema_version = 1\ntitle = "Harbour"\n{listed}', encoding="utf-8")
+    words = job(folder)
+    how = words[words.index("--recipes") : words.index("--tempo-a")]
+    return ["set", str(file), "--out", str(folder / "evening"), "--reorder", *how]
+
+
+def is_whole_evening(out: Path) -> bool:
+    """Whether an evening can be read, with all its run folders, its page and its picture."""
+    try:
+        evening = read_evening(out)
+    except SegueError:
+        return False
+    return (
+        all(join.folder and is_whole_run(out / join.folder) for join in evening.joins)
+        and (out / "reordered.toml").read_bytes().endswith(b"\n")
+        and (out / "evening.png").read_bytes().endswith(_END_OF_PICTURE)
+        and all((out / page).read_text(encoding="utf-8").rstrip().endswith("</html>")
+                for page in ("index.html", "cue sheets.html"))
+    )  # fmt: skip
 
 
 def contents(folder: Path) -> dict[str, bytes]:
@@ -119,47 +153,75 @@ def killed(
     n_kills: int,
     seed: int = 0,
 ) -> Line:
-    """Kill runs at random moments; look at the folder, and let the next run finish."""
+    """Kill runs at random moments; look at the folder, and let the next run finish.
+
+    Every third is killed soon after its new folder has its document: near the end, where
+    folders change places.
+    """
     rng = random.Random(seed)
-    begun = time.monotonic()
     faults = []
+    begun = time.monotonic()
     if code_of(forked_command(commands[0])) != 0:
         return Line(name=commands[0][0], n_tried=0, faults=("the first run fails",))
-    lasts_s = time.monotonic() - begun
     n_new = 0
     for n in range(n_kills):
+        lasts_s = time.monotonic() - begun
         before = contents(out)
         child = forked_command(commands[(n + 1) % len(commands)])
-        time.sleep(rng.uniform(0.0, lasts_s))
+        if n % 3 == 2:
+            _wait_for_document(folder, child)
+            time.sleep(rng.uniform(0.0, _LATE_S))
+        else:
+            time.sleep(rng.uniform(0.0, lasts_s))
         os.kill(child, signal.SIGKILL)
         code_of(child)
         if not is_whole(out):
             faults.append(f"kill {n}: neither the old folder nor the new one")
         n_new += contents(out) != before
+        begun = time.monotonic()
         if code_of(forked_command(commands[(n + 1) % len(commands)])) != 0:
             faults.append(f"kill {n}: the next run fails")
         faults += [f"kill {n}: left {name}" for name in leftovers(folder)]
         if not is_whole(out):
             faults.append(f"kill {n}: the next run leaves no whole folder")
-    note = f"{n_new} were over already, {n_kills - n_new} left the old folder"
+    note = f"{n_new} left something new, {n_kills - n_new} the old folder"
     return Line(name=f"SIGKILL of {commands[0][0]}", n_tried=n_kills, faults=tuple(faults),
                 note=note)  # fmt: skip
 
 
-def rivals(folder: Path, *, n_pairs: int) -> Line:
+def _wait_for_document(folder: Path, child: int) -> None:
+    """Until a new folder is nearly filled, or the process has ended."""
+    names = ("segue.json", "markers.json")
+    while os.waitid(os.P_PID, child, os.WEXITED | os.WNOHANG | os.WNOWAIT) is None:
+        with contextlib.suppress(FileNotFoundError):  # it may be gone while we look
+            if any(any(folder.rglob(f".segue-*-new-*/{name}")) for name in names):
+                return
+        time.sleep(0.002)
+
+
+def rivals(
+    folder: Path,
+    commands: Sequence[list[str]],
+    out: Path,
+    is_whole: Callable[[Path], bool],
+    *,
+    n_pairs: int,
+) -> Line:
     """Two runs into one folder at once: one wins, the other says so."""
     faults = []
     for n in range(n_pairs):
         said = [folder / f"said {n} {k}.txt" for k in range(2)]
-        children = [forked_command(job(folder, tempo_b=80.0 + 10 * k), said[k]) for k in range(2)]
+        children = [forked_command(commands[k], said[k]) for k in range(2)]
         codes = [code_of(child) for child in children]
         texts = [path.read_text(encoding="utf-8") for path in said]
         lost = [text for code, text in zip(codes, texts, strict=True) if code == BAD_INPUT]
         if sorted(codes) != [0, BAD_INPUT] or "another Segue" not in "".join(lost):
             faults.append(f"pair {n}: {codes} {texts}")
-        if not is_whole_run(folder / "run") or leftovers(folder):
+        if not is_whole(out) or leftovers(folder):
             faults.append(f"pair {n}: left {leftovers(folder)}")
-    return Line(name="two runs into one folder", n_tried=n_pairs, faults=tuple(faults))
+    return Line(
+        name=f"two of {commands[0][0]} into one folder", n_tried=n_pairs, faults=tuple(faults)
+    )
 
 
 def interrupted(folder: Path, *, n_times: int, seed: int = 1) -> Line:
@@ -237,27 +299,34 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Print the table; 1 on a miss."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--kills", type=int, default=60)
-    n_kills = parser.parse_args(argv).kills
+    parser.add_argument("--only", type=int, nargs="*", help="numbers of lines, from 1")
+    given = parser.parse_args(argv)
+    n_kills = given.kills
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         os.environ["SEGUE_CACHE"] = str(folder / "cache")
         warm = run_here(job(folder))
         print(f"a run takes {warm.took_s:.1f} s", warm.err, flush=True)
-        run, pack = folder / "run", folder / "pack"
+        run, evening, pack = folder / "run", folder / "evening", folder / "pack"
         jobs = [job(folder, tempo_b=tempo) for tempo in (90.0, 100.0)]
+        evenings = [evening_job(folder, tempo_b=tempo) for tempo in (90.0, 100.0)]
         stages = [["stage", str(run), "--out", str(pack), "--paper", p] for p in ("a4", "letter")]
         print(f"{'':<46}{'runs':>4}{'faults':>8}")
         lines = []
-        for measure in (
+        measures = (
             lambda: killed(folder, run, jobs, is_whole_run, n_kills=n_kills),
-            lambda: killed(folder, pack, stages, is_whole_pack, n_kills=n_kills // 3),
-            lambda: rivals(folder, n_pairs=3),
+            lambda: killed(folder, evening, evenings, is_whole_evening, n_kills=n_kills),
+            lambda: killed(folder, pack, stages, is_whole_pack, n_kills=n_kills),
+            lambda: rivals(folder, jobs, run, is_whole_run, n_pairs=3),
+            lambda: rivals(folder, evenings, evening, is_whole_evening, n_pairs=3),
             lambda: interrupted(folder, n_times=5),
             lambda: no_room(folder, sizes_kb=(64, 400, 1500)),
             lambda: read_only(folder),
-        ):
-            lines.append(measure())
-            print(lines[-1].text(), flush=True)
+        )
+        for number, measure in enumerate(measures, start=1):
+            if not given.only or number in given.only:
+                lines.append(measure())
+                print(lines[-1].text(), flush=True)
     return int(any(line.faults for line in lines))
 
 

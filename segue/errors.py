@@ -8,10 +8,13 @@ from __future__ import annotations
 
 import difflib
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
+
+_LONGEST_SHOWN: Final = 40
 
 
 class SegueError(Exception):
@@ -116,6 +119,26 @@ def text_of(path: str | Path) -> str:
     'two\nlines \\udcff.wav'
     """
     return str(path).encode("utf-8", "backslashreplace").decode()
+
+
+def shortened(text: str) -> str:
+    """As much of a text as fits into a sentence, with control characters escaped.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> shortened("la" * 100)
+    'lalalalalalalalalalalalalalalalalalalala…'
+    """
+    text = printable(text)
+    return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

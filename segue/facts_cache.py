@@ -9,8 +9,10 @@ one part and not through everything.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import stat
+import sys
 import tempfile
 from dataclasses import dataclass
 from functools import lru_cache
@@ -35,6 +37,9 @@ N_PARTS: Final = 256
 """Two hexadecimal digits."""
 _N_PART_DIGITS: Final = 2
 _TAIL: Final = b"}\n"
+_STAGING_NAME: Final = "staging"
+_STAGED: Final = ".new-"
+"""Start of the name of an entry that is being written; the number of its process follows."""
 _PARTS_NAME: Final = "heard"
 """Subfolder that is ours to clear, whatever else is in the folder that was named."""
 
@@ -99,7 +104,7 @@ class FactsCache:
         path = self._path(key)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            _write_whole(path, entry)
+            self._write_whole(path, entry)
             self._drop_oldest(path.parent)
         except OSError:
             return
@@ -130,6 +135,29 @@ class FactsCache:
         part, name = key[:_N_PART_DIGITS], key[_N_PART_DIGITS:]
         return self.folder / _PARTS_NAME / part / f"{name}.json"
 
+    def _write_whole(self, path: Path, content: bytes) -> None:
+        staging = self.folder / _STAGING_NAME
+        staging.mkdir(exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=f"{_STAGED}{os.getpid()}-", dir=staging)
+        staged = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as file:
+                file.write(content)
+            staged.replace(path)
+        finally:
+            staged.unlink(missing_ok=True)
+
+    def sweep(self) -> None:
+        """Remove what processes left that were killed while they wrote.
+
+        Another machine's process may seem gone: then its entry is not kept, and no harm done.
+        """
+        with contextlib.suppress(OSError):
+            for entry in list((self.folder / _STAGING_NAME).iterdir()):
+                writer = entry.name.removeprefix(_STAGED).partition("-")[0]
+                if writer.isdecimal() and _is_gone(int(writer)):
+                    entry.unlink(missing_ok=True)
+
     def _drop_oldest(self, part: Path) -> None:
         found = sorted(_files_under(part))
         n_bytes = sum(size for _, size, _ in found)
@@ -144,10 +172,25 @@ def user_facts_cache() -> FactsCache:
     """The cache of this user, or of the folder that ``SEGUE_CACHE`` names."""
     named = os.environ.get(FOLDER_VARIABLE)
     if named:
-        return FactsCache(folder=Path(named))
-    import platformdirs
+        cache = FactsCache(folder=Path(named))
+    else:
+        import platformdirs
 
-    return FactsCache(folder=platformdirs.user_cache_path("segue"))
+        cache = FactsCache(folder=platformdirs.user_cache_path("segue"))
+    cache.sweep()
+    return cache
+
+
+def _is_gone(process: int) -> bool:
+    if sys.platform == "win32":  # there, asking would end it
+        return False
+    try:
+        os.kill(process, 0)
+    except ProcessLookupError:
+        return True
+    except (OSError, OverflowError):
+        return False
+    return False
 
 
 def _entry(key: str, facts: EdgeFacts) -> bytes:
@@ -182,18 +225,6 @@ def _adapter() -> TypeAdapter[EdgeFacts]:
     from segue.analysis.facts import EdgeFacts
 
     return TypeAdapter(EdgeFacts)
-
-
-def _write_whole(path: Path, content: bytes) -> None:
-    handle, name = tempfile.mkstemp(prefix=".new-", dir=path.parent)
-    staged = Path(name)
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(content)
-        staged.replace(path)
-    except BaseException:
-        staged.unlink(missing_ok=True)
-        raise
 
 
 def _files_under(folder: Path) -> Iterator[tuple[int, int, Path]]:

@@ -211,3 +211,14 @@ def test_concurrent_runs_never_see_a_wrong_or_half_entry(tmp_path):
         with run:
             _, said = run.communicate()
         assert run.returncode == 0, said
+
+
+def test_what_a_killed_process_left_in_the_cache_is_swept_and_that_of_a_living_one_is_not(tmp_path):
+    staging = tmp_path / "staging"
+    staging.mkdir()
+    gone = subprocess.run([sys.executable, "-c", "import os; print(os.getpid())"],
+                          capture_output=True, check=True, text=True).stdout.strip()  # fmt: skip
+    for name in (f".new-{gone}-a", f".new-{os.getpid()}-b", ".new-x-c"):
+        (staging / name).write_text("half")
+    FactsCache(folder=tmp_path).sweep()
+    assert sorted(path.name for path in staging.iterdir()) == [f".new-{os.getpid()}-b", ".new-x-c"]

@@ -151,7 +151,7 @@ def _refuse_short(path: Path, duration_s: float) -> None:
         raise AudioFileError(
             path,
             f"lasts {duration_s:.2f} s; a song needs at least {MIN_SONG_S:g} s: "
-            "is this the right file?",
+            "check that this is the right file.",
         )
 
 
@@ -160,5 +160,5 @@ def _refuse_late_downbeat(path: Path, first_downbeat_s: float | None, duration_s
         raise InputError(
             path,
             f"song.toml puts the first downbeat at {first_downbeat_s:g} s, after the end "
-            f"of the song at {duration_s:.2f} s; did you mean seconds?",
+            f"of the song at {duration_s:.2f} s; write it in seconds.",
         )

@@ -20,7 +20,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import ROLES, Role, SongNotes
-from segue.errors import InputError, KeyNameError, did_you_mean
+from segue.audio.plain_file import plain_bytes
+from segue.errors import InputError, KeyNameError, did_you_mean, shortened
 from segue.music.key import parse_key
 
 if TYPE_CHECKING:
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
 SONG_TOML: Final = "song.toml"
+LARGEST_BYTES: Final = 1 << 18
+"""A page of text; anything larger was named so by mistake."""
 MIN_TEMPO_BPM: Final = 20.0
 MAX_TEMPO_BPM: Final = 400.0
 MAX_METRE: Final = 32
@@ -98,13 +101,17 @@ def load_song_toml(path: Path, *, audio_names: Sequence[str]) -> SongToml:
 
 def _toml_table(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        return tomllib.loads(plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8-sig"))
     except tomllib.TOMLDecodeError as error:
         raise InputError(path, f"is not valid TOML: {error}; mend that line.") from error
     except UnicodeDecodeError as error:
         raise InputError(path, "is not UTF-8 text; save it again as UTF-8.") from error
     except OSError as error:
         raise InputError(path, f"cannot be read ({error.strerror}); check its rights.") from error
+    except RecursionError as error:
+        raise InputError(path, "is nested too deep; take its brackets out.") from error
+    except ValueError as error:  # whole numbers of thousands of digits
+        raise InputError(path, "has an endless number in it; shorten it.") from error
 
 
 def _typed(table: dict[str, Any]) -> tuple[SongToml, list[str]]:
@@ -113,7 +120,9 @@ def _typed(table: dict[str, Any]) -> tuple[SongToml, list[str]]:
 
     adapter = TypeAdapter(SongToml)
     text = json.dumps({key: table[key] for key in table if key in _FIELDS}, default=str)
-    problems = [f"'{key}' is not a field{_hint(key, _FIELDS)}" for key in table.keys() - _FIELDS]
+    problems = [
+        f"'{shortened(key)}' is not a field{_hint(key, _FIELDS)}" for key in table.keys() - _FIELDS
+    ]
     try:
         return adapter.validate_json(text, strict=True), sorted(problems)
     except ValidationError as error:
@@ -128,9 +137,9 @@ def _type_problem(detail: ErrorDetails) -> str:
     place = ".".join(str(part) for part in detail["loc"])
     seen = detail["input"]
     if detail["type"] == "literal_error":
-        return f"'{place}' is {seen!r}, not a role{_hint(str(seen), ROLES)}"
+        return f"'{place}' is {shortened(repr(seen))}, not a role{_hint(str(seen), ROLES)}"
     wanted = detail["msg"].removeprefix("Input should be ")
-    return f"'{place}' is {json.dumps(seen)} where {wanted} is needed"
+    return f"'{place}' is {shortened(json.dumps(seen))}, write {wanted}"
 
 
 def _range_problems(song: SongToml) -> list[str]:
@@ -142,17 +151,20 @@ def _range_problems(song: SongToml) -> list[str]:
             problems.append(f"'key': {str(error).removesuffix('.')}")
     if song.tempo_bpm is not None and not MIN_TEMPO_BPM <= song.tempo_bpm <= MAX_TEMPO_BPM:
         limits = f"{MIN_TEMPO_BPM:g} to {MAX_TEMPO_BPM:g} beats a minute"
-        problems.append(f"'tempo_bpm' is {song.tempo_bpm:g}, outside {limits}")
+        problems.append(f"'tempo_bpm' is {song.tempo_bpm:g}, outside {limits}: keep within")
     if song.first_downbeat_s is not None and not 0 <= song.first_downbeat_s < float("inf"):
-        problems.append(f"'first_downbeat_s' is {song.first_downbeat_s:g}, before the song starts")
+        told = "before the song starts: write seconds from its start"
+        problems.append(f"'first_downbeat_s' is {song.first_downbeat_s:g}, {told}")
     if song.metre is not None and not 1 <= song.metre <= MAX_METRE:
-        problems.append(f"'metre' is {song.metre}, outside 1 to {MAX_METRE} beats a bar")
+        problems.append(
+            f"'metre' is {song.metre}, outside 1 to {MAX_METRE} beats a bar: keep within"
+        )
     return problems
 
 
 def _role_problems(song: SongToml, audio_names: Sequence[str]) -> list[str]:
     return [
-        f"'roles.{name}' names no audio file in the folder{_hint(name, audio_names)}"
+        f"'roles.{shortened(name)}' names no audio file in the folder{_hint(name, audio_names)}"
         for name in song.roles
         if name not in audio_names
     ]
@@ -160,4 +172,4 @@ def _role_problems(song: SongToml, audio_names: Sequence[str]) -> list[str]:
 
 def _hint(word: str, known: Sequence[str]) -> str:
     hint = did_you_mean(word, known).strip().rstrip("?")
-    return f" (did{hint.removeprefix('Did')}?)" if hint else f" (known: {', '.join(known)})"
+    return f" (did{hint.removeprefix('Did')}?)" if hint else f" (use one of {', '.join(known)})"

@@ -123,7 +123,8 @@ def _of_title(store: Store, title: str) -> Listed:
     same = [row for row in everything if row.title.casefold() == title.casefold()]
     if not same:
         hint = did_you_mean(title, [row.title for row in everything])
-        raise OptionError(f"'{title}' is neither a file nor a title in the catalogue.{hint}")
+        told = "is neither a file nor a title in the catalogue: name one of its songs."
+        raise OptionError(f"'{title}' {told}{hint}")
     if len({row.content for row in same}) > 1:
         listed = ", ".join(row.path for row in same)
         raise OptionError(f"'{title}' is the title of {len(same)} songs: name one of {listed}.")

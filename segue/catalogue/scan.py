@@ -115,11 +115,14 @@ def _songs_at(path: Path) -> Iterator[Found]:
     try:
         entries = sorted(os.scandir(path), key=lambda entry: entry.name)
     except OSError as error:
-        raise InputError(path, f"may not be listed ({error.strerror}).") from error
+        raise InputError(
+            path, f"may not be listed ({error.strerror}); name a folder of songs."
+        ) from error
     entries = [entry for entry in entries if not entry.name.startswith(".")]
     if any(entry.name in _OURS for entry in entries):
         return
-    files = [Path(entry.path) for entry in entries if entry.is_file()]
+    # a link that leads round in a circle is no file, as for `Path`, and no reason to stop
+    files = [file for file in (Path(entry.path) for entry in entries) if file.is_file()]
     audio = tuple(file for file in files if file.suffix.lower() in AUDIO_SUFFIXES)
     notes = tuple(file for file in files if file.name == SONG_TOML)
     if audio and (notes or _are_stems(audio)):

@@ -184,7 +184,7 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
     try:
         database = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
         try:
-            _prepare(path, database)
+            _prepare(path, database, must_exist=must_exist)
             yield Store(database=database)
         finally:
             database.close()
@@ -194,11 +194,13 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
         ) from error
 
 
-def _prepare(path: Path, database: sqlite3.Connection) -> None:
+def _prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> None:
     database.execute("PRAGMA synchronous = NORMAL")
     (application,) = database.execute("PRAGMA application_id").fetchone()
     (found,) = database.execute("PRAGMA user_version").fetchone()
     (n_tables,) = database.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if must_exist and not n_tables:  # an empty file is a database, too
+        raise InputError(path, "is no catalogue; make one with 'segue catalogue FOLDER'.")
     if n_tables and application != APPLICATION_ID:
         raise InputError(path, "is a database of something else; name another file.")
     if found > SCHEMA_VERSION:

@@ -131,7 +131,7 @@ def _check_options(*, blind: bool, anchor: bool, serve: bool, lan: bool, port: i
     if port is not None and not serve:
         raise OptionError("--port goes with --serve: add it.")
     if port is not None and not LOWEST_PORT <= port <= HIGHEST_PORT:
-        raise OptionError(f"--port {port} is outside {LOWEST_PORT} to {HIGHEST_PORT}.")
+        raise OptionError(f"--port {port} is outside {LOWEST_PORT} to {HIGHEST_PORT}: keep within.")
 
 
 def _say(words: str) -> None:

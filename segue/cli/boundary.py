@@ -5,6 +5,8 @@
 
 from __future__ import annotations
 
+import atexit
+import contextlib
 import errno
 import io
 import os
@@ -26,8 +28,19 @@ _OF_THE_DISK: Final = {
 """Faults of a disk or a name that no code of ours brings about."""
 
 
-def main() -> None:
-    """Run the command line and leave with its exit code."""
+def main() -> NoReturn:
+    """Run the command line and end the process with its exit code."""
+    try:
+        run()
+    except SystemExit as leaving:
+        if leaving.code == EXIT_INTERRUPTED:
+            _end_interrupted()
+        raise
+    sys.exit(0)
+
+
+def run() -> None:
+    """Run the command line and leave with its exit code as `SystemExit`."""
     _print_any_name()
     try:
         from segue.cli.app import app
@@ -74,6 +87,21 @@ def _leave_interrupted() -> NoReturn:
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # a second one must not break the sentence
     _tell("segue: interrupted; no file was left half-written, so just run it again.")
     sys.exit(EXIT_INTERRUPTED)
+
+
+def _end_interrupted() -> NoReturn:
+    """End here and now, after what is to be done at the end.
+
+    The interpreter ends by the signal itself, and not with our exit code, where the
+    interruption fell into a text that was being executed, as dataclasses do: even though
+    it was caught.
+    """
+    with contextlib.suppress(Exception):
+        atexit._run_exitfuncs()
+    for stream in (sys.stdout, sys.stderr):
+        with contextlib.suppress(Exception):
+            stream.flush()
+    os._exit(EXIT_INTERRUPTED)
 
 
 def _tell(sentence: str) -> None:

@@ -37,7 +37,7 @@ def catalogue(
     """Hear both ends of every song under folders; may be stopped and run again."""
     if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
         raise OptionError(
-            f"--edge-seconds {edge_s:g} is outside {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
+            f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
         )
     from segue.catalogue import Build, build_catalogue, open_store
     from segue.catalogue.scan import songs_under

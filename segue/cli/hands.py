@@ -61,7 +61,7 @@ def open_hands(
             "--workers or --cluster."
         )
     if workers is not None and not 1 <= workers <= MOST_WORKERS:
-        raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}.")
+        raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}: keep within.")
     from segue.workers import open_workers
 
     return open_workers(n_processes=workers, cluster=cluster, travel=files or "path")

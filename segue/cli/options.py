@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, cast, get_args
 
-from segue.errors import OptionError, did_you_mean
+from segue.errors import OptionError, did_you_mean, shortened
 from segue.music.key import parse_key, parse_note
 
 if TYPE_CHECKING:
@@ -104,12 +104,13 @@ def overrides_of(
 
 def _check_range(name: str, value: float | None, low: float, high: float, unit: str) -> None:
     if value is not None and not low <= value <= high:
-        raise OptionError(f"{name} {value:g} is outside {low:g} to {high:g} {unit}.")
+        raise OptionError(f"{name} {value:g} is outside {low:g} to {high:g} {unit}: keep within.")
 
 
 def _one_of(name: str, word: str | None, allowed: tuple[str, ...]) -> str | None:
     if word is None or word in allowed:
         return word
     raise OptionError(
-        f"{name} '{word}' is none of {', '.join(allowed)}.{did_you_mean(word, allowed)}"
+        f"{name} '{shortened(word)}' is none of {', '.join(allowed)}: take one of these."
+        f"{did_you_mean(word, allowed)}"
     )

@@ -68,11 +68,11 @@ def _write(sheet: PathSheet, tempo_bpm: float, file: Path) -> None:
 def _check(n_chords: int, tempo_bpm: float, out: Path | None) -> None:
     if not FEWEST_CHORDS <= n_chords <= MOST_CHORDS:
         raise OptionError(
-            f"--chords {n_chords} is outside {FEWEST_CHORDS} to {MOST_CHORDS} chords."
+            f"--chords {n_chords} is outside {FEWEST_CHORDS} to {MOST_CHORDS} chords: keep within."
         )
     if not SLOWEST_BPM <= tempo_bpm <= FASTEST_BPM:
         raise OptionError(
-            f"--tempo {tempo_bpm:g} is outside {SLOWEST_BPM:g} to {FASTEST_BPM:g} BPM."
+            f"--tempo {tempo_bpm:g} is outside {SLOWEST_BPM:g} to {FASTEST_BPM:g} BPM: keep within."
         )
     if out is not None and out.suffix.lower() != ".wav":
         raise OptionError(f"--out {out} is not a WAV: give it a name that ends in .wav.")
@@ -85,6 +85,6 @@ def _cadence(word: str) -> CadenceChoice:
         if word == choice:
             return choice
     raise OptionError(
-        f"--cadence '{word}' is none of {', '.join(CADENCE_CHOICES)}."
+        f"--cadence '{word}' is none of {', '.join(CADENCE_CHOICES)}: take one of these."
         f"{did_you_mean(word, CADENCE_CHOICES)}"
     )

@@ -112,12 +112,17 @@ def _made(
     quiet: bool,
 ) -> tuple[Evening, BetterOrder | None]:
     from segue.cli.progress import progress_bar
+    from segue.setlist.evening_writer import evening_writer
     from segue.setlist.make_set import hear_set, reordered_set
     from segue.setlist.set_request import in_order
 
     songs = request.set_list.songs
     n_joins = 0 if plan_only else sum(song.is_segue for song in songs[:-1])
-    with progress_bar(len(songs) + n_joins, quiet=quiet) as tell, opened as hands:
+    with (
+        evening_writer(request.out),
+        progress_bar(len(songs) + n_joins, quiet=quiet) as tell,
+        opened as hands,
+    ):
         tell(f"hearing {len(songs)} songs")
         heard = hear_set(request, hands, progress=tell)
         better = None
@@ -155,20 +160,17 @@ def _finished(
 
 def _write_reordered(request: SetRequest, file: Path, better: BetterOrder) -> None:
     """The user's own file in the new order, beside the evening; never over the user's file."""
-    from segue.setlist.make_set import make_folder
+    from segue.runfolder.whole_file import write_whole
     from segue.setlist.new_set import NEW_SET_NAME, path_from, reordered_text
     from segue.setlist.set_file import parse_set, set_text
 
     path = request.out / NEW_SET_NAME
     if path.resolve() == file.resolve():
         raise InputError(path, "is the set itself and is not written over: name another --out.")
-    make_folder(request.out)
     paths = [path_from(request.out, song.path) for song in request.set_list.songs]
     text = reordered_text(set_text(file), better.order, paths)
     parse_set(text, path)
-    part = path.with_name(f".{path.name}.part")
-    part.write_text(text, encoding="utf-8", newline="\n")
-    part.replace(path)
+    write_whole(path, text.encode())
 
 
 def _print(

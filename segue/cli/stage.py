@@ -40,7 +40,8 @@ def stage(
     """Write the stage pack of a candidate, or of a whole evening: sound, tempo map, cue sheets."""
     if in_ear_dba is not None and not QUIETEST_DBA <= in_ear_dba <= LOUDEST_DBA:
         raise OptionError(
-            f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A)."
+            f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A): "
+            "keep within."
         )
     from segue.stage.pack import CHANNELS, StageRequest, stage_pack
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from segue.errors import OptionError
+from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
     from segue.runfolder import RunDocument
@@ -33,7 +33,9 @@ def taste(
 
     decisions = [decision for run in runs for decision in decisions_of(run)]
     if not decisions:
-        raise OptionError("no decision in these runs: choose with 'segue choose' or hold a vote.")
+        named = printable(runs[0]) + (f" and {len(runs) - 1} more" if runs[1:] else "")
+        told = "no decision was made: choose with 'segue choose', or hold a vote."
+        raise OptionError(f"{named}: {told}")
     found = agreement(decisions, weights_for(None))
     fitted = fitted_weights(decisions) if len(decisions) >= LEAST_DECISIONS else None
     if write and fitted is None:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 import math
 import os
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
+from segue.audio.plain_file import plain_bytes
 from segue.errors import InputError
 from segue.score.weights import WEIGHTS
 
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SCHEMA_VERSION = 1
+_LARGEST_BYTES: Final = 1 << 16
+_OF_ODD_JSON: Final = (TypeError, LookupError, AttributeError, ArithmeticError, RecursionError)
+"""What becomes of a list where a table is expected, of a number without end, of a deep nest."""
 
 
 def weights_path() -> Path:
@@ -34,9 +38,9 @@ def read_weights(path: Path) -> dict[str, float] | None:
     if not path.exists():
         return None
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = json.loads(plain_bytes(path, most_bytes=_LARGEST_BYTES).decode("utf-8"))
         return _checked(found)
-    except (OSError, ValueError, TypeError, KeyError, RecursionError) as error:
+    except (OSError, ValueError, *_OF_ODD_JSON) as error:
         raise InputError(
             path, f"holds no weights ({error}): write them anew with 'segue taste', or delete it."
         ) from error

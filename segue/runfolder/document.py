@@ -8,19 +8,26 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
 from segue.analysis.facts import EdgeFacts
+from segue.audio.plain_file import plain_bytes
 from segue.errors import OptionError, RunFolderError
 from segue.plan.plan import Plan
+from segue.runfolder.soundness import misfits
 from segue.score.scorecard import Scorecard
 from segue.score.weights import Purpose
 
 SCHEMA_VERSION: Final = 1
 DOCUMENT_NAME: Final = "segue.json"
+LARGEST_BYTES: Final = 1 << 26
+"""Far more than any run has to tell."""
+_LARGEST_NUMBER: Final = 1 << 63
+"""Seeds may be as large; everything else is far smaller."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -127,8 +134,7 @@ def document_text(document: RunDocument) -> str:
     str
         Ends with a newline.
     """
-    adapter = TypeAdapter(RunDocument)
-    return adapter.dump_json(document, indent=1).decode() + "\n"
+    return _adapter().dump_json(document, indent=1).decode() + "\n"
 
 
 def read_document(folder: Path) -> RunDocument:
@@ -150,7 +156,7 @@ def read_document(folder: Path) -> RunDocument:
     """
     path = folder / DOCUMENT_NAME
     try:
-        text = path.read_text(encoding="utf-8")
+        text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise RunFolderError(
             folder, "is not a run folder (no readable segue.json): make one with 'segue between'."
@@ -161,9 +167,50 @@ def read_document(folder: Path) -> RunDocument:
             path, f"was written by a newer Segue (schema {version}): update, or run it again."
         )
     try:
-        return TypeAdapter(RunDocument).validate_json(text, strict=True, extra="forbid")
+        document = _adapter().validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
         raise RunFolderError(path, f"{first_fault(error)}: run it again.") from error
+    for misfit in misfits(document):
+        raise RunFolderError(path, f"does not hold together ({misfit}): run it again.")
+    return document
+
+
+@lru_cache(maxsize=1)
+def _adapter() -> TypeAdapter[RunDocument]:
+    return TypeAdapter(RunDocument)  # takes longer to make than to read a document with
+
+
+def plain_json(text: str) -> Any:  # noqa: ANN401 - any JSON value
+    """A JSON text whose numbers are all of this world: of others, no later step makes sense.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    object
+
+    Raises
+    ------
+    ValueError
+        If it is not JSON as RFC 8259 has it, or holds a number larger than any of ours.
+    RecursionError
+        If it is nested too deep.
+    """
+    return json.loads(text, parse_float=_bounded, parse_int=_bounded_whole, parse_constant=_bounded)
+
+
+def _bounded(text: str) -> float:
+    if not abs(number := float(text)) <= _LARGEST_NUMBER:  # false for what is no number, too
+        raise ValueError(f"{text} is larger than any number of ours")
+    return number
+
+
+def _bounded_whole(text: str) -> int:
+    if abs(number := int(text)) > _LARGEST_NUMBER:
+        raise ValueError(f"{text} is larger than any number of ours")
+    return number
 
 
 def first_fault(error: ValidationError) -> str:
@@ -211,7 +258,7 @@ def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:
 
 def _version(path: Path, text: str) -> int:
     try:
-        version = json.loads(text)["schema_version"]
+        version = plain_json(text)["schema_version"]
     except (ValueError, KeyError, TypeError, RecursionError) as error:
         raise RunFolderError(
             path, "is damaged (no JSON with a schema_version): run it again."

@@ -19,6 +19,7 @@ from segue.runfolder.sole_writer import (
     put_back_if_left,
     sole_writer,
 )
+from segue.runfolder.whole_file import sweep_parts, write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,8 +30,11 @@ BALLOT_NAME: Final = "ballot.sqlite"
 """The votes of the band, kept in the run folder."""
 
 
-def check_free(out: Path, *, replace: bool = False) -> None:
-    """Make sure that a run folder may be written here, before any work is done.
+def check_free(out: Path, *, replace: bool = False, keeps_choice: bool = False) -> None:
+    """Make sure that a run folder may be written here.
+
+    To be asked before any work is done, and again by its sole writer: in between, the band
+    may have chosen.
 
     Parameters
     ----------
@@ -38,6 +42,8 @@ def check_free(out: Path, *, replace: bool = False) -> None:
         The run folder to be.
     replace : bool
         Whether a run with a choice or votes of the band in it may be replaced.
+    keeps_choice : bool
+        Whether a choice is carried over to the new run, and so is not lost.
 
     Raises
     ------
@@ -55,7 +61,7 @@ def check_free(out: Path, *, replace: bool = False) -> None:
         raise RunFolderError(
             out, "holds other files and is not a run folder: name a new one with --out."
         )
-    if not replace and _has_choice(out):
+    if not (replace or keeps_choice) and _has_choice(out):
         raise RunFolderError(
             out, "holds a run whose choice was made: name another --out, or add --replace."
         )
@@ -138,30 +144,14 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
     try:
         with sole_writer(place):
             chosen = with_fields(read_document(folder), choice=choice)
-            _write_durably(place / DOCUMENT_NAME, document_text(chosen))
+            sweep_parts(place / DOCUMENT_NAME)
+            write_whole(place / DOCUMENT_NAME, document_text(chosen).encode())
     except OSError as error:
         raise RunFolderError(
             folder / DOCUMENT_NAME,
             f"could not be written ({error.strerror or error}): make room, or change its rights.",
         ) from error
     return chosen
-
-
-def _write_durably(path: Path, text: str) -> None:
-    """Through a neighbour on the disk, so that a power cut leaves the old file or the new one."""
-    for left in path.parent.glob(f".{path.name}-*"):  # by a writer that was killed: we are alone
-        left.unlink(missing_ok=True)
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-    part = Path(name)
-    try:
-        with os.fdopen(handle, "w", encoding="utf-8") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        part.chmod(path.stat().st_mode & 0o777)
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
 
 
 @contextmanager

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import shutil
 import sys
 from contextlib import contextmanager
@@ -26,6 +27,7 @@ OLD: Final = "old"
 """Kind of the neighbour that an earlier folder is moved to where two cannot change places."""
 NEW: Final = "new"
 """Kind of the neighbour that is being filled."""
+_TEMPORARY: Final = re.compile(r"(\.segue-[0-9a-f]{12})(?:-|\.lock$)")
 
 
 def neighbour_prefix(out: Path) -> str:
@@ -63,21 +65,40 @@ def sole_writer(out: Path) -> Iterator[None]:
     OSError
         If the lock file cannot be written.
     """
-    path = out.parent / f"{neighbour_prefix(out)}.lock"
-    handle = _locked(path)
-    if handle is None:
-        raise RunFolderError(
-            out, "is being written by another Segue: wait until it is done, or name another folder."
-        )
+    with _held(out.parent / f"{neighbour_prefix(out)}.lock") as is_held:
+        if not is_held:
+            raise RunFolderError(
+                out,
+                "is being written by another Segue: wait until it is done, or name another folder.",
+            )
+        try:
+            _put_back(out)
+            _sweep(out)
+            yield
+        finally:
+            _sweep(out)
+
+
+def sweep_inside(folder: Path) -> None:
+    """Sweep what dead writers of any folder or file in a folder left in it.
+
+    Parameters
+    ----------
+    folder : Path
+        What somebody still writes there is left alone.
+    """
     try:
-        _put_back(out)
-        _sweep(out)
-        yield
-    finally:
-        _sweep(out)
-        with contextlib.suppress(OSError):
-            path.unlink(missing_ok=True)  # before it is let go: nobody locks a file that is gone
-        os.close(handle)
+        names = {entry.name for entry in folder.iterdir()}
+    except OSError:
+        return
+    writers = {match[1] for name in names if (match := _TEMPORARY.match(name))}
+    wanted = {neighbour_prefix(folder / name) for name in names}
+    for prefix in sorted(writers):
+        if prefix not in wanted and f"{prefix}-{OLD}" in names:
+            continue  # the last copy of a folder: who writes it next puts it back
+        with contextlib.suppress(OSError), _held(folder / f"{prefix}.lock") as is_held:
+            if is_held:
+                _sweep_neighbours(folder, prefix)
 
 
 def put_back_if_left(out: Path) -> None:
@@ -99,12 +120,30 @@ def _put_back(out: Path) -> None:
 
 
 def _sweep(out: Path) -> None:
-    prefix = f"{neighbour_prefix(out)}-"
+    last_copy = None if out.exists() else aside_path(out)
+    _sweep_neighbours(out.parent, neighbour_prefix(out), but=last_copy)
+
+
+def _sweep_neighbours(parent: Path, prefix: str, *, but: Path | None = None) -> None:
     with contextlib.suppress(OSError):
-        for entry in list(out.parent.iterdir()):
-            is_last_copy = entry == aside_path(out) and not out.exists()
-            if entry.name.startswith(prefix) and not is_last_copy:
+        for entry in list(parent.iterdir()):
+            if entry.name.startswith(f"{prefix}-") and entry != but:
                 shutil.rmtree(entry, ignore_errors=True)
+
+
+@contextmanager
+def _held(path: Path) -> Iterator[bool]:
+    """Whether a lock file is ours for a while; then it is removed."""
+    handle = _locked(path)
+    if handle is None:
+        yield False
+        return
+    try:
+        yield True
+    finally:
+        with contextlib.suppress(OSError):
+            path.unlink(missing_ok=True)  # before it is let go: nobody locks a file that is gone
+        os.close(handle)
 
 
 def _locked(path: Path) -> int | None:

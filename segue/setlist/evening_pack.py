@@ -117,6 +117,7 @@ def evening_pack(request: EveningRequest) -> EveningPack:
         PACK_MARK: markers_json(played.markers),
     }
     with whole_folder(request.out) as folder:
+        check_pack_place(request.out)  # again, now that nobody else can write
         names = [
             *files,
             *(name for join in rows.joins for name in _pack(join, request, folder)),

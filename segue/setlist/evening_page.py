@@ -20,6 +20,7 @@ from segue.audition.assets import asset as audition_asset
 from segue.audition.page import PAGE_NAME
 from segue.errors import RunFolderError
 from segue.music.interval import relation
+from segue.runfolder.whole_file import write_whole
 from segue.setlist.evening_picture import Picture, PictureGap, picture_svg
 from segue.setlist.evening_rows import rows_of
 from segue.setlist.evening_sheets import SHEETS_NAME, front_page, sheets_of
@@ -84,7 +85,9 @@ def rewrite_evening_page(folder: Path) -> Path:
     try:
         return write_evening_page(folder, read_evening(folder))
     except OSError as error:
-        raise RunFolderError(folder, f"could not be written ({error.strerror}).") from error
+        raise RunFolderError(
+            folder, f"could not be written ({error.strerror}): make room."
+        ) from error
 
 
 def evening_page_text(folder: Path, rows: EveningRows) -> str:
@@ -113,12 +116,7 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
 
 
 def _write(path: Path, text: str) -> Path:
-    part = path.with_name(f".{path.name}.part")
-    try:
-        part.write_text(text, encoding="utf-8", newline="\n")
-        part.replace(path)
-    finally:
-        part.unlink(missing_ok=True)
+    write_whole(path, text.encode())
     return path
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from segue import __version__
 from segue.between import make_segues
 from segue.errors import InputError, RunFolderError
-from segue.runfolder import BALLOT_NAME, Choice, read_document, write_choice
+from segue.runfolder import read_document
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -129,18 +129,11 @@ def made_joins(
 def make_join(request: Request) -> MadeJoin:
     """Make one join; a task for workers. A choice made before is kept if its recipe is."""
     before = _document(request.out)
-    is_voted = (request.out / BALLOT_NAME).exists()
-    document = make_segues(
-        replace(request, replace=request.replace or (before is not None and not is_voted)),
-        progress=lambda _words: None,
-    )
-    if before is None or before.choice is None:
+    document = make_segues(request, progress=lambda _words: None, keeps_choice=True)
+    if before is None or before.choice is None or document.choice is not None:
         return MadeJoin(document=document)
-    chosen = next(r.plan.recipe for r in before.candidates if r.rank == before.choice.rank)
-    for record in document.candidates:
-        if record.plan.recipe == chosen:
-            choice = Choice(rank=record.rank, why=before.choice.why)
-            return MadeJoin(document=write_choice(request.out, choice))
+    recipes = {record.rank: record.plan.recipe for record in before.candidates}
+    chosen = recipes.get(before.choice.rank, f"way {before.choice.rank}")
     lost = (
         f"From '{before.outgoing.title}' to '{before.incoming.title}' the chosen '{chosen}' is no "
         "longer among the ways across, which were made anew: listen, and choose again."

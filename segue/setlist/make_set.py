@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
-from segue.errors import InputError, OptionError
+from segue.errors import InputError, OptionError, RunFolderError
 from segue.request import Request
 from segue.setlist.evening_plan import breaks_after, finished_evening, planned_evening
 from segue.setlist.heard_songs import heard_songs
 from segue.setlist.joins import JoinWork, fingerprint, made_joins
 from segue.setlist.order_problem import order_problem
 from segue.setlist.reorder import better_order
-from segue.setlist.set_document import SetDocument, known_renders, write_set
+from segue.setlist.set_document import (
+    SetDocument,
+    known_renders,
+    read_evening,
+    read_set_document,
+    write_set,
+)
 from segue.setlist.timing import with_choice
 
 if TYPE_CHECKING:
@@ -92,14 +99,16 @@ def render_evening(
     planned = planned_evening(request, heard)
     works = _works(request, heard, planned)
     renders = known_renders(request.out)
-    save_evening(request, planned, renders=renders)
+    make_folder(request.out)
+    meanwhile = _meanwhile(request, planned, works, renders)
+    write_set(request.out, replace(meanwhile, renders=dict(renders)))
 
     def keep(name: str, mark: str) -> None:
         """A join that is made stays made, whatever becomes of the others."""
         for old in [old for old, known in renders.items() if known == mark]:
             del renders[old]  # it was moved from there
         renders[name] = mark
-        save_evening(request, planned, renders=renders)
+        write_set(request.out, replace(meanwhile, renders=dict(renders)))
 
     made = made_joins(list(works.values()), renders, workers, keep=keep, progress=progress)
     joins = [
@@ -120,16 +129,39 @@ def save_evening(
     make_folder(request.out)
     if renders is None:
         renders = known_renders(request.out)
-    write_set(
-        request.out,
-        SetDocument(
-            schema_version=1,
-            segue_version=__version__,
-            evening=evening,
-            breaks=tuple(breaks_after(song) for song in request.set_list.songs[:-1]),
-            renders=dict(renders),
-        ),
+    write_set(request.out, _document_of(request, evening, renders))
+
+
+def _document_of(request: SetRequest, evening: Evening, renders: Mapping[str, str]) -> SetDocument:
+    return SetDocument(
+        schema_version=1,
+        segue_version=__version__,
+        evening=evening,
+        breaks=tuple(breaks_after(song) for song in request.set_list.songs[:-1]),
+        renders=dict(renders),
     )
+
+
+def _meanwhile(
+    request: SetRequest,
+    planned: Evening,
+    works: Mapping[int, JoinWork],
+    renders: Mapping[str, str],
+) -> SetDocument:
+    """What is to be read in the folder if this run is killed: the earlier evening, or the plan.
+
+    The earlier one names its run folders, so it stays only where none of them is moved.
+    """
+    is_moved = any(
+        work.fingerprint in renders.values()
+        and renders.get(work.request.out.name) != work.fingerprint
+        for work in works.values()
+    )
+    if not is_moved:
+        with contextlib.suppress(RunFolderError):
+            read_evening(request.out)  # with all its run folders
+            return read_set_document(request.out)
+    return _document_of(request, planned, renders)
 
 
 def _works(

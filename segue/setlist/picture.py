@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from typing import TYPE_CHECKING, Any, Final
 
+from segue.runfolder.pictures import plain_words
+from segue.runfolder.whole_file import write_whole
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -27,6 +30,7 @@ _STEPS_S: Final = (30, 60, 120, 300, 600, 900, 1800, 3600)
 _MOST_ENERGY: Final = 5
 
 
+@plain_words()
 def write_evening_picture(path: Path, evening: Evening) -> None:
     """Draw an evening into a PNG file.
 
@@ -48,7 +52,9 @@ def write_evening_picture(path: Path, evening: Evening) -> None:
     _draw_tempo(axes[2], evening)
     _draw_energy(axes[3], evening)
     _mark_time(axes, evening)
-    figure.savefig(path, format="png", metadata={"Software": None})
+    content = io.BytesIO()
+    figure.savefig(content, format="png", metadata={"Software": None})
+    write_whole(path, content.getvalue())
 
 
 def _draw_songs(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes

@@ -2,23 +2,26 @@
 
 from __future__ import annotations
 
-import json
-import os
-import tempfile
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from pathlib import Path
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
+from segue.audio.plain_file import plain_bytes
 from segue.errors import RunFolderError
 from segue.runfolder import read_document
-from segue.runfolder.document import first_fault
+from segue.runfolder.document import LARGEST_BYTES, first_fault, plain_json
+from segue.runfolder.whole_file import write_whole
 from segue.setlist.evening import (  # noqa: TC001 - pydantic reads the types at run time
     Evening,
     EveningJoin,
 )
 from segue.setlist.timing import Breaks, timed, with_choice
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 SET_NAME: Final = "set.json"
 SCHEMA_VERSION: Final = 1
@@ -62,20 +65,14 @@ def write_set(folder: Path, document: SetDocument) -> None:
     """
     joins = tuple(replace(join, document=None) for join in document.evening.joins)
     bare = replace(document, evening=replace(document.evening, joins=joins))
-    text = TypeAdapter(SetDocument).dump_json(bare, indent=1).decode() + "\n"
+    text = _adapter().dump_json(bare, indent=1).decode() + "\n"
     path = folder / SET_NAME
     try:
-        handle, name = tempfile.mkstemp(prefix=f".{SET_NAME}-", dir=folder)
-        part = Path(name)
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            part.chmod(0o644)
-            part.replace(path)
-        finally:
-            part.unlink(missing_ok=True)
+        write_whole(path, text.encode())
     except OSError as error:
-        raise RunFolderError(path, f"could not be written ({error.strerror}).") from error
+        raise RunFolderError(
+            path, f"could not be written ({error.strerror}): make room."
+        ) from error
 
 
 def read_set_document(folder: Path) -> SetDocument:
@@ -96,18 +93,41 @@ def read_set_document(folder: Path) -> SetDocument:
     """
     path = folder / SET_NAME
     try:
-        text = path.read_text(encoding="utf-8")
-        version = json.loads(text)["schema_version"]
+        text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
+        version = plain_json(text)["schema_version"]
     except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise RunFolderError(
             folder, "is no evening (no readable set.json): make one with 'segue set'."
         ) from error
     if version != SCHEMA_VERSION:
-        raise RunFolderError(path, f"has schema {version!r}, which this Segue cannot read.")
+        raise RunFolderError(
+            path, f"has schema {version!r}, which this Segue cannot read: make it again."
+        )
     try:
-        return TypeAdapter(SetDocument).validate_json(text, strict=True, extra="forbid")
+        document = _adapter().validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
         raise RunFolderError(path, f"{first_fault(error)}: make it again.") from error
+    for misfit in _misfits(document):
+        raise RunFolderError(path, f"does not hold together ({misfit}): make it again.")
+    return document
+
+
+@lru_cache(maxsize=1)
+def _adapter() -> TypeAdapter[SetDocument]:
+    return TypeAdapter(SetDocument)
+
+
+def _misfits(document: SetDocument) -> Iterator[str]:
+    """What an edit by hand may have brought apart."""
+    evening = document.evening
+    if len(document.breaks) != len(evening.joins):
+        yield f"there are {len(document.breaks)} breaks for {len(evening.joins)} joins"
+    for kind, items in (("songs", evening.songs), ("joins", evening.joins)):
+        numbers = [item.number for item in items]
+        if numbers != list(range(1, len(items) + 1)):
+            yield f"the numbers of the {kind} are {numbers}"
+    if any(song.length_s < 0.0 for song in evening.songs):
+        yield "a song is shorter than nothing"
 
 
 def read_evening(folder: Path) -> Evening:
@@ -146,7 +166,7 @@ def known_renders(folder: Path) -> dict[str, str]:
 def _with_document(folder: Path, join: EveningJoin) -> EveningJoin:
     """A run folder's name comes from a file: it must not lead out of the evening."""
     if not join.folder:
-        return join
+        return replace(join, document=None)
     if Path(join.folder).name != join.folder:
         raise RunFolderError(folder / SET_NAME, f"names no run folder with '{join.folder}'.")
     return replace(join, document=read_document(folder / join.folder))

@@ -39,7 +39,7 @@ def _text(value: object) -> str:
     if not text:
         raise FieldFault("is empty; leave the line out, or write something in it")
     if len(text) > LONGEST_TEXT or not text.isprintable():
-        raise FieldFault(f"must be one line of at most {LONGEST_TEXT} letters")
+        raise FieldFault(f"must be one line; write {LONGEST_TEXT} letters at most")
     return text
 
 
@@ -60,7 +60,7 @@ def _whole(value: object, *, least: int, most: int, unit: str = "") -> int:
     if isinstance(value, bool) or not isinstance(value, int):
         raise FieldFault(f"is {shown(value)}; write a whole number, {words}")
     if not least <= value <= most:
-        raise FieldFault(f"is {value}, outside {words}")
+        raise FieldFault(f"is {value}, outside {words}; keep within")
     return value
 
 
@@ -69,7 +69,7 @@ def _number(value: object, *, least: float, most: float, unit: str) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
         raise FieldFault(f"is {shown(value)}; write a number without quotes, {words}")
     if not least <= value <= most:
-        raise FieldFault(f"is {value:g}, outside {words}")
+        raise FieldFault(f"is {value:g}, outside {words}; keep within")
     return float(value)
 
 
@@ -80,7 +80,8 @@ def _length(value: object, *, most_s: float, example: str, least_s: float = 1.0)
             f'is {shown(value)}; write a length of time in quotes, such as "{example}"'
         )
     if not least_s <= seconds <= most_s:
-        raise FieldFault(f"is {clock(seconds)}, outside {clock(least_s)} to {clock(most_s)}")
+        words = f"{clock(least_s)} to {clock(most_s)}"
+        raise FieldFault(f"is {clock(seconds)}, outside {words}; keep within")
     return seconds
 
 
@@ -93,7 +94,7 @@ def _key(value: object) -> Key:
 
 def _version(value: object) -> int:
     if value != 1 or isinstance(value, bool):
-        raise FieldFault(f"is {shown(value)}; this Segue reads schema_version = 1")
+        raise FieldFault(f"is {shown(value)}; write schema_version = 1, which this Segue reads")
     return 1
 
 

@@ -35,6 +35,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue.analysis.overrides import Overrides
 from segue.audio.folder import title_of
+from segue.audio.plain_file import plain_bytes
 from segue.errors import LinesError, did_you_mean
 from segue.plan.position import shown
 from segue.plan.toml_lines import line_of, toml_lines
@@ -104,12 +105,10 @@ def parse_set(text: str, path: Path) -> SetList:
 def set_text(path: Path) -> str:
     """The text of a set file, with its line ends made one kind."""
     try:
-        with path.open("rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
+        raw = plain_bytes(path, most_bytes=LARGEST_BYTES)
     except OSError as error:
-        raise SetFileError(path, (0, f"cannot be read ({error.strerror}).")) from error
-    if len(raw) > LARGEST_BYTES:
-        raise SetFileError(path, (0, "is larger than any set list: is this the right file?"))
+        words = f"cannot be read ({error.strerror}); name a set file, which ends in .toml."
+        raise SetFileError(path, (0, words)) from error
     try:
         return raw.decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as error:
@@ -127,7 +126,9 @@ def _table(text: str, path: Path) -> dict[str, Any]:
         sentence = f"is not valid TOML ({what[:1].lower()}{what[1:]}); mend this line."
         raise SetFileError(path, (line, sentence)) from error
     except (RecursionError, ValueError) as error:
-        raise SetFileError(path, (0, "is nested too deep, or has an endless number.")) from error
+        raise SetFileError(
+            path, (0, "is nested too deep, or has an endless number; mend it.")
+        ) from error
 
 
 def _songs(table: Mapping[str, Any], folder: Path, faults: list[Fault]) -> list[SetSong | None]:

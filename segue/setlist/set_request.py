@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from segue.audio.instrument import read_instrument
 from segue.errors import InputError, OptionError, did_you_mean
 from segue.plan import all_recipes
+from segue.setlist.evening_writer import is_of_evening
 from segue.setlist.set_document import SET_NAME
 
 if TYPE_CHECKING:
@@ -66,7 +67,7 @@ def check_request(request: SetRequest) -> None:
         cannot be read.
     """
     out = request.out
-    if out.is_file() or (out.is_dir() and any(out.iterdir()) and not (out / SET_NAME).exists()):
+    if out.is_file() or (out.is_dir() and _is_foreign(out)):
         raise InputError(out, "holds other files and no evening: name a new folder with --out.")
     known = {recipe.name for recipe in request.shelf}
     for song in request.set_list.songs:
@@ -77,6 +78,12 @@ def check_request(request: SetRequest) -> None:
             )
     if request.pad is not None:
         read_instrument(request.pad)
+
+
+def _is_foreign(out: Path) -> bool:
+    if (out / SET_NAME).exists():
+        return False
+    return not all(is_of_evening(entry.name) for entry in out.iterdir())
 
 
 def in_order(request: SetRequest, order: Sequence[int]) -> SetRequest:

@@ -136,6 +136,7 @@ def stage_pack(request: StageRequest) -> StagePack:
         PACK_MARK: markers_json(markers),
     }
     with whole_folder(request.out) as folder:
+        check_pack_place(request.out)  # again, now that nobody else can write
         for name, content in files.items():
             (folder / name).write_bytes(content)
     return StagePack(

@@ -7,6 +7,7 @@ import math
 import textwrap
 from typing import TYPE_CHECKING, Final, Literal
 
+from segue.runfolder.pictures import plain_words
 from segue.stage.cue_sheet import table_of
 from segue.stage.front_page import HEADINGS
 from segue.stage.staff import smooth_points
@@ -38,6 +39,7 @@ _MOST_NOTES: Final = 8
 _STAFF_SPACE: Final = 0.1
 
 
+@plain_words()
 def sheets_pdf(
     sheets: Sequence[CueSheet], *, paper: Paper = "a4", front: FrontPage | None = None
 ) -> bytes:
@@ -167,8 +169,7 @@ class _Page:
             self.figure.text(
                 (_MARGIN + x) / self.width,
                 self.y / self.height,
-                # A dollar sign would start a formula.
-                line.replace("$", r"\$"),
+                line,
                 size=size,
                 weight="bold" if bold else "normal",
                 va="top",

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
-from segue.errors import OptionError
-from segue.workers.parcel import changed, packed, unpacked, with_our_paths, write_files
+from segue.errors import OptionError, RunFolderError
+from segue.workers.parcel import changed, packed, unpacked, with_our_paths, write_back
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
@@ -147,15 +147,19 @@ def _received(future: Any, index: int, parcel: Parcel | None) -> Outcome[Any]:  
     try:
         returned: Returned = future.result()
         if parcel is not None:
-            write_files(parcel.roots, returned.files)
+            write_back(parcel, returned.files)
     except KilledWorker:
         return Outcome(
             index=index,
             problem="the workers that worked on it were lost again and again (memory may have "
             "run out): try it alone.",
         )
+    except RunFolderError as error:
+        return Outcome(index=index, problem=str(error))
     except OSError as error:
-        return Outcome(index=index, problem=f"what came back could not be written ({error}).")
+        return Outcome(
+            index=index, problem=f"what came back could not be written ({error}): make room."
+        )
     return returned.outcome
 
 

@@ -14,6 +14,10 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
+from segue.errors import RunFolderError
+from segue.runfolder import whole_folder
+from segue.runfolder.whole_file import write_whole
+
 _TEXT_SUFFIXES: Final = frozenset({".json", ".html"})
 """Of files in which a path may stand, written as in JSON."""
 
@@ -74,7 +78,8 @@ def unpacked(value: T, parcel: Parcel, folder: Path) -> tuple[T, tuple[Path, ...
     roots = tuple(folder / str(n) / root.name for n, root in enumerate(parcel.roots))
     for root in roots:
         root.parent.mkdir(parents=True)
-    write_files(roots, parcel.files)
+    for (number, below), content in parcel.files.items():
+        _write(roots[number] / below if below else roots[number], content)
     return _with_paths(value, dict(zip(parcel.roots, roots, strict=True))), roots
 
 
@@ -102,27 +107,51 @@ def changed(parcel: Parcel, roots: tuple[Path, ...]) -> dict[tuple[int, str], by
     return written | dict.fromkeys(parcel.files.keys() - now.keys())
 
 
-def write_files(roots: tuple[Path, ...], files: Mapping[tuple[int, str], bytes | None]) -> None:
-    """Write contents under roots; folders are made as needed.
+def write_back(parcel: Parcel, files: Mapping[tuple[int, str], bytes | None]) -> None:
+    """Write what a task wrote where it was sent from: every folder whole or not at all.
 
     Parameters
     ----------
-    roots : tuple of Path
+    parcel : Parcel
+        As it was sent.
     files : mapping of (int, str) to bytes or None
         As from `changed`.
 
     Raises
     ------
+    RunFolderError
+        If a folder is not any more as it was sent, cannot be written, or is being written by
+        another process.
     OSError
-        If one cannot be written.
+        If a file that is a root itself cannot be written.
     """
-    for (number, below), content in files.items():
-        path = roots[number] / below if below else roots[number]
-        if content is None:
-            path.unlink(missing_ok=True)
-            continue
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
+    for number, root in enumerate(parcel.roots):
+        mine = {below: content for (n, below), content in files.items() if n == number}
+        content = mine.get("")
+        if content is not None:
+            write_whole(root, content)
+        elif "" in mine:
+            root.unlink(missing_ok=True)
+        elif mine:
+            sent = {below: content for (n, below), content in parcel.files.items() if n == number}
+            _write_folder(root, sent, mine)
+
+
+def _write_folder(root: Path, sent: Mapping[str, bytes], files: Mapping[str, bytes | None]) -> None:
+    with whole_folder(root) as staging:
+        there = {below: content for (_, below), content in _contents((root,)).items()}
+        if there != sent:
+            raise RunFolderError(
+                root, "was changed here while it was made elsewhere: run it again."
+            )
+        for below, content in {**sent, **files}.items():
+            if content is not None:
+                _write(staging / below, content)
+
+
+def _write(path: Path, content: bytes) -> None:
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(content)
 
 
 def with_our_paths(result: T, parcel: Parcel, roots: tuple[Path, ...]) -> T:

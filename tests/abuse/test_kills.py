@@ -1,6 +1,7 @@
 """A process that dies leaves the old folder or the new one, and the next one sweeps."""
 
 import os
+import shutil
 import signal
 import sys
 import time
@@ -11,6 +12,8 @@ import pytest
 from benchmarks._in_process import code_of, forked, run_here
 from benchmarks.faults import (
     contents,
+    evening_job,
+    is_whole_evening,
     is_whole_run,
     job,
     killed,
@@ -20,7 +23,15 @@ from benchmarks.faults import (
     rivals,
 )
 from segue.errors import RunFolderError, SegueError
-from segue.runfolder import Choice, check_free, exchange, sole_writer, whole_folder, write_choice
+from segue.runfolder import (
+    Choice,
+    check_free,
+    exchange,
+    read_document,
+    sole_writer,
+    whole_folder,
+    write_choice,
+)
 from segue.runfolder import folder as folder_module
 
 FILES = {"a.txt", "b.txt"}
@@ -193,8 +204,6 @@ def main_job(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def whole_run(main_job):
-    import shutil
-
     return lambda where: shutil.copytree(main_job / "run", where / "copied")
 
 
@@ -205,8 +214,36 @@ def test_main_job_killed_at_random_moments(main_job):
     assert line.n_tried == 3
 
 
+def test_an_evening_killed_at_random_moments(main_job):
+    evenings = [evening_job(main_job, tempo_b=tempo) for tempo in (90.0, 100.0)]
+    out = main_job / "evening"
+    line = killed(main_job, out, evenings, is_whole_evening, n_kills=2)
+    assert line.faults == ()
+    assert line.n_tried == 2
+
+
+def test_a_choice_that_is_made_while_a_run_waits_is_not_lost(
+    main_job, whole_run, tmp_path, monkeypatch
+):
+    run = whole_run(tmp_path)
+    looked = []
+
+    def chosen_after_the_first_look(out, **how):
+        check_free(out, **how)
+        if not looked:
+            write_choice(run, Choice(rank=1))
+        looked.append(out)
+
+    monkeypatch.setattr("segue.between.check_free", chosen_after_the_first_look)
+    told = run_here(job(main_job, out=run))
+    assert (told.code, len(looked)) == (2, 1)
+    assert "whose choice was made" in told.err
+    assert read_document(run).choice == Choice(rank=1)
+
+
 def test_two_runs_into_the_same_folder(main_job):
-    assert rivals(main_job, n_pairs=1).faults == ()
+    jobs = [job(main_job, tempo_b=tempo) for tempo in (90.0, 100.0)]
+    assert rivals(main_job, jobs, main_job / "run", is_whole_run, n_pairs=1).faults == ()
 
 
 def test_full_disk(main_job):

@@ -87,7 +87,7 @@ FAULTS = {
     "pipe": (lambda f, t: fifo(t), "is a pipe or device, not a file; save the sound to a file."),
     "short": (
         lambda f, t: f("a.wav", seconds(1.5)),
-        "lasts 1.50 s; a song needs at least 2 s: is this",
+        "lasts 1.50 s; a song needs at least 2 s: check",
     ),
     "null in name": (lambda f, t: t / "a\0.wav", "cannot be opened"),
 }
@@ -150,14 +150,14 @@ def test_a_mix_beside_its_stems_is_refused(sound_file, tmp_path):
 # what a musician may get wrong in song.toml, and what is said
 TOML_FAULTS = {
     "unknown field": ("tmpo_bpm = 120", "'tmpo_bpm' is not a field (did you mean 'tempo_bpm'?)"),
-    "wrong type": ("tempo_bpm = '120'", "'tempo_bpm' is \"120\" where a valid number is needed"),
-    "fraction": ("metre = 3.5", "'metre' is 3.5 where"),
-    "boolean": ("tempo_bpm = true", "'tempo_bpm' is true where a valid number is needed"),
+    "wrong type": ("tempo_bpm = '120'", "'tempo_bpm' is \"120\", write a valid number"),
+    "fraction": ("metre = 3.5", "'metre' is 3.5, write"),
+    "boolean": ("tempo_bpm = true", "'tempo_bpm' is true, write a valid number"),
     "no key": ("key = 'H major'", "'key': 'H major' is not a key"),
     "no tempo": ("tempo_bpm = 0", "'tempo_bpm' is 0, outside 20 to 400 beats a minute"),
     "not a number": ("tempo_bpm = nan", "'tempo_bpm' is"),
     "early": ("first_downbeat_s = -1.0", "'first_downbeat_s' is -1, before the song starts"),
-    "late": ("first_downbeat_s = 520", "at 520 s, after the end of the song at 3.00 s; did you"),
+    "late": ("first_downbeat_s = 520", "at 520 s, after the end of the song at 3.00 s; write"),
     "no beats": ("metre = 0", "'metre' is 0, outside 1 to 32 beats a bar"),
     "no role": (
         "roles = {'drums.wav' = 'drms'}",
@@ -170,7 +170,7 @@ TOML_FAULTS = {
     "syntax": ("title = \nkey = 'C'", "is not valid TOML: Invalid value (at line 1, column 9)"),
     "two at once": (
         "metre = 0\nkey = 3",
-        "'key' is 3 where a valid string is needed; 'metre' is 0",
+        "'key' is 3, write a valid string; 'metre' is 0",
     ),
 }
 

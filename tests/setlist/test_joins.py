@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from segue.between import earlier_run, same_choice
 from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
 from segue.runfolder import Choice, document_text, read_document, write_choice
@@ -36,7 +37,8 @@ def _stage(tmp_path, shelf, monkeypatch):
     """An evening whose joins are made without sound; tells which were made."""
     made = []
 
-    def without_sound(request, *, progress):
+    def without_sound(request, *, progress, keeps_choice):
+        assert keeps_choice
         if "bad" in request.outgoing.name:
             raise AudioFileError(request.outgoing, "is not audio.")
         made.append(request.out.name)
@@ -44,6 +46,8 @@ def _stage(tmp_path, shelf, monkeypatch):
         recipes = request.only or (RECIPES[::-1] if request.seed else RECIPES)
         facts = end_facts(KEYS[n]), start_facts(KEYS[(n + 1) % 3])
         document = document_of(*facts, shelf, recipes=recipes)
+        choice = same_choice(earlier_run(request.out), document.candidates)
+        document = replace(document, choice=choice)
         request.out.mkdir(parents=True, exist_ok=True)
         (request.out / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
         return document
