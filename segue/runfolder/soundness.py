@@ -16,6 +16,11 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.runfolder.document import CandidateRecord, RunDocument
 
+LONGEST_S: Final = 3600.0
+MOST_BEATS: Final = 36_000.0
+SLOWEST_BPM, FASTEST_BPM = 5.0, 2_000.0
+"""No way across lasts an hour. Later commands go through a plan beat by beat: beyond these limits
+they would not come to an end."""
 HIGHEST_MIDI: Final = 127
 """Of the data byte of a note (MIDI 1.0 Detailed Specification)."""
 
@@ -51,6 +56,13 @@ def _of_candidate(record: CandidateRecord) -> Iterator[str]:
 
 
 def _of_plan(plan: Plan) -> Iterator[str]:
+    tempi = [bpm for span in plan.tempo.spans for bpm in (span.start_bpm, span.end_bpm)]
+    if not all(SLOWEST_BPM <= bpm <= FASTEST_BPM for bpm in tempi):
+        yield f"a tempo is not {SLOWEST_BPM:.0f} to {FASTEST_BPM:.0f} BPM"
+    elif not 0.0 <= plan.lead_in_s <= LONGEST_S or not plan.duration_s <= LONGEST_S:
+        yield "it lasts longer than an hour"
+    if not all(abs(beat) <= MOST_BEATS for beat in _beats_of(plan)):
+        yield f"something lies more than {MOST_BEATS:.0f} beats away"
     if not plan.bar_lines:
         yield "it has no bar lines"
     if any(b.beat <= a.beat for a, b in pairwise(plan.bar_lines)):
@@ -64,6 +76,22 @@ def _of_plan(plan: Plan) -> Iterator[str]:
     ]  # fmt: skip
     if not all(0 <= midi <= HIGHEST_MIDI for midi in notes):
         yield f"a note lies outside 0 to {HIGHEST_MIDI}"
+
+
+def _beats_of(plan: Plan) -> Iterator[float]:
+    """Every beat that a plan names."""
+    yield from (plan.exit_beat, plan.entry_beat, plan.end_beat)
+    yield from (line.beat for line in plan.bar_lines)
+    yield from (hit.beat for hit in plan.click)
+    for note in plan.cue:
+        yield from (note.start_beat, note.end_beat)
+    for layer in plan.layers:
+        yield from (layer.start_beat, layer.end_beat)
+        if isinstance(layer, PadLayer):
+            for voicing in layer.voicings:
+                yield from (voicing.start_beat, voicing.end_beat)
+    if plan.singer_beat is not None:
+        yield plan.singer_beat
 
 
 def _is_plain(name: str) -> bool:

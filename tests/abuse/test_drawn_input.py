@@ -159,6 +159,18 @@ CRASHES = {
         lambda d: plan_of(d)["bar_lines"][0].update(metre=1000),
         "a bar has not 1 to 32 beats",
     ),
+    "a plan of ten million beats": (
+        lambda d: plan_of(d).update(end_beat=1e7),
+        "lasts longer than an hour",
+    ),
+    "a click for ever after": (
+        lambda d: plan_of(d)["click"][-1].update(beat=1e12),
+        "beats away",
+    ),
+    "a tempo that stands": (
+        lambda d: plan_of(d)["tempo"]["spans"][0].update(start_bpm=1e-9, end_bpm=1e-9),
+        "a tempo is not",
+    ),
     "no bars": (lambda d: plan_of(d).update(bar_lines=[]), "has no bar lines"),
     "a file elsewhere": (
         lambda d: d["candidates"][0].update(music_file="../song.wav"),

@@ -465,7 +465,7 @@ def test_the_main_job_on_ambient_music_before_drums(folder):
     printed = " ".join(run_between(folder, old, new, "--recipe", "stop and count-in").split())
     assert "There are no two keys to compare." in printed
     assert "tempo free time" in printed
-    assert "From free time to 96 BPM in one step" in printed
+    assert "2 bars counted in the ears at 96 BPM" in printed
     assert "keep to D major, the key of 'Glass Harbour'" in printed
     assert "No clear pulse at the end of 'Glass Harbour'" in printed
 
