@@ -17,14 +17,14 @@ from collections import deque
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Self
 
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable, Iterator
     from types import FrameType
+
 
 N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
@@ -47,7 +47,8 @@ def open_processes(n_workers: int) -> Iterator[Processes]:
     before = {name: os.environ.get(name) for name in _THREADS}
     os.environ.update(dict.fromkeys(_THREADS, "1"))
     try:
-        yield Processes(n_workers=n_workers)
+        with Processes(n_workers) as workers:
+            yield workers
     finally:
         for name, value in before.items():
             if value is None:
@@ -56,11 +57,37 @@ def open_processes(n_workers: int) -> Iterator[Processes]:
                 os.environ[name] = value
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Processes:
-    """A pool of processes; see `segue.workers.work.Workers`."""
+    """A pool of processes; see `segue.workers.work.Workers`.
 
-    n_workers: int
+    The processes stay for all the tasks of a `with` block: each takes a second or two to load
+    what it works with, and keeps the songs it has read.
+
+    Parameters
+    ----------
+    n_workers : int
+    """
+
+    def __init__(self, n_workers: int) -> None:
+        self.n_workers = n_workers
+        self._pool: ProcessPoolExecutor | None = None
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        self._leave(at_once=kind is not None)
+
+    def _running(self) -> ProcessPoolExecutor:
+        if self._pool is None:
+            self._pool = _new_pool(self.n_workers)
+        return self._pool
+
+    def _leave(self, *, at_once: bool) -> None:
+        """End the processes; what they do is interrupted first where it has to be at once."""
+        pool, self._pool = self._pool, None
+        if pool is not None:
+            _ended(pool, at_once=at_once)
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
         """See `segue.workers.work.Workers.outcomes`."""
@@ -80,47 +107,54 @@ class Processes:
     ) -> Generator[Outcome[Out], None, bool]:
         """Work until all is done (returns True) or a process is lost: then who was under way."""
         under_way: dict[Future[Outcome[Out]], tuple[int, In]] = {}
-        with _pool(self.n_workers) as pool:
-            try:
-                while True:
-                    for index, value in waiting:
-                        under_way[pool.submit(_attempt, task, index, value)] = (index, value)
-                        if len(under_way) >= self.n_workers * N_AHEAD_A_WORKER:
-                            break
-                    if not under_way:
-                        return True
-                    for future in wait(under_way, return_when=FIRST_COMPLETED).done:
-                        yield future.result()
-                        del under_way[future]
-            except BrokenProcessPool:
-                suspects.extend(sorted(under_way.values(), key=lambda pair: pair[0]))
-        return False
+        pool = self._running()
+        try:
+            while True:
+                for index, value in waiting:
+                    under_way[pool.submit(_attempt, task, index, value)] = (index, value)
+                    if len(under_way) >= self.n_workers * N_AHEAD_A_WORKER:
+                        break
+                if not under_way:
+                    return True
+                for future in wait(under_way, return_when=FIRST_COMPLETED).done:
+                    yield future.result()
+                    del under_way[future]
+        except BrokenProcessPool:
+            suspects.extend(sorted(under_way.values(), key=lambda pair: pair[0]))
+            self._leave(at_once=False)
+            return False
+        except BaseException:  # nobody waits for the rest: an interruption, or a reader that left
+            self._leave(at_once=True)
+            raise
 
 
-@contextmanager
-def _pool(n_workers: int) -> Iterator[ProcessPoolExecutor]:
-    """A pool that is gone when the block is left, at once where an exception passes."""
-    pool = ProcessPoolExecutor(
+def _new_pool(n_workers: int) -> ProcessPoolExecutor:
+    return ProcessPoolExecutor(
         n_workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin
     )
-    try:
-        yield pool
-    except BaseException:
+
+
+def _ended(pool: ProcessPoolExecutor, *, at_once: bool) -> None:
+    if at_once:
         for child in multiprocessing.active_children():
             _interrupt(child.pid)
-        pool.shutdown(wait=True, cancel_futures=True)
-        raise
-    pool.shutdown(wait=True)
+    pool.shutdown(wait=True, cancel_futures=at_once)
 
 
 def _alone(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
     """A task in a process of its own."""
     for _ in range(N_TRIES_ALONE):
-        with _pool(1) as pool:
-            try:
-                return pool.submit(_attempt, task, index, value).result()
-            except BrokenProcessPool:
-                continue
+        pool = _new_pool(1)
+        at_once = True
+        try:
+            told = pool.submit(_attempt, task, index, value).result()
+            at_once = False
+        except BrokenProcessPool:
+            at_once = False
+            continue
+        finally:
+            _ended(pool, at_once=at_once)
+        return told
     return Outcome(
         index=index,
         problem=f"The process that worked on it was stopped {N_TRIES_ALONE + 1} times (memory may "
