@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
+from segue.cli.sentences import print_sentence
 from segue.music.interval import interval_name
 from segue.setlist.lengths import clock
 
@@ -44,7 +45,7 @@ def print_evening(evening: Evening) -> None:
     console.print(table, markup=False, highlight=False)
     console.print(f"\n{running_words(evening)}", markup=False, highlight=False)
     for sentence in all_warnings(evening):
-        console.print(f"  ! {sentence}", markup=False, highlight=False)
+        print_sentence(console, "  ! ", sentence)
 
 
 def join_words(join: EveningJoin, evening: Evening) -> str:

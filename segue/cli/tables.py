@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
@@ -13,6 +12,7 @@ from segue.analysis.doubts import rival_tempi_bpm
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.analysis.report import facts_report
 from segue.cli.hints import print_next
+from segue.cli.sentences import print_sentence
 from segue.music.interval import relation
 from segue.music.key import note_name
 from segue.music.tonal_space import key_distance
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord, RunDocument
 
 _N_WEAKEST = 2
-_NARROWEST = 20
 _HEADINGS_WIDTH, _SONG_WIDTH = 14, 22
 """Columns of a terminal that a table of facts needs at least."""
 _EDGE_HEADINGS = (("end", "ends"), ("start", "starts"))
@@ -54,7 +53,7 @@ def print_facts(facts: Sequence[EdgeFacts]) -> None:
         console.print(_fact_table(facts[first : first + n_beside]), markup=False)
     for f in facts:
         for doubt in f.doubts:
-            console.print(f"  ? {f.title}: {doubt}", markup=False, highlight=False)
+            print_sentence(console, "  ? ", f"{f.title}: {doubt}")
 
 
 def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
@@ -246,25 +245,15 @@ def _print_candidate(console: Console, record: CandidateRecord) -> None:
         markup=False,
         highlight=False,
     )
-    _print_indented(console, "", record.plan.why)
+    print_sentence(console, "   ", record.plan.why)
     # The distance of the keys is the pair's, not the candidate's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
     weakest = sorted(own, key=lambda m: m.score)[:_N_WEAKEST]
     for measure in weakest:
-        _print_indented(console, "- ", measure.sentence)
+        print_sentence(console, "   - ", measure.sentence)
     for note in record.notes:
-        _print_indented(console, "! ", note)
+        print_sentence(console, "   ! ", note)
     console.print()
-
-
-def _print_indented(console: Console, sign: str, sentence: str) -> None:
-    """Print a sentence under its candidate, wrapped lines below its first word."""
-    left = " " * 3 + sign
-    width = max(console.width - len(left), _NARROWEST)
-    lines = textwrap.wrap(sentence, width)
-    console.print(
-        left + ("\n" + " " * len(left)).join(lines), markup=False, highlight=False, soft_wrap=True
-    )
 
 
 def _candidate_report(record: CandidateRecord) -> dict[str, Any]:

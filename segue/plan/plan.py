@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 Section = Literal["outgoing", "interlude", "incoming"]
 
 
+_SAME_BEAT = 1e-3
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClickHit:
     """One click: 'bar' on beat one (accented), 'beat' on the others."""
@@ -152,6 +155,11 @@ class Plan:
     def duration_s(self) -> float:
         """Length of the rendered candidate in seconds."""
         return self.seconds_at(self.end_beat)
+
+    @property
+    def enters_on_a_bar(self) -> bool:
+        """Whether the new song comes in on one of its bar lines; one in free time does not."""
+        return any(abs(line.beat - self.entry_beat) < _SAME_BEAT for line in self.bar_lines)
 
     @property
     def voicings(self) -> tuple[Voicing, ...]:

@@ -38,7 +38,9 @@ class CueRow:
     ----------
     bar : int
     beat_in_bar : float
-        From 1.
+        From 1; beyond the beats of the bar where a song in free time comes in after it.
+    metre : int
+        Beats of the bar.
     time_s : float
         From the start of the files.
     who, what : str
@@ -46,13 +48,16 @@ class CueRow:
 
     bar: int
     beat_in_bar: float
+    metre: int
     time_s: float
     who: str
     what: str
 
     @property
     def place(self) -> str:
-        """Bar, and beat where it is not the first, such as '9' or '9, beat 3'."""
+        """Bar, and beat where it is not the first: '9', '9, beat 3', or 'after 9'."""
+        if self.beat_in_bar > self.metre + _ON_THE_BAR - 1.0:
+            return f"after {self.bar}"
         if self.beat_in_bar < _ON_THE_BAR:
             return f"{self.bar}"
         return f"{self.bar}, beat {round(self.beat_in_bar * 4) / 4:g}"
@@ -190,10 +195,18 @@ def _rows(plan: Plan, from_title: str, to_title: str, note: StaffNote | None) ->
         what = "root and fifth of the new key" + (f", then {note.name}" if note and last else "")
         yield _row(plan, plan.cue[0].start_beat, "in ears", f"cue: {what}")
     tempo = plan.tempo.bpm_at(plan.entry_beat)
-    yield _row(plan, plan.entry_beat, "band", f"{to_title}: bar one, {tempo:.4g} BPM")
+    yield _row(plan, plan.entry_beat, "band", f"{to_title}: {_start_words(plan)}, {tempo:.4g} BPM")
     if plan.singer_beat is not None:
         on = f" on {note.name}" if note else ""
         yield _row(plan, plan.singer_beat, "singer", f"comes in{on}")
+
+
+def _start_words(plan: Plan) -> str:
+    """Bar one, or where a song that starts in free time has its first bar line."""
+    if plan.enters_on_a_bar:
+        return "bar one"
+    first = next((x.number for x in plan.bar_lines if x.beat > plan.entry_beat), None)
+    return "starts freely" if first is None else f"starts freely, its bars from {first} on"
 
 
 def _old_song(plan: Plan, title: str) -> Iterator[CueRow]:
@@ -227,6 +240,7 @@ def _row(plan: Plan, beat: float, who: str, what: str) -> CueRow:
     return CueRow(
         bar=plan.bar_lines[index].number,
         beat_in_bar=max(beat - beats[index] + 1.0, 1.0),
+        metre=plan.bar_lines[index].metre,
         time_s=plan.tempo.seconds_at(beat),
         who=who,
         what=what,

@@ -59,6 +59,6 @@ def _places(plan: Plan, from_title: str, to_title: str) -> Iterator[tuple[float,
     first_click = min((hit.beat for hit in plan.click), default=None)
     if first_click is not None and first_click > 0:
         yield first_click, "click starts"
-    yield plan.entry_beat, f"{to_title}, bar one"
+    yield plan.entry_beat, f"{to_title}, bar one" if plan.enters_on_a_bar else f"{to_title} starts"
     if plan.singer_beat is not None:
         yield plan.singer_beat, "singer"

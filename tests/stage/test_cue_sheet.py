@@ -31,6 +31,19 @@ def test_rows_run_forward_and_name_the_entry_in_its_bar(plans):
     assert entry.place == str(line.number)
 
 
+def test_a_song_in_free_time_starts_after_a_bar_not_on_a_fifth_beat(plans):
+    plan = plans[0]
+    later = [line for line in plan.bar_lines if line.beat >= plan.entry_beat]
+    moved = tuple(
+        replace(line, beat=line.beat + 1.75) if line in later else line for line in plan.bar_lines
+    )
+    entry = next(
+        row for row in _sheet(replace(plan, bar_lines=moved)).rows if row.what.startswith("New")
+    )
+    assert entry.place == f"after {later[0].number - 1}"
+    assert entry.what.startswith(f"New: starts freely, its bars from {later[0].number} on")
+
+
 def test_a_ramp_says_who_moves_the_tempo(plans):
     assert any("tempo moves from" in row.what for row in _sheet(plans[0]).rows)
 
