@@ -155,10 +155,12 @@ def evening_report(evening: Evening) -> dict[str, Any]:
 
 
 def _keys(song: EveningSong) -> str:
-    known = [str(facts.key.key) for facts in (song.start, song.end) if facts is not None]
+    edges = [facts.key for facts in (song.start, song.end) if facts is not None]
+    known = [str(fact.key) if fact.is_known else "no key" for fact in edges]
     return " → ".join(dict.fromkeys(known)) or "?"
 
 
 def _tempos(song: EveningSong) -> str:
-    known = [f"{f.pulse.tempo_bpm:.0f}" for f in (song.start, song.end) if f is not None]
+    edges = [facts.pulse for facts in (song.start, song.end) if facts is not None]
+    known = [f"{fact.tempo_bpm:.0f}" if fact.is_known else "free" for fact in edges]
     return " → ".join(dict.fromkeys(known)) or "?"

@@ -75,13 +75,15 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
 
 def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
     step = (start.key.key.tonic - end.key.key.tonic) % 12
-    if step in _SEMITONES and not old.is_segue:
+    has_keys = end.key.is_known and start.key.is_known
+    if has_keys and step in _SEMITONES and not old.is_segue:
         yield (
             f"{relation(end.key.key, start.key.key)}: without a segue from '{old.title}' to "
             f"'{new.title}' it sounds like a mistake; lead over, talk, or put a song between."
         )
     ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm
-    if is_drop_after_peak(old, ratio):
+    has_pulses = end.pulse.is_known and start.pulse.is_known
+    if has_pulses and is_drop_after_peak(old, ratio):
         yield (
             f"From '{old.title}' at energy {old.energy} to '{new.title}' the tempo drops from "
             f"{end.pulse.tempo_bpm:.0f} to {start.pulse.tempo_bpm:.0f} BPM: the room falls from "
@@ -101,7 +103,10 @@ def _one_key(songs: Sequence[EveningSong]) -> Iterator[str]:
 
 
 def _stays(old: EveningSong, new: EveningSong) -> bool:
-    return old.end is not None and new.start is not None and old.end.key.key == new.start.key.key
+    if old.end is None or new.start is None:
+        return False
+    before, after = old.end.key, new.start.key
+    return before.is_known and after.is_known and before.key == after.key
 
 
 def _no_break(songs: Sequence[SetSong]) -> Iterator[str]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.music.tonal_space import key_distance
 from segue.plan import Given, plan_segue, proposals
+from segue.plan.unheard import filled_in
 from segue.setlist.cautions import evening_cautions, join_cautions
 from segue.setlist.evening import Evening, EveningJoin, EveningSong
 from segue.setlist.timing import Breaks, timed, with_plan
@@ -74,15 +75,18 @@ def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardSong], n: int) -> 
     old, new = songs[n], songs[n + 1]
     end, start = heard[n].end, heard[n + 1].start
     known = None if end is None or start is None else (end.facts, start.facts)
+    distance = ratio = None
+    if known is not None and known[0].key.is_known and known[1].key.is_known:
+        distance = key_distance(known[0].key.key, known[1].key.key)
+    if known is not None and known[0].pulse.is_known and known[1].pulse.is_known:
+        ratio = known[1].pulse.tempo_bpm / known[0].pulse.tempo_bpm
     return EveningJoin(
         number=n + 1,
         is_segue=old.is_segue,
         start_s=0.0,
         end_s=0.0,
-        key_distance=None if known is None else key_distance(known[0].key.key, known[1].key.key),
-        tempo_ratio=(
-            None if known is None else known[1].pulse.tempo_bpm / known[0].pulse.tempo_bpm
-        ),
+        key_distance=distance,
+        tempo_ratio=ratio,
         talk_s=old.talk_s,
         changeover_s=old.changeover_s,
         warnings=() if known is None else join_cautions(old, known[0], new, known[1]),
@@ -99,13 +103,14 @@ def _plan_for_now(
     talk_s = breaks_after(song).wanted_s
     given = Given(talk_s=talk_s, outgoing_roles=old.end.roles, incoming_roles=new.start.roles)
     usable = tuple(r for r in request.shelf if song.recipe is None or r.name == song.recipe)
-    best = proposals(usable, old.end.facts, new.start.facts, n_proposals=1, given=given)
+    end, start = filled_in(old.end.facts, new.start.facts)
+    best = proposals(usable, end, start, n_proposals=1, given=given)
     if not best:
         return None
     return plan_segue(
         best[0],
-        old.end.facts,
-        new.start.facts,
+        end,
+        start,
         outgoing_has_stems=bool(old.end.roles),
         incoming_has_stems=bool(new.start.roles),
         talk_s=talk_s,

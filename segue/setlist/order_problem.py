@@ -24,6 +24,8 @@ from segue.music.tonal_space import key_distance
 
 KEY_WEIGHT: Final = 1.0
 """For the farthest keys (distance 1)."""
+UNKNOWN_DISTANCE: Final = 0.5
+"""Of two songs of which one has no key, as of drums alone: neither near nor far."""
 TEMPO_WEIGHT: Final = 1.5
 """For an octave of tempo; half-time and double-time count as the same tempo plus `HALF_TIME`."""
 HALF_TIME: Final = 0.2
@@ -99,7 +101,8 @@ def order_problem(songs: Sequence[SetSong], edges: Sequence[Edges]) -> OrderProb
     same = np.zeros((n, n), dtype=bool)
     for i, (_, end) in enumerate(edges):
         for j, (start, _) in enumerate(edges):
-            same[i, j] = i != j and end.key.key == start.key.key
+            has_keys = end.key.is_known and start.key.is_known
+            same[i, j] = i != j and has_keys and end.key.key == start.key.key
             if i != j:
                 pair[i, j] = neighbour_cost(songs[i], end, songs[j], start)
     place = np.array([[_place_cost(song, k, n) for k in range(n)] for song in songs])
@@ -131,8 +134,12 @@ def pinned(problem: OrderProblem, songs: Sequence[SetSong]) -> OrderProblem:
 
 def neighbour_cost(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> float:
     """Of one song right before another."""
-    ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm
-    cost = KEY_WEIGHT * key_distance(end.key.key, start.key.key)
+    has_pulses = end.pulse.is_known and start.pulse.is_known
+    ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm if has_pulses else 1.0
+    if end.key.is_known and start.key.is_known:
+        cost = KEY_WEIGHT * key_distance(end.key.key, start.key.key)
+    else:
+        cost = KEY_WEIGHT * UNKNOWN_DISTANCE
     cost += tempo_cost(ratio)
     cost += DROP_WEIGHT * is_drop_after_peak(old, ratio)
     if old.voice is not None and old.voice == new.voice:
