@@ -143,10 +143,8 @@ def same_choice(
     """
     if earlier is None or earlier.choice is None:
         return None
-    recipes = {record.rank: record.plan.recipe for record in earlier.candidates}
-    recipe = recipes.get(earlier.choice.rank)
     for record in candidates:
-        if record.plan.recipe == recipe:
+        if record.plan.recipe == earlier.chosen_recipe:
             return Choice(rank=record.rank, why=earlier.choice.why)
     return None
 

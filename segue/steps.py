@@ -22,6 +22,7 @@ from segue.music.transposition_costs import SungNotes
 from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.render import render_candidate
+from segue.render.hits import forget_kits
 from segue.render.transpose import transposed
 from segue.score import score_candidate
 
@@ -238,6 +239,7 @@ def instruments_of(request: Request) -> dict[str, Instrument]:
 def forget_songs() -> None:
     """Let go of the songs that this process keeps."""
     _edge.cache_clear()
+    forget_kits()
 
 
 @lru_cache(maxsize=2)

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
-from segue.analysis.facts import Ending
+from segue.analysis.facts import PULSE_CONFIDENCE, Ending
 from segue.analysis.soft_hits import UNHEARD_S, soft_hits_s
 
 if TYPE_CHECKING:
@@ -53,7 +53,6 @@ _FADE_HIT_SHARE: Final = 0.6
 _FADE_HEARD_DB: Final = 35.0
 _LOW_RATE_HZ: Final = 4000
 _EVEN_CHANCE: Final = 0.5
-_FREE_CONFIDENCE: Final = 0.3
 _SOFT_AFTER_BEATS: Final = 2.0
 _SOFT_AFTER_S: Final = 0.3
 _SOFT_BELOW_BODY_DB: Final = 15.0
@@ -119,7 +118,7 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     smooth_db = smoothed_db(raw_db, _SMOOTH_HOPS)
     loud_end_s = _last_above_s(smooth_db, body_db - _SOFT_BELOW_BODY_DB)
     last_hit_s = _last_hit_s(mix, heard, loud_end_s, beat_s)
-    if pulse.confidence < _FREE_CONFIDENCE:
+    if pulse.confidence < PULSE_CONFIDENCE:
         # Without a pulse the last attack may lie far before the end of what is held.
         let_go_s = min(_let_go_s(raw_db, body_db), sound_end_s)
         last_hit_s = let_go_s if let_go_s - last_hit_s > _LONG_HELD_S else last_hit_s
@@ -240,7 +239,7 @@ def _stops_on_bar_line(tail: _Tail) -> bool:
 
 def _bar_line_s(pulse: PulseFact, start_s: float, end_s: float) -> float:
     """The last bar line before the file ends, counted on from the last downbeat heard."""
-    if not pulse.downbeats_s or pulse.confidence < _FREE_CONFIDENCE:
+    if not pulse.downbeats_s or pulse.confidence < PULSE_CONFIDENCE:
         return -1.0
     bar_s = pulse.metre * pulse.beat_s
     last_s = pulse.downbeats_s[-1] - start_s

@@ -263,3 +263,13 @@ class EdgeFacts:
         expected = self.ending if self.edge == "end" else self.opening
         if expected is None or (self.ending is not None and self.opening is not None):
             raise ValueError("an end edge has an ending and a start edge an opening, never both")
+
+
+def have_keys(*edges: EdgeFacts) -> bool:
+    """Whether all of some edges have a key to go by."""
+    return all(facts.key.is_known for facts in edges)
+
+
+def have_pulses(*edges: EdgeFacts) -> bool:
+    """Whether all of some edges have a pulse to go by."""
+    return all(facts.pulse.is_known for facts in edges)

@@ -15,7 +15,7 @@ from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
 from segue.analysis.pitchedness import pitched_share
 from segue.analysis.pulse import hear_pulse
-from segue.analysis.tuning import hear_tuning
+from segue.analysis.tuning import pitched_peaks, tuning_of_peaks
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
 from segue.errors import text_of
@@ -58,7 +58,11 @@ def hear_edge(
         metre=said.metre,
         first_downbeat_s=said.first_downbeat_s,
     )
-    tuning_cents = _tuning_cents(edge) if said.tuning_cents is None else said.tuning_cents
+    peaks = pitched_peaks(edge)
+    pitched = pitched_share(peaks)
+    tuning_cents = said.tuning_cents
+    if tuning_cents is None:  # drums and speech have no notes to be in tune: they crowd nowhere
+        tuning_cents = tuning_of_peaks(peaks) if pitched >= _HALF_PITCHED else 0.0
     facts = EdgeFacts(
         file=text_of(edge.path),
         title=edge.title,
@@ -66,7 +70,11 @@ def hear_edge(
         duration_s=edge.duration_s,
         edge_start_s=edge.start_s,
         edge_end_s=edge.end_s,
-        key=_key(edge, pulse, tuning_cents, said),
+        key=(
+            hear_key(edge, pulse, tuning_cents=tuning_cents, pitched=pitched)
+            if said.key is None
+            else KeyFact(key=said.key, confidence=1.0, source="given")
+        ),
         tuning_cents=tuning_cents,
         pulse=pulse,
         level=_level(edge.mix),
@@ -76,17 +84,6 @@ def hear_edge(
         applause_s=border_s,
     )
     return replace(facts, doubts=(*remarks_on(edge), *doubts_about(facts)))
-
-
-def _tuning_cents(edge: SongEdge) -> float:
-    """0 as well where there are no notes to be in tune: drums and speech crowd nowhere."""
-    return hear_tuning(edge) if pitched_share(edge) >= _HALF_PITCHED else 0.0
-
-
-def _key(edge: SongEdge, pulse: PulseFact, tuning_cents: float, said: Overrides) -> KeyFact:
-    if said.key is not None:
-        return KeyFact(key=said.key, confidence=1.0, source="given")
-    return hear_key(edge, pulse, tuning_cents=tuning_cents)
 
 
 def _level(mix: Clip) -> LevelFact:

@@ -22,7 +22,6 @@ import numpy.typing as npt
 from segue.analysis.facts import KeyFact, KeyWeight
 from segue.analysis.key_evidence import EVIDENCE, key_evidence
 from segue.analysis.key_segments import hear_segments
-from segue.analysis.pitchedness import pitched_share
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
 
 if TYPE_CHECKING:
@@ -39,7 +38,9 @@ LEAST_WEIGHT: Final = 0.005
 """Less likely keys are not told as runners-up."""
 
 
-def hear_key(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> KeyFact:
+def hear_key(
+    edge: SongEdge, pulse: PulseFact, *, tuning_cents: float, pitched: float = 1.0
+) -> KeyFact:
     """The key of an edge, how sure it is, and what else it may be.
 
     Parameters
@@ -50,21 +51,22 @@ def hear_key(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> KeyFac
         Beats and downbeats; they may be missing or unsure.
     tuning_cents : float
         How far the music is above A4 = 440 Hz.
+    pitched : float, optional
+        How far it is music with pitches at all, 0..1 (`pitchedness.pitched_share`).
 
     Returns
     -------
     KeyFact
         The confidence and the weights of the runners-up are chances out of 24 keys; they
         add up to at most 1. Where nothing is pitched all keys are as likely, and in between
-        the chances are mixed by how far it is music with pitches at all.
+        the chances are mixed by `pitched`.
     """
     any_key = np.full(len(ALL_KEYS), 1.0 / len(ALL_KEYS))
     segments = hear_segments(edge, pulse, tuning_cents=tuning_cents)
     evidence = np.array([key_evidence(cut) for cut in segments])
     if not evidence.any():
         return _told(any_key)
-    share = pitched_share(edge)
-    return _told(share * key_chances(evidence.mean(axis=0)) + (1.0 - share) * any_key)
+    return _told(pitched * key_chances(evidence.mean(axis=0)) + (1.0 - pitched) * any_key)
 
 
 def key_chances(evidence: Floats) -> Floats:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
-from segue.analysis.facts import Opening
+from segue.analysis.facts import PULSE_CONFIDENCE, Opening
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -37,7 +37,6 @@ _ON_BEAT_S: Final = 0.07
 _SUPPORT_S: Final = 0.045
 _SUPPORT_BEATS: Final = 48
 _HEAD_START_BEATS: Final = 2.0
-_FREE_CONFIDENCE: Final = 0.3
 
 
 def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
@@ -66,7 +65,7 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
             sound_start_s=silent_s,
             first_downbeat_s=pulse.downbeats_s[0] if pulse.downbeats_s else silent_s,
         )
-    if not pulse.downbeats_s or pulse.confidence < _FREE_CONFIDENCE:
+    if not pulse.downbeats_s or pulse.confidence < PULSE_CONFIDENCE:
         return Opening(
             kind="free intro",
             confidence=0.3,

@@ -12,12 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.analysis.chroma import analysis_sound
-from segue.analysis.tuning import PITCHED_ROLES, spectral_peaks
-
 if TYPE_CHECKING:
     from segue.analysis.tuning import SpectralPeaks
-    from segue.audio.clip import SongEdge
 
 Floats = npt.NDArray[np.float64]
 
@@ -34,23 +30,20 @@ _NOISE, _NOTES = 0.05, 0.11
 speech, applause and drum loops, rendered and made up, which have 0.09 at most."""
 
 
-def pitched_share(edge: SongEdge) -> float:
+def pitched_share(peaks: SpectralPeaks) -> float:
     """How far an edge is music with pitches, 0 (noise, speech, drums) to 1.
 
     Parameters
     ----------
-    edge : SongEdge
-        Drums are left out where stems are given.
+    peaks : SpectralPeaks
+        Of its `segue.analysis.tuning.pitched_peaks`.
 
     Returns
     -------
     float
         0..1. Where the edge is too short to tell, 1: then nothing speaks against.
     """
-    clip = edge.sum_of(*PITCHED_ROLES)
-    if clip is None:
-        return 0.0
-    share = held_share(spectral_peaks(analysis_sound(clip)))
+    share = held_share(peaks)
     if share is None:
         return 1.0
     return float(np.clip((share - _NOISE) / (_NOTES - _NOISE), 0.0, 1.0))
@@ -61,8 +54,7 @@ def held_share(peaks: SpectralPeaks) -> float | None:
 
     The least of some distances in time; None where the sound is shorter than the longest.
     """
-    hz = 440.0 * 2 ** (peaks.cents / 1200.0)
-    weights = peaks.amplitudes * np.minimum(hz / _SETTLED_HZ, 1.0)
+    weights = peaks.amplitudes * np.minimum(peaks.hertz / _SETTLED_HZ, 1.0)
     total = float(weights.sum())
     if not total > 0:
         return 0.0

@@ -64,6 +64,11 @@ class SpectralPeaks:
     cents: Floats
     amplitudes: Floats
 
+    @property
+    def hertz(self) -> Floats:
+        """Pitch in hertz."""
+        return np.asarray(440.0 * 2 ** (self.cents / 1200.0))
+
 
 def hear_tuning(edge: SongEdge) -> float:
     """Tuning of an edge in cents above A4 = 440 Hz.
@@ -78,13 +83,27 @@ def hear_tuning(edge: SongEdge) -> float:
     float
         -50 to 50; 0 where nothing is pitched.
     """
+    return tuning_of_peaks(pitched_peaks(edge))
+
+
+def pitched_peaks(edge: SongEdge) -> SpectralPeaks:
+    """The peaks of an edge without its drums; none where there is nothing else."""
     clip = edge.sum_of(*PITCHED_ROLES)
-    return 0.0 if clip is None else tuning_of(clip)
+    if clip is None:
+        return SpectralPeaks(
+            hops=np.empty(0, dtype=np.intp), cents=np.empty(0), amplitudes=np.empty(0)
+        )
+    return spectral_peaks(analysis_sound(clip))
 
 
 def tuning_of(clip: Clip) -> float:
     """Tuning of a clip in cents above A4 = 440 Hz, -50 to 50; 0 where nothing is pitched."""
-    cents, weights = _peak_pitches(analysis_sound(clip))
+    return tuning_of_peaks(spectral_peaks(analysis_sound(clip)))
+
+
+def tuning_of_peaks(peaks: SpectralPeaks) -> float:
+    """Tuning in cents above A4 = 440 Hz of what has these peaks, as `tuning_of`."""
+    cents, weights = peaks.cents, _weights(peaks)
     if not weights.sum() > 0:
         return 0.0
     middle = _crowded_cents(cents, weights)
@@ -103,13 +122,11 @@ def _crowded_cents(cents: Floats, weights: Floats) -> float:
     return float(grid[int(np.argmax(crowd))])
 
 
-def _peak_pitches(sound: npt.NDArray[np.float32]) -> tuple[Floats, Floats]:
-    """Pitch in cents (A4 = 440 Hz is 0) and weight of every peak of every hop."""
-    peaks = spectral_peaks(sound)
-    hz = 440.0 * 2 ** (peaks.cents / 1200.0)
-    weights = peaks.amplitudes * np.minimum(hz / _SETTLED_HZ, 1.0) ** 4
+def _weights(peaks: SpectralPeaks) -> Floats:
+    """Weight of every peak in the tuning."""
+    weights: Floats = peaks.amplitudes * np.minimum(peaks.hertz / _SETTLED_HZ, 1.0) ** 4
     weights *= ~_is_odd_partial(peaks.hops, peaks.cents, weights)
-    return peaks.cents, weights
+    return weights
 
 
 def spectral_peaks(sound: npt.NDArray[np.float32]) -> SpectralPeaks:

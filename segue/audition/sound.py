@@ -13,6 +13,7 @@ from __future__ import annotations
 import io
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
+from itertools import chain
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -107,7 +108,7 @@ def music_mp3(path: Path, rate_kbps: int) -> bytes:
     -------
     bytes
     """
-    return _mp3(path, sound_rate_hz(_rate_of(path)), str(rate_kbps))
+    return _mp3(path, str(rate_kbps))
 
 
 def side_mp3(path: Path) -> bytes:
@@ -125,7 +126,7 @@ def side_mp3(path: Path) -> bytes:
     -------
     bytes
     """
-    return _mp3(path, sound_rate_hz(_rate_of(path)) // 2, _SIDE_QUALITY)
+    return _mp3(path, _SIDE_QUALITY, rate_divided_by=2)
 
 
 def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str, bytes]]:
@@ -208,26 +209,35 @@ def _told(path: Path) -> Iterator[None]:
         raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
 
 
-def _rate_of(path: Path) -> int:
-    with _told(path):
-        return int(soundfile.info(path).samplerate)
+def _mp3(path: Path, quality: str, *, rate_divided_by: int = 1) -> bytes:
+    # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
+    from pedalboard.io import AudioFile
 
-
-def _blocks_at(path: Path, to_hz: int) -> Iterator[npt.NDArray[np.float32]]:
-    """The sound of a WAV at a rate, some of it at a time, to hold little memory."""
+    buffer = io.BytesIO()
     with _told(path), soundfile.SoundFile(path) as wav:
-        rate_hz = wav.samplerate
-        blocks = wav.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True)
-        if rate_hz == to_hz:
-            yield from blocks
-            return
-        import soxr
+        rate_hz = sound_rate_hz(wav.samplerate) // rate_divided_by
+        with AudioFile(
+            buffer, "w", rate_hz, wav.channels, format="mp3", quality=quality
+        ) as encoder:
+            for block in chain([_lead(rate_hz, wav.channels)], _blocks_at(wav, rate_hz)):
+                if len(block):
+                    encoder.write(np.ascontiguousarray(block.T))
+    return buffer.getvalue()
 
-        stream = soxr.ResampleStream(rate_hz, to_hz, wav.channels, dtype="float32")
-        for block in blocks:
-            yield stream.resample_chunk(block)
-        rest = np.zeros((0, wav.channels), dtype=np.float32)
-        yield stream.resample_chunk(rest, last=True)
+
+def _blocks_at(wav: soundfile.SoundFile, to_hz: int) -> Iterator[npt.NDArray[np.float32]]:
+    """The sound of a WAV at a rate, some of it at a time, to hold little memory."""
+    blocks = wav.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True)
+    if wav.samplerate == to_hz:
+        yield from blocks
+        return
+    import soxr
+
+    stream = soxr.ResampleStream(wav.samplerate, to_hz, wav.channels, dtype="float32")
+    for block in blocks:
+        yield stream.resample_chunk(block)
+    rest = np.zeros((0, wav.channels), dtype=np.float32)
+    yield stream.resample_chunk(rest, last=True)
 
 
 def _lead(rate_hz: int, n_channels: int) -> npt.NDArray[np.float32]:
@@ -235,18 +245,3 @@ def _lead(rate_hz: int, n_channels: int) -> npt.NDArray[np.float32]:
     lead = np.zeros((round(LEAD_S * rate_hz), n_channels), dtype=np.float32)
     lead[round(MARK_S * rate_hz)] = _MARK_AMPLITUDE
     return lead
-
-
-def _mp3(path: Path, rate_hz: int, quality: str) -> bytes:
-    # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
-    from pedalboard.io import AudioFile
-
-    with _told(path):
-        n_channels = int(soundfile.info(path).channels)
-    buffer = io.BytesIO()
-    with AudioFile(buffer, "w", rate_hz, n_channels, format="mp3", quality=quality) as encoder:
-        encoder.write(np.ascontiguousarray(_lead(rate_hz, n_channels).T))
-        for block in _blocks_at(path, rate_hz):
-            if len(block):
-                encoder.write(np.ascontiguousarray(block.T))
-    return buffer.getvalue()

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 from segue.analysis.doubts import rival_tempi_bpm
-from segue.analysis.facts import SURE_CONFIDENCE
+from segue.analysis.facts import SURE_CONFIDENCE, have_keys
 from segue.analysis.report import facts_report
 from segue.cli.hints import print_next
 from segue.cli.sentences import print_sentence
@@ -86,7 +86,7 @@ def print_candidates(document: RunDocument) -> None:
 def _print_keys(console: Console, document: RunDocument) -> None:
     """How far apart the keys are, where both songs have one."""
     old, new = document.outgoing.key, document.incoming.key
-    if not (old.is_known and new.is_known):
+    if not have_keys(document.outgoing, document.incoming):
         console.print("\nThere are no two keys to compare.\n", markup=False, highlight=False)
         return
     distance = key_distance(old.key, new.key)

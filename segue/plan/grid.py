@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.analysis.facts import PULSE_CONFIDENCE
+
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
-
-CLEAR_PULSE_CONFIDENCE: Final = 0.3
-"""Below this a song counts as in free time (see `segue.analysis.facts.PulseFact`)."""
 
 _STEADY_MS: Final = 6.0
 """A grid this close to even is taken as even: a displacement of 6 ms of one event is the
@@ -104,7 +103,7 @@ def beat_grid(facts: EdgeFacts, *, anchor_s: float) -> BeatGrid:
     """
     pulse = facts.pulse
     beats_s = pulse.beats_s
-    heard = pulse.confidence >= CLEAR_PULSE_CONFIDENCE and len(beats_s) > pulse.metre
+    heard = pulse.confidence >= PULSE_CONFIDENCE and len(beats_s) > pulse.metre
     if not heard:
         even = (anchor_s, anchor_s + pulse.beat_s)
         return BeatGrid(beats_s=even, downbeat=0, metre=pulse.metre, is_heard=False)

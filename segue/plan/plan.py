@@ -13,15 +13,13 @@ from typing import TYPE_CHECKING, Literal
 
 from segue.music.key import Key
 from segue.music.tempo import TempoCurve
+from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import Layer, PadLayer, Voicing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
 Section = Literal["outgoing", "interlude", "incoming"]
-
-
-_SAME_BEAT = 1e-3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,7 +157,7 @@ class Plan:
     @property
     def enters_on_a_bar(self) -> bool:
         """Whether the new song comes in on one of its bar lines; one in free time does not."""
-        return any(abs(line.beat - self.entry_beat) < _SAME_BEAT for line in self.bar_lines)
+        return any(abs(line.beat - self.entry_beat) < SAME_BEAT for line in self.bar_lines)
 
     @property
     def voicings(self) -> tuple[Voicing, ...]:

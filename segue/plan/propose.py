@@ -11,11 +11,11 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
-from segue.analysis.facts import EndingKind, OpeningKind
+from segue.analysis.facts import PULSE_CONFIDENCE, EndingKind, OpeningKind
 from segue.music.interval import reads_as
 from segue.music.tonal_space import key_distance
 from segue.plan.edges import song_end, song_start
-from segue.plan.grid import CLEAR_PULSE_CONFIDENCE, SAME_BEAT
+from segue.plan.grid import SAME_BEAT
 from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
 from segue.plan.timeline import timeline
 from segue.plan.words import TUNING_WARNING_CENTS
@@ -212,7 +212,7 @@ def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
     if suits.openings and incoming.opening and incoming.opening.kind not in suits.openings:
         fit *= _WRONG_KIND
     for side, facts in (("outgoing", outgoing), ("incoming", incoming)):
-        if side in suits.needs_pulse and facts.pulse.confidence < CLEAR_PULSE_CONFIDENCE:
+        if side in suits.needs_pulse and facts.pulse.confidence < PULSE_CONFIDENCE:
             fit *= _NO_PULSE
     return fit
 

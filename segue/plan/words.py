@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
+from segue.analysis.facts import have_keys
 from segue.music.interval import interval_name, relation
 from segue.plan.layer import PadLayer
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
@@ -123,7 +124,7 @@ def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
 
 def _relation(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     """How the keys lie to each other, where both songs have one."""
-    if outgoing.key.is_known and incoming.key.is_known:
+    if have_keys(outgoing, incoming):
         return relation(outgoing.key.key, incoming.key.key)
     return f"only one of the songs has a key, {incoming.key.key}"
 

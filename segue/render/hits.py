@@ -71,6 +71,11 @@ def drum_layer_sound(
     return LayerSound(samples=samples, first_frame=first, notes=tuple(notes))
 
 
+def forget_kits() -> None:
+    """Let go of the drums, and the songs they are of, that this process keeps."""
+    _kit_of.cache_clear()
+
+
 @lru_cache(maxsize=2)
 def _kit_of(edge: SongEdge) -> tuple[dict[Drum, DrumSound], tuple[str, ...]]:
     """The drums of a song; all ways across of a run play the same."""

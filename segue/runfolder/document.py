@@ -121,6 +121,14 @@ class RunDocument:
     purpose: Purpose | None = None
     weights: Literal["table", "own"] = "table"
 
+    @property
+    def chosen_recipe(self) -> str | None:
+        """The recipe of the chosen candidate."""
+        if self.choice is None:
+            return None
+        rank = self.choice.rank
+        return next((c.plan.recipe for c in self.candidates if c.rank == rank), None)
+
 
 def document_text(document: RunDocument) -> str:
     """The document as JSON text, the same for the same run.

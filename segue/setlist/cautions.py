@@ -9,6 +9,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
+from segue.analysis.facts import have_keys, have_pulses
 from segue.music.interval import relation
 from segue.setlist.lengths import clock
 from segue.setlist.order_problem import is_drop_after_peak
@@ -75,15 +76,13 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
 
 def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
     step = (start.key.key.tonic - end.key.key.tonic) % 12
-    has_keys = end.key.is_known and start.key.is_known
-    if has_keys and step in _SEMITONES and not old.is_segue:
+    if have_keys(end, start) and step in _SEMITONES and not old.is_segue:
         yield (
             f"{relation(end.key.key, start.key.key)}: without a segue from '{old.title}' to "
             f"'{new.title}' it sounds like a mistake; lead over, talk, or put a song between."
         )
     ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm
-    has_pulses = end.pulse.is_known and start.pulse.is_known
-    if has_pulses and is_drop_after_peak(old, ratio):
+    if have_pulses(end, start) and is_drop_after_peak(old, ratio):
         yield (
             f"From '{old.title}' at energy {old.energy} to '{new.title}' the tempo drops from "
             f"{end.pulse.tempo_bpm:.0f} to {start.pulse.tempo_bpm:.0f} BPM: the room falls from "
@@ -105,8 +104,7 @@ def _one_key(songs: Sequence[EveningSong]) -> Iterator[str]:
 def _stays(old: EveningSong, new: EveningSong) -> bool:
     if old.end is None or new.start is None:
         return False
-    before, after = old.end.key, new.start.key
-    return before.is_known and after.is_known and before.key == after.key
+    return have_keys(old.end, new.start) and old.end.key.key == new.start.key.key
 
 
 def _no_break(songs: Sequence[SetSong]) -> Iterator[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from segue.analysis.facts import have_keys, have_pulses
 from segue.music.tonal_space import key_distance
 from segue.plan import Given, plan_segue, proposals
 from segue.plan.unheard import filled_in
@@ -76,9 +77,9 @@ def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardSong], n: int) -> 
     end, start = heard[n].end, heard[n + 1].start
     known = None if end is None or start is None else (end.facts, start.facts)
     distance = ratio = None
-    if known is not None and known[0].key.is_known and known[1].key.is_known:
+    if known is not None and have_keys(*known):
         distance = key_distance(known[0].key.key, known[1].key.key)
-    if known is not None and known[0].pulse.is_known and known[1].pulse.is_known:
+    if known is not None and have_pulses(*known):
         ratio = known[1].pulse.tempo_bpm / known[0].pulse.tempo_bpm
     return EveningJoin(
         number=n + 1,

@@ -7,9 +7,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from segue import __version__
-from segue.between import make_segues
-from segue.errors import InputError, RunFolderError
-from segue.runfolder import read_document
+from segue.between import earlier_run, make_segues
+from segue.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -128,15 +127,14 @@ def made_joins(
 
 def make_join(request: Request) -> MadeJoin:
     """Make one join; a task for workers. A choice made before is kept if its recipe is."""
-    before = _document(request.out)
+    before = earlier_run(request.out)
     document = make_segues(request, progress=lambda _words: None, keeps_choice=True)
     if before is None or before.choice is None or document.choice is not None:
         return MadeJoin(document=document)
-    recipes = {record.rank: record.plan.recipe for record in before.candidates}
-    chosen = recipes.get(before.choice.rank, f"way {before.choice.rank}")
     lost = (
-        f"From '{before.outgoing.title}' to '{before.incoming.title}' the chosen '{chosen}' is no "
-        "longer among the ways across, which were made anew: listen, and choose again."
+        f"From '{before.outgoing.title}' to '{before.incoming.title}' the chosen "
+        f"'{before.chosen_recipe}' is no longer among the ways across, which were made "
+        "anew: listen, and choose again."
     )
     return MadeJoin(document=document, warnings=(lost,))
 
@@ -145,24 +143,17 @@ def _kept(work: JoinWork, known: Mapping[str, str]) -> RunDocument | None:
     """The run that is there already, moved where it belongs if only its name has changed."""
     out = work.request.out
     if known.get(out.name) == work.fingerprint:
-        return _document(out)
+        return earlier_run(out)
     for name, fingerprinted in known.items():
         if fingerprinted == work.fingerprint and not out.exists():
-            if _document(out.parent / name) is None:
+            if earlier_run(out.parent / name) is None:
                 continue
             try:
                 (out.parent / name).rename(out)
             except OSError:
                 return None
-            return _document(out)
+            return earlier_run(out)
     return None
-
-
-def _document(folder: Path) -> RunDocument | None:
-    try:
-        return read_document(folder)
-    except RunFolderError:
-        return None
 
 
 def _content(path: Path) -> bytes:

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.setlist.set_list import SetSong
 
+from segue.analysis.facts import have_keys, have_pulses
 from segue.music.tonal_space import key_distance
 
 KEY_WEIGHT: Final = 1.0
@@ -101,8 +102,7 @@ def order_problem(songs: Sequence[SetSong], edges: Sequence[Edges]) -> OrderProb
     same = np.zeros((n, n), dtype=bool)
     for i, (_, end) in enumerate(edges):
         for j, (start, _) in enumerate(edges):
-            has_keys = end.key.is_known and start.key.is_known
-            same[i, j] = i != j and has_keys and end.key.key == start.key.key
+            same[i, j] = i != j and have_keys(end, start) and end.key.key == start.key.key
             if i != j:
                 pair[i, j] = neighbour_cost(songs[i], end, songs[j], start)
     place = np.array([[_place_cost(song, k, n) for k in range(n)] for song in songs])
@@ -134,13 +134,10 @@ def pinned(problem: OrderProblem, songs: Sequence[SetSong]) -> OrderProblem:
 
 def neighbour_cost(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> float:
     """Of one song right before another."""
-    has_pulses = end.pulse.is_known and start.pulse.is_known
-    ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm if has_pulses else 1.0
-    if end.key.is_known and start.key.is_known:
-        cost = KEY_WEIGHT * key_distance(end.key.key, start.key.key)
-    else:
-        cost = KEY_WEIGHT * UNKNOWN_DISTANCE
-    cost += tempo_cost(ratio)
+    ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm if have_pulses(end, start) else 1.0
+    is_told = have_keys(end, start)
+    distance = key_distance(end.key.key, start.key.key) if is_told else UNKNOWN_DISTANCE
+    cost = KEY_WEIGHT * distance + tempo_cost(ratio)
     cost += DROP_WEIGHT * is_drop_after_peak(old, ratio)
     if old.voice is not None and old.voice == new.voice:
         cost += SAME_VOICE_WEIGHT

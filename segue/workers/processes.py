@@ -78,16 +78,25 @@ class Processes:
     def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
         self._leave(at_once=kind is not None)
 
-    def _running(self) -> ProcessPoolExecutor:
+    def begun(self, task: Callable[[In], Out], index: int, value: In) -> Future[Outcome[Out]]:
+        """A task handed to the processes, which are started if there are none."""
         if self._pool is None:
-            self._pool = _new_pool(self.n_workers)
-        return self._pool
+            self._pool = ProcessPoolExecutor(
+                self.n_workers,
+                mp_context=multiprocessing.get_context("spawn"),
+                initializer=_begin,
+            )
+        return self._pool.submit(_attempt, task, index, value)
 
     def _leave(self, *, at_once: bool) -> None:
         """End the processes; what they do is interrupted first where it has to be at once."""
         pool, self._pool = self._pool, None
-        if pool is not None:
-            _ended(pool, at_once=at_once)
+        if pool is None:
+            return
+        if at_once:
+            for child in multiprocessing.active_children():
+                _interrupt(child.pid)
+        pool.shutdown(wait=True, cancel_futures=at_once)
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
         """See `segue.workers.work.Workers.outcomes`."""
@@ -107,11 +116,10 @@ class Processes:
     ) -> Generator[Outcome[Out], None, bool]:
         """Work until all is done (returns True) or a process is lost: then who was under way."""
         under_way: dict[Future[Outcome[Out]], tuple[int, In]] = {}
-        pool = self._running()
         try:
             while True:
                 for index, value in waiting:
-                    under_way[pool.submit(_attempt, task, index, value)] = (index, value)
+                    under_way[self.begun(task, index, value)] = (index, value)
                     if len(under_way) >= self.n_workers * N_AHEAD_A_WORKER:
                         break
                 if not under_way:
@@ -128,33 +136,11 @@ class Processes:
             raise
 
 
-def _new_pool(n_workers: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(
-        n_workers, mp_context=multiprocessing.get_context("spawn"), initializer=_begin
-    )
-
-
-def _ended(pool: ProcessPoolExecutor, *, at_once: bool) -> None:
-    if at_once:
-        for child in multiprocessing.active_children():
-            _interrupt(child.pid)
-    pool.shutdown(wait=True, cancel_futures=at_once)
-
-
 def _alone(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
     """A task in a process of its own."""
     for _ in range(N_TRIES_ALONE):
-        pool = _new_pool(1)
-        at_once = True
-        try:
-            told = pool.submit(_attempt, task, index, value).result()
-            at_once = False
-        except BrokenProcessPool:
-            at_once = False
-            continue
-        finally:
-            _ended(pool, at_once=at_once)
-        return told
+        with Processes(1) as alone, contextlib.suppress(BrokenProcessPool):
+            return alone.begun(task, index, value).result()
     return Outcome(
         index=index,
         problem=f"The process that worked on it was stopped {N_TRIES_ALONE + 1} times (memory may "
