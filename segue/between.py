@@ -7,6 +7,7 @@ to the next. Steps that do not need each other are done side by side.
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
@@ -26,7 +27,16 @@ from segue.runfolder import (
 )
 from segue.runfolder.document import DOCUMENT_NAME
 from segue.shortlist import shortlist
-from segue.steps import Crossing, Hearing, forget_songs, heard, instruments_of, rendered, tried
+from segue.steps import (
+    Crossing,
+    Hearing,
+    forget_songs,
+    heard,
+    instruments_of,
+    read_ahead,
+    rendered,
+    tried,
+)
 from segue.workers import open_workers
 
 if TYPE_CHECKING:
@@ -72,13 +82,14 @@ def make_segues(request: Request, *, progress: Progress, keeps_choice: bool = Fa
         If an input cannot be used or the run folder cannot be written.
     """
     check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
-    shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
-    _check_names(request.only, shelf)
-    instruments_of(request)  # a sound that cannot be read is told before anything is heard
     # a single way across has nothing to share out: its processes would take longer to start
     n_workers = 1 if len(request.only) == 1 else request.n_workers
     with whole_folder(request.out) as folder, open_workers(n_processes=n_workers) as workers:
         try:
+            with read_ahead(folder, request) if n_workers == 1 else nullcontext():
+                shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
+                _check_names(request.only, shelf)
+                instruments_of(request)  # what cannot be read is told before anything is heard
             # again, now that nobody else can write: the band may have chosen in the meantime
             check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
             earlier = earlier_run(request.out) if keeps_choice else None

@@ -93,8 +93,9 @@ def _levelled(folder: Path, record: CandidateRecord, target: float, title: str) 
     music = read_wav(folder / record.music_file)
     over_db = record.loudness_lufs - target if math.isfinite(record.loudness_lufs) else 0.0
     if over_db > LEVEL_TOLERANCE_LU:
-        quieter = music.samples * np.float32(10 ** (-over_db / 20))
-        music = Clip(samples=quieter, rate_hz=music.rate_hz)
+        music = Clip(
+            samples=music.samples * np.float32(10 ** (-over_db / 20)), rate_hz=music.rate_hz
+        )
         write_wav24(folder / record.music_file, music)
         record = _lowered(record, over_db)
     write_picture(

@@ -6,9 +6,11 @@ quicker read than sent to another process. Each process keeps them for the run.
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Final
 
 from segue.analysis.doubts import silent_stems
 from segue.audio import read_song
@@ -27,6 +29,7 @@ from segue.render.transpose import transposed
 from segue.score import score_candidate
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
@@ -37,9 +40,10 @@ if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord
     from segue.score import Scorecard
 
-QUICK_RATE_HZ: Final = 16_000
-"""Rate of the quick listen: a third of the cost of the full one. On 11 recipes each of two demo
-pairs the two orders agree with a rank correlation of 0.83 and 0.98."""
+QUICK_RATE_HZ: Final = 12_000
+"""Rate of the quick listen: about a quarter of the cost of the full one. On 10 or 11 recipes each
+of five demo pairs the two orders agree with rank correlations of 0.75 to 0.98, and 13 of the 15
+recipes taken are the same; what is taken scores 0.002 less in the mean than the best."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,6 +99,27 @@ class Crossing:
     recipe: Recipe
 
 
+@contextmanager
+def read_ahead(run: Path, request: Request) -> Iterator[None]:
+    """Read both songs side by side with what is done in a `with` block.
+
+    Decoding and resampling leave the processor's other core to the caller. What goes wrong is
+    told when the songs are heard, in their order.
+
+    Parameters
+    ----------
+    run : Path
+        The folder that is being filled.
+    request : Request
+    """
+    ends: tuple[Edge, Edge] = ("end", "start")
+    with ThreadPoolExecutor(len(ends)) as readers:
+        for edge in ends:
+            step = Hearing(run=run, request=request, edge=edge)
+            readers.submit(_as_it_is, *_place(step, edge)[:-1])
+        yield
+
+
 def heard(step: Hearing) -> HeardSong:
     """Read and hear one edge.
 
@@ -113,7 +138,8 @@ def heard(step: Hearing) -> HeardSong:
         If the song or the lead cannot be read.
     """
     request, is_end = step.request, step.edge == "end"
-    song = _song(step, step.edge, "as it is")
+    *place, _shift = _place(step, step.edge)
+    song = _as_it_is(*place)
     lead = None
     if request.lead is not None and not is_end:
         lead = read_song(
@@ -150,7 +176,7 @@ def tried(step: Crossing) -> float:
     SegueError
         If it cannot be planned or rendered.
     """
-    old, new = _song(step, "end", "thinned"), _song(step, "start", "thinned")
+    old, new = _thinned(*_place(step, "end")), _thinned(*_place(step, "start"))
     candidate = render_candidate(planned(step), old, new)
     return _scored(step, candidate).overall
 
@@ -171,10 +197,13 @@ def rendered(step: Crossing) -> CandidateRecord:
     SegueError
         If it cannot be planned, rendered or written.
     """
-    old, new = _song(step, "end", "in its key"), _song(step, "start", "in its key")
+    _thinned.cache_clear()
+    old, new = _in_its_key(*_place(step, "end")), _in_its_key(*_place(step, "start"))
     sounds = instruments_of(step.request)
     candidate = render_candidate(planned(step), old, new, instruments=sounds)
-    return kept(step.run, candidate, _scored(step, candidate))
+    scorecard = _scored(step, candidate)
+    candidate = candidate.without_sides()  # each as long as the music, and no longer needed
+    return kept(step.run, candidate, scorecard)
 
 
 def planned(step: Crossing) -> Plan:
@@ -238,7 +267,8 @@ def instruments_of(request: Request) -> dict[str, Instrument]:
 
 def forget_songs() -> None:
     """Let go of the songs that this process keeps."""
-    _edge.cache_clear()
+    for songs in (_as_it_is, _in_its_key, _thinned):
+        songs.cache_clear()
     forget_kits()
 
 
@@ -247,27 +277,33 @@ def _read_pad(path: Path) -> Instrument:
     return read_instrument(path)
 
 
-_AsRead = Literal["as it is", "in its key", "thinned"]
-
-
-def _song(step: Hearing | Crossing, edge: Edge, kind: _AsRead) -> SongEdge:
+def _place(step: Hearing | Crossing, edge: Edge) -> tuple[Path, Path, Edge, float, int, int]:
+    """Which song it is, in which run, and how it is read."""
     request = step.request
     path, shift = (request.outgoing, 0) if edge == "end" else (request.incoming, request.shift_b)
-    return _edge(step.run, path, edge, (request.edge_s, request.rate_hz, shift), kind)
+    return step.run, path, edge, request.edge_s, request.rate_hz, shift
 
 
-@lru_cache(maxsize=6)
-def _edge(
-    run: Path, path: Path, edge: Edge, how: tuple[float, int, int], kind: _AsRead
+@lru_cache(maxsize=2)
+def _as_it_is(_run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int) -> SongEdge:
+    return read_song(path, edge=edge, edge_s=edge_s, rate_hz=rate_hz)
+
+
+@lru_cache(maxsize=2)
+def _in_its_key(
+    run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int, shift: int
 ) -> SongEdge:
-    """A song's edge as it is, in the key that it is moved to, or that at a low rate."""
-    edge_s, rate_hz, shift = how
-    if kind == "as it is":
-        return read_song(path, edge=edge, edge_s=edge_s, rate_hz=rate_hz)
-    if kind == "in its key":
-        song = _edge(run, path, edge, how, "as it is")
-        return transposed(song, shift) if shift else song
-    song = _edge(run, path, edge, how, "in its key")
+    """A song's edge in the key that it is moved to."""
+    song = _as_it_is(run, path, edge, edge_s, rate_hz)
+    return transposed(song, shift) if shift else song
+
+
+@lru_cache(maxsize=2)
+def _thinned(
+    run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int, shift: int
+) -> SongEdge:
+    """The same at a low rate."""
+    song = _in_its_key(run, path, edge, edge_s, rate_hz, shift)
     stems = tuple(replace(s, clip=resampled(s.clip, QUICK_RATE_HZ)) for s in song.stems)
     return replace(song, stems=stems)
 

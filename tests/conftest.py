@@ -1,9 +1,16 @@
 """Settings and fixtures of the whole test suite."""
 
+import os
 import shutil
 
 import pytest
 from hypothesis import settings
+
+if "PYTEST_XDIST_WORKER" in os.environ:
+    # Read when the libraries are first imported. Every processor has a worker of its own, so
+    # further threads would only wait for each other.
+    for name in ("OMP", "OPENBLAS", "MKL"):
+        os.environ.setdefault(f"{name}_NUM_THREADS", "1")
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
 FLAGS = [

@@ -23,7 +23,7 @@ from segue.audition.sound import bus_mp3s
 from segue.audition.values import run_values
 from segue.audition.view import PageView
 from segue.audition.way_html import blind_way_html, choice_buttons, way_html
-from segue.music.interval import relation
+from segue.plan.heard_words import keys_sentence
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -110,7 +110,7 @@ def _filled(folder: Path, view: PageView, *, head: str, ballot: str, tail: str) 
         head=head,
         look="blind" if view.is_blind else "open",
         title=html.escape(f"{old.title} into {new.title}"),
-        relation=html.escape(f"{relation(old.key.key, new.key.key)}."),
+        relation=html.escape(f"{keys_sentence(old, new)}."),
         facts=facts_table(old, new),
         choices=choice_buttons(records, is_blind=view.is_blind),
         ways="\n".join(ways),

@@ -5,7 +5,7 @@ and `neighbours_of` and `write_all_pairs` tell which songs suit before and after
 """
 
 from segue.catalogue.build import Build, CatalogueReport, build_catalogue
-from segue.catalogue.neighbours import Neighbour, neighbours_of
+from segue.catalogue.neighbours import Neighbour, Neighbourhood, neighbours_of
 from segue.catalogue.pairs import best_pairs, write_all_pairs
 from segue.catalogue.store import Store, open_store
 
@@ -13,6 +13,7 @@ __all__ = [
     "Build",
     "CatalogueReport",
     "Neighbour",
+    "Neighbourhood",
     "Store",
     "best_pairs",
     "build_catalogue",

@@ -61,6 +61,8 @@ class CatalogueReport:
     n_moved, n_removed : int
         Paths that were in the catalogue and are no more; moved, where their
         content is at another path now.
+    n_keyless, n_free : int
+        Songs of which an edge has no key, or no pulse, that was heard.
     problems : tuple of str
         A sentence for each song that cannot be used.
     """
@@ -69,6 +71,8 @@ class CatalogueReport:
     n_heard: int
     n_moved: int
     n_removed: int
+    n_keyless: int
+    n_free: int
     problems: tuple[str, ...]
 
 
@@ -127,12 +131,15 @@ def build_catalogue(
         tell(song.path.name)
     n_moved, n_removed = _forget_gone(store, asked, run.seen)
     broken = [(p, s) for p, s in store.problems() if p in run.seen]
+    lacking = [(key, tempo) for path, key, tempo in store.lacking() if path in run.seen]
     told = [s if s.startswith("/") else f"{printable(p)}: {s}" for p, s in broken]
     return CatalogueReport(
         n_songs=len(run.seen),
         n_heard=run.n_heard,
         n_moved=n_moved,
         n_removed=n_removed,
+        n_keyless=sum(key for key, _ in lacking),
+        n_free=sum(tempo for _, tempo in lacking),
         problems=(*run.unreadable, *told),
     )
 

@@ -7,20 +7,27 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from segue.catalogue.suiting import ENDINGS, LEAST_PULSE, OPENINGS, Side, key_index
+from segue.catalogue.suiting import ENDINGS, OPENINGS, Side, key_index
 from segue.music.key import Key
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     import numpy.typing as npt
 
     from segue.analysis.facts import EdgeFacts
     from segue.catalogue.store import Store
+    from segue.music.key import Mode
+
+    _Row = tuple[str, int | None, Mode | None, float | None, float, str]
 
 _QUERY = """
-SELECT content, tonic, mode, tempo_bpm, tempo_confidence, loudness_lufs, kind
+SELECT content, tonic, mode, tempo_bpm, loudness_lufs, kind
 FROM edges WHERE edge = ? AND content IN (SELECT content FROM songs) ORDER BY content
+"""
+_QUERY_ONE = """
+SELECT content, tonic, mode, tempo_bpm, loudness_lufs, kind
+FROM edges WHERE edge = ? AND content = ?
 """
 
 
@@ -103,12 +110,17 @@ def side_of(facts: EdgeFacts) -> Side:
     """What an edge that was heard brings to a comparison."""
     join = facts.ending or facts.opening
     return Side(
-        key=facts.key.key,
-        tempo_bpm=facts.pulse.tempo_bpm,
-        has_pulse=facts.pulse.confidence >= LEAST_PULSE,
+        key=facts.key.key if facts.key.is_known else None,
+        tempo_bpm=facts.pulse.tempo_bpm if facts.pulse.is_known else None,
         loudness_lufs=facts.level.loudness_lufs,
         kind=OPENINGS[0] if join is None else join.kind,
     )
+
+
+def side_in(store: Store, content: str, edge: str) -> Side | None:
+    """What an edge of a content of the catalogue brings; None if it was not heard."""
+    rows = store.database.execute(_QUERY_ONE, (edge, content))
+    return next((_side(row)[1] for row in rows), None)
 
 
 def kinds_of(edge: str) -> tuple[str, ...]:
@@ -116,19 +128,16 @@ def kinds_of(edge: str) -> tuple[str, ...]:
     return ENDINGS if edge == "end" else OPENINGS
 
 
-def _rows(store: Store, edge: str) -> list[tuple[str, Side]]:
-    return [
-        (
-            content,
-            Side(
-                key=Key(tonic=tonic, mode=mode),
-                tempo_bpm=tempo_bpm,
-                has_pulse=confidence >= LEAST_PULSE,
-                loudness_lufs=loudness_lufs,
-                kind=kind,
-            ),
-        )
-        for content, tonic, mode, tempo_bpm, confidence, loudness_lufs, kind in (
-            store.database.execute(_QUERY, (edge,))
-        )
-    ]
+def _rows(store: Store, edge: str) -> Iterator[tuple[str, Side]]:
+    return (_side(row) for row in store.database.execute(_QUERY, (edge,)))
+
+
+def _side(row: _Row) -> tuple[str, Side]:
+    content, tonic, mode, tempo_bpm, loudness_lufs, kind = row
+    side = Side(
+        key=None if tonic is None or mode is None else Key(tonic=tonic, mode=mode),
+        tempo_bpm=tempo_bpm,
+        loudness_lufs=loudness_lufs,
+        kind=kind,
+    )
+    return content, side

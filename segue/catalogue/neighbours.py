@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from segue.audio import read_song
-from segue.catalogue.columns import all_songs, columns_of, kinds_of, side_of
+from segue.catalogue.columns import all_songs, columns_of, kinds_of, side_in, side_of
 from segue.catalogue.pairs import DEFAULT_TOP, costs
-from segue.catalogue.suiting import reasons
-from segue.errors import OptionError, did_you_mean
+from segue.catalogue.suiting import reasons, step_between
+from segue.errors import OptionError, did_you_mean, printable
 from segue.facts_cache import user_facts_cache
 from segue.hearing import hear
 
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.catalogue.columns import AllSongs
     from segue.catalogue.store import Listed, Store
-    from segue.catalogue.suiting import Side
+    from segue.catalogue.suiting import Side, Step
 
 Where = Literal["after", "before"]
 
@@ -37,6 +37,10 @@ class Neighbour:
     title, path : str
     cost : float
         What it takes to get across, 0..1.
+    side : Side
+        Its own edge at the join.
+    step : Step
+        From the song that ends to the one that starts.
     reasons : tuple of str
         Key, tempo, level, and how one stops and the other starts.
     """
@@ -44,12 +48,46 @@ class Neighbour:
     title: str
     path: str
     cost: float
+    side: Side
+    step: Step
     reasons: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Neighbourhood:
+    """A song and what could be next to it.
+
+    Parameters
+    ----------
+    title, path : str
+    where : {'after', 'before'}
+        Whether the others follow it or precede it.
+    side : Side
+        Its own edge at the join.
+    neighbours : tuple of Neighbour
+        Cheapest first, without the song itself.
+    """
+
+    title: str
+    path: str
+    where: Where
+    side: Side
+    neighbours: tuple[Neighbour, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Asked:
+    """The song that is meant; content '' where it is not in the catalogue."""
+
+    title: str
+    path: str
+    content: str
+    side: Side
 
 
 def neighbours_of(
     store: Store, song: str, *, where: Where = "after", n_best: int = DEFAULT_TOP
-) -> tuple[Neighbour, ...]:
+) -> Neighbourhood:
     """The songs of a catalogue that suit best after or before a song.
 
     Parameters
@@ -62,8 +100,7 @@ def neighbours_of(
 
     Returns
     -------
-    tuple of Neighbour
-        Cheapest first, without the song itself.
+    Neighbourhood
 
     Raises
     ------
@@ -71,13 +108,20 @@ def neighbours_of(
         If there is no such song, or more than one of that title.
     """
     listed = {row.content: row for row in reversed(list(store.all_listed()))}
-    own_content, side = _asked_for(store, song, "end" if where == "after" else "start")
+    asked = _asked_for(store, song, "end" if where == "after" else "start")
     songs = all_songs(store)
-    found = _costs_beside(side, songs, where)
-    order = [int(n) for n in np.argsort(found, kind="stable") if songs.contents[n] != own_content]
-    return tuple(
-        _neighbour(listed[songs.contents[n]], float(found[n]), _pair(side, songs, n, where))
-        for n in order[:n_best]
+    found = _costs_beside(asked.side, songs, where)
+    order = [int(n) for n in np.argsort(found, kind="stable")]
+    others = [n for n in order if songs.contents[n] != asked.content][:n_best]
+    return Neighbourhood(
+        title=asked.title,
+        path=asked.path,
+        where=where,
+        side=asked.side,
+        neighbours=tuple(
+            _neighbour(listed[songs.contents[n]], float(found[n]), asked.side, other, where)
+            for n, other in ((n, _others(songs, where)[n]) for n in others)
+        ),
     )
 
 
@@ -88,30 +132,43 @@ def _costs_beside(side: Side, songs: AllSongs, where: Where) -> npt.NDArray[np.f
     return costs(ends, starts).ravel()
 
 
-def _pair(side: Side, songs: AllSongs, n: int, where: Where) -> tuple[Side, Side]:
-    return (side, songs.starts[n]) if where == "after" else (songs.ends[n], side)
+def _others(songs: AllSongs, where: Where) -> tuple[Side, ...]:
+    return songs.starts if where == "after" else songs.ends
 
 
-def _neighbour(song: Listed, cost: float, pair: tuple[Side, Side]) -> Neighbour:
-    return Neighbour(title=song.title, path=song.path, cost=cost, reasons=reasons(*pair))
+def _neighbour(song: Listed, cost: float, own: Side, other: Side, where: Where) -> Neighbour:
+    pair = (own, other) if where == "after" else (other, own)
+    return Neighbour(
+        title=song.title,
+        path=song.path,
+        cost=cost,
+        side=other,
+        step=step_between(*pair),
+        reasons=reasons(*pair),
+    )
 
 
-def _asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> tuple[str, Side]:
-    """Content and edge of the song that is meant; content '' where it is not in the catalogue."""
+def _asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> _Asked:
     from pathlib import Path
 
     path = Path(song).absolute()
     listed = store.listed(str(path))
     if listed is None and path.exists():
-        return "", side_of(_heard(path, edge))
+        facts = _heard(path, edge)
+        return _Asked(title=facts.title, path=song, content="", side=side_of(facts))
     listed = listed or _of_title(store, song)
-    facts = store.facts(listed, edge)
-    if facts is None:
-        raise OptionError(
-            f"'{listed.title}' could not be heard when the catalogue was made: "
-            f"'segue analyse' on {listed.path} says why."
-        )
-    return listed.content, side_of(facts)
+    side = side_in(store, listed.content, edge)
+    if side is None:
+        raise OptionError(_why_unheard(store, listed))
+    return _Asked(title=listed.title, path=listed.path, content=listed.content, side=side)
+
+
+def _why_unheard(store: Store, song: Listed) -> str:
+    problem = store.problem(song.content)
+    if problem is None:
+        return f"'{song.title}' is not heard yet: run 'segue catalogue' on its folder once more."
+    fault = problem if problem.startswith("/") else f"{printable(song.path)}: {problem}"
+    return f"'{song.title}' could not be heard when the catalogue was made. {fault}"
 
 
 def _heard(path: Path, edge: Literal["start", "end"]) -> EdgeFacts:
@@ -120,6 +177,8 @@ def _heard(path: Path, edge: Literal["start", "end"]) -> EdgeFacts:
 
 def _of_title(store: Store, title: str) -> Listed:
     everything = list(store.all_listed())
+    if not everything:
+        raise OptionError("the catalogue has no songs yet: run 'segue catalogue FOLDER' on some.")
     same = [row for row in everything if row.title.casefold() == title.casefold()]
     if not same:
         hint = did_you_mean(title, [row.title for row in everything])

@@ -22,6 +22,7 @@ from segue.catalogue.suiting import (
     TEMPO_SHARE,
     table_of_kinds,
 )
+from segue.errors import OptionError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -98,8 +99,17 @@ def write_all_pairs(store: Store, *, n_best: int = DEFAULT_TOP) -> int:
     -------
     int
         How many songs were compared.
+
+    Raises
+    ------
+    OptionError
+        If there are no two songs to compare.
     """
     songs = all_songs(store)
+    if len(songs.contents) < 2:  # noqa: PLR2004 - a pair
+        raise OptionError(
+            "the catalogue has no two songs to compare: run 'segue catalogue FOLDER' on some."
+        )
     ends, starts = columns_of(songs.ends, ENDINGS), columns_of(songs.starts, OPENINGS)
     store.keep_follows(
         (songs.contents[song], rank, songs.contents[follower], cost)

@@ -3,7 +3,8 @@
 Each part is 0 (nothing to bridge) to 1. Keys count by the consensus of four published
 models (`segue.music.tonal_space.key_distance`). What counts how much, the tables of
 endings and openings, and where a part is full are set by judgement (common practice,
-no source): these parts sort a list for people who then listen.
+no source): these parts sort a list for people who then listen. A key that was not heard
+costs nothing, as nothing has to be led anywhere.
 """
 
 from __future__ import annotations
@@ -13,9 +14,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, get_args
 
 from segue.analysis.facts import EndingKind, OpeningKind
-from segue.music.interval import relation
+from segue.music.interval import interval_name, relation
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
 from segue.music.tonal_space import key_distance
+from segue.plan.heard_words import NO_KEY, NO_PULSE
 
 if TYPE_CHECKING:
     from segue.music.key import Key
@@ -28,8 +30,6 @@ OTHER_PULSE_COST: Final = 0.25
 """For counting half or double: easy to play, but not the same dance."""
 FREE_TIME_COST: Final = 0.3
 """Where one of the edges has no clear pulse."""
-LEAST_PULSE: Final = 0.3
-"""Below this confidence an edge is in free time, as `PulseFact` says."""
 FULL_LEVEL_LU: Final = 12.0
 ENDINGS: Final[tuple[str, ...]] = get_args(EndingKind)
 OPENINGS: Final[tuple[str, ...]] = get_args(OpeningKind)
@@ -49,24 +49,41 @@ class Side:
 
     Parameters
     ----------
-    key : Key
-    tempo_bpm : float
-    has_pulse : bool
+    key : Key or None
+        None where none was heard.
+    tempo_bpm : float or None
+        None in free time.
     loudness_lufs : float
     kind : str
         Of the ending or the opening.
     """
 
-    key: Key
-    tempo_bpm: float
-    has_pulse: bool
+    key: Key | None
+    tempo_bpm: float | None
     loudness_lufs: float
     kind: str
 
     @property
     def tempo_octaves(self) -> float:
         """Tempo as the logarithm to base 2 of BPM; NaN in free time."""
-        return math.log2(self.tempo_bpm) if self.has_pulse else math.nan
+        return math.nan if self.tempo_bpm is None else math.log2(self.tempo_bpm)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Step:
+    """How one edge lies to another, in a few words each.
+
+    Parameters
+    ----------
+    key, tempo : str
+        Such as 'a fourth up' and '8% faster'; empty where one of them has no key or no pulse.
+    level : str
+        Such as '4 dB louder'.
+    """
+
+    key: str
+    tempo: str
+    level: str
 
 
 def cost(end: Side, start: Side) -> float:
@@ -81,7 +98,7 @@ def cost(end: Side, start: Side) -> float:
     float
     """
     return (
-        (KEY_SHARE * key_distance(end.key, start.key) + JOIN_SHARE * _join_cost(end, start))
+        (KEY_SHARE * _key_cost(end.key, start.key) + JOIN_SHARE * _join_cost(end, start))
         + TEMPO_SHARE * tempo_cost(end, start)
     ) + LEVEL_SHARE * min(abs(start.loudness_lufs - end.loudness_lufs) / FULL_LEVEL_LU, 1.0)
 
@@ -107,45 +124,82 @@ def reasons(end: Side, start: Side) -> tuple[str, ...]:
     tuple of str
         Key, tempo, level, and how one stops and the other starts.
     """
+    step = step_between(end, start)
+    keys = f"{key_words(end)}, then {key_words(start)}"
+    if end.key is not None and start.key is not None:
+        keys = relation(end.key, start.key)
+    old = tempo_words(end) if start.tempo_bpm is None else tempo_words(end).removesuffix(" BPM")
+    tempi = f"{old} to {tempo_words(start)}"
     return (
-        relation(end.key, start.key),
-        _tempo_words(end, start),
-        _level_words(start.loudness_lufs - end.loudness_lufs),
+        keys,
+        f"{step.tempo} ({tempi})" if step.tempo else tempi,
+        step.level,
         f"{end.kind}, then {start.kind}",
     )
 
 
-def key_index(key: Key) -> int:
-    """Place of a key among `ALL_KEYS`."""
-    return MODES.index(key.mode) * N_PITCH_CLASSES + key.tonic
+def step_between(end: Side, start: Side) -> Step:
+    """How the start of a song lies to the end of another.
+
+    Parameters
+    ----------
+    end, start : Side
+
+    Returns
+    -------
+    Step
+    """
+    return Step(
+        key=interval_name(end.key, start.key) if end.key and start.key else "",
+        tempo=_tempo_words(start.tempo_octaves - end.tempo_octaves),
+        level=_level_words(start.loudness_lufs - end.loudness_lufs),
+    )
+
+
+def key_words(side: Side) -> str:
+    """The key of an edge, or that there is none."""
+    return NO_KEY if side.key is None else str(side.key)
+
+
+def tempo_words(side: Side) -> str:
+    """The tempo of an edge, or that there is none."""
+    return NO_PULSE if side.tempo_bpm is None else f"{side.tempo_bpm:.0f} BPM"
+
+
+def key_index(key: Key | None) -> int:
+    """Place of a key among `ALL_KEYS`; the place after them where there is none."""
+    return len(ALL_KEYS) if key is None else MODES.index(key.mode) * N_PITCH_CLASSES + key.tonic
 
 
 def table_of_kinds() -> tuple[tuple[float, ...], ...]:
     """Weighted cost of key and join, by (key, ending) down and (key, opening) across."""
+    keys = (*ALL_KEYS, None)
     return tuple(
         tuple(
-            KEY_SHARE * key_distance(old, new) + JOIN_SHARE * JOIN_COSTS[ending][opening]
-            for new in ALL_KEYS
+            KEY_SHARE * _key_cost(old, new) + JOIN_SHARE * JOIN_COSTS[ending][opening]
+            for new in keys
             for opening in OPENINGS
         )
-        for old in ALL_KEYS
+        for old in keys
         for ending in ENDINGS
     )
+
+
+def _key_cost(old: Key | None, new: Key | None) -> float:
+    return 0.0 if old is None or new is None else key_distance(old, new)
 
 
 def _join_cost(end: Side, start: Side) -> float:
     return JOIN_COSTS[end.kind][start.kind]
 
 
-def _tempo_words(end: Side, start: Side) -> str:
-    step = start.tempo_octaves - end.tempo_octaves
-    if math.isnan(step):
-        return "free time"
-    tempi = f"{end.tempo_bpm:.0f} to {start.tempo_bpm:.0f} BPM"
+def _tempo_words(step_octaves: float) -> str:
+    if math.isnan(step_octaves):
+        return ""
     for octaves, words in ((0, "same tempo"), (1, "double tempo"), (-1, "half tempo")):
-        if abs(step - octaves) <= _SAME_TEMPO_OCTAVES:
-            return f"{words} ({tempi})"
-    return f"{abs(2.0**step - 1):.0%} {'faster' if step > 0 else 'slower'} ({tempi})"
+        if abs(step_octaves - octaves) <= _SAME_TEMPO_OCTAVES:
+            return words
+    return f"{abs(2.0**step_octaves - 1):.0%} {'faster' if step_octaves > 0 else 'slower'}"
 
 
 def _level_words(step_lu: float) -> str:

@@ -3,18 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
-from segue.cli.hints import print_next
 from segue.errors import OptionError
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from segue.catalogue import CatalogueReport, Neighbour
 
 CATALOGUE_NAME = Path("segue-catalogue.sqlite")
 SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
@@ -23,10 +17,12 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
 
 def catalogue(
-    folders: Annotated[list[Path], typer.Argument(help="Folders with songs.")],
-    to: Annotated[Path, typer.Option(help="The catalogue file.")] = CATALOGUE_NAME,
+    folders: Annotated[
+        list[Path], typer.Argument(help="Folders with songs, searched to the bottom.")
+    ],
+    to: Annotated[Path, typer.Option(help="The catalogue file, made if need be.")] = CATALOGUE_NAME,
     edge_s: Annotated[
-        float, typer.Option("--edge-seconds", help="How much of each end is read.")
+        float, typer.Option("--edge-seconds", help="Seconds that are read of each end.")
     ] = 45.0,
     workers: WorkersN = None,
     cluster: Cluster = None,
@@ -41,9 +37,12 @@ def catalogue(
         )
     from segue.catalogue import Build, build_catalogue, open_store
     from segue.catalogue.scan import songs_under
+    from segue.cli.catalogue_tables import print_report
     from segue.cli.progress import progress_bar
 
-    opened = open_hands(workers, cluster, cluster_files)
+    opened = open_hands(
+        workers, cluster, cluster_files, ("segue.catalogue.build", "segue.analysis.hear")
+    )
     n_songs = sum(1 for _ in songs_under(folders))
     asked = Build(folders=tuple(folders), edge_s=edge_s)
     with (
@@ -52,19 +51,21 @@ def catalogue(
         progress_bar(n_songs, quiet=quiet) as tell,
     ):
         report = build_catalogue(store, asked, hands, tell=tell)
-    _print_report(report, to, json=json, quiet=quiet)
+    print_report(report, folders, to, json=json, quiet=quiet)
 
 
 def neighbours(
     song: Annotated[
         str | None, typer.Argument(help="A file, a folder of stems, or a title in the catalogue.")
     ] = None,
-    top: Annotated[int, typer.Option(min=1, help="How many.")] = 20,
+    top: Annotated[int, typer.Option(min=1, help="How many songs are listed.")] = 20,
     catalogue: Annotated[Path, typer.Option(help="The catalogue file.")] = CATALOGUE_NAME,
-    before: Annotated[bool, typer.Option("--before", help="What could precede it.")] = False,
+    before: Annotated[
+        bool, typer.Option("--before", help="What could precede it, not follow it.")
+    ] = False,
     every: Annotated[
         bool,
-        typer.Option("--all", help="For every song: into the table 'follows' of the catalogue."),
+        typer.Option("--all", help="For every song, written into the catalogue ('followers')."),
     ] = False,
     json: Json = False,
     quiet: Quiet = False,
@@ -75,53 +76,19 @@ def neighbours(
     if every and before:
         raise OptionError("--before goes with one SONG: the table of --all reads both ways.")
     from segue.catalogue import neighbours_of, open_store, write_all_pairs
+    from segue.cli.catalogue_tables import print_all_pairs, print_neighbours, print_older
     from segue.cli.progress import progress_bar
+    from segue.hearing import listener_digest
 
     with open_store(catalogue, must_exist=True) as store:
+        n_older = store.n_heard_otherwise(listener_digest())
         if song is None:
             with progress_bar(1, quiet=quiet) as tell:
                 tell("comparing all songs")
                 n_songs = write_all_pairs(store, n_best=top)
-            print(f"{n_songs} songs compared; the best {top} of each: table 'follows'.")
-            return
-        found = neighbours_of(store, song, where="before" if before else "after", n_best=top)
-    _print_neighbours(found, json=json)
-    if found and not json and not quiet:
-        print_next("Three ways across", "between", "SONG_A", "SONG_B", "--out", "DIR")
-
-
-def _print_report(report: CatalogueReport, to: Path, *, json: bool, quiet: bool) -> None:
-    if json:
-        from dataclasses import asdict
-
-        from segue.cli.tables import print_json
-
-        print_json({"catalogue": str(to), **asdict(report)})
-        return
-    print(
-        f"{report.n_songs} songs in {to}: {report.n_heard} heard now, {report.n_moved} moved, "
-        f"{report.n_removed} removed, {len(report.problems)} skipped."
-    )
-    for problem in report.problems:
-        print(f"  skipped {problem}")
-    if report.n_songs and not quiet:
-        print_next("What could follow a song", "neighbours", "SONG", "--catalogue", to)
-
-
-def _print_neighbours(found: Sequence[Neighbour], *, json: bool) -> None:
-    from segue.cli.tables import print_json
-
-    if json:
-        from dataclasses import asdict
-
-        print_json([asdict(one) for one in found])
-        return
-    from rich.console import Console
-    from rich.table import Table
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("", "song", "cost", "key", "tempo", "level", "join"):
-        table.add_column(heading, overflow="fold")
-    for rank, one in enumerate(found, start=1):
-        table.add_row(str(rank), one.title, f"{one.cost:.2f}", *one.reasons)
-    Console().print(table, markup=False)
+            print_all_pairs(n_songs, top, catalogue, json=json)
+        else:
+            found = neighbours_of(store, song, where="before" if before else "after", n_best=top)
+            print_neighbours(found, json=json, quiet=quiet)
+    if not json and not quiet:
+        print_older(n_older, catalogue)

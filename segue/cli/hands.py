@@ -31,7 +31,7 @@ ClusterFiles = Annotated[
 
 
 def open_hands(
-    workers: int | None, cluster: str | None, files: Travel | None
+    workers: int | None, cluster: str | None, files: Travel | None, loads: tuple[str, ...]
 ) -> AbstractContextManager[Workers]:
     """Workers as the options ask for them, for a `with` block.
 
@@ -43,6 +43,8 @@ def open_hands(
         ``--cluster``.
     files : {'path', 'bytes'} or None
         ``--cluster-files``.
+    loads : tuple of str
+        Modules that processes of this machine begin to load at once.
 
     Returns
     -------
@@ -62,6 +64,8 @@ def open_hands(
         )
     if workers is not None and not 1 <= workers <= MOST_WORKERS:
         raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}: keep within.")
-    from segue.workers import open_workers
+    from segue.workers import make_ready, n_cores, open_workers
 
+    if cluster is None:
+        make_ready(workers or n_cores(), *loads)
     return open_workers(n_processes=workers, cluster=cluster, travel=files or "path")

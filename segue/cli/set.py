@@ -76,7 +76,9 @@ def set_(
     if cluster is not None:  # other machines do not work in our folder
         file, out = file.absolute(), out.absolute()
         recipes, pad = (None if path is None else path.absolute() for path in (recipes, pad))
-    hands = open_hands(workers, cluster, cluster_files)
+    hands = open_hands(
+        workers, cluster, cluster_files, ("segue.setlist.joins", "segue.analysis.hear")
+    )
     set_list = read_set(file)
     if slot is not None:
         set_list = replace(set_list, slot_s=_slot_s(slot))

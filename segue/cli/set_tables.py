@@ -10,6 +10,7 @@ from rich.table import Table
 
 from segue.cli.sentences import print_sentence
 from segue.music.interval import interval_name
+from segue.setlist.evening_rows import song_row
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -155,12 +156,8 @@ def evening_report(evening: Evening) -> dict[str, Any]:
 
 
 def _keys(song: EveningSong) -> str:
-    edges = [facts.key for facts in (song.start, song.end) if facts is not None]
-    known = [str(fact.key) if fact.is_known else "no key" for fact in edges]
-    return " → ".join(dict.fromkeys(known)) or "?"
+    return song_row(song).key_words or "?"
 
 
 def _tempos(song: EveningSong) -> str:
-    edges = [facts.pulse for facts in (song.start, song.end) if facts is not None]
-    known = [f"{fact.tempo_bpm:.0f}" if fact.is_known else "free" for fact in edges]
-    return " → ".join(dict.fromkeys(known)) or "?"
+    return song_row(song).tempo_words or "?"

@@ -17,6 +17,7 @@ from segue.music.interval import relation
 from segue.music.key import note_name
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
+from segue.plan.heard_words import keys_sentence, spelling_key
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,7 +88,8 @@ def _print_keys(console: Console, document: RunDocument) -> None:
     """How far apart the keys are, where both songs have one."""
     old, new = document.outgoing.key, document.incoming.key
     if not have_keys(document.outgoing, document.incoming):
-        console.print("\nThere are no two keys to compare.\n", markup=False, highlight=False)
+        sentence = keys_sentence(document.outgoing, document.incoming)
+        console.print(f"\n{sentence}.\n", markup=False, highlight=False)
         return
     distance = key_distance(old.key, new.key)
     console.print(
@@ -230,7 +232,8 @@ def _edge_words(facts: EdgeFacts) -> str:
 def _note_words(facts: EdgeFacts) -> str:
     if facts.first_note is None:
         return "-"
-    name = note_name(facts.first_note.midi, flats=facts.key.key.prefers_flats)
+    key = spelling_key(facts, None)
+    name = note_name(facts.first_note.midi, flats=key is not None and key.prefers_flats)
     return f"{name} at {facts.first_note.time_s:.2f} s"
 
 

@@ -126,7 +126,9 @@ def _relation(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     """How the keys lie to each other, where both songs have one."""
     if have_keys(outgoing, incoming):
         return relation(outgoing.key.key, incoming.key.key)
-    return f"only one of the songs has a key, {incoming.key.key}"
+    if outgoing.key.is_known or incoming.key.is_known:  # each was given the other's
+        return f"Only one of the songs has a key, {incoming.key.key}"
+    return "No key was heard in either song"
 
 
 def _ending_words(facts: EdgeFacts) -> str:

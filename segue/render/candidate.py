@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from segue.audio.clip import Clip
+
 if TYPE_CHECKING:
-    from segue.audio.clip import Clip
     from segue.plan.plan import Plan
 
 
@@ -52,3 +55,9 @@ class Candidate:
         }
         if len(shapes) > 1:
             raise ValueError(f"buses do not line up: {sorted(shapes)}")
+
+    def without_sides(self) -> Candidate:
+        """The same with silent sides, which take no memory: for whoever is done with scoring."""
+        silence = np.broadcast_to(np.float32(0.0), self.click.samples.shape)
+        silent = Clip(samples=silence, rate_hz=self.click.rate_hz)
+        return replace(self, outgoing=silent, interlude=silent, incoming=silent)

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy import ndimage
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -25,38 +26,57 @@ _BLOCK_FRAMES: Final = 1 << 15
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Ruler:
-    """The beat of every frame of a plan.
+    """The beat of every frame of a plan, or of some of them.
+
+    Worked out when it is asked for: kept, it would be as long as a side of the music.
 
     Parameters
     ----------
-    beats : ndarray, shape (n_frames,)
+    knots, knot_beats : ndarray, shape (n_knots,)
+        Frames of the plan, evenly apart, and the exact beat at each; straight between them.
+    first_frame, last_frame : int
+        First frame and the one after the last.
     rate_hz : int
     """
 
-    beats: npt.NDArray[np.float64]
+    knots: npt.NDArray[np.float64]
+    knot_beats: npt.NDArray[np.float64]
+    first_frame: int
+    last_frame: int
     rate_hz: int
 
     @property
     def n_frames(self) -> int:
         """Number of frames."""
-        return len(self.beats)
+        return self.last_frame - self.first_frame
+
+    @property
+    def beats(self) -> npt.NDArray[np.float64]:
+        """The beat of every frame, shape (n_frames,)."""
+        along = np.empty(self.n_frames)
+        for begin in range(0, self.n_frames, _BLOCK_FRAMES):
+            end = min(begin + _BLOCK_FRAMES, self.n_frames)
+            frames = np.arange(self.first_frame + begin, self.first_frame + end)
+            along[begin:end] = np.interp(frames, self.knots, self.knot_beats)
+        return along
 
     def part(self, first_frame: int, last_frame: int) -> Ruler:
         """The ruler of some of the frames."""
-        return Ruler(beats=self.beats[first_frame:last_frame], rate_hz=self.rate_hz)
+        first, last, _ = slice(first_frame, last_frame).indices(self.n_frames)
+        return replace(
+            self,
+            first_frame=self.first_frame + first,
+            last_frame=self.first_frame + max(first, last),
+        )
 
 
 def ruler_of(plan: Plan, rate_hz: int) -> Ruler:
     """The beat of every frame, exact every 10 ms and straight between."""
     n_frames = int(np.ceil(plan.duration_s * rate_hz - 1e-6))
     step = max(round(_BEATS_EVERY_S * rate_hz), 1)
-    knots = np.arange(0, n_frames + step, step)
-    beats = plan.beats_at((knots / rate_hz).tolist())
-    along = np.empty(n_frames)
-    for begin in range(0, n_frames, _BLOCK_FRAMES):
-        frames = np.arange(begin, min(begin + _BLOCK_FRAMES, n_frames))
-        along[frames[0] : frames[-1] + 1] = np.interp(frames, knots, beats)
-    return Ruler(beats=along, rate_hz=rate_hz)
+    knots = np.arange(0.0, n_frames + step, step)
+    beats = np.asarray(plan.beats_at((knots / rate_hz).tolist()))
+    return Ruler(knots=knots, knot_beats=beats, first_frame=0, last_frame=n_frames, rate_hz=rate_hz)
 
 
 def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
@@ -120,9 +140,10 @@ def values_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
 
 def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArray[np.float64]:
     """Values with steps spread over some frames; others are left as they are."""
-    if n_frames < 2 or len(gains) < 2 or np.abs(np.diff(gains)).max() * n_frames < 1.0:  # noqa: PLR2004
+    if n_frames < 2 or len(gains) < 2:  # noqa: PLR2004
         return gains
-    padded = np.pad(gains, (n_frames // 2, n_frames - n_frames // 2), mode="edge")
-    sums = np.concatenate(([0.0], np.cumsum(padded)))
-    smooth: npt.NDArray[np.float64] = (sums[n_frames:] - sums[:-n_frames])[: len(gains)] / n_frames
+    steps = np.diff(gains)
+    if max(steps.max(), -steps.min()) * n_frames < 1.0:
+        return gains
+    smooth: npt.NDArray[np.float64] = ndimage.uniform_filter1d(gains, n_frames, mode="nearest")
     return smooth

@@ -100,12 +100,12 @@ def _buses(
     generator: np.random.Generator,
 ) -> npt.NDArray[np.float32]:
     """Upper notes and bass on a stereo bus each, (2, n_frames, 2)."""
-    buses = np.zeros((2, part.n_frames, 2))
+    buses = np.zeros((2, part.n_frames, 2), dtype=np.float32)
     bend = _bend(layer, plan, part)
     for note in notes:
         bus = buses[int(note.is_bass)]
         _play(note, layer.sound, (bend, first_frame), part.rate_hz, generator, bus)
-    return buses.astype(np.float32)
+    return buses
 
 
 def _sampled(
@@ -147,7 +147,7 @@ def _play(
     bent: tuple[npt.NDArray[np.float64], int],
     rate_hz: int,
     generator: np.random.Generator,
-    onto: npt.NDArray[np.float64],
+    onto: npt.NDArray[np.float32],
 ) -> None:
     """Add one note to a stereo bus; `bent` has the bend and the frame of the plan it starts at."""
     bend, first_frame = bent

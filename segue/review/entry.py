@@ -1,9 +1,9 @@
 """The singer's entry in a recording of the whole band: when, and on which pitch.
 
 The voice is followed at its partials, weighted by how much of the sound there is the
-voice's in the plan. The moment is found against the render, where it is known, by sliding
-the rise of the first note's partials; the pitch is where the partials agree best, in the
-take against the render.
+voice's in the plan. The moment is where the voice's stem explains what the others leave; where
+no stems are at hand, the rise of the first note's partials is slid against the render. The
+pitch is where the partials agree best, in the take against the render.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.review.onset import onset_s
 from segue.review.partials import bent, partial_hz, peaks, read_at, spectra
 from segue.review.rise import SETTLED_S, lateness
 from segue.review.voice import HOP_S
@@ -76,8 +77,13 @@ def heard_entry(voice: PlannedVoice, reference: Side, take: Side) -> Entry:
     """
     late_s, cents, clearness, near_cents = 0.0, 0.0, 0.0, _WIDE_CENTS
     for _ in range(_N_LOOKS):
-        late_s, clearness = lateness(
+        slid_s, clearness = lateness(
             voice, reference, take, guess=(late_s, cents), near_cents=near_cents
+        )
+        late_s = (
+            slid_s
+            if voice.stems is None
+            else onset_s(voice, voice.stems, take, cents=cents, near_cents=near_cents)
         )
         cents = _first_cents(voice, reference, take, late_s)
         near_cents = _NEAR_CENTS

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.review.partials import bent, partial_hz, read_at, spectra
+from segue.review.note import FINE_S, note_levels
+from segue.review.partials import bent
 from segue.review.voice import HOP_S
 
 if TYPE_CHECKING:
@@ -24,9 +25,6 @@ if TYPE_CHECKING:
 
 REACH_S: Final = 0.3
 """How far from the band's beat an entry is looked for."""
-_FINE_S: Final = 0.004
-_SHORT_FRAMES: Final = 800
-"""Chosen on takes of odd seeds of `benchmarks/review.py`, as what is taken out between is."""
 _BEFORE_S, _AFTER_S = 0.25, 0.25
 _RANGE_DB: Final = 14.0
 """Below its settled level a partial has not begun: as far as an attack is below its note
@@ -36,11 +34,6 @@ _PRIOR: Final = 0.024
 _MOST_WEIGHT: Final = 0.3
 """Of one partial: an instrument that crosses it alone must not tell the time."""
 _RISEN_S: Final = 0.06
-_SCOOP_CENTS: Final = 150.0
-"""A note may come up from so far below: a scoop belongs to it, and differs from take to take."""
-_N_ACROSS: Final = 9
-_BETWEEN: Final = np.array([-0.6, -0.5, -0.4, 0.4, 0.5, 0.6])
-"""Places between partials, in distances of partials."""
 SETTLED_S: Final = 0.07
 _TINY: Final = 1e-9
 
@@ -96,12 +89,12 @@ def lateness(
     clearness : float
         0 to 1.
     """
-    n_before, n_after = round(_BEFORE_S / _FINE_S), round(_after_s(voice) / _FINE_S)
-    n_reach = round(REACH_S / _FINE_S)
+    n_before, n_after = round(_BEFORE_S / FINE_S), round(_after_s(voice) / FINE_S)
+    n_reach = round(REACH_S / FINE_S)
     known = _presence(voice, reference, (n_before, n_after), (0.0, 0.0), near_cents)
     weights = _weights(voice, known, n_before)
     heard = _presence(voice, take, (n_before + n_reach, n_after + n_reach), guess, near_cents)
-    shifts_s = (np.arange(2 * n_reach + 1) - n_reach) * _FINE_S
+    shifts_s = (np.arange(2 * n_reach + 1) - n_reach) * FINE_S
     windows = np.lib.stride_tricks.sliding_window_view(heard, len(known), axis=0)
     rise = known - known.mean(axis=0)
     together = np.maximum(np.einsum("sph,hp->sp", windows, rise) / len(known), 0.0)
@@ -110,7 +103,7 @@ def lateness(
     best = int(np.argmax(score))
     there = windows[best].T * weights
     alike = np.corrcoef((known * weights).ravel(), there.ravel())[0, 1] if there.any() else 0.0
-    return float(shifts_s[best] + _FINE_S * bent(score, best)), max(float(alike), 0.0)
+    return float(shifts_s[best] + FINE_S * bent(score, best)), max(float(alike), 0.0)
 
 
 def _after_s(voice: PlannedVoice) -> float:
@@ -124,7 +117,7 @@ def _weights(voice: PlannedVoice, known: Floats, n_before: int) -> Floats:
     Strength counts by its root, for a partial is read by how far it stands out of the band.
     """
     first = slice(voice.n_first)
-    risen = min(round(_RISEN_S / _FINE_S), (len(known) - n_before) // 2)
+    risen = min(round(_RISEN_S / FINE_S), (len(known) - n_before) // 2)
     rise = known[n_before + risen :].mean(axis=0) - known[: n_before - risen].mean(axis=0)
     strength = (np.square(voice.share[first]) * np.sqrt(voice.level[first])).mean(axis=0)
     strength = strength * np.maximum(rise, _TINY)
@@ -147,25 +140,12 @@ def _presence(
     stroke on the drums is at all frequencies, and in the plan it comes with the note.
     """
     hops = np.arange(-n_around[0], n_around[1] + 1.0)
-    at_s: Floats = side.start_s + hops * _FINE_S * side.rate
-    magnitudes = spectra(side.clip, at_s, window_frames=_SHORT_FRAMES)
+    at_s: Floats = side.start_s + hops * FINE_S * side.rate
     midi = np.nanmedian(voice.midi[: voice.n_first]) + (guess[1] + side.tuning_cents) / 100
-    around = np.linspace(-_SCOOP_CENTS, near_cents, _N_ACROSS) / 100
-    shape = (len(hops), len(around), voice.share.shape[1])
-    hz = np.broadcast_to(partial_hz(midi + around), shape)
-    between = _between(magnitudes, float(midi))
-    levels = np.sqrt(np.maximum(read_at(magnitudes, hz).max(axis=1) ** 2 - between**2, 0.0))
-    after_s = hops * _FINE_S - guess[0]
+    levels, between = note_levels(side.clip, at_s, float(midi), near_cents=near_cents)
+    levels = np.sqrt(np.maximum(levels**2 - between**2, 0.0))
+    after_s = hops * FINE_S - guess[0]
     settled = np.median(levels[(after_s > SETTLED_S) & (after_s < _after_s(voice))], axis=0)
     below_db = 20 * np.log10(levels / (settled + _TINY) + _TINY)
     presence: Floats = np.clip(1 + below_db / _RANGE_DB, 0.0, 1.0)
     return presence
-
-
-def _between(magnitudes: Floats, midi: float) -> Floats:
-    """The strongest there is between each partial and its neighbours."""
-    first_hz = partial_hz(np.array(midi))[0]
-    hz = partial_hz(np.array(midi)) + _BETWEEN[:, None] * first_hz
-    everywhere = np.broadcast_to(hz, (len(magnitudes), *hz.shape))
-    strongest: Floats = read_at(magnitudes, everywhere).max(axis=1)
-    return strongest

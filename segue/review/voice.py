@@ -17,12 +17,14 @@ from segue.audio.clip import Clip
 from segue.errors import InputError
 from segue.plan.layer import SongLayer
 from segue.review.partials import N_PARTIALS, partial_levels
+from segue.review.stems import stem_levels, template_times
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import SongEdge
     from segue.plan.plan import Plan
+    from segue.review.stems import StemLevels
     from segue.runfolder import CandidateRecord, RunDocument
 
     Floats = npt.NDArray[np.float64]
@@ -55,6 +57,8 @@ class PlannedVoice:
         Hops of the first note.
     is_tracked : bool
         Whether a stem was at hand, so that the whole phrase is known.
+    stems : StemLevels or None
+        The first note's partials in the voice's stem and in the others, where they are at hand.
     """
 
     at_s: Floats
@@ -63,6 +67,7 @@ class PlannedVoice:
     level: Floats
     n_first: int
     is_tracked: bool
+    stems: StemLevels | None = None
 
 
 def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoice | None:
@@ -93,13 +98,21 @@ def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoic
     if not np.isfinite(midi).any():
         return _first_note_alone(record.singer_s, note.midi)
     share, level = _shares(lead, edge.mix, source_s, midi)
+    n_first = _first_note_hops(midi)
+    stems = stem_levels(
+        lead,
+        edge.mix,
+        source_times(record.plan, template_times(record.singer_s), record.singer_s, note.time_s),
+        float(np.nanmedian(midi[:n_first])),
+    )
     return PlannedVoice(
         at_s=at_s[: len(midi)],
         midi=midi + shift,
         share=share,
         level=level,
-        n_first=_first_note_hops(midi),
+        n_first=n_first,
         is_tracked=True,
+        stems=stems,
     )
 
 

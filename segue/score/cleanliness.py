@@ -90,10 +90,10 @@ def clipping(hearing: Hearing) -> Measure | None:
 def click_leak(hearing: Hearing) -> Measure | None:
     """How much of the click is in the music; None where there is no click."""
     plan, candidate = hearing.plan, hearing.candidate
-    click = candidate.click.samples[:, 0].astype(np.float64)
+    click = candidate.click.samples[:, 0]
     if not plan.click or not click.any() or hearing.is_silent:
         return None
-    music = mono_of(candidate.music.samples).astype(np.float64)
+    music = mono_of(candidate.music.samples)
     rate_hz = candidate.click.rate_hz
     shares = _shares_by_lag(music, click, [plan.seconds_at(c.beat) for c in plan.click], rate_hz)
     elsewhere = float(np.sqrt(np.mean(shares[1:] ** 2)))
@@ -117,7 +117,12 @@ def click_leak(hearing: Hearing) -> Measure | None:
     )
 
 
-def _shares_by_lag(music: Floats, click: Floats, times_s: list[float], rate_hz: int) -> Floats:
+def _shares_by_lag(
+    music: npt.NDArray[np.float32],
+    click: npt.NDArray[np.float32],
+    times_s: list[float],
+    rate_hz: int,
+) -> Floats:
     """Share of the click in the music, at no lag and at lags where no click can be."""
     n_frames = round(_CLICK_S * rate_hz)
     away = n_frames * (1.0 + np.arange(_LAGS // 2) / 7.3)
@@ -126,11 +131,11 @@ def _shares_by_lag(music: Floats, click: Floats, times_s: list[float], rate_hz: 
     margin = int(np.abs(offsets).max()) + n_frames
     starts = starts[(starts >= margin) & (starts + margin < len(music))]
     index = starts[:, np.newaxis] + np.arange(n_frames)
-    hits = click[index]
+    hits = click[index].astype(np.float64)
     if not hits.any():
         return np.zeros(len(offsets))
     # a click is heard best where the music is quiet: hits count by one over the power around them
     around = starts[:, np.newaxis] + np.arange(-n_frames, 2 * n_frames)
-    trust = 1.0 / (np.mean(music[around] ** 2, axis=1) + _FAINT**2)
+    trust = 1.0 / (np.mean(music[around].astype(np.float64) ** 2, axis=1) + _FAINT**2)
     power = float(trust @ (hits**2).sum(axis=1))
     return np.array([float(trust @ (music[index + k] * hits).sum(axis=1)) / power for k in offsets])

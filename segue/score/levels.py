@@ -18,6 +18,7 @@ Floats = npt.NDArray[np.float64]
 
 HOP_S: Final = 0.1
 _FLOOR_LUFS: Final = -100.0
+_HOPS_AT_ONCE: Final = 128
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -64,9 +65,14 @@ def _centroids(music: Clip, times_s: Floats) -> Floats:
     starts = np.round(times_s * music.rate_hz).astype(int) - n_window // 2
     starts = np.clip(starts, 0, max(0, len(mono) - n_window))
     padded = np.pad(mono, (0, max(0, n_window - len(mono))))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, n_window)[starts]
-    magnitude = np.abs(fft.rfft(windows * np.hanning(n_window).astype(np.float32), axis=1))[:, 1:]
+    windows = np.lib.stride_tricks.sliding_window_view(padded, n_window)
+    shape = np.hanning(n_window).astype(np.float32)
     octaves = np.log2(fft.rfftfreq(n_window, 1.0 / music.rate_hz)[1:] / 1000.0)
-    total = magnitude.sum(axis=1)
+    total, weighted = np.zeros(len(starts)), np.zeros(len(starts))
+    for first in range(0, len(starts), _HOPS_AT_ONCE):  # some at a time, to hold little memory
+        hops = slice(first, first + _HOPS_AT_ONCE)
+        magnitude = np.abs(fft.rfft(windows[starts[hops]] * shape, axis=1))[:, 1:]
+        total[hops] = magnitude.sum(axis=1)
+        weighted[hops] = magnitude @ octaves
     is_silent = total <= 1e-4 * max(float(total.max(initial=0.0)), 1e-6)
-    return np.where(is_silent, np.nan, (magnitude @ octaves) / np.where(is_silent, 1.0, total))
+    return np.where(is_silent, np.nan, weighted / np.where(is_silent, 1.0, total))

@@ -33,7 +33,7 @@ def evening_map(songs: Sequence[PlayedSong], crossings: Sequence[Crossing]) -> E
         If a song is left before its bar one.
     """
     pen = Pen()
-    pen.begin(songs[0], crossings[0].plan if crossings else None)
+    pen.begin(songs[0])
     ends = [
         exit_s(song.end, crossing.plan) for song, crossing in zip(songs, crossings, strict=False)
     ] + [exit_s(songs[-1].end, None)]

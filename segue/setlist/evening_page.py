@@ -19,7 +19,7 @@ from segue.audition.assets import STYLE_NAME
 from segue.audition.assets import asset as audition_asset
 from segue.audition.page import PAGE_NAME
 from segue.errors import RunFolderError
-from segue.music.interval import relation
+from segue.plan.heard_words import keys_sentence
 from segue.runfolder.whole_file import write_whole
 from segue.setlist.evening_picture import Picture, PictureGap, picture_svg
 from segue.setlist.evening_rows import rows_of
@@ -158,11 +158,13 @@ def _order(rows: EveningRows) -> str:
 
 def _song(song: SongRow) -> str:
     energy = "" if song.energy is None else f"{song.energy} of 5"
+    # said anew where there is no room for the heading
+    unit = " bpm" if song.start_bpm is not None and song.end_bpm is not None else ""
     return (
         f'<tr><td class="clock">{clock(song.start_s)}</td>'
         f'<th scope="row">{song.number}. {html.escape(song.title)}</th>'
         f"<td>{html.escape(song.key_words)}</td>"
-        f'<td class="number">{html.escape(song.tempo_words)}</td>'
+        f'<td class="number{unit}">{html.escape(song.tempo_words)}</td>'
         f'<td class="number">{energy}</td></tr>'
     )
 
@@ -181,7 +183,7 @@ def _join(folder: Path, join: JoinRow, sheet_number: int) -> str:
 
 
 def _ways(folder: Path, join: JoinRow, document: RunDocument, sheet_number: int) -> str:
-    keys = relation(document.outgoing.key.key, document.incoming.key.key)
+    keys = keys_sentence(document.outgoing, document.incoming)
     free = "; ".join(f"{name}, {seconds:.0f} s" for name, seconds in join.free)
     about = ". ".join(part for part in (keys, free) if part)
     ways = "".join(_way(folder, join, document, record) for record in document.candidates)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
+from segue.analysis.facts import have_pulses
 from segue.errors import OptionError
 from segue.plan.edges import song_end, song_start
 from segue.plan.grid import SAME_BEAT
@@ -49,13 +50,13 @@ class Pen:
         """Where the ruler ends."""
         return self.ruler.tick / TICKS_A_BEAT
 
-    def begin(self, song: PlayedSong, plan: Plan | None) -> None:
+    def begin(self, song: PlayedSong) -> None:
         """Bar one of the first song."""
         start = song_start(song.start)
         before_s = entry_s(song.start) - start.grid.seconds_at(start.sound_index)
         if before_s > _SAME_S:
             self.notes.append(f"{song.title} sounds {before_s:.1f} s before bar 1 of this file.")
-        self._enter(song, song.start.key.key if plan is None else plan.key_from)
+        self._enter(song)
 
     def cross(self, crossing: Crossing, old: PlayedSong, new: PlayedSong, new_out_s: float) -> None:
         """From the old song to the new one's bars that the plan has."""
@@ -73,7 +74,7 @@ class Pen:
             # The rest of the old song's file, and the new one's before its bar one.
             rest_s = self.zero_s + old.end.duration_s - start_s + into_s
             self._lay_free(crossing, new, rest_s=rest_s)
-            self._enter(new, new.start.key.key)
+            self._enter(new)
             return
         start_s = self.zero_s + exit_s(old.end, plan)
         self.joins.append(Place(name=name, beat=beat, time_s=start_s, bar=bar))
@@ -88,7 +89,7 @@ class Pen:
                 f"at its bar one for the {free_s:.0f} s of free time."
             )
         entry_beat = self.beat
-        self._mark_plan(plan, (old.title, new.title), (beat, late), (start_s, free_s))
+        self._mark_plan(plan, new, (beat, late), (start_s, free_s))
         enter_s = plan.tempo.seconds_at(plan.entry_beat)
         until = min(plan.end_beat, plan.tempo.beat_at(enter_s + new_out_s - into_s))
         here = self.ruler.bar_number
@@ -141,7 +142,7 @@ class Pen:
             notes=tuple(self.notes),
         )
 
-    def _enter(self, song: PlayedSong, key: Key) -> None:
+    def _enter(self, song: PlayedSong) -> None:
         """Bar one of a song that no way across leads into."""
         self.from_s = entry_s(song.start)
         self.zero_s = self.ruler.time_s - self.from_s
@@ -149,14 +150,24 @@ class Pen:
         self.songs.append(
             Place(name=song.title, beat=beat, time_s=time_s, bar=self.ruler.bar_number)
         )
-        self.keys.append((beat, key))
-        self.markers.append(Marker(beat=beat, time_s=time_s, name=f"{song.title}, bar one"))
+        self._sign(song, beat, song.start.key.key)
+        name = f"{song.title}, bar one" if song.start.pulse.is_known else f"{song.title} starts"
+        self.markers.append(Marker(beat=beat, time_s=time_s, name=name))
         note = song.start.first_note
         if note is not None:
             grid = song_start(song.start).grid
             beats = grid.index_at(note.time_s) - grid.index_at(self.from_s)
             self.markers.append(
                 Marker(beat=beat + beats, time_s=self.zero_s + note.time_s, name="singer")
+            )
+
+    def _sign(self, song: PlayedSong, beat: float, key: Key) -> None:
+        """A key signature where a song has a key to go by, or a word that it has none."""
+        if song.start.key.is_known:
+            self.keys.append((beat, key))
+        else:
+            self.notes.append(
+                f"No key was heard at the start of {song.title}: it has no key signature here."
             )
 
     def _lay_free(self, crossing: Crossing, new: PlayedSong, *, rest_s: float = 0.0) -> None:
@@ -181,7 +192,8 @@ class Pen:
             self.from_s = grid.seconds_at(last)
 
     def _note_fill(self, song: PlayedSong, fill: Fill, old: BeatGrid, new: BeatGrid) -> None:
-        if not (old.is_heard and new.is_heard):
+        is_heard = old.is_heard and new.is_heard
+        if not is_heard:
             self.notes.append(f"{song.title} has no clear pulse: its bars are only a ruler.")
         after = self.ruler.bar_number
         if fill.n_beats:
@@ -191,9 +203,13 @@ class Pen:
             given = " (as long as its length says)" if abs(song.longer_s) > _SAME_S else ""
             words = (
                 f"{song.title}: the {fill.seconds:.0f} s that were not heard{given} are laid as "
-                f"{bars} even bars at {fill.bpm:.2f} BPM, bars {after - bars} to {after - 1}; they "
-                f"may drift, {drift_s:.2f} s if its first tempo holds, and the clock is right "
+                f"{_bars_words(after - bars, after - 1)} at {fill.bpm:.2f} BPM; "
+            )
+            words += (
+                f"they may drift, {drift_s:.2f} s if its first tempo holds, and the clock is right "
                 f"again from bar {after} on."
+                if is_heard
+                else f"the clock is right again from bar {after} on."
             )
             if fill.short_bar_beats:
                 words += (
@@ -201,7 +217,8 @@ class Pen:
                 )
             self.notes.append(words)
         start_bpm, end_bpm = song.start.pulse.tempo_bpm, song.end.pulse.tempo_bpm
-        if abs(end_bpm / start_bpm - 1.0) > SAME_TEMPO_RATIO:
+        is_told = have_pulses(song.start, song.end)
+        if is_told and abs(end_bpm / start_bpm - 1.0) > SAME_TEMPO_RATIO:
             self.notes.append(
                 f"{song.title} starts at {start_bpm:.4g} and ends at {end_bpm:.4g} BPM: the change "
                 f"is written at bar {after}, the first of its heard end; where in the song it is, "
@@ -211,7 +228,7 @@ class Pen:
     def _mark_plan(
         self,
         plan: Plan,
-        titles: tuple[str, str],
+        new: PlayedSong,
         beats: tuple[float, float],
         seconds: tuple[float, float],
     ) -> None:
@@ -219,7 +236,10 @@ class Pen:
         number = len(self.joins)
         entry = plan.entry_beat - SAME_BEAT
         for mark in markers_of(
-            plan, from_title=f"files of join {number} start", to_title=titles[1]
+            plan,
+            from_title=f"files of join {number} start",
+            to_title=new.title,
+            is_free=not new.start.pulse.is_known,
         ):
             waits = mark.beat >= entry
             self.markers.append(
@@ -230,7 +250,7 @@ class Pen:
                 )
             )
         self.markers.sort(key=lambda mark: mark.time_s)
-        self.keys.append((beats[0] + plan.entry_beat + beats[1], plan.key_to))
+        self._sign(new, beats[0] + plan.entry_beat + beats[1], plan.key_to)
         score = plan_score(plan, ())
         before = replace(
             score,
@@ -245,3 +265,12 @@ class Pen:
             voicings=tuple(v for v in score.voicings if v.start_beat >= entry),
         )
         self.played += [notes_moved(before, beats[0]), notes_moved(after, sum(beats))]
+
+
+def _bars_words(first: int, last: int) -> str:
+    """Such as 'bars 9 to 12, 4 even ones' or 'bar 9'."""
+    return (
+        f"bar {first}"
+        if first == last
+        else f"bars {first} to {last}, {last - first + 1} even ones,"
+    )

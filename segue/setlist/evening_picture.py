@@ -6,6 +6,7 @@ import html
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from segue.plan.heard_words import NO_KEY
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -64,10 +65,14 @@ class Picture:
     @property
     def words(self) -> str:
         """The picture for those who do not see it."""
-        songs = ", ".join(
-            f"{song.title} in {' to '.join(song.keys) or 'an unknown key'}" for song in self.songs
-        )
+        songs = ", ".join(f"{song.title} {_keys_aloud(song)}" for song in self.songs)
         return f"Picture of the evening, {clock(self.end_s)} long: {songs}."
+
+
+def _keys_aloud(song: SongRow) -> str:
+    if song.keys == (NO_KEY,):
+        return "without a key that was heard"
+    return f"in {' to '.join(song.keys) or 'an unknown key'}"
 
 
 def picture_svg(picture: Picture, *, is_tall: bool) -> str:
@@ -230,16 +235,21 @@ def _song(song: SongRow, axes: _Broad | _Tall) -> Iterator[str]:
 def _tempos(songs: Sequence[SongRow], axes: _Broad | _Tall) -> Iterator[str]:
     last: tuple[float, float] | None = None
     for song in songs:
-        if song.start_bpm is None or song.end_bpm is None:
+        known = song.start_bpm or song.end_bpm
+        if known is None:
             last = None
             continue
-        a = axes.time(song.start_s), axes.tempo(song.start_bpm)
-        b = axes.time(song.end_s), axes.tempo(song.end_bpm)
-        if last is not None:
+        # where only one edge has a pulse, the line ends half way
+        middle_s = (song.start_s + song.end_s) / 2
+        start_s = middle_s if song.start_bpm is None else song.start_s
+        end_s = middle_s if song.end_bpm is None else song.end_s
+        a = axes.time(start_s), axes.tempo(song.start_bpm or known)
+        b = axes.time(end_s), axes.tempo(song.end_bpm or known)
+        if last is not None and song.start_bpm is not None:
             yield axes.line("tempo moves", last, a)
         yield axes.line("tempo", a, b)
-        last = b
-        words = f"{song.start_bpm:.0f}"
+        last = None if song.end_bpm is None else b
+        words = f"{song.start_bpm or known:.0f}"
         yield (
             _text(a[1] + 4, a[0] + 13, words) if axes.is_tall else _text(a[0] + 2, a[1] - 5, words)
         )
@@ -257,7 +267,7 @@ def _fitting(words: str, room_px: float, short: str) -> str:
 
 def _short(key: str) -> str:
     """A key as over a chart: 'F#m'."""
-    return key.replace(" minor", "m").replace(" major", "")
+    return key.replace(NO_KEY, "none").replace(" minor", "m").replace(" major", "")
 
 
 def _text(x: float, y: float, words: str, *, look: str = "") -> str:

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from segue.music.key import note_name
+from segue.plan.heard_words import NO_PULSE, key_words, spelling_key
 from segue.runfolder.document import candidate_of
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
     from segue.runfolder import CandidateRecord, RunDocument
     from segue.setlist.evening import Evening, EveningJoin, EveningSong
 
@@ -25,9 +27,10 @@ class SongRow:
     start_s, end_s : float
         On the clock of the evening, from its start.
     keys : tuple of str
-        The key at its start and, where it is another, at its end.
+        The key at its start and, where it is another, at its end; 'none heard' for none, empty
+        for a song that was not heard at all.
     start_bpm, end_bpm : float or None
-        None where nothing is known.
+        None in free time, or where the song was not heard.
     energy : int or None
         1 to 5.
     starts : str
@@ -51,9 +54,12 @@ class SongRow:
 
     @property
     def tempo_words(self) -> str:
-        """Such as '124' or '124 → 128'."""
-        known = [f"{bpm:.0f}" for bpm in (self.start_bpm, self.end_bpm) if bpm is not None]
-        return " → ".join(dict.fromkeys(known))
+        """Such as '124', '124 → 128' or 'free time'."""
+        if not self.keys:
+            return ""
+        tempos = (self.start_bpm, self.end_bpm)
+        told = [NO_PULSE if bpm is None else f"{bpm:.0f}" for bpm in tempos]
+        return " → ".join(dict.fromkeys(told))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,9 +167,10 @@ def rows_of(evening: Evening) -> EveningRows:
     EveningRows
     """
     songs = evening.songs
+    into = [None, *(join.document for join in evening.joins)]
     return EveningRows(
         title=evening.title,
-        songs=tuple(_song_row(song) for song in songs),
+        songs=tuple(song_row(s, run) for s, run in zip(songs, into, strict=True)),
         joins=tuple(
             _join_row(join, (old.title, new.title))
             for join, old, new in zip(evening.joins, songs, songs[1:], strict=False)
@@ -180,22 +187,38 @@ def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     return tuple((n, s) for n, s in (*times, ("changeover", join.changeover_s)) if s > 0)
 
 
-def _song_row(song: EveningSong) -> SongRow:
+def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:
+    """A song as it is shown.
+
+    Parameters
+    ----------
+    song : EveningSong
+    into : RunDocument, optional
+        The run that leads into it.
+
+    Returns
+    -------
+    SongRow
+    """
     edges = [edge for edge in (song.start, song.end) if edge is not None]
     return SongRow(
         number=song.number,
         title=song.title,
         start_s=song.start_s,
         end_s=song.end_s,
-        keys=tuple(dict.fromkeys(str(edge.key.key) for edge in edges)),
-        start_bpm=edges[0].pulse.tempo_bpm if edges else None,
-        end_bpm=edges[-1].pulse.tempo_bpm if edges else None,
+        keys=tuple(dict.fromkeys(key_words(edge.key) for edge in edges)),
+        start_bpm=_bpm(edges[0]) if edges else None,
+        end_bpm=_bpm(edges[-1]) if edges else None,
         energy=song.energy,
-        starts=_starts(song),
+        starts=_starts(song, into),
     )
 
 
-def _starts(song: EveningSong) -> str:
+def _bpm(edge: EdgeFacts) -> float | None:
+    return edge.pulse.tempo_bpm if edge.pulse.is_known else None
+
+
+def _starts(song: EveningSong, into: RunDocument | None) -> str:
     """How it starts, and who sings first on what."""
     if song.start is None:
         return song.problem or ""
@@ -205,7 +228,8 @@ def _starts(song: EveningSong) -> str:
         beats = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
         parts.append(f"{opening.kind}{beats}")
     if note is not None:
-        name = note_name(note.midi, flats=song.start.key.key.prefers_flats)
+        key = spelling_key(song.start, None if into is None else into.outgoing)
+        name = note_name(note.midi, flats=key is not None and key.prefers_flats)
         parts.append(f"{song.voice or 'singer'} on {name}")
     elif song.voice:
         parts.append(f"{song.voice} sings")

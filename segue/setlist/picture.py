@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.runfolder.pictures import plain_words
@@ -12,6 +13,7 @@ from segue.setlist.lengths import clock
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from segue.analysis.facts import KeyFact
     from segue.music.key import Key
     from segue.setlist.evening import Evening, EveningSong
 
@@ -81,15 +83,21 @@ def _fifths(key: Key) -> int:
     return (key.relative_major_tonic * 7 + 5) % 12 * 2 + (key.mode == "minor")
 
 
+def _row(fact: KeyFact) -> float:
+    """Row of a key; NaN, where nothing is drawn, for none."""
+    return _fifths(fact.key) if fact.is_known else math.nan
+
+
 def _draw_keys(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes
     names: dict[int, str] = {}
-    last: tuple[float, int] | None = None
+    last: tuple[float, float] | None = None
     for song in evening.songs:
         if song.start is None or song.end is None:
             last = None
             continue
-        rows = [_fifths(facts.key.key) for facts in (song.start, song.end)]
-        names |= {row: str(f.key.key) for row, f in zip(rows, (song.start, song.end), strict=True)}
+        known = [facts.key for facts in (song.start, song.end) if facts.key.is_known]
+        names |= {_fifths(fact.key): str(fact.key) for fact in known}
+        rows = [_row(facts.key) for facts in (song.start, song.end)]
         if last is not None:
             axis.plot([last[0], song.start_s], [last[1], rows[0]], ":", color=JOIN_COLOUR)
         middle_s = (song.start_s + song.end_s) / 2
@@ -112,10 +120,15 @@ def _draw_tempo(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotl
             continue
         if last is not None:
             axis.plot([last[0], song.start_s], [last[1], bpm[0]], ":", color=JOIN_COLOUR)
-        axis.plot([song.start_s, song.end_s], bpm, color=SONG_COLOUR, linewidth=3)
+        middle_s = (song.start_s + song.end_s) / 2
+        known = [b for b in bpm if not math.isnan(b)]
+        times = [song.start_s, *([middle_s] * (len(known) == 1)), song.end_s]
+        # where only one edge has a pulse, the line ends half way
+        tempos = bpm if len(known) != 1 else (bpm[0], known[0], bpm[1])
+        axis.plot(times, tempos, color=SONG_COLOUR, linewidth=3)
         axis.annotate(
-            f"{bpm[0]:.0f}",
-            (song.start_s, bpm[0]),
+            f"{known[0]:.0f}",
+            (times[tempos.index(known[0])], known[0]),
             xytext=(2, 4),
             textcoords="offset points",
             fontsize=8,
@@ -163,6 +176,11 @@ def _mark_time(axes: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotli
 
 
 def _tempos(song: EveningSong) -> tuple[float, float] | None:
+    """At its start and its end, NaN where there is no pulse; None where there is none at all."""
     if song.start is None or song.end is None:
         return None
-    return song.start.pulse.tempo_bpm, song.end.pulse.tempo_bpm
+    pulses = (song.start.pulse, song.end.pulse)
+    if not any(pulse.is_known for pulse in pulses):
+        return None
+    start, end = (pulse.tempo_bpm if pulse.is_known else math.nan for pulse in pulses)
+    return start, end

@@ -6,11 +6,11 @@ Bars are counted from 1 at the start of the pack's files, as in every file of it
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from segue.music.interval import relation
+from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
 from segue.plan.layer import PadLayer, SongLayer
 from segue.stage.exposure import exposure_sentence
 from segue.stage.staff import StaffNote, staff_note
@@ -18,6 +18,7 @@ from segue.stage.staff import StaffNote, staff_note
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from segue.analysis.facts import EdgeFacts
     from segue.plan import Plan
 
 _ON_THE_BAR: Final = 1.05
@@ -71,7 +72,10 @@ class CueSheet:
     ----------
     from_title, to_title : str
     recipe, why : str
-    tempo_from, tempo_to, key_from, key_to, relation : str
+    tempo, key : str
+        Before and after, such as 'E minor → F minor'; in words where none was heard.
+    relation : str
+        How the keys lie to each other, or what the join goes by where one has none.
     length : str
         Of the interlude, in bars and seconds.
     rows : tuple of CueRow
@@ -86,10 +90,8 @@ class CueSheet:
     to_title: str
     recipe: str
     why: str
-    tempo_from: str
-    tempo_to: str
-    key_from: str
-    key_to: str
+    tempo: str
+    key: str
     relation: str
     length: str
     rows: tuple[CueRow, ...]
@@ -98,12 +100,11 @@ class CueSheet:
     care: tuple[str, ...]
 
 
-def cue_sheet(  # noqa: PLR0913 - the facts of a page that are not in the plan
+def cue_sheet(
     plan: Plan,
     *,
-    from_title: str,
-    to_title: str,
-    first_note_midi: float | None,
+    outgoing: EdgeFacts,
+    incoming: EdgeFacts,
     channels: tuple[str, ...],
     ceiling_dbfs: float,
     in_ear_dba: float | None = None,
@@ -113,10 +114,8 @@ def cue_sheet(  # noqa: PLR0913 - the facts of a page that are not in the plan
     Parameters
     ----------
     plan : Plan
-    from_title, to_title : str
-        The two songs.
-    first_note_midi : float or None
-        What the singer enters on.
+    outgoing, incoming : EdgeFacts
+        That it was planned from.
     channels : tuple of str
         Of the multichannel file, in order.
     ceiling_dbfs : float
@@ -133,18 +132,16 @@ def cue_sheet(  # noqa: PLR0913 - the facts of a page that are not in the plan
     care = [CARE.format(ceiling=ceiling_dbfs)]
     if in_ear_dba is not None:
         care.append(exposure_sentence(in_ear_dba))
-    note = None if first_note_midi is None else staff_note(first_note_midi, plan.key_to)
-    rows = sorted(_rows(plan, from_title, to_title, note), key=lambda row: row.time_s)
+    note = _first_note(plan, outgoing, incoming)
+    rows = sorted(_rows(plan, outgoing, incoming, note), key=lambda row: row.time_s)
     return CueSheet(
-        from_title=from_title,
-        to_title=to_title,
+        from_title=outgoing.title,
+        to_title=incoming.title,
         recipe=plan.recipe,
         why=plan.why,
-        tempo_from=f"{plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)):.4g}",
-        tempo_to=f"{plan.tempo.bpm_at(plan.entry_beat):.4g}",
-        key_from=str(plan.key_from),
-        key_to=str(plan.key_to),
-        relation=relation(plan.key_from, plan.key_to),
+        tempo=_tempos(plan, outgoing, incoming),
+        key=_keys(plan, outgoing, incoming),
+        relation=_relation(plan, outgoing, incoming),
         length=f"{bars} {'bar' if bars == 1 else 'bars'}, {seconds:.1f} s",
         rows=tuple(rows),
         note=note,
@@ -182,9 +179,47 @@ def table_of(sheet: CueSheet) -> tuple[tuple[str, str, str, str], ...]:
     return tuple(table)
 
 
-def _rows(plan: Plan, from_title: str, to_title: str, note: StaffNote | None) -> Iterator[CueRow]:
-    yield _row(plan, 0.0, "all", f"{from_title}: the files start here")
-    yield from _old_song(plan, from_title)
+def _tempos(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    old = f"{plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)):.4g}"
+    new = f"{plan.tempo.bpm_at(plan.entry_beat):.4g}"
+    match outgoing.pulse.is_known, incoming.pulse.is_known:
+        case True, True:
+            return f"{old} → {new} BPM"
+        case True, False:
+            return f"{old} BPM → {NO_PULSE}"
+        case False, True:
+            return f"{NO_PULSE} → {new} BPM"
+        case _:
+            return NO_PULSE
+
+
+def _keys(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    if not outgoing.key.is_known and not incoming.key.is_known:
+        return NO_KEY
+    old = str(plan.key_from) if outgoing.key.is_known else NO_KEY
+    new = str(plan.key_to) if incoming.key.is_known else NO_KEY
+    return f"{old} → {new}"
+
+
+def _relation(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    """Of the keys as they are played: the plan's, which a shift has moved."""
+    old = replace(outgoing, key=replace(outgoing.key, key=plan.key_from))
+    new = replace(incoming, key=replace(incoming.key, key=plan.key_to))
+    return keys_sentence(old, new)
+
+
+def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNote | None:
+    """The singer's, spelled in the key of the join."""
+    note = incoming.first_note
+    is_led = outgoing.key.is_known or incoming.key.is_known
+    return None if note is None else staff_note(note.midi, plan.key_to if is_led else None)
+
+
+def _rows(
+    plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts, note: StaffNote | None
+) -> Iterator[CueRow]:
+    yield _row(plan, 0.0, "all", f"{outgoing.title}: the files start here")
+    yield from _old_song(plan, outgoing)
     yield from _pads(plan)
     if plan.talk_s is not None:
         yield _row(plan, plan.exit_beat, "singer", f"talk, {plan.talk_s:.0f} s")
@@ -192,25 +227,38 @@ def _rows(plan: Plan, from_title: str, to_title: str, note: StaffNote | None) ->
         yield _row(plan, plan.click[0].beat, "in ears", "click starts")
     if plan.cue:
         last = plan.cue[-1].midi
-        what = "root and fifth of the new key" + (f", then {note.name}" if note and last else "")
+        what = _cue_words(plan, outgoing, incoming)
+        what += f", then {note.name}" if note and last else ""
         yield _row(plan, plan.cue[0].start_beat, "in ears", f"cue: {what}")
-    tempo = plan.tempo.bpm_at(plan.entry_beat)
-    yield _row(plan, plan.entry_beat, "band", f"{to_title}: {_start_words(plan)}, {tempo:.4g} BPM")
+    starts = _start_words(plan, incoming)
+    yield _row(plan, plan.entry_beat, "band", f"{incoming.title}: {starts}")
     if plan.singer_beat is not None:
         on = f" on {note.name}" if note else ""
         yield _row(plan, plan.singer_beat, "singer", f"comes in{on}")
 
 
-def _start_words(plan: Plan) -> str:
-    """Bar one, or where a song that starts in free time has its first bar line."""
+def _cue_words(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    if incoming.key.is_known:
+        return "root and fifth of the new key"
+    whose = "the old song's key" if outgoing.key.is_known else "a guess"
+    return f"root and fifth of {plan.key_to}, {whose}"
+
+
+def _start_words(plan: Plan, incoming: EdgeFacts) -> str:
+    """Bar one, or where a song that starts freely has its first bar line, and its tempo."""
+    if not incoming.pulse.is_known:
+        return f"starts, in {NO_PULSE}"
+    tempo = f"{plan.tempo.bpm_at(plan.entry_beat):.4g} BPM"
     if plan.enters_on_a_bar:
-        return "bar one"
+        return f"bar one, {tempo}"
     first = next((x.number for x in plan.bar_lines if x.beat > plan.entry_beat), None)
-    return "starts freely" if first is None else f"starts freely, its bars from {first} on"
+    starts = "starts freely" if first is None else f"starts freely, its bars from {first} on"
+    return f"{starts}, {tempo}"
 
 
-def _old_song(plan: Plan, title: str) -> Iterator[CueRow]:
-    yield _row(plan, plan.exit_beat, "band", f"last bar of {title} is over; the segue begins")
+def _old_song(plan: Plan, outgoing: EdgeFacts) -> Iterator[CueRow]:
+    done = f"last bar of {outgoing.title}" if outgoing.pulse.is_known else outgoing.title
+    yield _row(plan, plan.exit_beat, "band", f"{done} is over; the segue begins")
     for layer in plan.layers:
         is_carried = isinstance(layer, SongLayer) and layer.song == "outgoing"
         if is_carried and plan.exit_beat + 1 < layer.end_beat < plan.end_beat:

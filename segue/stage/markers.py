@@ -29,7 +29,9 @@ class Marker:
     name: str
 
 
-def markers_of(plan: Plan, *, from_title: str, to_title: str) -> tuple[Marker, ...]:
+def markers_of(
+    plan: Plan, *, from_title: str, to_title: str, is_free: bool = False
+) -> tuple[Marker, ...]:
     """Named places of a plan, in order.
 
     Parameters
@@ -37,6 +39,8 @@ def markers_of(plan: Plan, *, from_title: str, to_title: str) -> tuple[Marker, .
     plan : Plan
     from_title, to_title : str
         The two songs.
+    is_free : bool
+        Whether the new one starts without a pulse, and so has no bar one.
 
     Returns
     -------
@@ -44,7 +48,9 @@ def markers_of(plan: Plan, *, from_title: str, to_title: str) -> tuple[Marker, .
         Places within a thousandth of a beat of each other are one marker.
     """
     places: dict[float, list[str]] = {}
-    for beat, name in sorted(_places(plan, from_title, to_title), key=lambda place: place[0]):
+    has_bar = plan.enters_on_a_bar and not is_free
+    entry = f"{to_title}, bar one" if has_bar else f"{to_title} starts"
+    for beat, name in sorted(_places(plan, from_title, entry), key=lambda place: place[0]):
         places.setdefault(round(beat, 3), []).append(name)
     return tuple(
         Marker(beat=beat, time_s=plan.tempo.seconds_at(beat), name=", ".join(names))
@@ -52,13 +58,13 @@ def markers_of(plan: Plan, *, from_title: str, to_title: str) -> tuple[Marker, .
     )
 
 
-def _places(plan: Plan, from_title: str, to_title: str) -> Iterator[tuple[float, str]]:
+def _places(plan: Plan, from_title: str, entry: str) -> Iterator[tuple[float, str]]:
     yield 0.0, from_title
     if plan.entry_beat > plan.exit_beat:
         yield plan.exit_beat, "segue"
     first_click = min((hit.beat for hit in plan.click), default=None)
     if first_click is not None and first_click > 0:
         yield first_click, "click starts"
-    yield plan.entry_beat, f"{to_title}, bar one" if plan.enters_on_a_bar else f"{to_title} starts"
+    yield plan.entry_beat, entry
     if plan.singer_beat is not None:
         yield plan.singer_beat, "singer"

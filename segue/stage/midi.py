@@ -46,7 +46,9 @@ _SHARPS_OF_MAJOR: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
 Event = tuple[int, "Message | MetaMessage"]
 
 
-def midi_bytes(plan: Plan, markers: Sequence[Marker]) -> bytes:
+def midi_bytes(
+    plan: Plan, markers: Sequence[Marker], *, keys_heard: tuple[bool, bool] = (True, True)
+) -> bytes:
     """A format 1 file: tempo map and markers, then click, chords and cue as notes.
 
     Parameters
@@ -54,12 +56,14 @@ def midi_bytes(plan: Plan, markers: Sequence[Marker]) -> bytes:
     plan : Plan
         Tick 0 is beat 0.
     markers : sequence of Marker
+    keys_heard : (bool, bool)
+        As for `plan_score`.
 
     Returns
     -------
     bytes
     """
-    return score_bytes(plan_score(plan, markers))
+    return score_bytes(plan_score(plan, markers, keys_heard=keys_heard))
 
 
 def score_bytes(score: MidiScore) -> bytes:

@@ -54,7 +54,9 @@ class MidiScore:
         return self.ruler[-1][0]
 
 
-def plan_score(plan: Plan, markers: Sequence[Marker]) -> MidiScore:
+def plan_score(
+    plan: Plan, markers: Sequence[Marker], *, keys_heard: tuple[bool, bool] = (True, True)
+) -> MidiScore:
     """The contents of one plan's file.
 
     Parameters
@@ -62,13 +64,16 @@ def plan_score(plan: Plan, markers: Sequence[Marker]) -> MidiScore:
     plan : Plan
         Tick 0 is beat 0.
     markers : sequence of Marker
+    keys_heard : (bool, bool)
+        Whether the old and the new song have a key to go by; a key that is only a guess is no
+        signature.
 
     Returns
     -------
     MidiScore
     """
-    keys = [(0.0, plan.key_from)]
-    if plan.entry_beat > 0:
+    keys = [(0.0, plan.key_from)] if keys_heard[0] else []
+    if keys_heard[1] and (plan.entry_beat > 0 or not keys):
         keys.append((plan.entry_beat, plan.key_to))
     return MidiScore(
         ruler=tuple((beat, plan.tempo.seconds_at(beat)) for beat in plan_beats(plan)),

@@ -125,12 +125,17 @@ def stage_pack(request: StageRequest) -> StagePack:
     record = candidate_of(document, request.rank)
     buses = _buses(request.run, record)
     plan = record.plan
-    titles = {"from_title": document.outgoing.title, "to_title": document.incoming.title}
-    markers = markers_of(plan, **titles)
+    markers = markers_of(
+        plan,
+        from_title=document.outgoing.title,
+        to_title=document.incoming.title,
+        is_free=not document.incoming.pulse.is_known,
+    )
+    keys_heard = (document.outgoing.key.is_known, document.incoming.key.is_known)
     sheet = sheet_of(document, record, channels=request.channels, in_ear_dba=request.in_ear_dba)
     files = {
         **_sounds(request, record, buses, markers, document),
-        "tempo map.mid": midi_bytes(plan, markers),
+        "tempo map.mid": midi_bytes(plan, markers, keys_heard=keys_heard),
         "cue sheet.html": sheets_html([sheet]).encode(),
         "cue sheet.pdf": sheets_pdf([sheet], paper=request.paper),
         PACK_MARK: markers_json(markers),
@@ -171,12 +176,10 @@ def sheet_of(
     -------
     CueSheet
     """
-    note = document.incoming.first_note
     return cue_sheet(
         record.plan,
-        from_title=document.outgoing.title,
-        to_title=document.incoming.title,
-        first_note_midi=None if note is None else note.midi,
+        outgoing=document.outgoing,
+        incoming=document.incoming,
         channels=channels,
         ceiling_dbfs=CEILING_DBFS,
         in_ear_dba=in_ear_dba,

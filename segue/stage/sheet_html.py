@@ -76,8 +76,8 @@ def sheets_html(sheets: Sequence[CueSheet], *, front: FrontPage | None = None) -
 
 def _sheet(sheet: CueSheet, number: int) -> str:
     big = (
-        ("tempo", f"{sheet.tempo_from} → {sheet.tempo_to} BPM"),
-        ("key", f"{sheet.key_from} → {sheet.key_to}"),
+        ("tempo", sheet.tempo),
+        ("key", sheet.key),
         ("segue", sheet.length),
     )
     facts = "".join(f"<div><dt>{escape(n)}</dt><dd>{escape(v)}</dd></div>" for n, v in big)

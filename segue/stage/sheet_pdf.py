@@ -31,7 +31,7 @@ _LETTER_WIDTH: Final = 0.56
 _BOLD_WIDTH: Final = 0.66
 """Mean width of a letter in type sizes, on the safe side; DejaVu Sans."""
 _COLUMNS: Final = (0.0, 1.45, 2.15, 3.15)
-_FRONT_COLUMNS: Final = (0.0, 0.75, 3.15, 4.3, 5.05)
+_FRONT_COLUMNS: Final = (0.0, 0.7, 2.75, 4.25, 5.15)
 _ROW_SIZE, _SMALL_ROW_SIZE, _ROOMY_ROWS = 13.0, 10.5, 14
 _SMALL_FRONT_SIZE: Final = 9.5
 _MOST_NOTES: Final = 8
@@ -91,8 +91,8 @@ class _Page:
         self._words(f"{sheet.recipe}: {sheet.why}", size=10.5)
         self._space(0.12)
         for name, value in (
-            ("tempo", f"{sheet.tempo_from} → {sheet.tempo_to} BPM"),
-            ("key", f"{sheet.key_from} → {sheet.key_to}"),
+            ("tempo", sheet.tempo),
+            ("key", sheet.key),
             ("segue", sheet.length),
         ):
             top = self.y

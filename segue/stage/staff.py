@@ -56,14 +56,15 @@ class StaffNote:
         return above if self.y > 0 else tuple(y for y in below if y >= self.y)
 
 
-def staff_note(midi: float, key: Key) -> StaffNote:
+def staff_note(midi: float, key: Key | None) -> StaffNote:
     """Where a note stands, spelled as in a key.
 
     Parameters
     ----------
     midi : float
         Rounded to the nearest semitone.
-    key : Key
+    key : Key or None
+        None where no key was heard: with sharps.
 
     Returns
     -------
@@ -76,7 +77,7 @@ def staff_note(midi: float, key: Key) -> StaffNote:
     """
     whole = round(midi)
     is_octave_clef = whole < _OCTAVE_CLEF_BELOW_MIDI
-    name = note_name(whole, flats=key.prefers_flats)
+    name = note_name(whole, flats=key is not None and key.prefers_flats)
     spelled = name.rstrip("-0123456789")
     written_octave = whole // 12 - 1 + is_octave_clef
     step = written_octave * 7 + _LETTERS.index(spelled[0])

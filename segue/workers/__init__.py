@@ -18,7 +18,7 @@ from segue.workers.work import In, Out, Outcome, Workers, attempt
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-__all__ = ["Outcome", "Travel", "Workers", "n_cores", "open_workers"]
+__all__ = ["Outcome", "Travel", "Workers", "make_ready", "n_cores", "open_workers"]
 
 Travel = Literal["path", "bytes"]
 """How files reach a cluster: by a path that all machines share, or by their bytes."""
@@ -59,10 +59,29 @@ def open_workers(
     elif n_processes == 1:
         yield _Here()
     else:
-        from segue.workers.processes import open_processes
+        from segue.workers.processes import Processes
 
-        with open_processes(n_processes) as workers:
+        with Processes(n_processes) as workers:
             yield workers
+
+
+def make_ready(n_processes: int, *modules: str) -> None:
+    """Begin to load what processes of this machine will work with, before there is any work.
+
+    Loading takes a second or two, and so does the caller's own: this is for whoever knows that
+    processes will be wanted. Needless calls do no harm.
+
+    Parameters
+    ----------
+    n_processes : int
+        As for `open_workers`; for one nothing is done.
+    modules : str
+        Names of the modules that the tasks are in.
+    """
+    if n_processes > 1:
+        from segue.workers import processes
+
+        processes.make_ready(*modules)
 
 
 @dataclass(frozen=True, slots=True)

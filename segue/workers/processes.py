@@ -1,5 +1,9 @@
 """Workers that are processes of this machine, one thread each.
 
+On Linux they are forked from a server that has loaded once what all of them work with, and that
+can do so while this process loads its own; elsewhere each starts anew, for forking is not safe
+with the systems' own libraries there.
+
 A process that dies in mid-task (killed, or out of memory) breaks the whole pool of the
 standard library, and nobody can say whose task it was. So every task that was under way is
 done again alone in a process of its own: the innocent ones finish, and one that kills its
@@ -12,17 +16,20 @@ import contextlib
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 from collections import deque
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
+from multiprocessing import forkserver
 from typing import TYPE_CHECKING, Final, Self
 
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable, Iterator
+    from multiprocessing.context import BaseContext
     from types import FrameType
 
 
@@ -30,31 +37,23 @@ N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
 _THREADS: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 """What makes numerical libraries start a thread for each core in every process."""
+_INTERRUPT_EVERY_S: Final = 0.1
+_QUIET: Final = "segue.workers.quiet"
 
 
-@contextmanager
-def open_processes(n_workers: int) -> Iterator[Processes]:
-    """Processes for the time of a `with` block; on the way out none is left.
+def make_ready(*modules: str) -> None:
+    """Begin to load what the processes will work with, side by side with what the caller does.
+
+    Does nothing where processes start anew, or when it was done before.
 
     Parameters
     ----------
-    n_workers : int
-
-    Yields
-    ------
-    Processes
+    modules : str
+        Names of modules.
     """
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
-    try:
-        with Processes(n_workers) as workers:
-            yield workers
-    finally:
-        for name, value in before.items():
-            if value is None:
-                del os.environ[name]
-            else:
-                os.environ[name] = value
+    if sys.platform == "linux":
+        multiprocessing.set_forkserver_preload([_QUIET, *modules])
+        _context()
 
 
 class Processes:
@@ -83,20 +82,29 @@ class Processes:
         if self._pool is None:
             self._pool = ProcessPoolExecutor(
                 self.n_workers,
-                mp_context=multiprocessing.get_context("spawn"),
+                mp_context=_context(),
                 initializer=_begin,
+                initargs=(dict(os.environ),),
             )
-        return self._pool.submit(_attempt, task, index, value)
+        # the pool starts its processes with its first tasks
+        with _one_thread_each(), _interrupted_later():
+            return self._pool.submit(_attempt, task, index, value)
 
     def _leave(self, *, at_once: bool) -> None:
         """End the processes; what they do is interrupted first where it has to be at once."""
         pool, self._pool = self._pool, None
         if pool is None:
             return
-        if at_once:
-            for child in multiprocessing.active_children():
-                _interrupt(child.pid)
-        pool.shutdown(wait=True, cancel_futures=at_once)
+        if not at_once:
+            pool.shutdown(wait=True)
+            return
+        children = [child.pid for child in multiprocessing.active_children()]
+        is_over = threading.Event()
+        interrupter = threading.Thread(target=_interrupt, args=(children, is_over))
+        interrupter.start()
+        pool.shutdown(wait=True, cancel_futures=True)
+        is_over.set()
+        interrupter.join()
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
         """See `segue.workers.work.Workers.outcomes`."""
@@ -170,9 +178,69 @@ def _attempt(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
         _is_busy.clear()
 
 
-def _begin() -> None:
-    """Make a new process quiet when it is interrupted, and end when its parent is gone."""
+def _context() -> BaseContext:
+    """How processes are started here."""
+    if sys.platform == "linux":
+        # no folder for the server's socket, or no process: then each is started anew
+        with contextlib.suppress(OSError), _one_thread_each(), _interrupts_blocked():
+            forkserver.ensure_running()
+            return multiprocessing.get_context("forkserver")
+    return multiprocessing.get_context("spawn")
+
+
+@contextmanager
+def _interrupts_blocked() -> Iterator[None]:
+    """What is started here does not get a Ctrl-C until it lets it through; see `quiet`."""
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+@contextmanager
+def _interrupted_later() -> Iterator[None]:
+    """A Ctrl-C counts at the end of the `with` block, so that no process is half started.
+
+    One that its parent no longer waits for would complain of that.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    came: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, _frame: came.append(number))
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, before)
+        if came:
+            signal.raise_signal(signal.SIGINT)
+
+
+@contextmanager
+def _one_thread_each() -> Iterator[None]:
+    before = {name: os.environ.get(name) for name in _THREADS}
+    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                del os.environ[name]
+            else:
+                os.environ[name] = value
+
+
+def _begin(environment: dict[str, str]) -> None:
+    """Make a new process quiet when it is interrupted, and end when its parent is gone.
+
+    A server keeps the environment that it was started in: the parent's may be another by now.
+    """
+    os.environ.clear()
+    os.environ.update(environment | dict.fromkeys(_THREADS, "1"))
     signal.signal(signal.SIGINT, _on_interrupt)
+    if hasattr(signal, "pthread_sigmask"):
+        signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     threading.Thread(target=_end_with_parent, daemon=True).start()
 
 
@@ -191,7 +259,13 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-def _interrupt(pid: int | None) -> None:
-    if pid is not None:
-        with contextlib.suppress(ProcessLookupError):
-            os.kill(pid, signal.SIGINT)
+def _interrupt(pids: list[int | None], is_over: threading.Event) -> None:
+    """Interrupt processes until all have heard it: one that is just starting does not yet."""
+    left = [pid for pid in pids if pid is not None]
+    while left and not is_over.is_set():
+        for pid in tuple(left):
+            try:
+                os.kill(pid, signal.SIGINT)
+            except ProcessLookupError:
+                left.remove(pid)
+        is_over.wait(_INTERRUPT_EVERY_S)

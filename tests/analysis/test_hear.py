@@ -1,5 +1,6 @@
 """All facts of an edge together: the promised object, and what changes with what."""
 
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -23,6 +24,7 @@ EVERY_EDGE = {
 """What every object of ``segue analyse --json`` has; with it goes either ending or opening."""
 
 
+@cache
 def song(semitones=0.0):
     """Eight bars of drums, bass and chords in a major key that ends on its tonic."""
     drums, beats_s = drum_loop(BPM, n_bars=8)
@@ -53,9 +55,14 @@ def _plain():
     return hear_edge(edge_of(song()))
 
 
+@pytest.fixture(scope="module", name="ended")
+def _ended():
+    return hear_edge(edge_of(song(), edge="end"))
+
+
 @pytest.mark.parametrize(("edge", "side"), [("start", "opening"), ("end", "ending")])
-def test_report_has_the_promised_names(edge, side):
-    report = facts_report(hear_edge(edge_of(song(), edge=edge)))
+def test_report_has_the_promised_names(edge, side, plain, ended):
+    report = facts_report({"start": plain, "end": ended}[edge])
     other = {"opening": "ending", "ending": "opening"}[side]
     assert set(report) >= EVERY_EDGE | {side}
     assert other not in report
@@ -66,9 +73,9 @@ def test_report_has_the_promised_names(edge, side):
     assert report["first_note"] is None
 
 
-def test_times_count_from_the_start_of_the_file():
+def test_times_count_from_the_start_of_the_file(ended):
     start_s = 120.0
-    near = facts_report(hear_edge(edge_of(song(), edge="end")))
+    near = facts_report(ended)
     far = facts_report(hear_edge(edge_of(song(), edge="end", start_s=start_s)))
     for name in ("beats_s", "downbeats_s"):
         np.testing.assert_allclose(np.array(near[name]) + start_s, far[name], atol=SHIFT_S)

@@ -1,4 +1,5 @@
 import json
+from functools import cache
 from importlib import resources
 from itertools import pairwise
 
@@ -81,9 +82,14 @@ def evidence_of(tonic: int, mode: str) -> np.ndarray:
 
 @pytest.mark.parametrize("up", [1, 3, 6])
 def test_transposed_sound_has_the_transposed_key_and_like_confidence(up):
-    still, moved = (hear_key(shifted(by), NO_PULSE, tuning_cents=0.0) for by in (0, up))
+    still, moved = heard_shifted(0), heard_shifted(up)
     assert moved.key == still.key.transposed(up)
     assert moved.confidence == pytest.approx(still.confidence, abs=0.1)
+
+
+@cache
+def heard_shifted(semitones: int):
+    return hear_key(shifted(semitones), NO_PULSE, tuning_cents=0.0)
 
 
 def shifted(semitones: int):
@@ -94,11 +100,14 @@ def shifted(semitones: int):
     return edge_of(mix=np.concatenate(upper) + np.concatenate(lower))
 
 
+@cache
+def heard_at(gain: float):
+    return hear_key(song(7, CADENCE["minor"], gain), NO_PULSE, tuning_cents=0.0)
+
+
 @pytest.mark.parametrize("gain", [0.001, 0.1, 3.0])
 def test_gain_changes_nothing(gain):
-    loud, other = (
-        hear_key(song(7, CADENCE["minor"], by), NO_PULSE, tuning_cents=0.0) for by in (1.0, gain)
-    )
+    loud, other = heard_at(1.0), heard_at(gain)
     assert other.key == loud.key
     assert other.confidence == pytest.approx(loud.confidence, abs=0.01)
 

@@ -53,6 +53,15 @@ def test_same_content_is_heard_once_and_stems_are_one_song(folder, file):
         assert len(rows["edges"]) == 2 * 7
 
 
+def test_songs_without_a_key_or_a_pulse_are_counted(folder, file):
+    report = build(folder, file)
+    with database_rows(file) as rows:
+        lacking = {n: {row[0] for row in rows["edges"] if row[n] is None} for n in (2, 4)}
+        of_path = [row[3] for row in rows["songs"]]
+    assert report.n_keyless == sum(content in lacking[2] for content in of_path)
+    assert report.n_free == sum(content in lacking[4] for content in of_path) > 0
+
+
 def test_second_run_hears_nothing_and_changes_nothing(folder, file):
     first = build(folder, file)
     with database_rows(file) as before:

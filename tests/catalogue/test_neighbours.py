@@ -14,6 +14,7 @@ from segue.catalogue.pairs import costs
 from segue.catalogue.store import Listed
 from segue.catalogue.suiting import (
     ENDINGS,
+    FREE_TIME_COST,
     JOIN_SHARE,
     KEY_SHARE,
     LEVEL_SHARE,
@@ -21,17 +22,17 @@ from segue.catalogue.suiting import (
     TEMPO_SHARE,
     Side,
     cost,
+    reasons,
     tempo_cost,
 )
 from segue.errors import OptionError
 from segue.music.key import ALL_KEYS, parse_key
-from tests.plan.song_facts import end_facts, start_facts
+from tests.plan.song_facts import end_facts, start_facts, unheard
 
 
-def side(key="C major", bpm=120.0, *, kind="on the beat", lufs=-14.0, has_pulse=True):
-    return Side(
-        key=parse_key(key), tempo_bpm=bpm, has_pulse=has_pulse, loudness_lufs=lufs, kind=kind
-    )
+def side(key="C major", bpm=120.0, *, kind="on the beat", lufs=-14.0):
+    key = None if key is None else parse_key(key)
+    return Side(key=key, tempo_bpm=bpm, loudness_lufs=lufs, kind=kind)
 
 
 END = side(kind="keeps going")
@@ -40,9 +41,8 @@ END = side(kind="keeps going")
 def sides(kinds):
     return st.builds(
         Side,
-        key=st.sampled_from(ALL_KEYS),
-        tempo_bpm=st.floats(40, 220),
-        has_pulse=st.booleans(),
+        key=st.none() | st.sampled_from(ALL_KEYS),
+        tempo_bpm=st.none() | st.floats(40, 220),
         loudness_lufs=st.floats(-40, -5),
         kind=st.sampled_from(kinds),
     )
@@ -64,13 +64,13 @@ def _store(tmp_path):
 def test_fourth_and_fifth_before_a_semitone(store, near, far):
     # Common practice, no source: neighbours on the circle of fifths and the relative before
     # a semitone up or down.
-    titles = [one.title for one in neighbours_of(store, "C major")]
+    titles = [one.title for one in neighbours_of(store, "C major").neighbours]
     assert titles.index(near) < titles.index(far)
 
 
 def test_song_is_not_its_own_neighbour_nor_are_its_copies(store):
     store.list_song(Listed(path="/copy.wav", title="copy", stamp="", content="C major"))
-    titles = [one.title for one in neighbours_of(store, "C major")]
+    titles = [one.title for one in neighbours_of(store, "C major").neighbours]
     assert sorted(titles) == ["A minor", "B major", "Db major", "F major", "G major"]
 
 
@@ -78,15 +78,64 @@ def test_before_reads_the_other_ends(store):
     edges = (start_facts("E major", 120.0), end_facts("Db major", 120.0))
     store.list_song(Listed(path="/x.wav", title="x", stamp="", content="x"))
     store.keep_heard("x", "", edges)
-    assert neighbours_of(store, "Db major", where="before")[0].title == "x"
+    assert neighbours_of(store, "Db major", where="before").neighbours[0].title == "x"
 
 
 def test_reasons_say_key_tempo_level_and_join(store):
-    key, tempo, level, join = neighbours_of(store, "C major", n_best=1)[0].reasons
+    key, tempo, level, join = neighbours_of(store, "C major", n_best=1).neighbours[0].reasons
     assert key
     assert tempo == "same tempo (120 to 120 BPM)"
     assert level.endswith(("level", "louder", "softer"))
     assert join.endswith("then on the beat")
+
+
+@pytest.fixture(name="talk")
+def _talk(store):
+    """A song of the catalogue that is speech, guessed to be in C major at 120 BPM."""
+    edges = (unheard(start_facts("C major", 120.0)), unheard(end_facts("C major", 120.0)))
+    store.list_song(Listed(path="/talk.wav", title="Talk", stamp="", content="talk"))
+    store.keep_heard("talk", "", edges)
+    return "Talk"
+
+
+def test_a_guessed_key_and_tempo_are_kept_as_unknown(store, talk):
+    rows = store.database.execute(
+        "SELECT tonic, mode, tempo_bpm FROM edges WHERE content = 'talk'"
+    ).fetchall()
+    assert rows == [(None, None, None)] * 2
+    side = neighbours_of(store, talk).side
+    assert (side.key, side.tempo_bpm) == (None, None)
+
+
+def test_a_key_that_was_given_is_known_whatever_was_heard(store):
+    start = unheard(start_facts("Eb minor", 90.0))
+    given = dataclasses.replace(
+        start,
+        key=dataclasses.replace(start.key, source="given"),
+        pulse=dataclasses.replace(start.pulse, source="given"),
+    )
+    store.list_song(Listed(path="/given.wav", title="Given", stamp="", content="given"))
+    store.keep_heard("given", "", (given, end_facts("C major", 120.0)))
+    side = neighbours_of(store, "Given", where="before").side
+    assert (str(side.key), side.tempo_bpm) == ("Eb minor", 90.0)
+
+
+@pytest.mark.parametrize("other", ["C major", "Gb major", None])
+def test_an_unknown_key_costs_nothing_and_an_unknown_tempo_the_same_beside_all(other):
+    unknown = [side(None, None, kind="keeps going"), side(None, None)]
+    known = [side(other, 97.0, kind="keeps going"), side(other, 97.0)]
+    free = pytest.approx(TEMPO_SHARE * FREE_TIME_COST)
+    assert cost(unknown[0], known[1]) == cost(known[0], unknown[1]) == free
+
+
+def test_what_is_unknown_is_said(store, talk):
+    (found,) = [one for one in neighbours_of(store, "C major").neighbours if one.title == talk]
+    assert found.reasons[:2] == ("C major, then none heard", "120 BPM to free time")
+    (found,) = [one for one in neighbours_of(store, talk).neighbours if one.title == "F major"]
+    assert found.reasons[:2] == ("none heard, then F major", "free time to 120 BPM")
+    assert (found.step.key, found.step.tempo) == ("", "")
+    speech = side(None, None)
+    assert reasons(speech, speech)[:2] == ("none heard, then none heard", "free time to free time")
 
 
 def test_title_that_is_not_there_is_told_with_the_nearest(store):
@@ -117,7 +166,9 @@ def test_cost_is_a_share(end, start):
 
 @given(sides(ENDINGS), sides(OPENINGS), st.integers(0, 11))
 def test_cost_is_the_same_in_all_keys(end, start, semitones):
-    moved = (dataclasses.replace(s, key=s.key.transposed(semitones)) for s in (end, start))
+    moved = (
+        dataclasses.replace(s, key=s.key and s.key.transposed(semitones)) for s in (end, start)
+    )
     assert cost(*moved) == pytest.approx(cost(end, start), abs=1e-12)
 
 
@@ -145,14 +196,37 @@ def test_all_pairs_are_written_as_neighbours_list_them(store):
     rows = store.database.execute(
         "SELECT next, cost FROM follows WHERE content = 'C major' ORDER BY rank"
     ).fetchall()
-    assert rows == [(one.title, one.cost) for one in neighbours_of(store, "C major", n_best=3)]
+    found = neighbours_of(store, "C major", n_best=3).neighbours
+    assert rows == [(one.title, one.cost) for one in found]
+    by_title = store.database.execute(
+        "SELECT next, next_path FROM followers WHERE song = 'C major' ORDER BY rank"
+    ).fetchall()
+    assert by_title == [(one.title, one.path) for one in found]
 
 
 def _random_side(rng, kinds):
     return Side(
-        key=ALL_KEYS[rng.integers(24)],
-        tempo_bpm=float(rng.uniform(60, 180)),
-        has_pulse=bool(rng.random() < 0.8),
+        key=ALL_KEYS[rng.integers(24)] if rng.random() < 0.8 else None,
+        tempo_bpm=float(rng.uniform(60, 180)) if rng.random() < 0.8 else None,
         loudness_lufs=float(rng.uniform(-30, -6)),
         kind=kinds[rng.integers(len(kinds))],
     )
+
+
+@pytest.mark.parametrize("n_songs", [0, 1])
+def test_fewer_than_two_songs_are_not_compared(tmp_path, n_songs):
+    with open_store(tmp_path / "few.sqlite") as store:
+        for n in range(n_songs):
+            store.list_song(Listed(path="/a.wav", title="a", stamp="", content=f"{n}"))
+            store.keep_heard(f"{n}", "", (start_facts("C major"), end_facts("C major")))
+            assert neighbours_of(store, "a").neighbours == ()
+        with pytest.raises(OptionError, match="no two songs to compare"):
+            write_all_pairs(store)
+
+
+def test_an_empty_catalogue_says_how_to_fill_it(tmp_path):
+    with (
+        open_store(tmp_path / "none.sqlite") as store,
+        pytest.raises(OptionError, match="has no songs yet: run 'segue catalogue FOLDER'"),
+    ):
+        neighbours_of(store, "a")

@@ -15,6 +15,7 @@ import typer
 from rich.console import Console
 from typer.testing import CliRunner
 
+from benchmarks._in_process import run_here
 from segue.cli.app import app
 from segue.cli.audition import _SERVER_PARTS
 from segue.cli.hints import command
@@ -121,9 +122,11 @@ def test_colours_are_found_where_they_are():
     [["--help"], *([name, "--help"] for name in COMMANDS), ["recipes"], ["path", "E", "F"]],
     ids=" ".join,
 )
-def test_narrow_terminals_are_kept_to(words):
+def test_narrow_terminals_are_kept_to(words, monkeypatch):
     terminal = {"COLUMNS": str(NARROW), "TERM": "xterm", "FORCE_COLOR": "1", "NO_COLOR": "1"}
-    shown = STYLE.sub("", segue(*words, **terminal).stdout)  # the runner's help has 80 columns
+    for name, value in terminal.items():
+        monkeypatch.setenv(name, value)
+    shown = STYLE.sub("", run_here(words).out)  # the runner's help has 80 columns
     assert shown
     assert not [line for line in shown.splitlines() if len(line) > NARROW]
 

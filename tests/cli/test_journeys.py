@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from benchmarks._in_process import run_here
 from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
 from segue.cli.shipped import demo_folder
@@ -159,23 +160,34 @@ def _wrong_files(tmp_path, tone):
 
 @pytest.mark.parametrize(("words", "named"), WRONG.values(), ids=WRONG.keys())
 @pytest.mark.usefixtures("wrong_files")
-def test_bad_input_gets_one_sentence_and_leaves_nothing(words, named, tmp_path):
+def test_bad_input_gets_one_sentence_and_leaves_nothing(words, named, tmp_path, monkeypatch):
+    """In this process: starting one costs more than refusing does."""
     before = sorted(path.name for path in tmp_path.iterdir())
     if words[0] == "between":
-        words = [*words, "--out", tmp_path / "out"]
-    done = segue(*words, cwd=tmp_path)
-    assert done.returncode == 2
-    assert named in done.stderr
-    assert "Traceback" not in done.stderr
-    assert done.stdout == ""
+        words = [*words, "--out", str(tmp_path / "out"), "--workers", "1"]
+    monkeypatch.chdir(tmp_path)
+    told = run_here(words)
+    assert told.code == 2
+    assert named in told.err
+    assert "Traceback" not in told.err
+    assert told.out == ""
     assert sorted(path.name for path in tmp_path.iterdir()) == before
+
+
+@pytest.mark.usefixtures("wrong_files")
+def test_bad_input_ends_the_installed_command_with_2(tmp_path):
+    done = segue("between", "empty.wav", "tone.wav", "--out", "out", cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "empty.wav" in done.stderr
+    assert "Traceback" not in done.stderr
 
 
 def test_silence_into_a_tone_still_gives_three_ways_and_says_what_is_unsure(tmp_path, tone):
     soundfile.write(tmp_path / "silence.wav", np.zeros((44_100 * 12, 2)), 44_100)
     done = segue(
-        "between", tmp_path / "silence.wav", tone, "--out", tmp_path / "run", "--json", "--quiet"
-    )
+        "between", tmp_path / "silence.wav", tone, "--out", tmp_path / "run",
+        "--rate", "22050", "--json", "--quiet",
+    )  # fmt: skip
     assert done.returncode == 0, done.stderr
     report = json.loads(done.stdout)
     assert len(report["candidates"]) == 3

@@ -9,49 +9,48 @@ import numpy as np
 import pytest
 import soundfile
 
+from benchmarks._in_process import run_here
 from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
 
 RATE_HZ = 48_000
 
 
-def segue_path(*words, path=None, cwd=None):
-    env = dict(os.environ) if path is None else {**os.environ, "PATH": str(path)}
-    return subprocess.run(
-        [sys.executable, "-m", "segue", "path", *map(str, words)],
-        capture_output=True,
-        text=True,
-        cwd=cwd,
-        env=env,
-        check=False,
-        timeout=600,
-    )
+def segue_path(*words):
+    """What the command tells, run in this process."""
+    return run_here(["path", *map(str, words)])
 
 
 @pytest.fixture(scope="module", name="report")
 def _report():
     done = segue_path("E minor", "F minor", "--chords", "8", "--json")
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout)
+    assert done.code == 0, done.err
+    return json.loads(done.out)
+
+
+def test_the_installed_command_tells_the_same(report):
+    line = [sys.executable, "-m", "segue", "path", "E minor", "F minor", "--chords", "8", "--json"]
+    done = subprocess.run(line, capture_output=True, text=True, check=True, timeout=600)
+    assert json.loads(done.stdout) == report
 
 
 def test_people_read_chords_numerals_notes_and_advice():
     done = segue_path("E minor", "F minor", "--chords", "8")
-    assert done.returncode == 0, done.stderr
-    lines = done.stdout.splitlines()
+    assert done.code == 0, done.err
+    lines = done.out.splitlines()
     assert lines[0] == (
         "F minor is a semitone up from E minor, which reads as a lift (distance 0.84 of 1)."
     )
     pivot = next(line for line in lines if line.rstrip().endswith("pivot"))
     assert pivot.split() == ["5", "C", "VI", "V", "C3", "E4", "G4", "C5", "pivot"]
-    assert "With the second song a semitone down, in E minor" in done.stdout
-    assert "0 of 3" in done.stdout
+    assert "With the second song a semitone down, in E minor" in done.out
+    assert "0 of 3" in done.out
 
 
 def test_near_keys_get_no_advice():
     done = segue_path("C major", "G major")
-    assert done.returncode == 0, done.stderr
-    assert "second song" not in done.stdout
+    assert done.code == 0, done.err
+    assert "second song" not in done.out
 
 
 def test_machines_read_the_same_chords(report):
@@ -76,8 +75,8 @@ def test_machines_read_the_same_chords(report):
 )
 def test_the_cadence_is_heard_last(cadence, last):
     done = segue_path("E minor", "F minor", "--cadence", cadence, "--json")
-    assert done.returncode == 0, done.stderr
-    assert json.loads(done.stdout)["chords"][-2]["roman_to"] == last
+    assert done.code == 0, done.err
+    assert json.loads(done.out)["chords"][-2]["roman_to"] == last
 
 
 @pytest.fixture(scope="module", name="sound")
@@ -85,8 +84,8 @@ def _sound(tmp_path_factory):
     out = tmp_path_factory.mktemp("path") / "path.wav"
     words = ("A minor", "C major", "--chords", "2", "--tempo", "120")
     done = segue_path(*words, "--out", out, "--json")
-    assert done.returncode == 0, done.stderr
-    return out, json.loads(done.stdout)
+    assert done.code == 0, done.err
+    return out, json.loads(done.out)
 
 
 def test_the_sound_is_a_24_bit_wav_below_the_ceiling(sound):
@@ -128,19 +127,28 @@ WRONG = {
 
 
 @pytest.mark.parametrize(("words", "told"), WRONG.values(), ids=WRONG.keys())
-def test_bad_input_gets_one_sentence_and_leaves_nothing(words, told, tmp_path):
-    done = segue_path(*words, cwd=tmp_path)
-    assert done.returncode == 2
-    assert told in done.stderr
-    assert len(done.stderr.splitlines()) == 1
-    assert done.stdout == ""
+def test_bad_input_gets_one_sentence_and_leaves_nothing(words, told, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    done = segue_path(*words)
+    assert done.code == 2
+    assert told in done.err
+    assert len(done.err.splitlines()) == 1
+    assert done.out == ""
     assert list(tmp_path.iterdir()) == []
 
 
-def test_without_a_player_the_person_is_told_what_to_do(tmp_path):
-    done = segue_path("C", "G", "--play", path=tmp_path)
-    assert done.returncode == 2
-    assert "write the sound with --out FILE.wav" in done.stderr
+@pytest.fixture(name="players")
+def _players(tmp_path, monkeypatch):
+    """The only folder that players are looked for in."""
+    monkeypatch.setenv("PATH", str(tmp_path))
+    return tmp_path
+
+
+@pytest.mark.usefixtures("players")
+def test_without_a_player_the_person_is_told_what_to_do():
+    done = segue_path("C", "G", "--play")
+    assert done.code == 2
+    assert "write the sound with --out FILE.wav" in done.err
 
 
 def fake_player(folder, script):
@@ -150,19 +158,17 @@ def fake_player(folder, script):
 
 
 @pytest.mark.skipif(os.name == "nt", reason="a shell script stands in for the player")
-def test_a_player_that_is_found_gets_the_sound(tmp_path):
-    fake_player(tmp_path, f'echo "$1" > {tmp_path}/played')
-    out = tmp_path / "path.wav"
-    done = segue_path(
-        "C", "G", "--chords", "1", "--tempo", "240", "--play", "--out", out, path=tmp_path
-    )
-    assert done.returncode == 0, done.stderr
-    assert (tmp_path / "played").read_text().strip() == str(out)
+def test_a_player_that_is_found_gets_the_sound(players):
+    fake_player(players, f'echo "$1" > {players}/played')
+    out = players / "path.wav"
+    done = segue_path("C", "G", "--chords", "1", "--tempo", "240", "--play", "--out", out)
+    assert done.code == 0, done.err
+    assert (players / "played").read_text().strip() == str(out)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="a shell script stands in for the player")
-def test_a_player_that_fails_is_told_with_its_reason(tmp_path):
-    fake_player(tmp_path, "echo no loudspeaker here >&2; exit 1")
-    done = segue_path("C", "G", "--chords", "1", "--tempo", "240", "--play", path=tmp_path)
-    assert done.returncode == 2
-    assert "paplay could not play the sound (no loudspeaker here)" in done.stderr
+def test_a_player_that_fails_is_told_with_its_reason(players):
+    fake_player(players, "echo no loudspeaker here >&2; exit 1")
+    done = segue_path("C", "G", "--chords", "1", "--tempo", "240", "--play")
+    assert done.code == 2
+    assert "paplay could not play the sound (no loudspeaker here)" in done.err

@@ -8,6 +8,7 @@ import sys
 import jsonschema
 import pytest
 
+from benchmarks._in_process import run_here
 from segue.cli.recipe_drawing import ASCII, BLOCKS, recipe_drawing
 from segue.plan.shelf import load_recipes, shelf_folder
 
@@ -16,21 +17,11 @@ SHELF = load_recipes(shelf_folder())
 
 
 @pytest.fixture(name="segue")
-def _segue(tmp_path):
-    """The command, with a configuration folder of its own."""
-
-    def run(*words, **environment):
-        return subprocess.run(
-            [sys.executable, "-m", "segue", *map(str, words)],
-            capture_output=True,
-            encoding="utf-8",
-            cwd=tmp_path,
-            env={**os.environ, "XDG_CONFIG_HOME": str(tmp_path / "config"), **environment},
-            check=False,
-            timeout=120,
-        )
-
-    return run
+def _segue(tmp_path, monkeypatch):
+    """The command in this process, with a configuration folder of its own."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    return lambda *words: run_here([*map(str, words)])
 
 
 @pytest.fixture(name="own")
@@ -50,22 +41,22 @@ def test_own_recipes_are_listed_with_where_they_come_from(segue, own):
     (own / "ramp.toml").write_text(RAMP.replace("carry the room", "carry on"), encoding="utf-8")
     (own / "bad.toml").write_text(RAMP.replace('"geometric"', '"fast"'), encoding="utf-8")
     done = segue("recipes", "--json")
-    assert done.returncode == 0
-    listed = {recipe["name"]: recipe for recipe in json.loads(done.stdout)}
+    assert done.code == 0
+    listed = {recipe["name"]: recipe for recipe in json.loads(done.out)}
     assert set(listed) == {recipe.name for recipe in SHELF}
     assert listed["tempo ramp"]["origin"] == "yours"
     assert listed["tempo ramp"]["file"] == str(own / "ramp.toml")
     assert listed["filtered tail"]["origin"] == "shelf"
     line = RAMP.splitlines().index('move = "geometric"') + 1
-    assert done.stderr.count("\n") == 1
-    assert f"skipped {own / 'bad.toml'}:{line}: tempo, move: 'fast' is none of" in done.stderr
+    assert done.err.count("\n") == 1
+    assert f"skipped {own / 'bad.toml'}:{line}: tempo, move: 'fast' is none of" in done.err
 
 
 @linux_only
 def test_a_broken_own_recipe_stops_no_other_command(segue, own):
     (own / "bad.toml").write_text("name = 3", encoding="utf-8")
     done = segue("between", "no.wav", "no.wav", "--out", "run", "--quiet")
-    skipped, stopped = done.stderr.splitlines()
+    skipped, stopped = done.err.splitlines()
     assert skipped.startswith(f"segue: skipped {own / 'bad.toml'}:1: ")
     assert stopped.startswith("segue: no.wav: ")
 
@@ -75,58 +66,67 @@ def test_a_named_folder_takes_the_place_of_the_shelf(segue, tmp_path):
     folder.mkdir()
     (folder / "slow.toml").write_text(RAMP.replace('"tempo ramp"', '"slow ramp"'), encoding="utf-8")
     done = segue("recipes", "--recipes", folder, "--json")
-    assert [recipe["name"] for recipe in json.loads(done.stdout)] == ["slow ramp"]
+    assert [recipe["name"] for recipe in json.loads(done.out)] == ["slow ramp"]
     for words in (["--recipes", folder, "show"], ["show", "--recipes", folder]):
-        assert "slow ramp" in segue("recipes", *words, "slow ramp").stdout
-    assert segue("recipes", "--recipes", tmp_path).returncode == 2
+        assert "slow ramp" in segue("recipes", *words, "slow ramp").out
+    assert segue("recipes", "--recipes", tmp_path).code == 2
 
 
-def test_show_draws_a_recipe_that_fits_the_terminal(segue):
-    done = segue("recipes", "show", "tempo ramp", COLUMNS="72", NO_COLOR="1")
-    assert done.returncode == 0
-    assert "\x1b" not in done.stdout
-    assert all(len(line) <= 72 for line in done.stdout.splitlines() if "Written in" not in line)
-    assert "╱" in done.stdout
+def test_show_draws_a_recipe_that_fits_the_terminal(segue, monkeypatch):
+    monkeypatch.setenv("COLUMNS", "72")
+    monkeypatch.setenv("NO_COLOR", "1")
+    done = segue("recipes", "show", "tempo ramp")
+    assert done.code == 0
+    assert "\x1b" not in done.out
+    assert all(len(line) <= 72 for line in done.out.splitlines() if "Written in" not in line)
+    assert "╱" in done.out
 
 
-def test_show_does_without_block_characters_where_there_are_none(segue):
-    done = segue("recipes", "show", "tempo ramp", PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+def test_show_does_without_block_characters_where_there_are_none():
+    done = subprocess.run(
+        [sys.executable, "-m", "segue", "recipes", "show", "tempo ramp"],
+        capture_output=True,
+        encoding="utf-8",
+        env={**os.environ, "PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"},
+        check=False,
+        timeout=120,
+    )
     assert done.returncode == 0
     assert done.stdout.isascii()
 
 
 def test_show_suggests_a_name(segue):
     done = segue("recipes", "show", "tempo rmp")
-    assert done.returncode == 2
-    assert "Did you mean 'tempo ramp'?" in done.stderr
+    assert done.code == 2
+    assert "Did you mean 'tempo ramp'?" in done.err
 
 
 def test_check_tells_every_error_with_its_line_and_fails(segue, tmp_path):
     text = RAMP.replace('"geometric"', '"fast"').replace('sound = "glass"', 'sound = "gloss"')
     (tmp_path / "bad.toml").write_text(text, encoding="utf-8")
     done = segue("recipes", "check", "bad.toml", "none.toml")
-    assert done.returncode == 2
-    assert done.stdout == ""
-    lines = done.stderr.splitlines()
+    assert done.code == 2
+    assert done.out == ""
+    lines = done.err.splitlines()
     assert [line.startswith("segue: bad.toml:") for line in lines] == [True, True, False]
     assert "none.toml: cannot be read" in lines[2]
     machines = segue("recipes", "check", "bad.toml", "--json")
-    assert machines.returncode == 2
-    found = json.loads(machines.stdout)
+    assert machines.code == 2
+    found = json.loads(machines.out)
     assert {(finding["file"], finding["kind"]) for finding in found} == {("bad.toml", "error")}
 
 
 def test_check_warns_and_passes(segue, tmp_path):
     (tmp_path / "mine.toml").write_text(RAMP, encoding="utf-8")
     done = segue("recipes", "check", "mine.toml", shelf_folder() / "filtered-tail.toml")
-    assert done.returncode == 0
-    assert done.stderr == ""
-    assert "warning: mine.toml:3: name: 'tempo ramp' is on the shelf too" in done.stdout
-    assert "filtered-tail.toml: nothing to complain of." in done.stdout
+    assert done.code == 0
+    assert done.err == ""
+    assert "warning: mine.toml:3: name: 'tempo ramp' is on the shelf too" in done.out
+    assert "filtered-tail.toml: nothing to complain of." in done.out
 
 
 def test_schema_is_printed(segue):
-    schema = json.loads(segue("recipes", "schema").stdout)
+    schema = json.loads(segue("recipes", "schema").out)
     jsonschema.Draft202012Validator.check_schema(schema)
     assert schema["required"][0] == "schema_version"
 

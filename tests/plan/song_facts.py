@@ -1,5 +1,7 @@
 """Facts of invented songs, for planning without sound."""
 
+from dataclasses import replace
+
 from segue.analysis.facts import (
     EdgeFacts,
     Ending,
@@ -24,6 +26,15 @@ def pulse_of(bpm, *, n_beats, first_beat_s, metre, confidence):
         downbeat_confidence=confidence,
         residual_ms=1.0,
     )
+
+
+def unheard(facts, *, key=True, pulse=True):
+    """The same edge as speech or drums: its key, its pulse or both are guesses."""
+    if key:
+        facts = replace(facts, key=replace(facts.key, confidence=0.1, source="heard"))
+    if pulse:
+        facts = replace(facts, pulse=replace(facts.pulse, confidence=0.1, source="heard"))
+    return facts
 
 
 def end_facts(

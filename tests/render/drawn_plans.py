@@ -58,13 +58,19 @@ class Drawn:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Made:
-    """A drawn plan, rendered."""
+class Planned:
+    """The songs of a drawn pair, and the plan between them."""
 
-    drawn: Drawn
     old: MadeSong
     new: MadeSong
     plan: Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Made(Planned):
+    """A drawn plan, rendered."""
+
+    drawn: Drawn
     candidate: Candidate
 
 
@@ -196,6 +202,13 @@ def made(draw: Drawn, folder: Path) -> Made:
     TempoTooFarError
         If the recipe cannot bridge the two tempos.
     """
+    pair = planned(draw, folder)
+    candidate = render_candidate(pair.plan, pair.old.edge, pair.new.edge)
+    return Made(drawn=draw, old=pair.old, new=pair.new, plan=pair.plan, candidate=candidate)
+
+
+def planned(draw: Drawn, folder: Path) -> Planned:
+    """The same before it is rendered."""
     old, new = (made_song(score, draw.rate_hz, folder) for score in (draw.old, draw.new))
     plan = plan_segue(
         draw.recipe,
@@ -207,8 +220,7 @@ def made(draw: Drawn, folder: Path) -> Made:
         match=bool(draw.number % 2),
         seed=draw.number,
     )
-    candidate = render_candidate(plan, old.edge, new.edge)
-    return Made(drawn=draw, old=old, new=new, plan=plan, candidate=candidate)
+    return Planned(old=old, new=new, plan=plan)
 
 
 def is_too_far(draw: Drawn) -> bool:

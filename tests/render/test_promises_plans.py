@@ -15,8 +15,11 @@ from tests.render.drawn_plans import (
     misses,
     recipes,
 )
+from tests.render.join_steps import attacks_s, step_ratios
 
 N_DRAWN = 208
+N_JOINS_LOOKED_AT = 32
+"""Two of every recipe."""
 LOW_RATES_HZ = (22_050,) * 20 + RATES_HZ[1:]
 """All rates, the cheapest more often."""
 TWICE_EVERY = 11
@@ -35,8 +38,14 @@ def test_a_drawn_plan_keeps_every_promise(number, tmp_path):
         with pytest.raises(TempoTooFarError, match=r"half-time interlude, or a stop with a count"):
             made(pair, tmp_path)
         return
-    got = figures(made(pair, tmp_path), twice=number % TWICE_EVERY == 0)
+    one = made(pair, tmp_path)
+    got = figures(one, twice=number % TWICE_EVERY == 0)
     assert not misses(got), (pair, got)
+    if number < N_JOINS_LOOKED_AT:
+        ratios = step_ratios(one.candidate, one.plan, attacks_s(one, one.plan))
+        assert ratios
+        # no step at a join is larger than those of the music around
+        assert max(ratios.values()) <= 1.0, max(ratios, key=ratios.get)
 
 
 def test_the_draw_reaches_everything():

@@ -43,6 +43,14 @@ def test_the_sides_add_up_to_the_music(candidate):
     assert np.abs(total - candidate.music.samples).max() < 1e-6
 
 
+def test_without_its_sides_a_candidate_keeps_its_buses_and_takes_no_memory_for_them(candidate):
+    bare = candidate.without_sides()
+    assert bare.music is candidate.music
+    assert bare.click is candidate.click
+    assert not bare.interlude.samples.any()
+    assert bare.interlude.samples.strides == (0, 0)
+
+
 def test_music_is_the_same_bit_for_bit_without_click_and_cue(candidate, plan, outgoing, incoming):
     bare = render_candidate(replace(plan, click=(), cue=()), outgoing, incoming)
     assert candidate.click.samples.any()

@@ -26,6 +26,16 @@ def tone(n_frames, hertz=1_000.0, rate_hz=RATE_HZ):
     return np.stack((np.sin(phase), np.sin(phase)), axis=1).astype(np.float32) * np.float32(0.5)
 
 
+def test_a_part_of_the_ruler_has_the_beats_of_the_whole_there(plan):
+    ruler = ruler_of(plan, RATE_HZ)
+    assert len(ruler.beats) == ruler.n_frames
+    part = ruler.part(12_345, 98_765).part(1_000, 500_000)  # the end of a part is the end
+    assert np.array_equal(part.beats, ruler.beats[13_345:98_765])
+    assert ruler.part(ruler.n_frames + 5, ruler.n_frames + 9).n_frames == 0
+    seconds = (np.arange(0, ruler.n_frames, 4_801) / RATE_HZ).tolist()
+    assert ruler.beats[::4_801] == pytest.approx(plan.beats_at(seconds), abs=1e-4)
+
+
 def test_neutral_shaping_changes_no_sample(plan):
     noise = np.random.default_rng(1).standard_normal((RATE_HZ, 2)).astype(np.float32)
     made = LayerSound(samples=noise, first_frame=5_000)

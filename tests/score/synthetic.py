@@ -8,6 +8,7 @@ own ruler, so a candidate without damage is on the beat to the frame.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from functools import cache
 
 import numpy as np
 
@@ -159,6 +160,7 @@ def plan_of(recipe):
     )
 
 
+@cache
 def make_candidate(recipe: Recipe, plan: Plan | None = None) -> Candidate:
     """Render a recipe, by its own plan or by a changed one."""
     plan, rng = plan or plan_of(recipe), np.random.default_rng(recipe.seed)

@@ -33,7 +33,7 @@ def test_every_measure_has_its_unit_formula_threshold_and_source(score_of):
         assert table[measure.name][0] == measure.unit, measure.name
 
 
-@pytest.mark.parametrize("words", [f"less than {TIE_SCORE:g}", "16 kHz", "0.4 or more"])
+@pytest.mark.parametrize("words", [f"less than {TIE_SCORE:g}", "12 kHz", "0.4 or more"])
 def test_numbers_of_the_text_are_those_of_the_code(words):
     from segue.shortlist import LEAST_SUITABILITY
     from segue.steps import QUICK_RATE_HZ

@@ -8,6 +8,7 @@ import numpy as np
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
+from segue.plan.unheard import filled_in
 from segue.runfolder import BarReport, CandidateRecord, Choice, RunDocument, document_text
 from segue.runfolder.document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
@@ -15,7 +16,7 @@ from segue.setlist.evening import Evening, EveningJoin, EveningSong
 from segue.setlist.timing import Breaks, timed, with_choice
 from tests.plan.song_facts import end_facts, start_facts
 
-RATE_HZ = 48_000
+RATE_HZ = 24_000
 HZ = {"music": 330.0, "click": 1_000.0, "cue": 440.0}
 TITLES = ("First Light", "Second Wind", "Third Rail")
 RECIPES = ("tempo ramp", "pad in the new key", "stop and count-in")
@@ -107,9 +108,9 @@ def write_run(folder, document):
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
 
 
-def evening_of(shelf, *, folder=None, chosen=(2, None), **fields):
+def evening_of(shelf, *, folder=None, chosen=(2, None), both=None, **fields):
     """An evening; with a folder, its run folders are written."""
-    both = edges()
+    both = both or edges()
     songs = tuple(
         EveningSong(
             number=n + 1,
@@ -126,7 +127,7 @@ def evening_of(shelf, *, folder=None, chosen=(2, None), **fields):
         for n, (start, end) in enumerate(both)
     )
     joins = tuple(
-        _join(n, document_of(both[n][1], both[n + 1][0], shelf), folder, chosen[n])
+        _join(n, document_of(*filled_in(both[n][1], both[n + 1][0]), shelf), folder, chosen[n])
         for n in range(2)
     )
     evening = {"title": "Friday", "songs": songs, "joins": joins, "slot_s": 900.0, **fields}

@@ -2,6 +2,7 @@
 
 import io
 import json
+import shutil
 from dataclasses import replace
 
 import pretty_midi
@@ -128,9 +129,10 @@ def test_a_song_that_cannot_be_read_is_told(shelf, tmp_path):
     assert not (tmp_path / "pack").exists()
 
 
-def test_pack_is_whole_or_not_at_all(night, shelf, tmp_path):
+def test_pack_is_whole_or_not_at_all(night, tmp_path):
+    made, evening = night
     folder = tmp_path / "evening"
-    evening = evening_of(shelf, folder=folder)
+    shutil.copytree(made, folder)
     last = evening.joins[1]
     (folder / last.folder / candidate_of(last.document, None).click_file).unlink()
     with pytest.raises(SegueError):
@@ -159,10 +161,11 @@ def test_the_same_evening_gives_the_same_bytes(made, night, tmp_path):
 
 
 @pytest.fixture(name="kept")
-def _kept(shelf, tmp_path):
+def _kept(night, tmp_path):
     """A folder as the command leaves it."""
+    made, evening = night
     folder = tmp_path / "evening"
-    evening = evening_of(shelf, folder=folder)
+    shutil.copytree(made, folder)
     write_set(
         folder,
         SetDocument(

@@ -13,7 +13,7 @@ from segue.setlist.evening import Evening, EveningJoin, EveningSong
 from segue.setlist.order_problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
 from segue.setlist.set_list import SetSong
 from segue.setlist.timing import Breaks, timed, with_plan
-from tests.plan.song_facts import end_facts, start_facts
+from tests.plan.song_facts import end_facts, start_facts, unheard
 
 FILE_S = 200.0
 
@@ -105,15 +105,6 @@ def test_a_semitone_without_a_segue_is_warned_of(key, warns, is_segue):
 def test_a_drop_after_a_peak_is_warned_of(energy, bpm, warns):
     found = join_cautions(said(1, energy=energy), end_facts(bpm=128), said(2), start_facts(bpm=bpm))
     assert any("drops from 128 to" in words for words in found) == warns
-
-
-def unheard(facts):
-    """The same song as drums in free time: nothing of its key or pulse is known."""
-    return replace(
-        facts,
-        key=replace(facts.key, confidence=0.0, source="heard"),
-        pulse=replace(facts.pulse, confidence=0.0, source="heard"),
-    )
 
 
 def test_of_what_was_not_heard_nothing_is_warned_or_counted():

@@ -11,7 +11,7 @@ from segue.runfolder.document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 
-RATE_HZ = 48_000
+RATE_HZ = 24_000
 HZ = {"music": 330.0, "click": 1_000.0, "cue": 440.0}
 
 

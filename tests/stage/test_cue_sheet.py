@@ -4,19 +4,27 @@ from dataclasses import replace
 
 import pytest
 
+from segue.analysis.facts import FirstNote
 from segue.music.key import parse_key
+from segue.plan import plan_segue
+from segue.plan.unheard import filled_in
 from segue.stage.cue_sheet import clock, cue_sheet, table_of
 from segue.stage.pack import CHANNELS
 from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import sheets_pdf
 from segue.stage.staff import staff_note, staff_svg
+from tests.plan.song_facts import end_facts, start_facts, unheard
+
+OLD = replace(end_facts(), title="Old")
+NEW = replace(
+    start_facts(), title="New", first_note=FirstNote(midi=68.1, time_s=5.0)
+)  # G sharp or A flat
 
 
 def _sheet(plan, **changes):
     facts = {
-        "from_title": "Old",
-        "to_title": "New",
-        "first_note_midi": 66.1,
+        "outgoing": OLD,
+        "incoming": NEW,
         "channels": CHANNELS,
         "ceiling_dbfs": -12.0,
     }
@@ -42,6 +50,71 @@ def test_a_song_in_free_time_starts_after_a_bar_not_on_a_fifth_beat(plans):
     )
     assert entry.place == f"after {later[0].number - 1}"
     assert entry.what.startswith(f"New: starts freely, its bars from {later[0].number} on")
+
+
+def _unheard_sheet(shelf, *, old=True, new=True):
+    """Sheet of a pad between songs of which one, or each, has neither a key nor a pulse."""
+    edges = filled_in(unheard(OLD) if old else OLD, unheard(NEW) if new else NEW)
+    plan = plan_segue(shelf["pad in the new key"], *edges)
+    return _sheet(plan, outgoing=edges[0], incoming=edges[1])
+
+
+def _text(sheet):
+    return " ".join((sheet.tempo, sheet.key, sheet.relation, *(row.what for row in sheet.rows)))
+
+
+def test_a_new_song_without_a_key_or_a_pulse_is_told_so(shelf):
+    sheet = _unheard_sheet(shelf, old=False)
+    assert sheet.key == "E minor → none heard"
+    assert sheet.tempo == "124 BPM → free time"
+    assert sheet.relation == (
+        "No key was heard at the start of 'New': pads and cue keep to E minor"
+    )
+    whats = [row.what for row in sheet.rows]
+    assert "New: starts, in free time" in whats
+    assert any(what.startswith("cue: root and fifth of E minor, the old song's") for what in whats)
+    assert "F minor" not in _text(sheet)
+    assert "96" not in _text(sheet)
+
+
+def test_an_old_song_without_a_key_or_a_pulse_is_told_so(shelf):
+    sheet = _unheard_sheet(shelf, new=False)
+    assert sheet.key == "none heard → F minor"
+    assert sheet.tempo == "free time → 96 BPM"
+    assert sheet.relation == "No key was heard at the end of 'Old': pads and cue keep to F minor"
+    assert "Old is over; the segue begins" in [row.what for row in sheet.rows]
+    assert "E minor" not in _text(sheet)
+    assert "124" not in _text(sheet)
+
+
+def test_two_songs_without_a_key_have_guessed_chords_and_say_so(shelf):
+    sheet = _unheard_sheet(shelf)
+    assert (sheet.key, sheet.tempo) == ("none heard", "free time")
+    assert sheet.relation.endswith("the chords of pads and cue are a guess")
+    assert "in F minor" not in sheet.relation
+    assert "root and fifth of F minor, a guess" in _text(sheet)
+
+
+def test_a_first_note_is_spelled_in_the_key_of_the_join(shelf):
+    names = [_unheard_sheet(shelf, old=o, new=n).note.name for o, n in ((1, 0), (0, 1), (1, 1))]
+    # F minor has flats, E minor sharps; without any key a note has a sharp.
+    assert names == ["Ab4", "G#4", "G#4"]
+
+
+@pytest.mark.parametrize("paper", ["html", "pdf"])
+def test_what_was_not_heard_is_on_paper(shelf, paper, monkeypatch):
+    sheet = _unheard_sheet(shelf, old=False)
+    if paper == "html":
+        page = sheets_html([sheet])
+    else:
+        written = []
+        monkeypatch.setattr(
+            "segue.stage.sheet_pdf._Page._words", lambda _, words, **__: written.append(words)
+        )
+        sheets_pdf([sheet])
+        page = "\n".join(written)
+    assert "E minor → none heard" in page
+    assert "124 BPM → free time" in page
 
 
 def test_a_ramp_says_who_moves_the_tempo(plans):
@@ -98,13 +171,13 @@ def test_spelling_follows_the_key():
 
 
 def test_titles_are_escaped(plans):
-    page = sheets_html([_sheet(plans[0], from_title="<script>alert(1)</script>")])
+    page = sheets_html([_sheet(plans[0], outgoing=replace(OLD, title="<script>alert(1)</script>"))])
     assert "<script" not in page
     assert "&lt;script&gt;" in page
 
 
 def test_pdf_is_the_same_for_the_same_sheet_and_one_page_each(plans):
-    sheet = _sheet(plans[0], from_title="Price $5 $6")
+    sheet = _sheet(plans[0], outgoing=replace(OLD, title="Price $5 $6"))
     once, again = sheets_pdf([sheet]), sheets_pdf([sheet])
     assert once == again
     assert once.startswith(b"%PDF-")

@@ -108,6 +108,24 @@ def test_markers_and_notes_read_back(plans):
     )
 
 
+@pytest.mark.parametrize(
+    ("heard", "numbers"), [((True, False), [16]), ((False, True), [17]), ((False, False), [])]
+)
+def test_a_key_that_was_not_heard_is_no_signature(plans, heard, numbers):
+    plan = replace(plans[0], key_from=parse_key("E minor"), key_to=parse_key("F minor"))
+    content = midi_bytes(plan, (), keys_heard=heard)
+    changes = pretty_midi.PrettyMIDI(io.BytesIO(content)).key_signature_changes
+    assert [change.key_number for change in changes] == numbers
+    places = [plan.tempo.seconds_at(0.0 if heard[0] else plan.entry_beat) for _ in numbers]
+    assert [change.time for change in changes] == pytest.approx(places, abs=BAR_TOLERANCE_S)
+
+
+def test_a_song_in_free_time_has_no_bar_one(plans):
+    for is_free, name in ((False, "New, bar one"), (True, "New starts")):
+        marks = markers_of(plans[0], from_title="Old", to_title="New", is_free=is_free)
+        assert sum(name in mark.name for mark in marks) == 1
+
+
 def test_keys_change_at_the_entry(plans):
     plan = replace(plans[0], key_from=parse_key("E minor"), key_to=parse_key("F minor"))
     changes = pretty_midi.PrettyMIDI(io.BytesIO(midi_bytes(plan, ()))).key_signature_changes

@@ -21,6 +21,10 @@ def doubled(value: int) -> int:
     return 2 * value
 
 
+def environment(_value: int) -> tuple[str, str]:
+    return os.environ["SEGUE_CACHE"], os.environ["OMP_NUM_THREADS"]
+
+
 def process_id(_value: int) -> int:
     time.sleep(0.2)
     return os.getpid()

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from segue.errors import OptionError
-from segue.workers import open_workers
+from segue.workers import make_ready, open_workers
 from tests.workers import tasks
 
 ROOT = Path(__file__).parents[2]
@@ -65,6 +65,25 @@ def test_a_task_that_always_kills_its_process_is_told_and_the_others_finish() ->
     assert "was stopped 3 times" in (outcomes[2].problem or "")
 
 
+def test_processes_have_the_environment_of_now_and_one_thread_each(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    threads = os.environ.get("OMP_NUM_THREADS")
+    for value in ("before", "after"):  # a server of processes would remember the first
+        monkeypatch.setenv("SEGUE_CACHE", value)
+        with open_workers(n_processes=2) as workers:
+            found = {o.result for o in workers.outcomes(tasks.environment, range(4))}
+        assert found == {(value, "1")}
+    assert os.environ.get("OMP_NUM_THREADS") == threads
+
+
+def test_loading_ahead_does_no_harm_and_fails_quietly() -> None:
+    make_ready(1, "segue.errors")
+    make_ready(2, "segue.errors", "segue.no_such_module")
+    with open_workers(n_processes=2) as workers:
+        assert sorted(o.result or 0 for o in workers.outcomes(tasks.doubled, range(3))) == [0, 2, 4]
+
+
 @pytest.mark.parametrize("whom", ["the parent", "all"])
 def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) -> None:
     script = (
@@ -86,6 +105,37 @@ def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) 
     _, printed = run.communicate(timeout=30)
     assert run.returncode != 0
     assert printed.count(b"Traceback") <= 1  # the parent's own; worker processes are quiet
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.2, 0.6, 1.2])
+def test_an_interrupt_while_processes_load_is_quiet(tmp_path: Path, after_s: float) -> None:
+    script = (
+        "import sys; from pathlib import Path\n"
+        "from segue.workers import make_ready, open_workers\n"
+        "from tests.workers import tasks\n"
+        "try:\n"
+        "    make_ready(2, 'segue.steps')\n"
+        "    print('ready', flush=True)\n"
+        "    with open_workers(n_processes=2) as workers:\n"
+        "        list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+        "except KeyboardInterrupt:\n"
+        "    sys.exit(3)\n"
+    )
+    run = subprocess.Popen(
+        [sys.executable, "-c", script, str(tmp_path)],
+        cwd=ROOT,
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert run.stdout is not None
+    run.stdout.readline()
+    time.sleep(after_s)
+    os.killpg(run.pid, signal.SIGINT)
+    _, printed = run.communicate(timeout=60)
+    assert run.returncode == 3
+    assert printed == b""
     assert list(tmp_path.iterdir()) == []
 
 

@@ -1,0 +1,81 @@
+"""What is told of keys and tempos: those that were heard, and in words where none was."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from segue.analysis.facts import have_keys
+from segue.music.interval import relation
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts, KeyFact, PulseFact
+    from segue.music.key import Key
+
+NO_KEY: Final = "none heard"
+NO_PULSE: Final = "free time"
+
+
+def key_words(fact: KeyFact) -> str:
+    """Such as 'E minor'; 'none heard' where there is no key to go by."""
+    return str(fact.key) if fact.is_known else NO_KEY
+
+
+def tempo_words(pulse: PulseFact, *, bpm: float | None = None) -> str:
+    """Such as '124 BPM'; 'free time' where there is no pulse to go by.
+
+    Parameters
+    ----------
+    pulse : PulseFact
+    bpm : float, optional
+        What is told instead of the tempo of the edge.
+
+    Returns
+    -------
+    str
+    """
+    return f"{pulse.tempo_bpm if bpm is None else bpm:.4g} BPM" if pulse.is_known else NO_PULSE
+
+
+def keys_sentence(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    """How the keys of a join lie to each other, or what it goes by where one has none.
+
+    Parameters
+    ----------
+    outgoing, incoming : EdgeFacts
+        As the join was planned from.
+
+    Returns
+    -------
+    str
+        Without its full stop.
+    """
+    if have_keys(outgoing, incoming):
+        return relation(outgoing.key.key, incoming.key.key)
+    if not outgoing.key.is_known and not incoming.key.is_known:
+        return "No key was heard in either song: the chords of pads and cue are a guess"
+    unheard, known = (incoming, outgoing) if outgoing.key.is_known else (outgoing, incoming)
+    return (
+        f"No key was heard at the {unheard.edge} of '{unheard.title}': "
+        f"pads and cue keep to {known.key.key}"
+    )
+
+
+def spelling_key(incoming: EdgeFacts, outgoing: EdgeFacts | None) -> Key | None:
+    """The key that notes of a song are spelled in.
+
+    Parameters
+    ----------
+    incoming : EdgeFacts
+        The start of the song.
+    outgoing : EdgeFacts or None
+        The end of the song that is led over from; None where nothing leads over.
+
+    Returns
+    -------
+    Key or None
+        Its own, or else that of the join; None where neither was heard.
+    """
+    for facts in (incoming, outgoing):
+        if facts is not None and facts.key.is_known:
+            return facts.key.key
+    return None

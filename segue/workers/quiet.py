@@ -1,0 +1,10 @@
+"""Loaded first by the server that processes are forked from: Ctrl-C is not for it.
+
+It would break off its loading with a traceback. The server ends when its parent does. It is
+started with the signal blocked, for it may come before this is loaded.
+"""
+
+import signal
+
+signal.signal(signal.SIGINT, signal.SIG_IGN)
+signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
