@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 
 import pytest
 from hypothesis import settings
@@ -11,6 +12,10 @@ if "PYTEST_XDIST_WORKER" in os.environ:
     # further threads would only wait for each other.
     for name in ("OMP", "OPENBLAS", "MKL"):
         os.environ.setdefault(f"{name}_NUM_THREADS", "1")
+
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell has its background jobs ignore Ctrl-C, and programs started from here would too.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 BROWSERS = ("chromium", "chromium-browser", "google-chrome-stable")
 FLAGS = [

@@ -22,7 +22,7 @@ from collections import deque
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import forkserver
+from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
@@ -182,8 +182,10 @@ def _context() -> BaseContext:
     """How processes are started here."""
     if sys.platform == "linux":
         # no folder for the server's socket, or no process: then each is started anew
-        with contextlib.suppress(OSError), _one_thread_each(), _interrupts_blocked():
-            forkserver.ensure_running()
+        with contextlib.suppress(OSError), _one_thread_each():
+            resource_tracker.ensure_running()  # the server needs it, and starting it lets all in
+            with _interrupts_blocked():
+                forkserver.ensure_running()
             return multiprocessing.get_context("forkserver")
     return multiprocessing.get_context("spawn")
 
