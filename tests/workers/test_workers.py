@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib
 import os
 import signal
 import subprocess
@@ -106,6 +107,14 @@ def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) 
     assert run.returncode != 0
     assert printed.count(b"Traceback") <= 1  # the parent's own; worker processes are quiet
     assert list(tmp_path.iterdir()) == []
+
+
+def test_only_the_server_of_processes_ignores_an_interrupt() -> None:
+    import segue.workers.quiet
+
+    before = signal.getsignal(signal.SIGINT)
+    importlib.reload(segue.workers.quiet)
+    assert signal.getsignal(signal.SIGINT) is before
 
 
 @pytest.mark.parametrize("after_s", [0.0, 0.2, 0.6, 1.2])
