@@ -82,8 +82,7 @@ def make_segues(request: Request, *, progress: Progress, keeps_choice: bool = Fa
         If an input cannot be used or the run folder cannot be written.
     """
     check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
-    # a single way across has nothing to share out: its processes would take longer to start
-    n_workers = 1 if len(request.only) == 1 else request.n_workers
+    n_workers = request.n_useful_workers
     with whole_folder(request.out) as folder, open_workers(n_processes=n_workers) as workers:
         try:
             with read_ahead(folder, request) if n_workers == 1 else nullcontext():

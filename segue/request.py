@@ -85,3 +85,8 @@ class Request:
     def weights(self) -> Mapping[str, float] | None:
         """The band's own weights where they count."""
         return self.own_weights if self.purpose is None else None
+
+    @property
+    def n_useful_workers(self) -> int:
+        """One for a single way across: processes would take longer to start than they save."""
+        return 1 if len(self.only) == 1 else self.n_workers

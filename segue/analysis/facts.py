@@ -68,6 +68,11 @@ class KeyFact:
         """Whether there is a key to go by: heard at all, or given."""
         return self.source == "given" or self.confidence >= KEY_CONFIDENCE
 
+    @property
+    def known_key(self) -> Key | None:
+        """The key where there is one to go by."""
+        return self.key if self.is_known else None
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PulseFact:
@@ -118,6 +123,11 @@ class PulseFact:
     def is_known(self) -> bool:
         """Whether there is a pulse to go by: heard clearly enough, or given."""
         return self.source == "given" or self.confidence >= PULSE_CONFIDENCE
+
+    @property
+    def known_bpm(self) -> float | None:
+        """The tempo where there is a pulse to go by."""
+        return self.tempo_bpm if self.is_known else None
 
     @property
     def beat_s(self) -> float:

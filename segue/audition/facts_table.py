@@ -6,8 +6,7 @@ import html
 from typing import TYPE_CHECKING
 
 from segue.analysis.facts import SURE_CONFIDENCE
-from segue.music.key import note_name
-from segue.plan.heard_words import spelling_key
+from segue.plan.heard_words import first_note_name
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -94,6 +93,4 @@ def _opening(facts: EdgeFacts) -> str:
 def _first_note(facts: EdgeFacts) -> str:
     if facts.first_note is None:
         return "none heard"
-    key = spelling_key(facts, None)
-    name = note_name(facts.first_note.midi, flats=key is not None and key.prefers_flats)
-    return f"{name}, {facts.first_note.time_s:.2f} s into the song"
+    return f"{first_note_name(facts)}, {facts.first_note.time_s:.2f} s into the song"

@@ -15,7 +15,7 @@ from segue.audio import read_song
 from segue.audio.folder import read_folder, title_of
 from segue.audio.read import DEFAULT_EDGE_S
 from segue.catalogue.scan import Found, songs_under
-from segue.catalogue.store import Listed, Store
+from segue.catalogue.store import Listed, Store, told_problem
 from segue.errors import InputError, SegueError, printable
 from segue.hearing import hear, listener_digest
 
@@ -130,9 +130,8 @@ def build_catalogue(
             run.n_heard += 1
         tell(song.path.name)
     n_moved, n_removed = _forget_gone(store, asked, run.seen)
-    broken = [(p, s) for p, s in store.problems() if p in run.seen]
     lacking = [(key, tempo) for path, key, tempo in store.lacking() if path in run.seen]
-    told = [s if s.startswith("/") else f"{printable(p)}: {s}" for p, s in broken]
+    broken = (told_problem(*found) for found in store.problems() if found[0] in run.seen)
     return CatalogueReport(
         n_songs=len(run.seen),
         n_heard=run.n_heard,
@@ -140,7 +139,7 @@ def build_catalogue(
         n_removed=n_removed,
         n_keyless=sum(key for key, _ in lacking),
         n_free=sum(tempo for _, tempo in lacking),
-        problems=(*run.unreadable, *told),
+        problems=(*run.unreadable, *broken),
     )
 
 

@@ -110,8 +110,8 @@ def side_of(facts: EdgeFacts) -> Side:
     """What an edge that was heard brings to a comparison."""
     join = facts.ending or facts.opening
     return Side(
-        key=facts.key.key if facts.key.is_known else None,
-        tempo_bpm=facts.pulse.tempo_bpm if facts.pulse.is_known else None,
+        key=facts.key.known_key,
+        tempo_bpm=facts.pulse.known_bpm,
         loudness_lufs=facts.level.loudness_lufs,
         kind=OPENINGS[0] if join is None else join.kind,
     )

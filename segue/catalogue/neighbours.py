@@ -10,8 +10,9 @@ import numpy as np
 from segue.audio import read_song
 from segue.catalogue.columns import all_songs, columns_of, kinds_of, side_in, side_of
 from segue.catalogue.pairs import DEFAULT_TOP, costs
+from segue.catalogue.store import told_problem
 from segue.catalogue.suiting import reasons, step_between
-from segue.errors import OptionError, did_you_mean, printable
+from segue.errors import OptionError, did_you_mean
 from segue.facts_cache import user_facts_cache
 from segue.hearing import hear
 
@@ -167,7 +168,7 @@ def _why_unheard(store: Store, song: Listed) -> str:
     problem = store.problem(song.content)
     if problem is None:
         return f"'{song.title}' is not heard yet: run 'segue catalogue' on its folder once more."
-    fault = problem if problem.startswith("/") else f"{printable(song.path)}: {problem}"
+    fault = told_problem(song.path, problem)
     return f"'{song.title}' could not be heard when the catalogue was made. {fault}"
 
 

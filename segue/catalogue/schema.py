@@ -100,13 +100,13 @@ def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> No
 def edge_row(content: str, facts: EdgeFacts) -> tuple[str | float | None, ...]:
     """An edge as a row of `edges`: its key and tempo only where they were heard."""
     join = facts.ending or facts.opening
-    key = facts.key.key if facts.key.is_known else None
+    key = facts.key.known_key
     return (
         content,
         facts.edge,
         None if key is None else key.tonic,
         None if key is None else key.mode,
-        facts.pulse.tempo_bpm if facts.pulse.is_known else None,
+        facts.pulse.known_bpm,
         facts.level.loudness_lufs,
         "" if join is None else join.kind,
         _FACTS.dump_json(replace(facts, file="", title="")).decode(),

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from segue.catalogue.schema import INSERT_EDGE, edge_row, prepare, transaction
-from segue.errors import InputError
+from segue.errors import InputError, printable
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -169,6 +169,11 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
         raise InputError(
             path, f"cannot be used as a catalogue ({error}); name another file."
         ) from error
+
+
+def told_problem(path: str, problem: str) -> str:
+    """The sentence of a song that cannot be heard, with its path where it has none of its own."""
+    return problem if problem.startswith("/") else f"{printable(path)}: {problem}"
 
 
 def _listed(row: tuple[str, str, str, str]) -> Listed:

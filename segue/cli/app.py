@@ -250,8 +250,7 @@ def analyse(
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
     from segue.workers import make_ready
 
-    n_workers = 1 if len(request.only) == 1 else request.n_workers
-    make_ready(n_workers, "segue.steps", "segue.analysis.hear")
+    make_ready(request.n_useful_workers, "segue.steps", "segue.analysis.hear")
     from segue.between import N_STEPS_AROUND, make_segues
     from segue.cli.progress import progress_bar
     from segue.shortlist import N_PROPOSALS

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
 from rich.table import Table
@@ -12,24 +12,13 @@ from segue.catalogue.suiting import FREE_TIME_COST, TEMPO_SHARE, key_words, temp
 from segue.cli.hints import command, print_next
 from segue.cli.sentences import print_sentence
 from segue.cli.tables import print_json
+from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from segue.catalogue import CatalogueReport, Neighbour, Neighbourhood
-
-_ENDS: Final = {
-    "keeps going": "keeps going to the end",
-    "cold stop": "stops cold",
-    "ring-out": "rings out",
-    "fade": "fades",
-}
-_STARTS: Final = {
-    "on the beat": "starts on the beat",
-    "pick-up": "starts on a pick-up",
-    "free intro": "starts in free time",
-}
 
 
 def print_report(
@@ -153,7 +142,7 @@ def _counts(report: CatalogueReport, folders: Sequence[Path], to: Path) -> str:
 def _about(found: Neighbourhood) -> str:
     side = found.side
     is_after = found.where == "after"
-    how = (_ENDS if is_after else _STARTS).get(side.kind, side.kind)
+    how = (ENDING_WORDS if is_after else OPENING_WORDS).get(side.kind, side.kind)
     key = "no key heard" if side.key is None else key_words(side)
     place = "its end" if is_after else "its start"
     return f"{found.where.title()} '{found.title}' (at {place}: {key}, {tempo_words(side)}; {how}):"

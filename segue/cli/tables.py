@@ -14,10 +14,9 @@ from segue.analysis.report import facts_report
 from segue.cli.hints import print_next
 from segue.cli.sentences import print_sentence
 from segue.music.interval import relation
-from segue.music.key import note_name
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
-from segue.plan.heard_words import keys_sentence, spelling_key
+from segue.plan.heard_words import first_note_name, keys_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -232,9 +231,7 @@ def _edge_words(facts: EdgeFacts) -> str:
 def _note_words(facts: EdgeFacts) -> str:
     if facts.first_note is None:
         return "-"
-    key = spelling_key(facts, None)
-    name = note_name(facts.first_note.midi, flats=key is not None and key.prefers_flats)
-    return f"{name} at {facts.first_note.time_s:.2f} s"
+    return f"{first_note_name(facts)} at {facts.first_note.time_s:.2f} s"
 
 
 def _print_candidate(console: Console, record: CandidateRecord) -> None:

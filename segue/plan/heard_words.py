@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
 from segue.music.interval import relation
+from segue.music.key import note_name
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, KeyFact, PulseFact
@@ -13,6 +14,17 @@ if TYPE_CHECKING:
 
 NO_KEY: Final = "none heard"
 NO_PULSE: Final = "free time"
+ENDING_WORDS: Final[dict[str, str]] = {
+    "keeps going": "keeps going to the end",
+    "cold stop": "stops cold",
+    "ring-out": "rings out",
+    "fade": "fades",
+}
+OPENING_WORDS: Final[dict[str, str]] = {
+    "on the beat": "starts on the beat",
+    "pick-up": "starts on a pick-up",
+    "free intro": "starts in free time",
+}
 
 
 def key_words(fact: KeyFact) -> str:
@@ -60,6 +72,17 @@ def keys_sentence(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     )
 
 
+def first_note_name(incoming: EdgeFacts, outgoing: EdgeFacts | None = None) -> str | None:
+    """The singer's first note, such as 'Bb3', spelled in `spelling_key` or else with sharps.
+
+    None where there is no first note.
+    """
+    if incoming.first_note is None:
+        return None
+    key = spelling_key(incoming, outgoing)
+    return note_name(incoming.first_note.midi, flats=key is not None and key.prefers_flats)
+
+
 def spelling_key(incoming: EdgeFacts, outgoing: EdgeFacts | None) -> Key | None:
     """The key that notes of a song are spelled in.
 
@@ -75,7 +98,4 @@ def spelling_key(incoming: EdgeFacts, outgoing: EdgeFacts | None) -> Key | None:
     Key or None
         Its own, or else that of the join; None where neither was heard.
     """
-    for facts in (incoming, outgoing):
-        if facts is not None and facts.key.is_known:
-            return facts.key.key
-    return None
+    return incoming.key.known_key or (None if outgoing is None else outgoing.key.known_key)

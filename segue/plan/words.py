@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
 from segue.music.interval import interval_name, relation
+from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 from segue.plan.layer import PadLayer
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
 
@@ -132,19 +133,8 @@ def _relation(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
 
 
 def _ending_words(facts: EdgeFacts) -> str:
-    words = {
-        "keeps going": "keeps going to the end",
-        "cold stop": "stops cold",
-        "ring-out": "rings out",
-        "fade": "fades",
-    }
-    return words[facts.ending.kind] if facts.ending is not None else ""
+    return ENDING_WORDS[facts.ending.kind] if facts.ending is not None else ""
 
 
 def _opening_words(facts: EdgeFacts) -> str:
-    words = {
-        "on the beat": "starts on the beat",
-        "pick-up": "starts on a pick-up",
-        "free intro": "starts in free time",
-    }
-    return words[facts.opening.kind] if facts.opening is not None else ""
+    return OPENING_WORDS[facts.opening.kind] if facts.opening is not None else ""

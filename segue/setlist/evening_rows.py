@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from segue.music.key import note_name
-from segue.plan.heard_words import NO_PULSE, key_words, spelling_key
+from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
 from segue.runfolder.document import candidate_of
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts
     from segue.runfolder import CandidateRecord, RunDocument
     from segue.setlist.evening import Evening, EveningJoin, EveningSong
 
@@ -207,30 +205,25 @@ def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:
         start_s=song.start_s,
         end_s=song.end_s,
         keys=tuple(dict.fromkeys(key_words(edge.key) for edge in edges)),
-        start_bpm=_bpm(edges[0]) if edges else None,
-        end_bpm=_bpm(edges[-1]) if edges else None,
+        start_bpm=edges[0].pulse.known_bpm if edges else None,
+        end_bpm=edges[-1].pulse.known_bpm if edges else None,
         energy=song.energy,
         starts=_starts(song, into),
     )
-
-
-def _bpm(edge: EdgeFacts) -> float | None:
-    return edge.pulse.tempo_bpm if edge.pulse.is_known else None
 
 
 def _starts(song: EveningSong, into: RunDocument | None) -> str:
     """How it starts, and who sings first on what."""
     if song.start is None:
         return song.problem or ""
-    opening, note = song.start.opening, song.start.first_note
+    opening = song.start.opening
+    note = first_note_name(song.start, None if into is None else into.outgoing)
     parts: list[str] = []
     if opening is not None:
         beats = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
         parts.append(f"{opening.kind}{beats}")
     if note is not None:
-        key = spelling_key(song.start, None if into is None else into.outgoing)
-        name = note_name(note.midi, flats=key is not None and key.prefers_flats)
-        parts.append(f"{song.voice or 'singer'} on {name}")
+        parts.append(f"{song.voice or 'singer'} on {note}")
     elif song.voice:
         parts.append(f"{song.voice} sings")
     return "; ".join(parts)

@@ -9,7 +9,7 @@ from segue.review.onset import onset_s
 from segue.review.partials import N_PARTIALS
 from segue.review.rise import Side
 from segue.review.stems import TEMPLATE_S, stem_levels, template_times
-from segue.review.voice import HOP_S, PlannedVoice
+from tests.review.voices import planned_voice
 
 RATE_HZ = 24_000
 MIDI = 65.0
@@ -64,22 +64,9 @@ def _stems():
     return stem_levels(_clip(lead), _clip(lead + _band(1)), template_times(NOTE_S), MIDI)
 
 
-def _voice(stems=None):
-    n_hops = 60
-    return PlannedVoice(
-        at_s=NOTE_S + np.arange(n_hops) * HOP_S,
-        midi=np.full(n_hops, MIDI),
-        share=np.full((n_hops, N_PARTIALS), 0.8),
-        level=np.broadcast_to(1.0 / np.arange(1, N_PARTIALS + 1), (n_hops, N_PARTIALS)),
-        n_first=n_hops,
-        is_tracked=True,
-        stems=stems,
-    )
-
-
 def _told_ms(stems, sound):
     take = Side(clip=_clip(sound), start_s=NOTE_S)
-    return 1000 * onset_s(_voice(), stems, take, cents=0.0, near_cents=50.0)
+    return 1000 * onset_s(planned_voice(MIDI, NOTE_S), stems, take, cents=0.0, near_cents=50.0)
 
 
 @pytest.mark.parametrize("late_ms", [-110.0, -40.0, 0.0, 50.0, 110.0])
@@ -116,7 +103,7 @@ def test_silence_is_told_on_the_beat(stems):
 def test_entry_goes_by_the_stems_where_they_are_at_hand(stems):
     reference = Side(clip=_clip(_note(NOTE_S) + _band(1)), start_s=NOTE_S)
     take = Side(clip=_clip(_note(NOTE_S + 0.08) + _band(2)), start_s=NOTE_S)
-    entry = heard_entry(_voice(stems), reference, take)
+    entry = heard_entry(planned_voice(MIDI, NOTE_S, stems), reference, take)
     assert 1000 * entry.late_s == pytest.approx(80.0, abs=ENTRY_MS)
     assert entry.cents == pytest.approx(0.0, abs=8.0)
     assert entry.clearness > 0.5

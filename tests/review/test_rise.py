@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.review.partials import N_PARTIALS
 from segue.review.rise import Side, lateness
-from segue.review.voice import HOP_S, PlannedVoice
+from tests.review.voices import planned_voice
 
 RATE_HZ = 24_000
 MIDI = 65.0
@@ -14,18 +13,6 @@ NOTE_S = 1.0
 ENTRY_MS = 15.0
 """What a review is asked to reach."""
 _AT_S = np.arange(round(2.4 * RATE_HZ)) / RATE_HZ
-
-
-def _voice():
-    n_hops = 60
-    return PlannedVoice(
-        at_s=NOTE_S + np.arange(n_hops) * HOP_S,
-        midi=np.full(n_hops, MIDI),
-        share=np.full((n_hops, N_PARTIALS), 0.8),
-        level=np.broadcast_to(1.0 / np.arange(1, N_PARTIALS + 1), (n_hops, N_PARTIALS)),
-        n_first=n_hops,
-        is_tracked=True,
-    )
 
 
 def _note(at_s, *, scoop_cents=0.0, attack_s=0.02):
@@ -59,7 +46,7 @@ def _told_ms(reference, take, *, near_cents=50.0):
     late_s = 0.0
     for _ in range(3):
         late_s, clearness = lateness(
-            _voice(), reference, take, guess=(late_s, 0.0), near_cents=near_cents
+            planned_voice(MIDI, NOTE_S), reference, take, guess=(late_s, 0.0), near_cents=near_cents
         )
     assert clearness > 0.5
     return 1000 * late_s

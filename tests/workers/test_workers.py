@@ -85,6 +85,17 @@ def test_loading_ahead_does_no_harm_and_fails_quietly() -> None:
         assert sorted(o.result or 0 for o in workers.outcomes(tasks.doubled, range(3))) == [0, 2, 4]
 
 
+def started(script: str, folder: Path) -> subprocess.Popen[bytes]:
+    """A script in a group of processes of its own, that can be interrupted as one."""
+    return subprocess.Popen(
+        [sys.executable, "-c", script, str(folder)],
+        cwd=ROOT,
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+
+
 @pytest.mark.parametrize("whom", ["the parent", "all"])
 def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) -> None:
     script = (
@@ -95,12 +106,7 @@ def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) 
         "    with open_workers(n_processes=2) as workers:\n"
         "        list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
     )
-    run = subprocess.Popen(
-        [sys.executable, "-c", script, str(tmp_path)],
-        cwd=ROOT,
-        start_new_session=True,
-        stderr=subprocess.PIPE,
-    )
+    run = started(script, tmp_path)
     until(lambda: len(list(tmp_path.iterdir())) == 2)
     (os.killpg if whom == "all" else os.kill)(run.pid, signal.SIGINT)
     _, printed = run.communicate(timeout=30)
@@ -131,13 +137,7 @@ def test_an_interrupt_while_processes_load_is_quiet(tmp_path: Path, after_s: flo
         "except KeyboardInterrupt:\n"
         "    sys.exit(3)\n"
     )
-    run = subprocess.Popen(
-        [sys.executable, "-c", script, str(tmp_path)],
-        cwd=ROOT,
-        start_new_session=True,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-    )
+    run = started(script, tmp_path)
     assert run.stdout is not None
     run.stdout.readline()
     time.sleep(after_s)
