@@ -7,14 +7,16 @@ to the next. Steps that do not need each other are done side by side.
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import replace
+from threading import Thread
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
-from segue.audition import write_page
+from segue.audition import bus_mp3s, write_page
 from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
-from segue.keeping import levelled, ranked
+from segue.keeping import draw_pictures, levelled, ranked
 from segue.plan import Given, all_recipes
 from segue.plan.unheard import filled_in
 from segue.runfolder import (
@@ -26,6 +28,7 @@ from segue.runfolder import (
     whole_folder,
 )
 from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.pictures import load_drawing
 from segue.shortlist import shortlist
 from segue.steps import (
     Crossing,
@@ -59,7 +62,13 @@ N_STEPS_AROUND: Final = 5
 """Hearing the one song and the other, trying the recipes, rendering, and writing the page."""
 
 
-def make_segues(request: Request, *, progress: Progress, keeps_choice: bool = False) -> RunDocument:
+def make_segues(
+    request: Request,
+    *,
+    progress: Progress,
+    keeps_choice: bool = False,
+    workers: Workers | None = None,
+) -> RunDocument:
     """Do the main job.
 
     Parameters
@@ -70,6 +79,8 @@ def make_segues(request: Request, *, progress: Progress, keeps_choice: bool = Fa
     keeps_choice : bool
         Whether what was chosen in an earlier run there is chosen in this one too, if its recipe
         is among the new ways across.
+    workers : Workers, optional
+        Who does the steps, instead of as many processes as the request says; they share its disk.
 
     Returns
     -------
@@ -82,17 +93,21 @@ def make_segues(request: Request, *, progress: Progress, keeps_choice: bool = Fa
         If an input cannot be used or the run folder cannot be written.
     """
     check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
-    n_workers = request.n_useful_workers
-    with whole_folder(request.out) as folder, open_workers(n_processes=n_workers) as workers:
+    with (
+        whole_folder(request.out) as folder,
+        nullcontext(workers)
+        if workers
+        else open_workers(n_processes=request.n_useful_workers) as hands,
+    ):
         try:
-            with read_ahead(folder, request) if n_workers == 1 else nullcontext():
+            with read_ahead(folder, request) if hands.n_workers == 1 else nullcontext():
                 shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
                 _check_names(request.only, shelf)
                 instruments_of(request)  # what cannot be read is told before anything is heard
             # again, now that nobody else can write: the band may have chosen in the meantime
             check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
             earlier = earlier_run(request.out) if keeps_choice else None
-            return _filled(folder, request, shelf, workers, progress, earlier)
+            return _filled(folder, request, shelf, hands, progress, earlier)
         finally:
             forget_songs()
 
@@ -110,7 +125,7 @@ def _filled(
     chosen = _chosen(folder, request, shelf, songs, workers, progress)
     records = _records(folder, request, chosen, songs, workers, progress)
     old, new = (song.facts for song in songs)
-    candidates = ranked(folder, levelled(folder, records, title=f"{old.title} → {new.title}"))
+    candidates = ranked(folder, levelled(folder, records))
     document = RunDocument(
         schema_version=1,
         segue_version=__version__,
@@ -124,7 +139,10 @@ def _filled(
     )
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     progress("writing the page")
-    write_page(folder, document)
+    with ThreadPoolExecutor(1) as encoder:  # works in C, and leaves Python to the drawing
+        sounds = encoder.submit(bus_mp3s, folder, candidates)
+        draw_pictures(folder, candidates, title=f"{old.title} → {new.title}")
+        write_page(folder, document, sounds.result())
     return document
 
 
@@ -206,6 +224,8 @@ def _records(
     progress: Progress,
 ) -> list[CandidateRecord]:
     """All ways across, rendered and kept, in the order of the recipes."""
+    if workers.n_workers > 1:  # nothing else to do while they render
+        Thread(target=load_drawing).start()
     waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
     progress(waiting.pop(0))
     records: dict[int, CandidateRecord] = {}

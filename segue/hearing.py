@@ -41,6 +41,7 @@ def hear(
     overrides: Overrides | None = None,
     lead: Clip | None = None,
     cache: FactsCache | None = None,
+    sound: str | None = None,
 ) -> EdgeFacts:
     """All facts of an edge, as `segue.analysis.hear.hear_edge` hears them.
 
@@ -53,6 +54,8 @@ def hear(
         The sung or lead part, where the song itself does not bring it as a stem.
     cache : FactsCache, optional
         Where it looks first, and keeps what it heard.
+    sound : str, optional
+        `sound_digest` of the song, where it is known already.
 
     Returns
     -------
@@ -61,7 +64,7 @@ def hear(
     """
     from_cache, key = None, ""
     if cache is not None:
-        key = edge_digest(song, overrides=overrides, lead=lead)
+        key = edge_digest(song, overrides=overrides, lead=lead, sound=sound)
         from_cache = cache.facts_of(key)
     if from_cache is not None:
         return of_song(from_cache, song)
@@ -79,8 +82,30 @@ def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:
     return replace(facts, file=text_of(song.path), title=song.title, doubts=doubts)
 
 
+def sound_digest(song: SongEdge) -> str:
+    """Digest of what sounds at an edge, stem by stem.
+
+    Parameters
+    ----------
+    song : SongEdge
+
+    Returns
+    -------
+    str
+        Hexadecimal digits.
+    """
+    digest = blake2b(digest_size=_DIGEST_BYTES)
+    for stem in song.stems:
+        _update(digest, stem.role, stem.clip)
+    return digest.hexdigest()
+
+
 def edge_digest(
-    song: SongEdge, *, overrides: Overrides | None = None, lead: Clip | None = None
+    song: SongEdge,
+    *,
+    overrides: Overrides | None = None,
+    lead: Clip | None = None,
+    sound: str | None = None,
 ) -> str:
     """Digest of everything that the facts of an edge depend on.
 
@@ -89,6 +114,8 @@ def edge_digest(
     song : SongEdge
     overrides : Overrides, optional
     lead : Clip, optional
+    sound : str, optional
+        `sound_digest` of the song, where it is known already.
 
     Returns
     -------
@@ -97,9 +124,8 @@ def edge_digest(
     """
     said = (overrides or Overrides()).over(song.notes)
     digest = blake2b(digest_size=_DIGEST_BYTES)
-    digest.update(f"{listener_digest()} {song.edge} {song.duration_s!r} {said!r}".encode())
-    for role, clip in ((stem.role, stem.clip) for stem in song.stems):
-        _update(digest, role, clip)
+    parts = (listener_digest(), song.edge, f"{song.duration_s!r}", f"{said!r}")
+    digest.update(" ".join((*parts, sound or sound_digest(song))).encode())
     if lead is not None:
         _update(digest, "given lead", lead)
     return digest.hexdigest()

@@ -17,6 +17,7 @@ from segue.runfolder.pictures import write_picture
 from segue.score.ties import ties_with_next_better
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from segue.plan import Plan
@@ -68,16 +69,14 @@ def kept(folder: Path, candidate: Candidate, scorecard: Scorecard) -> CandidateR
     )
 
 
-def levelled(folder: Path, records: list[CandidateRecord], *, title: str) -> list[CandidateRecord]:
-    """All candidates as loud as the quietest, so that nobody picks the louder one; with pictures.
+def levelled(folder: Path, records: list[CandidateRecord]) -> list[CandidateRecord]:
+    """All candidates as loud as the quietest, so that nobody picks the louder one.
 
     Parameters
     ----------
     folder : Path
         Holds the music of all records.
     records : list of CandidateRecord
-    title : str
-        Of the pictures, before the recipe's name.
 
     Returns
     -------
@@ -86,26 +85,17 @@ def levelled(folder: Path, records: list[CandidateRecord], *, title: str) -> lis
     """
     heard = [r.loudness_lufs for r in records if math.isfinite(r.loudness_lufs)]
     target = min(heard, default=-math.inf)
-    return [_levelled(folder, record, target, title) for record in records]
+    return [_levelled(folder, record, target) for record in records]
 
 
-def _levelled(folder: Path, record: CandidateRecord, target: float, title: str) -> CandidateRecord:
-    music = read_wav(folder / record.music_file)
+def _levelled(folder: Path, record: CandidateRecord, target: float) -> CandidateRecord:
     over_db = record.loudness_lufs - target if math.isfinite(record.loudness_lufs) else 0.0
-    if over_db > LEVEL_TOLERANCE_LU:
-        music = Clip(
-            samples=music.samples * np.float32(10 ** (-over_db / 20)), rate_hz=music.rate_hz
-        )
-        write_wav24(folder / record.music_file, music)
-        record = _lowered(record, over_db)
-    write_picture(
-        folder / record.picture_file,
-        title=f"{title}: {record.plan.recipe}",
-        music=music,
-        plan=record.plan,
-        scorecard=record.scorecard,
-    )
-    return record
+    if over_db <= LEVEL_TOLERANCE_LU:
+        return record
+    music = read_wav(folder / record.music_file)
+    quieter = music.samples * np.float32(10 ** (-over_db / 20))
+    write_wav24(folder / record.music_file, Clip(samples=quieter, rate_hz=music.rate_hz))
+    return _lowered(record, over_db)
 
 
 def _lowered(record: CandidateRecord, by_db: float) -> CandidateRecord:
@@ -140,6 +130,27 @@ def ranked(folder: Path, records: list[CandidateRecord]) -> tuple[CandidateRecor
     )
 
 
+def draw_pictures(folder: Path, records: Iterable[CandidateRecord], *, title: str) -> None:
+    """Draw the picture of every candidate under the name that its record gives.
+
+    Parameters
+    ----------
+    folder : Path
+        Holds the music of all records.
+    records : iterable of CandidateRecord
+    title : str
+        Heading, before the recipe's name.
+    """
+    for record in records:
+        write_picture(
+            folder / record.picture_file,
+            title=f"{title}: {record.plan.recipe}",
+            music=read_wav(folder / record.music_file),
+            plan=record.plan,
+            scorecard=record.scorecard,
+        )
+
+
 def _write_audio(folder: Path, candidate: Candidate) -> dict[str, str]:
     slug = _slug(candidate.plan.recipe)
     names = {"music": f"{slug}.wav", "click": f"{slug} click.wav", "cue": f"{slug} cue.wav"}
@@ -166,7 +177,7 @@ def _with_rank(folder: Path, record: CandidateRecord, rank: int) -> CandidateRec
         music_file=renamed(record.music_file),
         click_file=renamed(record.click_file),
         cue_file=renamed(record.cue_file),
-        picture_file=renamed(record.picture_file),
+        picture_file=f"{rank} {record.picture_file}",  # to be drawn
     )
 
 

@@ -17,7 +17,7 @@ from segue.audio import read_song
 from segue.audio.adapters import resampled
 from segue.audio.instrument import Instrument, read_instrument
 from segue.facts_cache import user_facts_cache
-from segue.hearing import hear
+from segue.hearing import hear, sound_digest
 from segue.keeping import kept
 from segue.music.transposition import transposition_advice
 from segue.music.transposition_costs import SungNotes
@@ -29,7 +29,7 @@ from segue.render.transpose import transposed
 from segue.score import score_candidate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
@@ -103,8 +103,8 @@ class Crossing:
 def read_ahead(run: Path, request: Request) -> Iterator[None]:
     """Read both songs side by side with what is done in a `with` block.
 
-    Decoding and resampling leave the processor's other core to the caller. What goes wrong is
-    told when the songs are heard, in their order.
+    Decoding, resampling and digests leave the processor's other core to the caller. What goes
+    wrong is told when the songs are heard, in their order.
 
     Parameters
     ----------
@@ -116,7 +116,8 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
     with ThreadPoolExecutor(len(ends)) as readers:
         for edge in ends:
             step = Hearing(run=run, request=request, edge=edge)
-            readers.submit(_as_it_is, *_place(step, edge)[:-1])
+            read: Callable[..., object] = _sound_of if request.cached else _as_it_is
+            readers.submit(read, *_place(step, edge)[:-1])
         yield
 
 
@@ -150,6 +151,7 @@ def heard(step: Hearing) -> HeardSong:
         overrides=request.outgoing_overrides if is_end else request.incoming_overrides,
         lead=lead,
         cache=user_facts_cache() if request.cached else None,
+        sound=_sound_of(*place) if request.cached else None,
     )
     silent = silent_stems(song)
     return HeardSong(
@@ -267,8 +269,8 @@ def instruments_of(request: Request) -> dict[str, Instrument]:
 
 def forget_songs() -> None:
     """Let go of the songs that this process keeps."""
-    for songs in (_as_it_is, _in_its_key, _thinned):
-        songs.cache_clear()
+    for known in (_as_it_is, _sound_of, _in_its_key, _thinned):
+        known.cache_clear()
     forget_kits()
 
 
@@ -287,6 +289,11 @@ def _place(step: Hearing | Crossing, edge: Edge) -> tuple[Path, Path, Edge, floa
 @lru_cache(maxsize=2)
 def _as_it_is(_run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int) -> SongEdge:
     return read_song(path, edge=edge, edge_s=edge_s, rate_hz=rate_hz)
+
+
+@lru_cache(maxsize=2)
+def _sound_of(run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int) -> str:
+    return sound_digest(_as_it_is(run, path, edge, edge_s, rate_hz))
 
 
 @lru_cache(maxsize=2)

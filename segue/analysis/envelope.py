@@ -163,7 +163,8 @@ def hits(mono: npt.NDArray[np.float32], rate_hz: int) -> Hits:
 
 def sounds(samples: npt.NDArray[np.float32]) -> bool:
     """Whether there is anything to hear: more than dither, at some time."""
-    return bool(np.abs(samples).max(initial=0.0) > _LEAST_SOUND)
+    highest, lowest = samples.max(initial=0.0), samples.min(initial=0.0)
+    return bool(max(highest, -lowest) > _LEAST_SOUND)
 
 
 def _hop_edges(n_frames: int, rate_hz: int, hop_s: float) -> npt.NDArray[np.int64]:

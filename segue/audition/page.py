@@ -26,6 +26,7 @@ from segue.audition.way_html import blind_way_html, choice_buttons, way_html
 from segue.plan.heard_words import keys_sentence
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from segue.runfolder import RunDocument
@@ -36,7 +37,9 @@ BALLOT_SLOT: Final = "@the ballot of this listener@"
 """Where the server puts what it knows of the one who asks; JSON blocks never hold it."""
 
 
-def write_page(folder: Path, document: RunDocument) -> Path:
+def write_page(
+    folder: Path, document: RunDocument, sounds: Sequence[tuple[str, bytes]] | None = None
+) -> Path:
     """Write the audition page of a run into its folder.
 
     Parameters
@@ -44,6 +47,8 @@ def write_page(folder: Path, document: RunDocument) -> Path:
     folder : Path
         The run folder, with the WAVs that the document names.
     document : RunDocument
+    sounds : sequence of (str, bytes), optional
+        `bus_mp3s` of the document's candidates, where they are there already.
 
     Returns
     -------
@@ -57,7 +62,7 @@ def write_page(folder: Path, document: RunDocument) -> Path:
     OSError
         If the page cannot be written.
     """
-    return _write(folder, PageView(document=document, records=document.candidates))
+    return _write(folder, PageView(document=document, records=document.candidates), sounds)
 
 
 def write_blind_page(folder: Path, view: PageView) -> Path:
@@ -65,17 +70,19 @@ def write_blind_page(folder: Path, view: PageView) -> Path:
     return _write(folder, view)
 
 
-def page_text(folder: Path, view: PageView) -> str:
+def page_text(
+    folder: Path, view: PageView, sounds: Sequence[tuple[str, bytes]] | None = None
+) -> str:
     """The self-contained page as HTML text; see `write_page`."""
     style, script = asset(STYLE_NAME), page_script()
     policy = (
         f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
         "base-uri 'none'; form-action 'none'"
     )
-    sounds = "\n".join(
+    blocks = "\n".join(
         f'<script type="application/octet-stream" id="{name}">'
         f"{base64.b64encode(sound).decode()}</script>"
-        for name, sound in bus_mp3s(folder, view.records)
+        for name, sound in sounds or bus_mp3s(folder, view.records)
     )
     return _filled(
         folder,
@@ -83,7 +90,7 @@ def page_text(folder: Path, view: PageView) -> str:
         head=f'<meta http-equiv="Content-Security-Policy" content="{policy}">\n'
         f"<style>{style}</style>",
         ballot=json_block({"seed": None, "is_served": False}),
-        tail=f"<script>{script}</script>\n{sounds}",
+        tail=f"<script>{script}</script>\n{blocks}",
     )
 
 
@@ -121,11 +128,11 @@ def _filled(folder: Path, view: PageView, *, head: str, ballot: str, tail: str) 
     )
 
 
-def _write(folder: Path, view: PageView) -> Path:
+def _write(folder: Path, view: PageView, sounds: Sequence[tuple[str, bytes]] | None = None) -> Path:
     path = folder / (BLIND_PAGE_NAME if view.is_blind else PAGE_NAME)
     part = path.with_name(f".{path.name}.part")
     try:
-        part.write_text(page_text(folder, view), encoding="utf-8", newline="\n")
+        part.write_text(page_text(folder, view, sounds), encoding="utf-8", newline="\n")
         part.replace(path)
     finally:
         part.unlink(missing_ok=True)

@@ -46,7 +46,7 @@ MUSIC_BUDGET_BYTES: Final = 4_200_000
 
 BASE64_RATIO: Final = 4 / 3
 _N_THREADS: Final = 2
-_BLOCK_FRAMES: Final = 1 << 16
+_BLOCK_FRAMES: Final = 1 << 18
 _MARK_AMPLITUDE: Final = 0.5
 _FULL_SCALE: Final = 127
 _SIDE_QUALITY: Final = "V5"

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Final, NoReturn
 
 from segue.errors import SegueError, printable
+from segue.threads import ONE_THREAD
 
 EXIT_OUR_FAULT = 1
 EXIT_BAD_INPUT = 2
@@ -26,6 +27,12 @@ _OF_THE_DISK: Final = {
     for name in ("EACCES", "EDQUOT", "ELOOP", "ENAMETOOLONG", "ENOSPC", "EPERM", "EROFS")
 }
 """Faults of a disk or a name that no code of ours brings about."""
+_LIBRARIES: Final = {
+    **ONE_THREAD,
+    # looking through all that is installed for plugins takes a while, and we want none
+    "PYDANTIC_DISABLE_PLUGINS": "__all__",
+}
+"""Environment of the libraries that are imported later; what the user has set stays."""
 
 
 def main() -> NoReturn:
@@ -39,8 +46,15 @@ def main() -> NoReturn:
     sys.exit(0)
 
 
+def prepare_libraries() -> None:
+    """Tell libraries that are not imported yet what a command wants of them."""
+    for name, value in _LIBRARIES.items():
+        os.environ.setdefault(name, value)
+
+
 def run() -> None:
     """Run the command line and leave with its exit code as `SystemExit`."""
+    prepare_libraries()
     _print_any_name()
     try:
         from segue.cli.app import app

@@ -44,6 +44,12 @@ def plain_words() -> Iterator[None]:
         yield
 
 
+def load_drawing() -> None:
+    """Import the drawing library, which takes half a second, before it is wanted."""
+    import matplotlib.backends.backend_agg
+    import matplotlib.figure  # noqa: F401 - for `write_picture`
+
+
 @plain_words()
 def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard: Scorecard) -> None:
     """Draw one candidate into a PNG file.

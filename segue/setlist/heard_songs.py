@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.audio import read_song
 from segue.facts_cache import user_facts_cache
-from segue.hearing import edge_digest, hear
+from segue.hearing import edge_digest, hear, sound_digest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -100,8 +100,9 @@ def _heard(task: Hearing, edge: Edge) -> HeardEdge:
     sound = read_song(task.song.path, edge=edge, edge_s=task.edge_s, rate_hz=task.rate_hz)
     said = task.song.overrides
     cache = user_facts_cache() if task.cached else None
+    digest = sound_digest(sound)
     return HeardEdge(
-        facts=hear(sound, overrides=said, cache=cache),
+        facts=hear(sound, overrides=said, cache=cache, sound=digest),
         roles=frozenset(stem.role for stem in sound.stems if sound.has_stems),
-        digest=edge_digest(sound, overrides=said),
+        digest=edge_digest(sound, overrides=said, sound=digest),
     )

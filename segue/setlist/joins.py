@@ -1,4 +1,8 @@
-"""Every join with a segue as a run folder, side by side, and only where something changed."""
+"""Every join with a segue as a run folder, side by side, and only where something changed.
+
+Each worker makes a join from its start to its end. Where that would leave one join over, at
+which one works and the others look on, all of them share its steps.
+"""
 
 from __future__ import annotations
 
@@ -8,10 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from segue import __version__
 from segue.between import earlier_run, make_segues
-from segue.errors import InputError
+from segue.errors import InputError, SegueError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
     from segue.plan import Recipe
@@ -115,20 +119,45 @@ def made_joins(
             found[name] = MadeJoin(document=document)
             keep(name, work.fingerprint)
             progress(f"{name}: as before")
-    for outcome in workers.outcomes(make_join, [work.request for work in missing]):
-        work = missing[outcome.index]
+    for index, outcome in _outcomes([work.request for work in missing], workers):
+        work = missing[index]
         name = work.request.out.name
-        found[name] = outcome.result or outcome.problem or "it was not made."
-        if outcome.result is not None:
+        found[name] = outcome
+        if isinstance(outcome, MadeJoin):
             keep(name, work.fingerprint)
         progress(name)
     return found
 
 
-def make_join(request: Request) -> MadeJoin:
-    """Make one join; a task for workers. A choice made before is kept if its recipe is."""
+def _outcomes(
+    requests: Sequence[Request], workers: Workers
+) -> Iterator[tuple[int, MadeJoin | str]]:
+    """Each join or its problem, as they come."""
+    n_shared = _n_shared(requests, workers)
+    n_whole = len(requests) - n_shared
+    for outcome in workers.outcomes(make_join, requests[:n_whole]):
+        yield outcome.index, outcome.result or outcome.problem or "it was not made."
+    for index in range(n_whole, len(requests)):
+        try:
+            yield index, make_join(requests[index], workers)
+        except SegueError as error:
+            yield index, str(error)
+
+
+def _n_shared(requests: Sequence[Request], workers: Workers) -> int:
+    """How many of the last joins all workers share: one, or none."""
+    if not (requests and workers.shares_disk and len(requests) % workers.n_workers == 1):
+        return 0
+    last = replace(requests[-1], n_workers=workers.n_workers)
+    return 1 if last.n_useful_workers > 1 else 0
+
+
+def make_join(request: Request, workers: Workers | None = None) -> MadeJoin:
+    """Make one join; a task for a worker, or for all. A choice is kept if its recipe still is."""
     before = earlier_run(request.out)
-    document = make_segues(request, progress=lambda _words: None, keeps_choice=True)
+    document = make_segues(
+        request, progress=lambda _words: None, keeps_choice=True, workers=workers
+    )
     if before is None or before.choice is None or document.choice is not None:
         return MadeJoin(document=document)
     lost = (

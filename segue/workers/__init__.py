@@ -89,6 +89,7 @@ class _Here:
     """The process itself, one task after the other."""
 
     n_workers: int = 1
+    shares_disk: bool = True
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
         for index, value in enumerate(inputs):

@@ -70,6 +70,8 @@ class Cluster:
 
     client: Any
     travel: Travel
+    shares_disk: bool = False
+    """Bytes that travel leave nothing here, and a path may be another machine's."""
 
     @property
     def n_workers(self) -> int:

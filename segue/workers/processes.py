@@ -25,6 +25,7 @@ from contextlib import contextmanager
 from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
+from segue.threads import ONE_THREAD
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
@@ -35,8 +36,6 @@ if TYPE_CHECKING:
 
 N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
-_THREADS: Final = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-"""What makes numerical libraries start a thread for each core in every process."""
 _INTERRUPT_EVERY_S: Final = 0.1
 _QUIET: Final = "segue.workers.quiet"
 
@@ -66,6 +65,8 @@ class Processes:
     ----------
     n_workers : int
     """
+
+    shares_disk: Final = True
 
     def __init__(self, n_workers: int) -> None:
         self.n_workers = n_workers
@@ -221,8 +222,8 @@ def _interrupted_later() -> Iterator[None]:
 
 @contextmanager
 def _one_thread_each() -> Iterator[None]:
-    before = {name: os.environ.get(name) for name in _THREADS}
-    os.environ.update(dict.fromkeys(_THREADS, "1"))
+    before = {name: os.environ.get(name) for name in ONE_THREAD}
+    os.environ.update(ONE_THREAD)
     try:
         yield
     finally:
@@ -239,7 +240,7 @@ def _begin(environment: dict[str, str]) -> None:
     A server keeps the environment that it was started in: the parent's may be another by now.
     """
     os.environ.clear()
-    os.environ.update(environment | dict.fromkeys(_THREADS, "1"))
+    os.environ.update(environment | ONE_THREAD)
     signal.signal(signal.SIGINT, _on_interrupt)
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})

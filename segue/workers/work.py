@@ -45,6 +45,11 @@ class Workers(Protocol):
         """How many tasks are done at once."""
         ...
 
+    @property
+    def shares_disk(self) -> bool:
+        """Whether what a task leaves in a folder is there for this process, too."""
+        ...
+
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
         """Do a task on every input, and yield what became of each as it is done, in any order.
 

@@ -1,6 +1,6 @@
 """Run folders of an evening: made once, moved when only their number changed, choices kept."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import pytest
@@ -32,13 +32,20 @@ def heard_song(n, *, digest="x"):
     return HeardSong(start=start, end=end)
 
 
+@pytest.fixture(name="shared_by")
+def _shared_by():
+    """For each join that is made: how many workers share its steps, or None."""
+    return []
+
+
 @pytest.fixture(name="stage")
-def _stage(tmp_path, shelf, monkeypatch):
+def _stage(tmp_path, shelf, monkeypatch, shared_by):
     """An evening whose joins are made without sound; tells which were made."""
     made = []
 
-    def without_sound(request, *, progress, keeps_choice):
+    def without_sound(request, *, progress, keeps_choice, workers):
         assert keeps_choice
+        shared_by.append(workers and workers.n_workers)
         if "bad" in request.outgoing.name:
             raise AudioFileError(request.outgoing, "is not audio.")
         made.append(request.out.name)
@@ -60,10 +67,60 @@ def _stage(tmp_path, shelf, monkeypatch):
     return request, made
 
 
-def render(request, heard=None):
+@dataclass
+class Hands:
+    """Workers by name, in this process."""
+
+    n_workers: int
+    shares_disk: bool = True
+
+    def outcomes(self, task, inputs):
+        with open_workers(n_processes=1) as workers:
+            yield from workers.outcomes(task, inputs)
+
+
+def render(request, heard=None, hands=None):
     heard = heard or [heard_song(n) for n in range(3)]
-    with open_workers(n_processes=1) as workers:
-        return render_evening(request, heard, workers, progress=lambda _words: None)
+    hands = hands or Hands(n_workers=1)
+    return render_evening(request, heard, hands, progress=lambda _words: None)
+
+
+@pytest.mark.parametrize(
+    ("hands", "by"),
+    [
+        (Hands(1), [None, None, None]),
+        (Hands(2), [None, None, 2]),
+        (Hands(4), [None, None, None]),
+        (Hands(2, shares_disk=False), [None, None, None]),
+    ],
+)
+def test_a_join_that_would_be_left_for_one_worker_is_shared_by_all(stage, shared_by, hands, by):
+    request, made = stage
+    songs = (*request.set_list.songs, replace(request.set_list.songs[0], title="Song 0 again"))
+    request = replace(request, set_list=replace(request.set_list, songs=songs))
+    heard = [heard_song(n) for n in (0, 1, 2, 0)]
+    evening = render(request, heard, hands)
+    assert [join.folder for join in evening.joins] == made
+    assert shared_by == by
+
+
+def test_a_single_way_across_is_not_worth_sharing(stage, shared_by):
+    request, _ = stage
+    first, *others = request.set_list.songs
+    songs = (replace(first, recipe=RECIPES[0]), *others[:1])
+    request = replace(request, set_list=replace(request.set_list, songs=songs))
+    render(request, [heard_song(0), heard_song(1)], Hands(2))
+    assert shared_by == [None]
+
+
+def test_a_shared_join_that_fails_has_a_problem(stage):
+    request, _ = stage
+    bad = replace(request.set_list.songs[0], path=Path("bad0.wav"))
+    request = replace(
+        request, set_list=replace(request.set_list, songs=(bad, *request.set_list.songs[1:2]))
+    )
+    evening = render(request, [heard_song(0), heard_song(1)], Hands(2))
+    assert "is not audio" in evening.joins[0].problem
 
 
 def test_nothing_is_made_again_and_a_choice_is_kept(stage):
