@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from segue.audio import read_song
 from segue.audio.folder import read_folder, title_of
@@ -74,6 +74,12 @@ class CatalogueReport:
     n_keyless: int
     n_free: int
     problems: tuple[str, ...]
+
+
+NOTHING: Final = CatalogueReport(
+    n_songs=0, n_heard=0, n_moved=0, n_removed=0, n_keyless=0, n_free=0, problems=()
+)
+"""Of folders without songs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

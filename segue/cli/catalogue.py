@@ -35,7 +35,7 @@ def catalogue(
         raise OptionError(
             f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
         )
-    from segue.catalogue import Build, build_catalogue, open_store
+    from segue.catalogue import NOTHING, Build, build_catalogue, open_store
     from segue.catalogue.scan import songs_under
     from segue.cli.catalogue_tables import print_report
     from segue.cli.progress import progress_bar
@@ -44,6 +44,9 @@ def catalogue(
         workers, cluster, cluster_files, ("segue.catalogue.build", "segue.analysis.hear")
     )
     n_songs = sum(1 for _ in songs_under(folders))
+    if not n_songs and not to.exists():
+        print_report(NOTHING, folders, to, json=json, quiet=quiet)  # and no empty file
+        return
     asked = Build(folders=tuple(folders), edge_s=edge_s)
     with (
         open_store(to) as store,

@@ -46,9 +46,10 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
     symbols = dict.fromkeys(
         v.symbol for layer in layers if isinstance(layer, PadLayer) for v in layer.voicings
     )
-    return recipe.why.format(
-        key_from=outgoing.key.key,
-        key_to=incoming.key.key,
+    key_from, key_to = _key_words(outgoing, incoming)
+    sentence = recipe.why.format(
+        key_from=key_from,
+        key_to=key_to,
         interval=interval_name(outgoing.key.key, incoming.key.key),
         relation=_relation(outgoing, incoming),
         tempo_from=f"{old_bpm:.0f}" if time.outgoing.grid.is_heard else "free time",
@@ -60,6 +61,7 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
         ending=_ending_words(outgoing),
         opening=_opening_words(incoming),
     )
+    return sentence[:1].upper() + sentence[1:]
 
 
 def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
@@ -121,6 +123,16 @@ def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
             f"{fact.confidence:.0%}), and so are the chords; settle it with {option}."
         )
     return [sentence] if sentence else []
+
+
+def _key_words(outgoing: EdgeFacts, incoming: EdgeFacts) -> tuple[str, str]:
+    """What leads where: keys that were heard, or else the song; no key leads to itself."""
+    old, new = outgoing.key, incoming.key
+    is_same = have_keys(outgoing, incoming) and old.key == new.key
+    return (
+        str(old.key) if old.is_known and not is_same else "the old song",
+        str(new.key) if new.is_known else "the new song",
+    )
 
 
 def _relation(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:

@@ -95,6 +95,7 @@ def test_all_pairs_say_where_they_are(file, monkeypatch):
 def test_a_folder_without_songs_is_told_so(tmp_path, monkeypatch):
     out = told(monkeypatch, "catalogue", tmp_path, "--to", tmp_path / "x.sqlite", "--quiet")
     assert out.startswith(f"No songs in {tmp_path}; name a folder with audio files")
+    assert list(tmp_path.iterdir()) == []  # and no empty catalogue is left
 
 
 def test_only_broken_songs_lead_to_no_next_command(tmp_path, monkeypatch):

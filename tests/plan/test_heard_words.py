@@ -60,3 +60,19 @@ def test_notes_are_spelled_by_the_songs_key_or_else_the_joins():
 def test_a_reason_does_not_name_a_key_that_neither_song_has(shelf, old, new, words):
     plan = plan_segue(shelf["pad in the new key"], *filled_in(old, new))
     assert plan.why.startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (OLD, NEW, "E minor and F minor can share a tone"),
+        (unheard(OLD), NEW, "The old song and F minor can share a tone"),
+        (OLD, unheard(NEW), "E minor and the new song can share a tone"),
+        (unheard(OLD), unheard(NEW), "The old song and the new song can share a tone"),
+        (replace(OLD, key=NEW.key), NEW, "The old song and F minor can share a tone"),
+    ],
+    ids=["both", "new", "old", "neither", "one key"],
+)
+def test_a_reason_never_leads_from_a_key_to_itself(shelf, old, new, words):
+    plan = plan_segue(shelf["drone on the common tone"], *filled_in(old, new))
+    assert plan.why.startswith(words)
