@@ -124,6 +124,7 @@ def _filled(
     songs = _heard_songs(folder, request, workers, progress)
     chosen = _chosen(folder, request, shelf, songs, workers, progress)
     records = _records(folder, request, chosen, songs, workers, progress)
+    forget_songs()  # the page wants memory, too
     old, new = (song.facts for song in songs)
     candidates = ranked(folder, levelled(folder, records))
     document = RunDocument(

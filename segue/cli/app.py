@@ -248,8 +248,9 @@ def analyse(
 
 
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
-    from segue.workers import make_ready
+    from segue.workers import make_ready, one_heap
 
+    one_heap()
     make_ready(request.n_useful_workers, "segue.steps", "segue.analysis.hear")
     from segue.between import N_STEPS_AROUND, make_segues
     from segue.cli.progress import progress_bar

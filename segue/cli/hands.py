@@ -64,8 +64,9 @@ def open_hands(
         )
     if workers is not None and not 1 <= workers <= MOST_WORKERS:
         raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}: keep within.")
-    from segue.workers import make_ready, n_cores, open_workers
+    from segue.workers import make_ready, n_cores, one_heap, open_workers
 
+    one_heap()
     if cluster is None:
         make_ready(workers or n_cores(), *loads)
     return open_workers(n_processes=workers, cluster=cluster, travel=files or "path")

@@ -13,12 +13,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from segue.errors import OptionError
+from segue.workers.memory import one_heap
 from segue.workers.work import In, Out, Outcome, Workers, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-__all__ = ["Outcome", "Travel", "Workers", "make_ready", "n_cores", "open_workers"]
+__all__ = ["Outcome", "Travel", "Workers", "make_ready", "n_cores", "one_heap", "open_workers"]
 
 Travel = Literal["path", "bytes"]
 """How files reach a cluster: by a path that all machines share, or by their bytes."""
