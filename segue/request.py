@@ -57,6 +57,8 @@ class Request:
         Whether what was heard before counts, and what is heard now is kept.
     n_workers : int
         Processes that share the work; the sound is the same.
+    titles : (str or None, str or None)
+        What the songs are called, where their own names are not to be used.
     """
 
     outgoing: Path
@@ -80,6 +82,7 @@ class Request:
     replace: bool = False
     cached: bool = True
     n_workers: int = 1
+    titles: tuple[str | None, str | None] = (None, None)
 
     @property
     def weights(self) -> Mapping[str, float] | None:

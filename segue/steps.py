@@ -117,7 +117,7 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
         for edge in ends:
             step = Hearing(run=run, request=request, edge=edge)
             read: Callable[..., object] = _sound_of if request.cached else _as_it_is
-            readers.submit(read, *_place(step, edge)[:-1])
+            readers.submit(read, _place(step, edge))
         yield
 
 
@@ -139,8 +139,8 @@ def heard(step: Hearing) -> HeardSong:
         If the song or the lead cannot be read.
     """
     request, is_end = step.request, step.edge == "end"
-    *place, _shift = _place(step, step.edge)
-    song = _as_it_is(*place)
+    place = _place(step, step.edge)
+    song = _as_it_is(place)
     lead = None
     if request.lead is not None and not is_end:
         lead = read_song(
@@ -151,7 +151,7 @@ def heard(step: Hearing) -> HeardSong:
         overrides=request.outgoing_overrides if is_end else request.incoming_overrides,
         lead=lead,
         cache=user_facts_cache() if request.cached else None,
-        sound=_sound_of(*place) if request.cached else None,
+        sound=_sound_of(place) if request.cached else None,
     )
     silent = silent_stems(song)
     return HeardSong(
@@ -178,7 +178,7 @@ def tried(step: Crossing) -> float:
     SegueError
         If it cannot be planned or rendered.
     """
-    old, new = _thinned(*_place(step, "end")), _thinned(*_place(step, "start"))
+    old, new = _thinned(_place(step, "end")), _thinned(_place(step, "start"))
     candidate = render_candidate(planned(step), old, new)
     return _scored(step, candidate).overall
 
@@ -200,7 +200,7 @@ def rendered(step: Crossing) -> CandidateRecord:
         If it cannot be planned, rendered or written.
     """
     _thinned.cache_clear()
-    old, new = _in_its_key(*_place(step, "end")), _in_its_key(*_place(step, "start"))
+    old, new = _in_its_key(_place(step, "end")), _in_its_key(_place(step, "start"))
     sounds = instruments_of(step.request)
     candidate = render_candidate(planned(step), old, new, instruments=sounds)
     scorecard = _scored(step, candidate)
@@ -279,38 +279,54 @@ def _read_pad(path: Path) -> Instrument:
     return read_instrument(path)
 
 
-def _place(step: Hearing | Crossing, edge: Edge) -> tuple[Path, Path, Edge, float, int, int]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Place:
     """Which song it is, in which run, and how it is read."""
-    request = step.request
-    path, shift = (request.outgoing, 0) if edge == "end" else (request.incoming, request.shift_b)
-    return step.run, path, edge, request.edge_s, request.rate_hz, shift
+
+    run: Path
+    path: Path
+    title: str | None
+    edge: Edge
+    edge_s: float
+    rate_hz: int
+    shift_semitones: int
+
+
+def _place(step: Hearing | Crossing, edge: Edge) -> _Place:
+    request, is_end = step.request, edge == "end"
+    return _Place(
+        run=step.run,
+        path=request.outgoing if is_end else request.incoming,
+        title=request.titles[0 if is_end else 1],
+        edge=edge,
+        edge_s=request.edge_s,
+        rate_hz=request.rate_hz,
+        shift_semitones=0 if is_end else request.shift_b,
+    )
 
 
 @lru_cache(maxsize=2)
-def _as_it_is(_run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int) -> SongEdge:
-    return read_song(path, edge=edge, edge_s=edge_s, rate_hz=rate_hz)
+def _as_it_is(place: _Place) -> SongEdge:
+    song = read_song(place.path, edge=place.edge, edge_s=place.edge_s, rate_hz=place.rate_hz)
+    return song if place.title is None else replace(song, title=place.title)
 
 
 @lru_cache(maxsize=2)
-def _sound_of(run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int) -> str:
-    return sound_digest(_as_it_is(run, path, edge, edge_s, rate_hz))
+def _sound_of(place: _Place) -> str:
+    return sound_digest(_as_it_is(place))
 
 
 @lru_cache(maxsize=2)
-def _in_its_key(
-    run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int, shift: int
-) -> SongEdge:
+def _in_its_key(place: _Place) -> SongEdge:
     """A song's edge in the key that it is moved to."""
-    song = _as_it_is(run, path, edge, edge_s, rate_hz)
-    return transposed(song, shift) if shift else song
+    song = _as_it_is(place)
+    return transposed(song, place.shift_semitones) if place.shift_semitones else song
 
 
 @lru_cache(maxsize=2)
-def _thinned(
-    run: Path, path: Path, edge: Edge, edge_s: float, rate_hz: int, shift: int
-) -> SongEdge:
+def _thinned(place: _Place) -> SongEdge:
     """The same at a low rate."""
-    song = _in_its_key(run, path, edge, edge_s, rate_hz, shift)
+    song = _in_its_key(place)
     stems = tuple(replace(s, clip=resampled(s.clip, QUICK_RATE_HZ)) for s in song.stems)
     return replace(song, stems=stems)
 

@@ -9,19 +9,19 @@ from __future__ import annotations
 
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.audio import read_song
 from segue.audio.folder import read_folder, title_of
 from segue.audio.read import DEFAULT_EDGE_S
-from segue.catalogue.scan import Found, songs_under
-from segue.catalogue.store import Listed, Store, told_problem
-from segue.errors import InputError, SegueError, printable
+from segue.catalogue.scan import Found, absolute, songs_under
+from segue.catalogue.store import Listed, Store, short_problem, told_problem
+from segue.errors import InputError, SegueError, printable, text_of
 from segue.hearing import hear, listener_digest
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-    from pathlib import Path
+    from collections.abc import Callable, Iterable, Iterator
 
     from segue.analysis.facts import EdgeFacts
     from segue.workers import Workers
@@ -54,31 +54,40 @@ class CatalogueReport:
 
     Parameters
     ----------
-    n_songs : int
-        Songs found under the folders.
+    n_songs, n_in_file : int
+        Songs found under the folders; songs that the catalogue holds now, of other folders too.
     n_heard : int
         Contents that were heard in this run.
+    n_same, n_known : int
+        Songs whose content another song of this run has; songs that were heard before.
     n_moved, n_removed : int
         Paths that were in the catalogue and are no more; moved, where their
         content is at another path now.
     n_keyless, n_free : int
         Songs of which an edge has no key, or no pulse, that was heard.
+    stem_folders : tuple of str
+        Folders that were taken for one song of stems.
     problems : tuple of str
-        A sentence for each song that cannot be used.
+        A sentence for each song, or folder of songs, that cannot be used.
     """
 
     n_songs: int
+    n_in_file: int
     n_heard: int
+    n_same: int
+    n_known: int
     n_moved: int
     n_removed: int
     n_keyless: int
     n_free: int
+    stem_folders: tuple[str, ...]
     problems: tuple[str, ...]
 
 
 NOTHING: Final = CatalogueReport(
-    n_songs=0, n_heard=0, n_moved=0, n_removed=0, n_keyless=0, n_free=0, problems=()
-)
+    n_songs=0, n_in_file=0, n_heard=0, n_same=0, n_known=0, n_moved=0, n_removed=0,
+    n_keyless=0, n_free=0, stem_folders=(), problems=(),
+)  # fmt: skip
 """Of folders without songs."""
 
 
@@ -96,9 +105,16 @@ class _Run:
     """What is under way; the one state that changes."""
 
     seen: set[str] = field(default_factory=set)
+    same: set[str] = field(default_factory=set)
+    stem_folders: list[str] = field(default_factory=list)
     under_way: dict[int, Asked] = field(default_factory=dict)
-    unreadable: list[str] = field(default_factory=list)
+    unreadable: dict[str, str] = field(default_factory=dict)
+    closed: dict[Path, str] = field(default_factory=dict)
     n_heard: int = 0
+
+    def cannot_look(self, error: InputError) -> None:
+        """Keep what is wrong with a path that may not be looked at."""
+        self.closed[error.path] = str(error)
 
 
 def build_catalogue(
@@ -122,30 +138,41 @@ def build_catalogue(
     Raises
     ------
     InputError
-        If a folder cannot be listed.
+        If one of the folders does not exist, or may not be listed itself.
     """
+    store.begin()
     run = _Run()
     listener = asked.listener
     for outcome in workers.outcomes(hear_both_edges, _to_hear(store, asked, run, tell)):
         song = run.under_way.pop(outcome.index)
         if outcome.result is None:
-            problem = (outcome.problem or "").removeprefix(f"{printable(song.path)}: ")
+            problem = short_problem(str(song.path), outcome.problem or "")
             store.keep_problem(song.content, listener, problem)
         else:
             store.keep_heard(song.content, listener, outcome.result)
             run.n_heard += 1
-        tell(song.path.name)
-    n_moved, n_removed = _forget_gone(store, asked, run.seen)
+        tell(printable(song.path.name))
+    n_moved, n_removed = _forget_gone(store, asked, run)
+    return _report(store, run, n_moved, n_removed)
+
+
+def _report(store: Store, run: _Run, n_moved: int, n_removed: int) -> CatalogueReport:
     lacking = [(key, tempo) for path, key, tempo in store.lacking() if path in run.seen]
-    broken = (told_problem(*found) for found in store.problems() if found[0] in run.seen)
+    broken = {found[0]: told_problem(*found) for found in store.problems() if found[0] in run.seen}
+    unusable = run.unreadable | broken
+    same = run.same - unusable.keys()
     return CatalogueReport(
         n_songs=len(run.seen),
+        n_in_file=store.n_listed(),
         n_heard=run.n_heard,
+        n_same=len(same),
+        n_known=len(run.seen) - run.n_heard - len(same) - len(unusable),
         n_moved=n_moved,
         n_removed=n_removed,
         n_keyless=sum(key for key, _ in lacking),
         n_free=sum(tempo for _, tempo in lacking),
-        problems=(*run.unreadable, *broken),
+        stem_folders=tuple(run.stem_folders),
+        problems=(*run.closed.values(), *unusable.values()),
     )
 
 
@@ -161,21 +188,30 @@ def _to_hear(store: Store, asked: Build, run: _Run, tell: Callable[[str], None])
     """List all songs, and yield one for each content that nobody has heard yet."""
     listener = asked.listener
     taken: set[str] = set()
-    for found in songs_under(asked.folders):
-        run.seen.add(str(found.path))
+    contents: set[str] = set()
+    for found in songs_under(asked.folders, closed=run.cannot_look):
+        path, shown = str(found.path), printable(found.path.name)
+        run.seen.add(path)
+        if found.is_folder:
+            run.stem_folders.append(text_of(path))
         try:
             content = _content(store, found)
         except SegueError as error:
-            run.unreadable.append(str(error))
-            store.forget(str(found.path))
-            tell(found.path.name)
+            run.unreadable[path] = str(error)
+            if not isinstance(error.__cause__, PermissionError):  # which may be given back
+                store.forget(path)
+            tell(shown)
             continue
         if content in taken or store.is_heard(content, listener):
-            tell(found.path.name)
+            if content in contents:
+                run.same.add(path)
+            contents.add(content)
+            tell(shown)
             continue
         song = Asked(path=found.path, content=content, edge_s=asked.edge_s)
         run.under_way[len(taken)] = song
         taken.add(content)
+        contents.add(content)
         yield song
 
 
@@ -187,7 +223,7 @@ def _content(store: Store, found: Found) -> str:
         if known is not None and known.stamp == stamp:
             return known.content
         content = found.content()
-    song = Listed(path=str(found.path), title=_title(found), stamp=stamp, content=content)
+    song = Listed(path=str(found.path), title=title_at(found), stamp=stamp, content=content)
     store.list_song(song)
     return content
 
@@ -200,26 +236,32 @@ def _as_input_error(found: Found) -> Iterator[None]:
         raise InputError(found.path, f"cannot be read ({error.strerror}).") from error
 
 
-def _title(found: Found) -> str:
+def title_at(found: Found) -> str:
+    """Title of a song on disk, also of one that cannot be heard."""
     try:
         return read_folder(found.path).title
     except SegueError:
         return title_of(found.path.name)  # whoever hears it says what is wrong
 
 
-def _forget_gone(store: Store, asked: Build, seen: set[str]) -> tuple[int, int]:
-    """Drop what was under the folders and is no more; how many moved, how many went."""
-    roots = [folder.absolute() for folder in asked.folders]
+def _forget_gone(store: Store, asked: Build, run: _Run) -> tuple[int, int]:
+    """Drop what was under the folders and is no more; how many moved, how many went.
+
+    What lies where nobody may look now is kept: it may be there still.
+    """
+    roots = [absolute(folder) for folder in asked.folders]
     everything = list(store.all_listed())
-    here = {song.content for song in everything if song.path in seen}
-    gone = [song for song in everything if song.path not in seen and _is_under(song, roots)]
+    here = {song.content for song in everything if song.path in run.seen}
+    gone = [
+        song
+        for song in everything
+        if song.path not in run.seen and _is_under(song, roots) and not _is_under(song, run.closed)
+    ]
     for song in gone:
         store.forget(song.path)
     n_moved = sum(song.content in here for song in gone)
     return n_moved, len(gone) - n_moved
 
 
-def _is_under(song: Listed, roots: list[Path]) -> bool:
-    from pathlib import Path
-
-    return any(Path(song.path).is_relative_to(root) for root in roots)
+def _is_under(song: Listed, folders: Iterable[Path]) -> bool:
+    return any(Path(song.path).is_relative_to(folder) for folder in folders)

@@ -74,9 +74,12 @@ def all_songs(store: Store) -> AllSongs:
     Returns
     -------
     AllSongs
-        A content at two paths is there once.
+        A content at two paths is there once; one with an edge without any sound is left out.
     """
     found = {edge: dict(_rows(store, edge)) for edge in ("end", "start")}
+    for sides in found.values():
+        for content in [content for content, side in sides.items() if side.is_silent]:
+            del sides[content]
     contents = tuple(content for content in found["end"] if content in found["start"])
     return AllSongs(
         contents=contents,

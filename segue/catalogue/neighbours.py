@@ -7,21 +7,15 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from segue.audio import read_song
-from segue.catalogue.columns import all_songs, columns_of, kinds_of, side_in, side_of
+from segue.catalogue.asked import asked_for, state_of
+from segue.catalogue.columns import all_songs, columns_of, kinds_of
 from segue.catalogue.pairs import DEFAULT_TOP, costs
-from segue.catalogue.store import told_problem
 from segue.catalogue.suiting import reasons, step_between
-from segue.errors import OptionError, did_you_mean
-from segue.facts_cache import user_facts_cache
-from segue.hearing import hear
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     import numpy.typing as npt
 
-    from segue.analysis.facts import EdgeFacts
+    from segue.catalogue.asked import State
     from segue.catalogue.columns import AllSongs
     from segue.catalogue.store import Listed, Store
     from segue.catalogue.suiting import Side, Step
@@ -36,6 +30,9 @@ class Neighbour:
     Parameters
     ----------
     title, path : str
+        Of a content at several paths, one that is there.
+    state : {'', 'gone', 'changed'}
+        Whether its file is no more where it was, or another than what was heard.
     cost : float
         What it takes to get across, 0..1.
     side : Side
@@ -48,6 +45,7 @@ class Neighbour:
 
     title: str
     path: str
+    state: State
     cost: float
     side: Side
     step: Step
@@ -63,27 +61,20 @@ class Neighbourhood:
     title, path : str
     where : {'after', 'before'}
         Whether the others follow it or precede it.
+    is_anew : bool
+        Whether it changed since the catalogue heard it, and was heard anew.
     side : Side
         Its own edge at the join.
     neighbours : tuple of Neighbour
-        Cheapest first, without the song itself.
+        Cheapest first, without the song itself, its copies, and what it was before a change.
     """
 
     title: str
     path: str
     where: Where
+    is_anew: bool
     side: Side
     neighbours: tuple[Neighbour, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Asked:
-    """The song that is meant; content '' where it is not in the catalogue."""
-
-    title: str
-    path: str
-    content: str
-    side: Side
 
 
 def neighbours_of(
@@ -106,18 +97,21 @@ def neighbours_of(
     Raises
     ------
     SegueError
-        If there is no such song, or more than one of that title.
+        If there is no such song, more than one of that title, or a folder is not one song.
     """
-    listed = {row.content: row for row in reversed(list(store.all_listed()))}
-    asked = _asked_for(store, song, "end" if where == "after" else "start")
+    listed: dict[str, list[Listed]] = {}
+    for row in store.all_listed():
+        listed.setdefault(row.content, []).append(row)
+    asked = asked_for(store, song, "end" if where == "after" else "start")
     songs = all_songs(store)
     found = _costs_beside(asked.side, songs, where)
     order = [int(n) for n in np.argsort(found, kind="stable")]
-    others = [n for n in order if songs.contents[n] != asked.content][:n_best]
+    others = [n for n in order if songs.contents[n] not in asked.contents][:n_best]
     return Neighbourhood(
         title=asked.title,
         path=asked.path,
         where=where,
+        is_anew=asked.is_anew,
         side=asked.side,
         neighbours=tuple(
             _neighbour(listed[songs.contents[n]], float(found[n]), asked.side, other, where)
@@ -137,55 +131,18 @@ def _others(songs: AllSongs, where: Where) -> tuple[Side, ...]:
     return songs.starts if where == "after" else songs.ends
 
 
-def _neighbour(song: Listed, cost: float, own: Side, other: Side, where: Where) -> Neighbour:
+def _neighbour(rows: list[Listed], cost: float, own: Side, other: Side, where: Where) -> Neighbour:
+    states = [state_of(row) for row in rows]
+    song, state = next(
+        (pair for pair in zip(rows, states, strict=True) if not pair[1]), (rows[0], states[0])
+    )
     pair = (own, other) if where == "after" else (other, own)
     return Neighbour(
         title=song.title,
         path=song.path,
+        state=state,
         cost=cost,
         side=other,
         step=step_between(*pair),
         reasons=reasons(*pair),
     )
-
-
-def _asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> _Asked:
-    from pathlib import Path
-
-    path = Path(song).absolute()
-    listed = store.listed(str(path))
-    if listed is None and path.exists():
-        facts = _heard(path, edge)
-        return _Asked(title=facts.title, path=song, content="", side=side_of(facts))
-    listed = listed or _of_title(store, song)
-    side = side_in(store, listed.content, edge)
-    if side is None:
-        raise OptionError(_why_unheard(store, listed))
-    return _Asked(title=listed.title, path=listed.path, content=listed.content, side=side)
-
-
-def _why_unheard(store: Store, song: Listed) -> str:
-    problem = store.problem(song.content)
-    if problem is None:
-        return f"'{song.title}' is not heard yet: run 'segue catalogue' on its folder once more."
-    fault = told_problem(song.path, problem)
-    return f"'{song.title}' could not be heard when the catalogue was made. {fault}"
-
-
-def _heard(path: Path, edge: Literal["start", "end"]) -> EdgeFacts:
-    return hear(read_song(path, edge=edge), cache=user_facts_cache())
-
-
-def _of_title(store: Store, title: str) -> Listed:
-    everything = list(store.all_listed())
-    if not everything:
-        raise OptionError("the catalogue has no songs yet: run 'segue catalogue FOLDER' on some.")
-    same = [row for row in everything if row.title.casefold() == title.casefold()]
-    if not same:
-        hint = did_you_mean(title, [row.title for row in everything])
-        told = "is neither a file nor a title in the catalogue: name one of its songs."
-        raise OptionError(f"'{title}' {told}{hint}")
-    if len({row.content for row in same}) > 1:
-        listed = ", ".join(row.path for row in same)
-        raise OptionError(f"'{title}' is the title of {len(same)} songs: name one of {listed}.")
-    return same[0]

@@ -127,9 +127,10 @@ def _costs(
     """Cost of some ends to all starts, summed in the order of `suiting.cost`."""
     step = np.abs(starts.tempo_octaves - ends.tempo_octaves[rows, None])
     other = np.abs(step - 1.0)
-    other /= FULL_TEMPO_OCTAVES
+    rest = np.empty_like(step)
+    _ease(other, rest)
     other += OTHER_PULSE_COST
-    step /= FULL_TEMPO_OCTAVES
+    _ease(step, rest)
     np.minimum(step, other, out=step)
     np.minimum(step, 1.0, out=step)
     step[np.isnan(step)] = FREE_TIME_COST
@@ -142,3 +143,13 @@ def _costs(
     level *= LEVEL_SHARE
     total += level
     return total
+
+
+def _ease(step: npt.NDArray[np.float64], rest: npt.NDArray[np.float64]) -> None:
+    """`suiting.tempo_cost` of steps in octaves, in their place; `rest` is room to reckon in."""
+    step /= FULL_TEMPO_OCTAVES
+    np.minimum(step, 1.0, out=step)
+    np.multiply(step, 2.0, out=rest)
+    np.subtract(3.0, rest, out=rest)
+    step *= step
+    step *= rest

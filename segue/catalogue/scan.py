@@ -1,8 +1,9 @@
 """Which songs are under a folder, whether they changed, and what they hold.
 
-A folder is one song if it has a ``song.toml``, or if it holds two or more audio files
-and the name of each says what it plays; any other folder holds songs. Hidden entries
-are passed over, links to folders too, which could lead in circles, and what Segue made.
+A folder is one song if it has a ``song.toml``, or if its audio files are stems
+(`segue.catalogue.stems`); any other folder holds songs. Hidden entries are passed over,
+links to folders too, which could lead in circles, and what Segue made. What may not be
+looked at is told, and the rest goes on.
 """
 
 from __future__ import annotations
@@ -14,18 +15,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.audio.folder import AUDIO_SUFFIXES
-from segue.audio.roles import stem_roles
 from segue.audio.song_toml import SONG_TOML
-from segue.errors import InputError
+from segue.catalogue.stems import are_stems
+from segue.errors import InputError, text_of
 from segue.runfolder.document import DOCUMENT_NAME
 from segue.stage.pack import PACK_MARK
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Callable, Iterator, Sequence
+
+    Tell = Callable[[InputError], None]
 
 _OURS: Final = frozenset({DOCUMENT_NAME, PACK_MARK})
 """Folders with one of these hold what Segue made, which is no song."""
-_LEAST_STEMS: Final = 2
 _BLOCK_BYTES: Final = 1 << 20
 _DIGEST_BYTES: Final = 20
 
@@ -45,6 +47,11 @@ class Found:
     path: Path
     files: tuple[Path, ...]
 
+    @property
+    def is_folder(self) -> bool:
+        """Whether it is a folder of stems."""
+        return self.files != (self.path,)
+
     def stamp(self) -> str:
         """Names, sizes and times of its files: the same as long as nobody touched them.
 
@@ -54,7 +61,7 @@ class Found:
             If a file has gone or may not be looked at.
         """
         states = [(file.name, file.stat()) for file in self.files]
-        return "|".join(f"{name}:{s.st_size}:{s.st_mtime_ns}" for name, s in states)
+        return "|".join(f"{text_of(name)}:{s.st_size}:{s.st_mtime_ns}" for name, s in states)
 
     def content(self) -> str:
         """Digest of what it holds, whatever it is called.
@@ -67,10 +74,9 @@ class Found:
         OSError
             If a file cannot be read.
         """
-        is_folder = self.files != (self.path,)
         digest = blake2b(digest_size=_DIGEST_BYTES)
         for file in self.files:
-            if is_folder:
+            if self.is_folder:
                 digest.update(f"\n{file.name}:{file.stat().st_size}\n".encode(errors="replace"))
             with file.open("rb") as stream:
                 while block := stream.read(_BLOCK_BYTES):
@@ -78,13 +84,15 @@ class Found:
         return digest.hexdigest()
 
 
-def songs_under(folders: Sequence[Path]) -> Iterator[Found]:
+def songs_under(folders: Sequence[Path], *, closed: Tell | None = None) -> Iterator[Found]:
     """All songs under folders, sorted within each folder.
 
     Parameters
     ----------
     folders : sequence of Path
         A single audio file will do too.
+    closed : callable, optional
+        Called with what is wrong with each path below them that may not be looked at.
 
     Yields
     ------
@@ -94,47 +102,116 @@ def songs_under(folders: Sequence[Path]) -> Iterator[Found]:
     Raises
     ------
     InputError
-        If a folder does not exist or may not be listed: before the first song.
+        If one of the folders does not exist, or may not be listed itself.
     """
-    roots = [Path(os.path.abspath(folder)) for folder in folders]  # noqa: PTH100 - keeps links
+    roots = [absolute(folder) for folder in folders]
     for root in roots:
-        if not root.exists():
-            raise InputError(root, "does not exist; is the disk plugged in?")
+        _refuse_closed(root)
     seen: set[Path] = set()
     for root in roots:
-        for found in _songs_at(root):
+        for found in _songs_at(root, closed):
             if found.path not in seen:
                 seen.add(found.path)
                 yield found
 
 
-def _songs_at(path: Path) -> Iterator[Found]:
+def song_at(path: Path) -> Found | None:
+    """The song that a path is by the rule of this module; None for a folder of songs, or none.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Found or None
+
+    Raises
+    ------
+    OSError
+        If it may not be looked at.
+    """
+    if path.is_file():
+        return Found(path=path, files=(path,))
+    return _folder_song(path, _entries(path)) if path.is_dir() else None
+
+
+def absolute(path: Path) -> Path:
+    """A path from the root, without '..', and links in it kept."""
+    return Path(os.path.abspath(path))  # noqa: PTH100 - keeps links
+
+
+def _refuse_closed(root: Path) -> None:
+    try:
+        if not root.exists():
+            raise InputError(root, "does not exist; is the disk plugged in?")
+        if not root.is_file():
+            _entries(root)
+    except OSError as error:
+        raise InputError(
+            root, f"may not be listed ({error.strerror}); name a folder of songs."
+        ) from error
+
+
+def _songs_at(path: Path, closed: Tell | None) -> Iterator[Found]:
     if path.is_file():
         yield Found(path=path, files=(path,))
         return
     try:
-        entries = sorted(os.scandir(path), key=lambda entry: entry.name)
+        entries = _entries(path)
+        song = _folder_song(path, entries)
+        audio = () if song else tuple(_files(entries, closed))
+        folders = [Path(entry.path) for entry in entries if entry.is_dir(follow_symlinks=False)]
     except OSError as error:
-        raise InputError(
-            path, f"may not be listed ({error.strerror}); name a folder of songs."
-        ) from error
-    entries = [entry for entry in entries if not entry.name.startswith(".")]
+        _tell(closed, path, f"may not be looked into ({error.strerror}).")
+        return
     if any(entry.name in _OURS for entry in entries):
         return
-    # a link that leads round in a circle is no file, as for `Path`, and no reason to stop
-    files = [file for file in (Path(entry.path) for entry in entries) if file.is_file()]
-    audio = tuple(file for file in files if file.suffix.lower() in AUDIO_SUFFIXES)
-    notes = tuple(file for file in files if file.name == SONG_TOML)
-    if audio and (notes or _are_stems(audio)):
-        yield Found(path=path, files=(*audio, *notes))
-    else:
-        yield from (Found(path=file, files=(file,)) for file in audio)
+    yield from (song,) if song else (Found(path=file, files=(file,)) for file in audio)
+    for folder in folders:
+        yield from _songs_at(folder, closed)
+
+
+def _entries(folder: Path) -> list[os.DirEntry[str]]:
+    with os.scandir(folder) as entries:
+        shown = [entry for entry in entries if not entry.name.startswith(".")]
+    return sorted(shown, key=lambda entry: entry.name)
+
+
+def _folder_song(folder: Path, entries: Sequence[os.DirEntry[str]]) -> Found | None:
+    if any(entry.name in _OURS for entry in entries):
+        return None
+    audio = tuple(_files(entries))
+    notes = tuple(Path(entry.path) for entry in entries if entry.name == SONG_TOML)
+    notes = tuple(file for file in notes if file.is_file())
+    if audio and (notes or are_stems(audio)):
+        return Found(path=folder, files=(*audio, *notes))
+    return None
+
+
+def _files(entries: Sequence[os.DirEntry[str]], closed: Tell | None = None) -> Iterator[Path]:
+    """Audio files; a link that leads round in a circle is none, as for `Path`.
+
+    Raises
+    ------
+    OSError
+        If the folder does not let anybody look at its files.
+    """
     for entry in entries:
-        if entry.is_dir(follow_symlinks=False):
-            yield from _songs_at(Path(entry.path))
+        file = Path(entry.path)
+        if file.suffix.lower() not in AUDIO_SUFFIXES:
+            continue
+        try:
+            is_file = file.is_file()
+        except OSError as error:
+            if not entry.is_symlink():
+                raise
+            _tell(closed, file, f"leads to what may not be looked at ({error.strerror}).")
+            continue
+        if is_file:
+            yield file
 
 
-def _are_stems(audio: Sequence[Path]) -> bool:
-    if len(audio) < _LEAST_STEMS:
-        return False
-    return all(role not in {"mix", "other"} for role in stem_roles([f.name for f in audio]))
+def _tell(closed: Tell | None, path: Path, problem: str) -> None:
+    if closed is not None:
+        closed(InputError(path, problem))

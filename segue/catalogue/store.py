@@ -5,11 +5,14 @@ on network folders; hearing a song takes a hundred times as long as a commit, so
 speed would buy nothing. Each song is one transaction: whenever it stops, what is
 there is whole.
 
-What its tables hold, and how an older file becomes a new one, is in `segue.catalogue.schema`.
+A path is kept as text; one that is no text, as its bytes (a BLOB).
+
+What the tables hold, and how an older file becomes a new one, is in `segue.catalogue.schema`.
 """
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,7 +27,10 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
 
-_PATIENCE_S: Final = 60.0
+_PATIENCE_S: Final = 4.0
+"""How long another writer is waited for, before anything was done."""
+_PATIENCE_UNDER_WAY_S: Final = 60.0
+"""The same for who has begun, and would lose the rest of the work."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -52,7 +58,7 @@ class Store:
     def listed(self, path: str) -> Listed | None:
         """What is known of a path."""
         rows = self.database.execute(
-            "SELECT path, title, stamp, content FROM songs WHERE path = ?", (path,)
+            "SELECT path, title, stamp, content FROM songs WHERE path = ?", (_kept(path),)
         )
         return next((_listed(row) for row in rows), None)
 
@@ -68,18 +74,34 @@ class Store:
         )
         return next(rows, None) is not None
 
+    def n_listed(self) -> int:
+        """How many songs there are, copies counted."""
+        (n_songs,) = self.database.execute("SELECT count(*) FROM songs").fetchone()
+        return int(n_songs)
+
+    def begin(self) -> None:
+        """Make sure that nobody else is writing now, and wait longer from here on."""
+        with transaction(self.database):
+            pass
+        self.database.execute(f"PRAGMA busy_timeout = {_PATIENCE_UNDER_WAY_S * 1000:.0f}")
+
     def list_song(self, song: Listed) -> None:
         """Say what is at a path now."""
+        known = self.listed(song.path)
         with transaction(self.database):
+            if known is None or known.content != song.content:
+                self._drop_follows()
             self.database.execute(
                 "INSERT OR REPLACE INTO songs (path, title, stamp, content) VALUES (?, ?, ?, ?)",
-                (song.path, song.title, song.stamp, song.content),
+                (_kept(song.path), song.title, song.stamp, song.content),
             )
 
     def forget(self, path: str) -> None:
         """Drop a path; what its content sounds like is kept, as it may come back."""
         with transaction(self.database):
-            self.database.execute("DELETE FROM songs WHERE path = ?", (path,))
+            found = self.database.execute("DELETE FROM songs WHERE path = ?", (_kept(path),))
+            if found.rowcount:
+                self._drop_follows()
 
     def keep_heard(self, content: str, listener: str, edges: tuple[EdgeFacts, ...]) -> None:
         """Keep the facts of both edges of a content."""
@@ -99,12 +121,11 @@ class Store:
 
     def problems(self) -> Iterator[tuple[str, str]]:
         """Path and sentence of every song that cannot be heard."""
-        return iter(
-            self.database.execute(
-                "SELECT path, problem FROM songs JOIN heard USING (content) "
-                "WHERE problem IS NOT NULL ORDER BY path"
-            )
+        rows = self.database.execute(
+            "SELECT path, problem FROM songs JOIN heard USING (content) "
+            "WHERE problem IS NOT NULL ORDER BY path"
         )
+        return ((_path(path), problem) for path, problem in rows)
 
     def n_heard_otherwise(self, listener: str) -> int:
         """How many songs were heard by a listener whose name begins otherwise."""
@@ -122,7 +143,7 @@ class Store:
             "FROM songs JOIN edges USING (content) "
             "WHERE tonic IS NULL OR tempo_bpm IS NULL GROUP BY path ORDER BY path"
         )
-        return ((path, bool(key), bool(tempo)) for path, key, tempo in rows)
+        return ((_path(path), bool(key), bool(tempo)) for path, key, tempo in rows)
 
     def keep_follows(self, rows: Iterator[tuple[str, int, str, float]]) -> None:
         """Put a new table of what may follow what in place of the old one."""
@@ -130,7 +151,12 @@ class Store:
             self.database.execute("DELETE FROM follows")
             self.database.executemany("INSERT INTO follows VALUES (?, ?, ?, ?)", rows)
 
+    def _drop_follows(self) -> None:
+        """What was found among other songs is the best of these no more."""
+        self.database.execute("DELETE FROM follows")
+
     def _keep(self, content: str, listener: str, problem: str | None) -> None:
+        self._drop_follows()
         self.database.execute("DELETE FROM edges WHERE content = ?", (content,))
         self.database.execute(
             "INSERT OR REPLACE INTO heard VALUES (?, ?, ?)", (content, listener, problem)
@@ -154,7 +180,7 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
     Raises
     ------
     InputError
-        If the file is no catalogue, or cannot be used.
+        If the file is no catalogue, cannot be used, or somebody else is writing it.
     """
     if must_exist and not path.is_file():
         raise InputError(path, "is no catalogue; make one with 'segue catalogue FOLDER'.")
@@ -166,16 +192,52 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
         finally:
             database.close()
     except sqlite3.Error as error:
+        if getattr(error, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_BUSY:
+            raise InputError(path, "another run is writing it: wait until it is done.") from error
         raise InputError(
             path, f"cannot be used as a catalogue ({error}); name another file."
         ) from error
 
 
+def short_problem(path: str, problem: str) -> str:
+    """The sentence of a song that cannot be heard, as it is kept: true wherever the song lies.
+
+    Parameters
+    ----------
+    path, problem : str
+
+    Returns
+    -------
+    str
+        Without the song's path; what lies below it begins with './'.
+    """
+    named = printable(path)
+    if problem.startswith(f"{named}{os.sep}"):
+        return f"./{problem.removeprefix(f'{named}{os.sep}')}"
+    return problem.removeprefix(f"{named}: ")
+
+
 def told_problem(path: str, problem: str) -> str:
-    """The sentence of a song that cannot be heard, with its path where it has none of its own."""
+    """The sentence of a song that cannot be heard, with its path."""
+    if problem.startswith("./"):
+        return f"{printable(path)}{os.sep}{problem.removeprefix('./')}"
+    # an older Segue kept the whole path of a file below the song
     return problem if problem.startswith("/") else f"{printable(path)}: {problem}"
 
 
-def _listed(row: tuple[str, str, str, str]) -> Listed:
+def _kept(path: str) -> str | bytes:
+    """A path as SQLite can hold it."""
+    try:
+        path.encode()
+    except UnicodeEncodeError:
+        return os.fsencode(path)
+    return path
+
+
+def _path(kept: str | bytes) -> str:
+    return os.fsdecode(kept)
+
+
+def _listed(row: tuple[str | bytes, str, str, str]) -> Listed:
     path, title, stamp, content = row
-    return Listed(path=path, title=title, stamp=stamp, content=content)
+    return Listed(path=_path(path), title=title, stamp=stamp, content=content)

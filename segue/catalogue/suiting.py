@@ -22,14 +22,17 @@ from segue.plan.heard_words import NO_KEY, NO_PULSE
 if TYPE_CHECKING:
     from segue.music.key import Key
 
-KEY_SHARE, TEMPO_SHARE, LEVEL_SHARE, JOIN_SHARE = 0.4, 0.3, 0.15, 0.15
-"""Weights of the parts; they add to 1."""
-FULL_TEMPO_OCTAVES: Final = math.log2(1.25)
-"""A quarter faster is as far as any tempo: nobody ramps that far within some bars."""
-OTHER_PULSE_COST: Final = 0.25
+KEY_SHARE, TEMPO_SHARE, LEVEL_SHARE, JOIN_SHARE = 0.4, 0.4, 0.1, 0.1
+"""Weights of the parts; they add to 1. Set by judgement, so that the same key 30 % faster costs
+about what a semitone at the same tempo does, and a whole tone 10 % slower costs less than both."""
+FULL_TEMPO_OCTAVES: Final = 0.5
+"""Half-way to double tempo: farther, and counting double or half is nearer."""
+OTHER_PULSE_COST: Final = 0.2
 """For counting half or double: easy to play, but not the same dance."""
-FREE_TIME_COST: Final = 0.3
+FREE_TIME_COST: Final = 0.25
 """Where one of the edges has no clear pulse."""
+SILENT_LUFS: Final = -70.0
+"""The absolute gate of ITU-R BS.1770: what lies below it all the time counts as no sound."""
 FULL_LEVEL_LU: Final = 12.0
 ENDINGS: Final[tuple[str, ...]] = get_args(EndingKind)
 OPENINGS: Final[tuple[str, ...]] = get_args(OpeningKind)
@@ -62,6 +65,11 @@ class Side:
     tempo_bpm: float | None
     loudness_lufs: float
     kind: str
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether there is no sound at all."""
+        return self.loudness_lufs <= SILENT_LUFS
 
     @property
     def tempo_octaves(self) -> float:
@@ -104,12 +112,15 @@ def cost(end: Side, start: Side) -> float:
 
 
 def tempo_cost(end: Side, start: Side) -> float:
-    """The part of the tempo, 0..1; half and double tempo count as near."""
+    """The part of the tempo, 0..1; half and double tempo count as near.
+
+    It rises slowly at first, as a few per cent are hardly noticed, and all the way to
+    half an octave: 3x^2 - 2x^3, where x is the share of it.
+    """
     step = abs(start.tempo_octaves - end.tempo_octaves)
     if math.isnan(step):
         return FREE_TIME_COST
-    other = abs(step - 1.0) / FULL_TEMPO_OCTAVES + OTHER_PULSE_COST
-    return min(step / FULL_TEMPO_OCTAVES, other, 1.0)
+    return min(_eased(step), _eased(abs(step - 1.0)) + OTHER_PULSE_COST, 1.0)
 
 
 def reasons(end: Side, start: Side) -> tuple[str, ...]:
@@ -156,6 +167,14 @@ def step_between(end: Side, start: Side) -> Step:
     )
 
 
+def semitones_between(end: Side, start: Side) -> int | None:
+    """From the tonic of an end to that of a start by the shorter way, -5..6; None without keys."""
+    if end.key is None or start.key is None:
+        return None
+    up = (start.key.tonic - end.key.tonic) % N_PITCH_CLASSES
+    return up if up <= N_PITCH_CLASSES // 2 else up - N_PITCH_CLASSES
+
+
 def key_words(side: Side) -> str:
     """The key of an edge, or that there is none."""
     return NO_KEY if side.key is None else str(side.key)
@@ -183,6 +202,11 @@ def table_of_kinds() -> tuple[tuple[float, ...], ...]:
         for old in keys
         for ending in ENDINGS
     )
+
+
+def _eased(step_octaves: float) -> float:
+    x = min(step_octaves / FULL_TEMPO_OCTAVES, 1.0)
+    return x * x * (3.0 - 2.0 * x)
 
 
 def _key_cost(old: Key | None, new: Key | None) -> float:

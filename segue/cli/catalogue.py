@@ -35,6 +35,8 @@ def catalogue(
         raise OptionError(
             f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
         )
+    from dataclasses import replace
+
     from segue.catalogue import NOTHING, Build, build_catalogue, open_store
     from segue.catalogue.scan import songs_under
     from segue.cli.catalogue_tables import print_report
@@ -43,14 +45,16 @@ def catalogue(
     opened = open_hands(
         workers, cluster, cluster_files, ("segue.catalogue.build", "segue.analysis.hear")
     )
-    n_songs = sum(1 for _ in songs_under(folders))
+    closed: list[str] = []
+    n_songs = sum(1 for _ in songs_under(folders, closed=lambda fault: closed.append(str(fault))))
     if not n_songs and not to.exists():
-        print_report(NOTHING, folders, to, json=json, quiet=quiet)  # and no empty file
+        nothing = replace(NOTHING, problems=tuple(closed))
+        print_report(nothing, folders, to, json=json, quiet=quiet)  # and no empty file
         return
     asked = Build(folders=tuple(folders), edge_s=edge_s)
     with (
+        opened as hands,  # first: a cluster that cannot be reached leaves no empty file
         open_store(to) as store,
-        opened as hands,
         progress_bar(n_songs, quiet=quiet) as tell,
     ):
         report = build_catalogue(store, asked, hands, tell=tell)
@@ -77,7 +81,10 @@ def neighbours(
     if every == (song is not None):
         raise OptionError("name one SONG, or give --all for every song of the catalogue.")
     if every and before:
-        raise OptionError("--before goes with one SONG: the table of --all reads both ways.")
+        raise OptionError(
+            "--before goes with one SONG: --all keeps the best followers of each, and what leads "
+            "best into a song need not be among them."
+        )
     from segue.catalogue import neighbours_of, open_store, write_all_pairs
     from segue.cli.catalogue_tables import print_all_pairs, print_neighbours, print_older
     from segue.cli.progress import progress_bar

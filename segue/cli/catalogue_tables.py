@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from rich.console import Console
 from rich.table import Table
 
-from segue.catalogue.suiting import FREE_TIME_COST, TEMPO_SHARE, key_words, tempo_words
+from segue.catalogue.suiting import (
+    FREE_TIME_COST,
+    TEMPO_SHARE,
+    key_words,
+    semitones_between,
+    tempo_words,
+)
 from segue.cli.hints import command, print_next
 from segue.cli.sentences import print_sentence
 from segue.cli.tables import print_json
+from segue.errors import printable, text_of
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 
 if TYPE_CHECKING:
@@ -19,6 +26,13 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.catalogue import CatalogueReport, Neighbour, Neighbourhood
+    from segue.catalogue.suiting import Side
+
+_STATES: Final = {"gone": "file not found", "changed": "changed since it was heard"}
+_IS_ANEW: Final = (
+    "It changed since the catalogue heard it and was heard anew for this list; run 'segue "
+    "catalogue' on its folder to keep that."
+)
 
 
 def print_report(
@@ -43,12 +57,11 @@ def print_report(
         print(f"  skipped {problem}")
     if quiet:
         return
-    if report.n_keyless or report.n_free:
-        print(
-            f"No key was heard at an end of {_songs(report.n_keyless)}, no pulse at an end of "
-            f"{_songs(report.n_free)}: no distance is told there."
-        )
-    if report.n_songs > len(report.problems):
+    lacking = ((report.n_keyless, "no key"), (report.n_free, "no pulse"))
+    told = ", ".join(f"{what} was heard at an end of {_songs(n)}" for n, what in lacking if n)
+    if told:
+        print(f"{told[0].upper()}{told[1:]}: no distance is told there.")
+    if report.n_heard or report.n_known:
         print_next("What could follow a song", "neighbours", "SONG", "--catalogue", to)
 
 
@@ -61,13 +74,15 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
     json, quiet : bool
     """
     if json:
-        print_json([_values(one) for one in found.neighbours])
+        print_json(_all_values(found))
         return
     console = Console(soft_wrap=False)
     if not found.neighbours:
         print(f"There is no other song in the catalogue than '{found.title}'.")
         return
     print_sentence(console, "", _about(found))
+    if found.is_anew:
+        print_sentence(console, "", _IS_ANEW)
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("", justify="right", no_wrap=True)
     is_after = found.where == "after"
@@ -79,9 +94,14 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
     if quiet:
         return
     print_sentence(console, "", _how_to_read(found))
-    pair = (found.path, found.neighbours[0].path)
+    there = next((one for one in found.neighbours if one.state != "gone"), None)
+    if there is None:
+        print("None of their files is where it was heard; is the disk plugged in?")
+        return
+    pair = (found.path, there.path)
+    which = "the first" if there is found.neighbours[0] else f"'{there.title}'"
     print_next(
-        "Three ways across to the first" if is_after else "Three ways across from the first",
+        f"Three ways across {'to' if is_after else 'from'} {which}",
         "between",
         *(pair if is_after else pair[::-1]),
         "--out",
@@ -127,16 +147,21 @@ def _counts(report: CatalogueReport, folders: Sequence[Path], to: Path) -> str:
         where = ", ".join(str(folder) for folder in folders)
         gone = f" {_songs(report.n_removed)} removed." if report.n_removed else ""
         return f"No songs in {where}; name a folder with audio files, such as WAV or FLAC.{gone}"
-    n_known = report.n_songs - report.n_heard - len(report.problems)
+    n_stems, n_others = len(report.stem_folders), report.n_in_file - report.n_songs
     parts = (
         (report.n_heard, "heard now"),
-        (max(n_known, 0), "known already"),
+        (report.n_known, "known already"),
+        (report.n_same, "the same as another"),
         (report.n_moved, "moved"),
         (report.n_removed, "removed"),
         (len(report.problems), "skipped"),
     )
     told = ", ".join(f"{n} {words}" for n, words in parts if n)
-    return f"{_songs(report.n_songs)} in {to}: {told}."
+    stems = f"{n_stems} of them {'a folder' if n_stems == 1 else 'folders'} of stems"
+    found = f"{_songs(report.n_songs)}{f' ({stems})' if n_stems else ''}"
+    if n_others:
+        found += f" found; {report.n_in_file}"
+    return f"{found} in {printable(to)}: {told}."
 
 
 def _about(found: Neighbourhood) -> str:
@@ -162,7 +187,7 @@ def _how_to_read(found: Neighbourhood) -> str:
 
 def _cells(one: Neighbour) -> tuple[str, ...]:
     return (
-        one.title,
+        f"{one.title} ({_STATES[one.state]})" if one.state else one.title,
         f"{one.cost:.2f}",
         _with_step(key_words(one.side), one.step.key),
         _with_step(tempo_words(one.side), one.step.tempo),
@@ -175,14 +200,43 @@ def _with_step(words: str, step: str) -> str:
     return f"{words}, {step}" if step else words
 
 
-def _values(one: Neighbour) -> dict[str, Any]:
+def _all_values(found: Neighbourhood) -> dict[str, Any]:
+    own = {"title": found.title, "path": text_of(found.path), **_edge_values(found.side)}
+    return {
+        "song": {**own, "where": found.where, "is_heard_anew": found.is_anew},
+        "neighbours": [_values(found, one) for one in found.neighbours],
+    }
+
+
+def _values(found: Neighbourhood, one: Neighbour) -> dict[str, Any]:
+    pair = (found.side, one.side) if found.where == "after" else (one.side, found.side)
     return {
         "title": one.title,
-        "path": one.path,
+        "path": text_of(one.path),
+        "state": one.state,
         "cost": one.cost,
-        "key": None if one.side.key is None else str(one.side.key),
-        "tempo_bpm": one.side.tempo_bpm,
+        **_edge_values(one.side),
+        "step": _step_values(*pair),
         "reasons": list(one.reasons),
+    }
+
+
+def _edge_values(side: Side) -> dict[str, Any]:
+    return {
+        "key": None if side.key is None else str(side.key),
+        "tempo_bpm": side.tempo_bpm,
+        "loudness_lufs": side.loudness_lufs,
+        "kind": side.kind,
+    }
+
+
+def _step_values(end: Side, start: Side) -> dict[str, Any]:
+    """From the song that ends to the one that starts."""
+    has_tempi = end.tempo_bpm is not None and start.tempo_bpm is not None
+    return {
+        "tonic_semitones": semitones_between(end, start),
+        "tempo_octaves": start.tempo_octaves - end.tempo_octaves if has_tempi else None,
+        "loudness_lu": start.loudness_lufs - end.loudness_lufs,
     }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -53,7 +54,7 @@ def open_hands(
     Raises
     ------
     OptionError
-        If they do not go together, or the number is out of range.
+        If they do not go together, the number is out of range, or the address is none.
     """
     if cluster is None and files is not None:
         raise OptionError("--cluster-files goes with --cluster: give the scheduler's address too.")
@@ -69,4 +70,15 @@ def open_hands(
     one_heap()
     if cluster is None:
         make_ready(workers or n_cores(), *loads)
-    return open_workers(n_processes=workers, cluster=cluster, travel=files or "path")
+        return open_workers(n_processes=workers)
+    from segue.workers.connection import check_address
+
+    check_address(cluster)
+    from segue.hearing import listener_digest
+
+    return open_workers(cluster=cluster, travel=files or "path", digest=listener_digest, tell=_tell)
+
+
+def _tell(words: str) -> None:
+    """On the error stream, even where progress is not wanted: the command seems to hang else."""
+    print(f"segue: {words}", file=sys.stderr)

@@ -146,16 +146,9 @@ def _finished(
     plan_only: bool,
 ) -> Evening:
     from segue.setlist.evening_page import write_evening_page
-    from segue.setlist.evening_plan import planned_evening
-    from segue.setlist.make_set import render_evening, save_evening
-    from segue.setlist.picture import PICTURE_NAME, write_evening_picture
+    from segue.setlist.make_set import render_evening
 
-    if plan_only:
-        evening = planned_evening(request, heard)
-        save_evening(request, evening)
-    else:
-        evening = render_evening(request, heard, hands, progress=tell)
-    write_evening_picture(request.out / PICTURE_NAME, evening)
+    evening = render_evening(request, heard, None if plan_only else hands, progress=tell)
     write_evening_page(request.out, evening)
     return evening
 
@@ -213,12 +206,14 @@ def _print(
 def _print_next(evening: Evening, file: Path, out: Path, *, is_reordered: bool) -> None:
     from segue.cli.hints import print_next
 
-    made = [join.folder for join in evening.joins if join.folder]
-    if not made:
+    open_joins = [join for join in evening.joins if join.is_segue and not join.problem]
+    if any(join.document is None for join in open_joins):
         order = ["--reorder"] if is_reordered else []
         print_next("Make every join", "set", file, "--out", out, *order)
         return
-    print_next("Choose at each join", "choose", out / made[0], "NUMBER")
+    left = [join for join in open_joins if join.document and join.document.choice is None]
+    if left:
+        print_next("Choose at each join", "choose", out / left[0].folder, "NUMBER")
     print_next("Then pack the evening", "stage", out, "--out", "PACK")
 
 

@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.table import Table
 
 from segue.cli.sentences import print_sentence
-from segue.music.interval import interval_name
-from segue.setlist.evening_rows import song_row
+from segue.setlist.cautions import slot_cautions
+from segue.setlist.evening_rows import song_row, step_words, wanted_times
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -52,19 +52,19 @@ def print_evening(evening: Evening) -> None:
 def join_words(join: EveningJoin, evening: Evening) -> str:
     """Distance in key and tempo, and what happens, in a line."""
     old, new = evening.songs[join.number - 1], evening.songs[join.number]
-    parts = []
-    if join.key_distance is not None and old.end is not None and new.start is not None:
-        name = interval_name(old.end.key.key, new.start.key.key)
-        parts.append(f"{name} ({join.key_distance:.2f})")
-    if join.tempo_ratio is not None:
-        parts.append(f"tempo {100 * (join.tempo_ratio - 1):+.0f} %")
+    parts = [*step_words(join, old, new)]
+    free = [
+        f"{name} {seconds:.0f} s"
+        for name, seconds in (("talk", join.talk_s), ("changeover", join.changeover_s))
+        if seconds
+    ]
     if join.recipe:
-        parts.append(f"{join.recipe}, {join.interlude_s:.0f} s")
+        wanted = "".join(f", {name} {seconds:.0f} s" for name, seconds in wanted_times(join))
+        parts.append(f"{join.recipe}, {join.interlude_s:.0f} s{wanted}")
+        free = [f"of these without music: {', '.join(free)}"] if free else []
     else:
         parts.append("no segue made" if join.is_segue else "stop")
-    for name, seconds in (("talk", join.talk_s), ("changeover", join.changeover_s)):
-        if seconds:
-            parts.append(f"{name} {seconds:.0f} s")
+    parts += free
     return "; ".join(parts)
 
 
@@ -81,9 +81,12 @@ def running_words(evening: Evening) -> str:
 def all_warnings(evening: Evening) -> list[str]:
     """Of the joins, in order, then of the evening, each once."""
     sentences = [words for join in evening.joins for words in join.warnings]
-    sentences += evening.warnings
+    sentences += [*slot_cautions(evening), *evening.warnings]
+    told = {song.problem for song in evening.songs}
     sentences += [
-        f"Join {join.number} was not made: {join.problem}" for join in evening.joins if join.problem
+        f"Join {join.number} was not made: {join.problem}"
+        for join in evening.joins
+        if join.problem and join.problem not in told
     ]
     return list(dict.fromkeys(sentences))
 

@@ -80,12 +80,14 @@ def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> 
     from rich.console import Console
 
     from segue.cli.tables import print_json
+    from segue.setlist.lengths import clock
 
     if json:
         print_json(
             {
                 "out": str(out),
                 "files": list(pack.files),
+                "running_s": round(pack.running_s, 3),
                 "duration_s": round(pack.duration_s, 3),
                 "markers": _marks(pack.map.markers),
                 "notes": list(pack.notes),
@@ -93,7 +95,8 @@ def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> 
         )
         return
     console = Console(soft_wrap=True, markup=False, highlight=False)
-    console.print(f"Evening of {len(pack.map.songs)} songs, {pack.duration_s:.0f} s, in {out}:")
+    told = f"Evening of {len(pack.map.songs)} songs, running time {clock(pack.running_s)}"
+    console.print(f"{told}, in {out}:")
     for name in pack.files:
         console.print(f"  {name}")
     for note in pack.notes:

@@ -64,6 +64,21 @@ def borrowed_chords(key: Key) -> tuple[Chord, ...]:
     return _chords(_BORROWED[key.mode], key)
 
 
+def shared_chords(old: Key, new: Key) -> tuple[Chord, ...]:
+    """The triads that are two keys' own: the chords to pivot on.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> g, d, b_flat = (parse_key(name) for name in ("G major", "D major", "Bb major"))
+    >>> [chord.symbol(flats=False) for chord in shared_chords(g, d)]
+    ['D', 'Em', 'G', 'Bm']
+    >>> shared_chords(g, b_flat)
+    ()
+    """
+    return tuple(chord for chord in own_chords(new) if chord in own_chords(old))
+
+
 def fit(chord: Chord, key: Key) -> Fit:
     """How a chord, heard without its seventh, belongs to a key.
 

@@ -7,13 +7,20 @@ from typing import Final
 
 from segue.music.chord import tonic_triad
 from segue.music.key import N_PITCH_CLASSES, Key
-from segue.music.region import own_chords
+from segue.music.lerdahl import collection
 
 _BEND_ORDER: Final = ("root", "fifth", "third")
 """Which tone of the new chord a bend had rather arrive at: the firmest first."""
 
-_HELD_ORDER: Final = ("fifth", "root", "third")
-"""Which tone of the new chord is held: the fifth lets the bass that enters under it be news."""
+_HELD_DEGREES: Final = (5, 1, 3, 4, 2, 6, 7)
+"""Which degree of the new scale had rather be held.
+
+The fifth lets the bass that enters under it be news, then the rest of the
+tonic chord; after these the fourth and the second, which hang over the new
+bass as a suspension does, and last what grates. Common practice, no source.
+"""
+_N_CHORD_DEGREES: Final = 3
+"""So many of them, from the first, make up the tonic chord."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +66,14 @@ def least_bend(old: Key, new: Key) -> Bend:
 
 
 def held_tone(old: Key, new: Key) -> int:
-    """A pitch class that can be held from the old key into the new tonic chord.
+    """A pitch class of both keys' scales that can be held from the one into the other.
+
+    Minor keys count with their natural scale. Any two scales have two tones in
+    common or more, so there always is one. Only four pairs (transpositions
+    apart) leave nothing but tones outside the new tonic chord: there it is the
+    new fourth, or else the second. Of the two tones that such scales share
+    either lies a semitone from both tonic chords, and these at least stand well
+    over the new bass.
 
     Parameters
     ----------
@@ -68,20 +82,23 @@ def held_tone(old: Key, new: Key) -> int:
     Returns
     -------
     int
-        A tone of both tonic chords, else one of the new chord that the old key
-        has, else the new fifth.
+        A tone of both tonic chords, else one of the new chord that the old scale
+        has, else another of both scales; each the fifth first, then the root, the
+        third, the fourth and the second of the new key.
 
     Examples
     --------
     >>> from segue.music.key import parse_key
     >>> held_tone(parse_key("E minor"), parse_key("F minor"))  # C
     0
+    >>> held_tone(parse_key("F minor"), parse_key("D major"))  # G, which hangs over D
+    7
     """
-    tones = _tones(new, _HELD_ORDER)
-    chord = set(tonic_triad(old).pitch_classes)
-    scale = {tone for own in own_chords(old) for tone in own.pitch_classes}
-    shared = [t for t in tones if t in chord] or [t for t in tones if t in scale]
-    return (shared or tones)[0]
+    scale = sorted(collection(new), key=lambda tone: (tone - new.tonic) % N_PITCH_CLASSES)
+    tones = [scale[degree - 1] for degree in _HELD_DEGREES]
+    chord, old_scale = tonic_triad(old).pitch_classes, collection(old)
+    in_both_chords = [tone for tone in tones[:_N_CHORD_DEGREES] if tone in chord]
+    return (in_both_chords or [tone for tone in tones if tone in old_scale])[0]
 
 
 def _tones(key: Key, order: tuple[str, ...]) -> list[int]:

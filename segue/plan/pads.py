@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 _HELD_LOW_MIDI: Final = 53
 """F3: a held tone lies in the octave from here and the one above."""
 
+_SUSPENDED: Final = {2: "sus2", 5: "sus4"}
+"""Held tones that are not of the new tonic chord, by semitones above its root."""
+
 
 def pad_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     """A pad with the chords that the recipe asks for, voiced.
@@ -131,10 +134,12 @@ def _common_tone(time: Timeline, start: float, end: float) -> tuple[Voicing, ...
     tone = held_tone(old, new)
     low = _HELD_LOW_MIDI + (tone - _HELD_LOW_MIDI) % N_PITCH_CLASSES
     held = (low, low + N_PITCH_CLASSES)
-    root = _bass(new)
-    under: Sequence[int] = (root,) if tone != new.tonic else (root, root + 7)
-    is_third = (tone - new.tonic) % N_PITCH_CLASSES in (3, 4)
-    name = tonic_triad(new).symbol_in(new) if is_third else f"{new.tonic_name}5"
+    root, above = _bass(new), (tone - new.tonic) % N_PITCH_CLASSES
+    needs_fifth = above == 0 or above in _SUSPENDED
+    under: Sequence[int] = (root, root + 7) if needs_fifth else (root,)
+    kind = _SUSPENDED.get(above, "5")
+    is_third = tone == tonic_triad(new).pitch_classes[1]
+    name = tonic_triad(new).symbol_in(new) if is_third else f"{new.tonic_name}{kind}"
     tone_name = Chord(root=tone, quality="major").symbol_in(new)
     middle = (max(start, time.exit_beat) + min(end, time.entry_beat)) / 2
     return (
@@ -149,7 +154,7 @@ def _common_tone(time: Timeline, start: float, end: float) -> tuple[Voicing, ...
             end_beat=end,
             notes_midi=tuple(sorted({*under, *held})),
             symbol=name,
-            roman_to=tonic_triad(new).roman(new) if is_third else "I5",
+            roman_to=tonic_triad(new).roman(new) if is_third else f"I{kind}",
         ),
     )
 

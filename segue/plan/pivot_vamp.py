@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from segue.music.chord import tonic_triad
 from segue.music.lerdahl import chord_distance
 from segue.music.path import PathStep, chord_path
-from segue.music.region import own_chords
+from segue.music.region import shared_chords
 
 if TYPE_CHECKING:
     from segue.music.cadence import CadenceChoice
@@ -47,7 +47,7 @@ def pivot_vamp(
     ['C', 'Am', 'C', 'Am', 'D7']
     """
     (last,) = chord_path(old, new, n_chords=1, cadence=cadence)
-    shared = [chord for chord in own_chords(new) if chord in own_chords(old)]
+    shared = shared_chords(old, new)
     notes: tuple[str, ...] = ()
     if shared:
         pair = _pair(old, new, [PathStep(chord=c, key=new, pivot_from=old) for c in shared], last)

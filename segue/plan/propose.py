@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from segue.analysis.facts import PULSE_CONFIDENCE, EndingKind, OpeningKind
 from segue.music.interval import reads_as
+from segue.music.region import shared_chords
 from segue.music.tonal_space import key_distance
 from segue.plan.edges import song_end, song_start
 from segue.plan.grid import SAME_BEAT
@@ -37,6 +38,8 @@ _NO_PULSE: Final = 0.1
 """Factor for a recipe that needs beats where none are clear. Set by judgement."""
 _NO_STEM: Final = 0.1
 """Factor for a recipe that needs a stem which is not given. Set by judgement."""
+_NO_PIVOT: Final = 0.1
+"""Factor for a vamp on shared chords where the keys share none. Set by judgement."""
 _OTHER_METRE: Final = 0.1
 """Factor for two songs at once whose bars are of different length. Set by judgement."""
 _MISTUNED: Final = 0.3
@@ -108,6 +111,8 @@ def suitability(
     fit *= _within(change, suits.tempo_change, _TEMPO_SLACK, log=True)
     if not _has_room(recipe, time):
         fit *= _NO_ROOM
+    if _misses_pivot(recipe, outgoing, incoming):
+        fit *= _NO_PIVOT
     if change < _SAME_TEMPO_RATIO < suits.tempo_change[0]:
         fit *= _NO_CHANGE
     fit *= _kind_fit(suits, outgoing, incoming) * _stems_fit(recipe, given)
@@ -203,6 +208,12 @@ def _has_room(recipe: Recipe, time: Timeline) -> bool:
         bars = time.n_interlude_bars if length.carry_bars < 0 else length.carry_bars
         last_beat = min(time.exit_beat + bars * time.metre, time.entry_beat)
     return time.outgoing_index_at(last_beat) <= time.outgoing.done_index + SAME_BEAT
+
+
+def _misses_pivot(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> bool:
+    """Whether it rests on chords of both keys, and they have none in common."""
+    needs_pivot = any(layer.harmony == "pivot vamp" for layer in recipe.layers)
+    return needs_pivot and not shared_chords(outgoing.key.key, incoming.key.key)
 
 
 def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:

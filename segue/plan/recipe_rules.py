@@ -149,6 +149,7 @@ PLACEHOLDERS: Final = (
     "seconds",
     "percent_a_beat",
     "chords",
+    "at_home",
     "ending",
     "opening",
 )

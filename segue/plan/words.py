@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
 from segue.music.interval import interval_name, relation
+from segue.plan.chord_words import home_words
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 from segue.plan.layer import PadLayer
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
@@ -43,9 +44,7 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
     seconds = time.tempo.seconds_at(time.entry_beat) - time.tempo.seconds_at(time.exit_beat)
     ramp_beats = sum(span.n_beats for span in time.tempo.spans if span.law != "hold")
     steps = abs(math.expm1(math.log(new_bpm / (old_bpm * time.tempo_octave)) / max(ramp_beats, 1)))
-    symbols = dict.fromkeys(
-        v.symbol for layer in layers if isinstance(layer, PadLayer) for v in layer.voicings
-    )
+    voicings = [v for layer in layers if isinstance(layer, PadLayer) for v in layer.voicings]
     key_from, key_to = _key_words(outgoing, incoming)
     sentence = recipe.why.format(
         key_from=key_from,
@@ -57,7 +56,8 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
         bars=time.n_interlude_bars,
         seconds=f"{seconds:.0f}",
         percent_a_beat=f"{100 * steps:.1f}",
-        chords=" - ".join(symbols),
+        chords=" - ".join(dict.fromkeys(v.symbol for v in voicings)),
+        at_home=home_words(voicings, outgoing.key, incoming.key),
         ending=_ending_words(outgoing),
         opening=_opening_words(incoming),
     )

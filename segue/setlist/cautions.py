@@ -28,6 +28,8 @@ LONGEST_VOICE_RUN: Final = 5
 """Songs in a row that a singer can be asked for without a song to rest."""
 FEWEST_SONGS_TO_TIRE: Final = 3
 """Fewer than these are no evening, whoever sings them."""
+EAR_RESTS_S: Final = 10.0
+"""After so much talk or changeover the old key is no longer in the ear."""
 SHORT_SHARE: Final = 0.1
 """A set that leaves more than this share of its slot empty is short of it."""
 _SEMITONES: Final = (1, 11)
@@ -52,12 +54,11 @@ def join_cautions(
 
 
 def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, ...]:
-    """Sentences about the evening as a whole.
+    """Sentences about the evening as a whole, whatever is chosen at its joins.
 
     Parameters
     ----------
     evening : Evening
-        With its times.
     songs : sequence of SetSong
         In the same order.
 
@@ -69,14 +70,30 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
         *broken_pins(tuple(songs)),
         *_one_key(evening.songs),
         *_no_break(songs),
-        *_against_slot(evening),
+        *_after_the_last(songs[-1]),
         *_unreadable(evening.songs),
     )
 
 
+def slot_cautions(evening: Evening) -> tuple[str, ...]:
+    """Sentences about the slot; they change with the times, and so with what is chosen.
+
+    Parameters
+    ----------
+    evening : Evening
+        With its times.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return tuple(_against_slot(evening))
+
+
 def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
     step = (start.key.key.tonic - end.key.key.tonic) % 12
-    if have_keys(end, start) and step in _SEMITONES and not old.is_segue:
+    is_rested = old.talk_s + old.changeover_s >= EAR_RESTS_S
+    if have_keys(end, start) and step in _SEMITONES and not (old.is_segue or is_rested):
         yield (
             f"{relation(end.key.key, start.key.key)}: without a segue from '{old.title}' to "
             f"'{new.title}' it sounds like a mistake; lead over, talk, or put a song between."
@@ -117,6 +134,15 @@ def _no_break(songs: Sequence[SetSong]) -> Iterator[str]:
                 f"{row[0].voice} sings {len(row)} songs without a break, from '{row[0].title}' to "
                 f"'{row[-1].title}': put a song between that another voice or nobody sings."
             )
+
+
+def _after_the_last(song: SetSong) -> Iterator[str]:
+    named = [name for name, s in (("talk", song.talk_s), ("changeover", song.changeover_s)) if s]
+    if named:
+        yield (
+            f"'{song.title}' comes last: its {' and '.join(named)} would follow the evening and "
+            f"{'is' if len(named) == 1 else 'are'} not counted."
+        )
 
 
 def _against_slot(evening: Evening) -> Iterator[str]:

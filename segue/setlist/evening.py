@@ -73,6 +73,8 @@ class EveningJoin:
     talk_s, changeover_s : float
         Free time that no music covers, in this order, after the interlude's music where
         there is any; their sum and `interlude_s` make up `end_s` - `start_s`.
+    wanted_talk_s, wanted_changeover_s : float
+        What the band wants of both at a segue, whether music covers it or not.
     recipe : str
         The way across that the times were taken from: chosen, best scored, or planned for
         now; empty for a plain stop.
@@ -103,6 +105,8 @@ class EveningJoin:
     interlude_s: float = 0.0
     talk_s: float = 0.0
     changeover_s: float = 0.0
+    wanted_talk_s: float = 0.0
+    wanted_changeover_s: float = 0.0
     recipe: str = ""
     warnings: tuple[str, ...] = ()
     problem: str | None = None
@@ -122,7 +126,8 @@ class Evening:
     slot_s : float or None
         What the stage has given.
     warnings : tuple of str
-        Sentences about the evening as a whole: slot, opener, closer, singers.
+        Sentences about the evening as a whole: pins, keys, singers, what cannot be read. What
+        `segue.setlist.cautions.slot_cautions` says of the slot follows from the times.
     """
 
     title: str

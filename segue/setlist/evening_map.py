@@ -35,10 +35,14 @@ def evening_map(songs: Sequence[PlayedSong], crossings: Sequence[Crossing]) -> E
     pen = Pen()
     pen.begin(songs[0])
     ends = [
-        exit_s(song.end, crossing.plan) for song, crossing in zip(songs, crossings, strict=False)
+        exit_s(song.end, crossing.plan)
+        if crossing.leave_s is None
+        else min(crossing.leave_s, exit_s(song.end, None))
+        for song, crossing in zip(songs, crossings, strict=False)
     ] + [exit_s(songs[-1].end, None)]
     for number, crossing in enumerate(crossings):
         pen.lay_song(songs[number], ends[number])
         pen.cross(crossing, songs[number], songs[number + 1], ends[number + 1])
     pen.lay_song(songs[-1], ends[-1])
+    pen.end(songs[-1])
     return pen.result()

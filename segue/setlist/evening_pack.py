@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import InputError
+from segue.errors import InputError, SegueError
 from segue.runfolder import whole_folder
 from segue.runfolder.document import candidate_of
 from segue.setlist.evening_map import evening_map
 from segue.setlist.evening_places import Crossing, PlayedSong
 from segue.setlist.evening_rows import free_times, rows_of
-from segue.setlist.evening_sheets import SHEETS_NAME, front_page, sheets_of
+from segue.setlist.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
 from segue.stage.midi import score_bytes
 from segue.stage.pack import (
     CHANNELS,
@@ -25,11 +25,13 @@ from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import sheets_pdf
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from segue.setlist.evening import Evening, EveningSong
     from segue.setlist.evening_places import EveningMap
     from segue.setlist.evening_rows import EveningRows, JoinRow
+    from segue.stage.in_evening import InEvening
     from segue.stage.sheet_pdf import Paper
 
 MAP_NAME: Final = "tempo map.mid"
@@ -72,15 +74,18 @@ class EveningPack:
     map : EveningMap
     notes : tuple of str
         What the pack does not know, and which joins are not chosen yet.
+    running_s : float
+        Of the evening, as on its page: from the start of the first song's file.
     """
 
     files: tuple[str, ...]
     map: EveningMap
     notes: tuple[str, ...]
+    running_s: float
 
     @property
     def duration_s(self) -> float:
-        """Length of the tempo map."""
+        """Length of the tempo map, from bar one of the first song to the last sound."""
         return self.map.score.ruler[-1][1]
 
 
@@ -100,15 +105,18 @@ def evening_pack(request: EveningRequest) -> EveningPack:
     RunFolderError
         If a run folder cannot be read, or the pack not written.
     InputError
-        If a song or a sound file of a run cannot be read.
+        If a sound file of a run cannot be read, or a song was not heard.
+    SegueError
+        If a song could not be read.
     OptionError
         If a song is too short for the ways across before and after it.
     """
     check_pack_place(request.out)
     rows = rows_of(request.evening)
     played = map_of(request.evening)
+    where = places_of(request.evening, played)
     notes = (*_not_made(request.evening), *_choices(rows), *played.notes)
-    sheets = sheets_of(rows, channels=request.channels, in_ear_dba=request.in_ear_dba)
+    sheets = sheets_of(rows, channels=request.channels, in_ear_dba=request.in_ear_dba, where=where)
     front = front_page(rows, notes=notes, in_ear_dba=request.in_ear_dba)
     files = {
         MAP_NAME: score_bytes(played.score),
@@ -120,11 +128,11 @@ def evening_pack(request: EveningRequest) -> EveningPack:
         check_pack_place(request.out)  # again, now that nobody else can write
         names = [
             *files,
-            *(name for join in rows.joins for name in _pack(join, request, folder)),
+            *(name for join in rows.joins for name in _pack(join, request, folder, where)),
         ]
         for name, content in files.items():
             (folder / name).write_bytes(content)
-    return EveningPack(files=tuple(names), map=played, notes=notes)
+    return EveningPack(files=tuple(names), map=played, notes=notes, running_s=rows.running_s)
 
 
 def map_of(evening: Evening) -> EveningMap:
@@ -134,6 +142,8 @@ def map_of(evening: Evening) -> EveningMap:
         Crossing(
             plan=None if join.document is None else candidate_of(join.document, None).plan,
             free=free_times(join),
+            leave_s=join.leave_s if join.document is None else None,
+            enter_s=join.enter_s if join.document is None else None,
         )
         for join in evening.joins
     ]
@@ -142,12 +152,16 @@ def map_of(evening: Evening) -> EveningMap:
 
 def _played(song: EveningSong) -> PlayedSong:
     if song.start is None or song.end is None:
-        raise InputError(song.path, song.problem or "was not heard: run 'segue set' again.")
+        if song.problem is not None:
+            raise SegueError(song.problem)  # a whole sentence, which begins with the path
+        raise InputError(song.path, "was not heard: run 'segue set' again.")
     longer_s = song.length_s - song.end.duration_s
     return PlayedSong(start=song.start, end=song.end, longer_s=longer_s)
 
 
-def _pack(join: JoinRow, request: EveningRequest, folder: Path) -> list[str]:
+def _pack(
+    join: JoinRow, request: EveningRequest, folder: Path, where: Mapping[int, InEvening]
+) -> list[str]:
     """The pack of one join inside the evening's; the names of its files."""
     if join.record is None:
         return []
@@ -159,6 +173,7 @@ def _pack(join: JoinRow, request: EveningRequest, folder: Path) -> list[str]:
             channels=request.channels,
             paper=request.paper,
             in_ear_dba=request.in_ear_dba,
+            where=where.get(join.number),
         )
     )
     return [f"{join.folder}/{name}" for name in pack.files]

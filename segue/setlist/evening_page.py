@@ -23,8 +23,9 @@ from segue.plan.heard_words import keys_sentence
 from segue.runfolder.whole_file import write_whole
 from segue.setlist.evening_picture import Picture, PictureGap, picture_svg
 from segue.setlist.evening_rows import rows_of
-from segue.setlist.evening_sheets import SHEETS_NAME, front_page, sheets_of
+from segue.setlist.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
 from segue.setlist.lengths import clock
+from segue.setlist.picture import PICTURE_NAME, write_evening_picture
 from segue.setlist.set_document import read_evening
 from segue.stage.sheet_html import sheets_html
 
@@ -41,7 +42,7 @@ _SOUND_SOURCES: Final = "'self' file:"
 
 
 def write_evening_page(folder: Path, evening: Evening) -> Path:
-    """Write the page of an evening and its cue sheets into its folder.
+    """Write the page of an evening, its picture and its cue sheets into its folder.
 
     Parameters
     ----------
@@ -60,7 +61,11 @@ def write_evening_page(folder: Path, evening: Evening) -> Path:
         If a file cannot be written; each appears whole or not at all.
     """
     rows = rows_of(evening)
-    _write(folder / SHEETS_NAME, sheets_html(sheets_of(rows), front=front_page(rows)))
+    write_evening_picture(folder / PICTURE_NAME, evening)
+    _write(
+        folder / SHEETS_NAME,
+        sheets_html(sheets_of(rows, where=places_of(evening)), front=front_page(rows)),
+    )
     return _write(folder / EVENING_PAGE_NAME, evening_page_text(folder, rows))
 
 
@@ -111,6 +116,7 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
         pictures="\n".join(picture_svg(picture, is_tall=is_tall) for is_tall in (False, True)),
         order=_order(rows),
         joins="\n".join(_join(folder, join, sheets.get(join.number, 0)) for join in rows.joins),
+        picture=PICTURE_NAME,
         stage=_command("stage", str(folder), "--out", "FOLDER"),
     )
 
@@ -148,10 +154,11 @@ def _order(rows: EveningRows) -> str:
     for song, join in zip(rows.songs, [*rows.joins, None], strict=True):
         lines.append(_song(song))
         if join is not None:
+            words = "; ".join((*join.steps, join.words))
             lines.append(
                 f'<tr class="between"><td class="clock">{clock(join.start_s)}</td>'
                 f'<td colspan="4"><a href="#join-{join.number}">join {join.number}</a>: '
-                f"{html.escape(join.words)}</td></tr>"
+                f"{html.escape(words)}</td></tr>"
             )
     return "\n".join(lines)
 
@@ -171,7 +178,7 @@ def _song(song: SongRow) -> str:
 
 def _join(folder: Path, join: JoinRow, sheet_number: int) -> str:
     title = html.escape(f"{join.number}. {join.from_title} → {join.to_title}")
-    body = f"<p>{html.escape(join.words)}</p>"
+    body = f"<p>{html.escape('; '.join((*join.steps, join.words)))}</p>"
     if join.document is not None:
         body = _ways(folder, join, join.document, sheet_number)
     return (
@@ -185,7 +192,8 @@ def _join(folder: Path, join: JoinRow, sheet_number: int) -> str:
 def _ways(folder: Path, join: JoinRow, document: RunDocument, sheet_number: int) -> str:
     keys = keys_sentence(document.outgoing, document.incoming)
     free = "; ".join(f"{name}, {seconds:.0f} s" for name, seconds in join.free)
-    about = ". ".join(part for part in (keys, free) if part)
+    tempo = "; ".join(step for step in join.steps if "tempo" in step)
+    about = ". ".join(part[0].upper() + part[1:] for part in (keys, tempo, free) if part)
     ways = "".join(_way(folder, join, document, record) for record in document.candidates)
     state = (
         f"Chosen: {_chosen_words(document)}"

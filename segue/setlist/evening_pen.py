@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.facts import have_pulses
 from segue.errors import OptionError
 from segue.plan.edges import song_end, song_start
 from segue.plan.grid import SAME_BEAT
-from segue.setlist.evening_places import EveningMap, Place, entry_s, exit_s
+from segue.setlist.evening_notes import SAME_S, fill_notes
+from segue.setlist.evening_places import EveningMap, Place, entry_s, exit_s, hold_beat
 from segue.setlist.evening_ruler import SAME_PLACE_BEATS, Ruler, fill_of, signatures
 from segue.stage.markers import Marker, markers_of
 from segue.stage.midi_score import TICKS_A_BEAT, MidiScore, notes_moved, plan_score
@@ -19,14 +19,9 @@ if TYPE_CHECKING:
     from segue.plan import Plan
     from segue.plan.grid import BeatGrid
     from segue.setlist.evening_places import Crossing, PlayedSong
-    from segue.setlist.evening_ruler import Fill
 
-SAME_TEMPO_RATIO: Final = 0.005
-"""Edges whose tempos differ by less have one tempo: a third of what is noticed at best
-(C. Drake and M.-C. Botte, Perception & Psychophysics 54(3), 1993, 277-286)."""
-
-_SAME_S: Final = 0.05
-"""Lengths that differ by less are one."""
+_TOLD_S: Final = 0.5
+"""A lead-in as long as this is told: a clock of whole seconds can show it."""
 
 
 class Pen:
@@ -40,6 +35,8 @@ class Pen:
         """Second of that file up to which it is laid."""
         self.keys: list[tuple[float, Key]] = []
         self.markers: list[Marker] = []
+        self.free: list[tuple[float, str]] = []
+        """Seconds and names on no beat of their own: which beat is there, the whole ruler says."""
         self.played: list[MidiScore] = []
         self.songs: list[Place] = []
         self.joins: list[Place] = []
@@ -54,8 +51,13 @@ class Pen:
         """Bar one of the first song."""
         start = song_start(song.start)
         before_s = entry_s(song.start) - start.grid.seconds_at(start.sound_index)
-        if before_s > _SAME_S:
+        if before_s > SAME_S:
             self.notes.append(f"{song.title} sounds {before_s:.1f} s before bar 1 of this file.")
+        if entry_s(song.start) > _TOLD_S:
+            self.notes.append(
+                f"The clock of the page starts with the file of {song.title}, "
+                f"{entry_s(song.start):.1f} s before bar 1 of this file."
+            )
         self._enter(song)
 
     def cross(self, crossing: Crossing, old: PlayedSong, new: PlayedSong, new_out_s: float) -> None:
@@ -71,25 +73,29 @@ class Pen:
         name = f"{old.title} to {new.title}"
         if plan is None:
             self.joins.append(Place(name=name, beat=beat, time_s=start_s, bar=bar))
-            # The rest of the old song's file, and the new one's before its bar one.
-            rest_s = self.zero_s + old.end.duration_s - start_s + into_s
-            self._lay_free(crossing, new, rest_s=rest_s)
+            left_s = old.end.duration_s if crossing.leave_s is None else crossing.leave_s
+            self._lay_free(crossing, new, rest_s=self.zero_s + left_s - start_s)
+            self._lay_lead_in(new, from_s=crossing.enter_s or 0.0)
             self._enter(new)
             return
         start_s = self.zero_s + exit_s(old.end, plan)
         self.joins.append(Place(name=name, beat=beat, time_s=start_s, bar=bar))
-        self.ruler.lay_plan(plan, 0.0, plan.entry_beat, start_s=start_s)
+        hold = hold_beat(plan, new.start)
+        self.ruler.lay_plan(plan, 0.0, hold, start_s=start_s)
         free_s = sum(seconds for _, seconds in crossing.free)
         late = self.beat
         self._lay_free(crossing, new)
         late = self.beat - late
-        if late:
+        if free_s:
+            where = "at" if hold == plan.entry_beat else "before the count-in or the pick-up to"
             self.notes.append(
                 f"The files of join {len(self.joins)} play straight on into {new.title}: hold them "
-                f"at its bar one for the {free_s:.0f} s of free time."
+                f"{where} its bar one for the {free_s:.0f} s of free time."
             )
+        if plan.entry_beat > hold:
+            self.ruler.lay_plan(plan, hold, plan.entry_beat, start_s=start_s + free_s)
         entry_beat = self.beat
-        self._mark_plan(plan, new, (beat, late), (start_s, free_s))
+        self._mark_plan(plan, new, hold, (beat, late), (start_s, free_s))
         enter_s = plan.tempo.seconds_at(plan.entry_beat)
         until = min(plan.end_beat, plan.tempo.beat_at(enter_s + new_out_s - into_s))
         here = self.ruler.bar_number
@@ -119,17 +125,36 @@ class Pen:
         fill = fill_of(unheard_s, bpm=old.bpm_at(old.index_at(self.from_s)), metre=old.metre)
         self.ruler.lay_fill(fill)
         self.zero_s += longer_s
-        self._note_fill(song, fill, old, new)
+        self.notes += fill_notes(
+            song,
+            fill,
+            before_bpm=old.bpm_at(old.index_at(self.from_s)),
+            after=self.ruler.bar_number,
+        )
         first, last = round(new.index_at(heard_from_s)), round(new.index_at(to_s))
         if last > first:
             self.ruler.lay_grid(new, first, last, zero_s=self.zero_s)
 
+    def end(self, song: PlayedSong) -> None:
+        """The last song's file after its last bar line."""
+        grid = song_end(song.end).grid
+        bpm = grid.bpm_at(grid.index_at(self.ruler.time_s - self.zero_s) - 1.0)
+        rest_s = self.zero_s + song.end.duration_s - self.ruler.time_s
+        self.ruler.lay_tail(rest_s, bpm=bpm, metre=grid.metre)
+        self.free.append((self.ruler.time_s, "end of the evening"))
+
     def result(self) -> EveningMap:
         """Everything laid so far."""
+        self.markers += [
+            Marker(beat=self.ruler.beat_at(second), time_s=second, name=name)
+            for second, name in self.free
+        ]
+        self.markers.sort(key=lambda mark: mark.time_s)
+        last_tick, last_beats = self.ruler.bars[-1]
         return EveningMap(
             score=MidiScore(
                 ruler=tuple((tick / TICKS_A_BEAT, s) for tick, s in self.ruler.points),
-                metres=tuple(signatures(self.ruler.bars, self.ruler.tick)),
+                metres=tuple(signatures(self.ruler.bars, last_tick + last_beats * TICKS_A_BEAT)),
                 keys=tuple(self.keys),
                 markers=tuple((mark.beat, mark.name) for mark in self.markers),
                 click=tuple(hit for score in self.played for hit in score.click),
@@ -176,9 +201,15 @@ class Pen:
         bpm, metre = start.grid.bpm_at(start.entry_index), start.grid.metre
         self.ruler.lay_free(rest_s, bpm=bpm, metre=metre)
         for name, seconds in crossing.free:
-            words = f"{name}, {seconds:.0f} s, free time"
-            self.markers.append(Marker(beat=self.beat, time_s=self.ruler.time_s, name=words))
+            self.free.append((self.ruler.time_s, f"{name}, {seconds:.0f} s, free time"))
             self.ruler.lay_free(seconds, bpm=bpm, metre=metre)
+
+    def _lay_lead_in(self, new: PlayedSong, *, from_s: float) -> None:
+        """The new song's file before its bar one."""
+        if entry_s(new.start) - from_s > _TOLD_S:
+            self.free.append((self.ruler.time_s, f"file of {new.title} starts"))
+        start = song_start(new.start)
+        self.ruler.lay_lead_in(start.grid, start.entry_index, from_s=from_s)
 
     def _lay_heard_start(self, grid: BeatGrid, to_s: float) -> None:
         """Whole heard bars of a song's start."""
@@ -191,57 +222,24 @@ class Pen:
             self.ruler.lay_grid(grid, first, last, zero_s=self.zero_s)
             self.from_s = grid.seconds_at(last)
 
-    def _note_fill(self, song: PlayedSong, fill: Fill, old: BeatGrid, new: BeatGrid) -> None:
-        is_heard = old.is_heard and new.is_heard
-        if not is_heard:
-            self.notes.append(f"{song.title} has no clear pulse: its bars are only a ruler.")
-        after = self.ruler.bar_number
-        if fill.n_beats:
-            bars = -(-fill.n_beats // fill.metre)
-            start_bpm = old.bpm_at(old.index_at(self.from_s))
-            drift_s = abs(fill.seconds - 60.0 * fill.n_beats / start_bpm)
-            given = " (as long as its length says)" if abs(song.longer_s) > _SAME_S else ""
-            words = (
-                f"{song.title}: the {fill.seconds:.0f} s that were not heard{given} are laid as "
-                f"{_bars_words(after - bars, after - 1)} at {fill.bpm:.2f} BPM; "
-            )
-            words += (
-                f"they may drift, {drift_s:.2f} s if its first tempo holds, and the clock is right "
-                f"again from bar {after} on."
-                if is_heard
-                else f"the clock is right again from bar {after} on."
-            )
-            if fill.short_bar_beats:
-                words += (
-                    f" Bar {after - 1} has {fill.short_bar_beats} beats: whole bars do not fit."
-                )
-            self.notes.append(words)
-        start_bpm, end_bpm = song.start.pulse.tempo_bpm, song.end.pulse.tempo_bpm
-        is_told = have_pulses(song.start, song.end)
-        if is_told and abs(end_bpm / start_bpm - 1.0) > SAME_TEMPO_RATIO:
-            self.notes.append(
-                f"{song.title} starts at {start_bpm:.4g} and ends at {end_bpm:.4g} BPM: the change "
-                f"is written at bar {after}, the first of its heard end; where in the song it is, "
-                "is not known."
-            )
-
     def _mark_plan(
         self,
         plan: Plan,
         new: PlayedSong,
+        hold: float,
         beats: tuple[float, float],
         seconds: tuple[float, float],
     ) -> None:
-        """Names, keys and notes of a way across: where it starts, and by how much it waits."""
+        """Names, keys and notes of a way across: where it starts, and how long it is held."""
         number = len(self.joins)
-        entry = plan.entry_beat - SAME_BEAT
+        held = hold - SAME_BEAT
         for mark in markers_of(
             plan,
             from_title=f"files of join {number} start",
             to_title=new.title,
             is_free=not new.start.pulse.is_known,
         ):
-            waits = mark.beat >= entry
+            waits = mark.beat >= held
             self.markers.append(
                 Marker(
                     beat=beats[0] + mark.beat + waits * beats[1],
@@ -249,28 +247,18 @@ class Pen:
                     name=mark.name,
                 )
             )
-        self.markers.sort(key=lambda mark: mark.time_s)
         self._sign(new, beats[0] + plan.entry_beat + beats[1], plan.key_to)
         score = plan_score(plan, ())
         before = replace(
             score,
-            click=tuple(hit for hit in score.click if hit.beat < entry),
-            cue=tuple(note for note in score.cue if note.start_beat < entry),
-            voicings=tuple(v for v in score.voicings if v.start_beat < entry),
+            click=tuple(hit for hit in score.click if hit.beat < held),
+            cue=tuple(note for note in score.cue if note.start_beat < held),
+            voicings=tuple(v for v in score.voicings if v.start_beat < held),
         )
         after = replace(
             score,
-            click=tuple(hit for hit in score.click if hit.beat >= entry),
-            cue=tuple(note for note in score.cue if note.start_beat >= entry),
-            voicings=tuple(v for v in score.voicings if v.start_beat >= entry),
+            click=tuple(hit for hit in score.click if hit.beat >= held),
+            cue=tuple(note for note in score.cue if note.start_beat >= held),
+            voicings=tuple(v for v in score.voicings if v.start_beat >= held),
         )
         self.played += [notes_moved(before, beats[0]), notes_moved(after, sum(beats))]
-
-
-def _bars_words(first: int, last: int) -> str:
-    """Such as 'bars 9 to 12, 4 even ones' or 'bar 9'."""
-    return (
-        f"bar {first}"
-        if first == last
-        else f"bars {first} to {last}, {last - first + 1} even ones,"
-    )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.plan.edges import song_end, song_start
 from segue.plan.grid import SAME_BEAT
+from segue.plan.guides import COUNT_IN_BARS
 from segue.plan.layer import SongLayer
 
 if TYPE_CHECKING:
@@ -48,10 +49,15 @@ class Crossing:
         None for a plain stop.
     free : tuple of (str, float)
         Name and seconds of what happens on no beat before the new song: talk, a changeover.
+    leave_s, enter_s : float or None
+        Where there is no plan: second of the old song's file at which it is left, and of the new
+        one's at which it is entered, if that is not its end and its start.
     """
 
     plan: Plan | None
     free: tuple[tuple[str, float], ...] = ()
+    leave_s: float | None = None
+    enter_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,3 +134,32 @@ def entry_s(start: EdgeFacts) -> float:
     """Second of a song's file at its entry."""
     song = song_start(start)
     return song.grid.seconds_at(song.entry_index)
+
+
+def hold_beat(plan: Plan, start: EdgeFacts) -> float:
+    """Beat of a plan at which its files wait for free time that its music does not cover.
+
+    Parameters
+    ----------
+    plan : Plan
+    start : EdgeFacts
+        The new song's start.
+
+    Returns
+    -------
+    float
+        The bar line where the count-in into the new song starts, so that the band is counted in
+        after the wait; without a count-in its entry, or the bar line before its pick-up or its
+        singer, where one is earlier, for nobody can wait between a pick-up and bar one.
+    """
+    entry = plan.entry_beat
+    pickup = 0.0 if start.opening is None else start.opening.pickup_beats / plan.tempo_octave
+    singer = entry if plan.singer_beat is None else plan.singer_beat
+    first = min(entry - pickup, singer) + SAME_BEAT
+    is_counted = any(plan.exit_beat <= hit.beat < entry - SAME_BEAT for hit in plan.click)
+    if first > entry and not is_counted:
+        return entry
+    lines = [b for b in (line.beat for line in plan.bar_lines) if plan.exit_beat <= b <= entry]
+    if is_counted:
+        lines = lines[:-COUNT_IN_BARS]
+    return max((beat for beat in lines if beat <= first), default=plan.exit_beat)

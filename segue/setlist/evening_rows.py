@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from segue.music.interval import interval_name
 from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
 from segue.runfolder.document import candidate_of
+from segue.setlist.cautions import slot_cautions
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -70,12 +72,16 @@ class JoinRow:
     from_title, to_title : str
     start_s, end_s : float
         From the old song's exit to the new one's bar one, on the evening's clock.
+    steps : tuple of str
+        Steps in key and tempo from the old song's end to the new one's start.
     folder : str
         Name of the run folder in the evening's; empty where there is none.
     document : RunDocument or None
         Of that run.
     free : tuple of (str, float)
         Name and seconds of talk and changeover on no beat.
+    wanted : tuple of (str, float)
+        Of both at a segue, with what its music covers.
     warnings : tuple of str
     """
 
@@ -84,9 +90,11 @@ class JoinRow:
     to_title: str
     start_s: float
     end_s: float
+    steps: tuple[str, ...] = ()
     folder: str = ""
     document: RunDocument | None = None
     free: tuple[tuple[str, float], ...] = ()
+    wanted: tuple[tuple[str, float], ...] = ()
     warnings: tuple[str, ...] = ()
 
     @property
@@ -106,13 +114,15 @@ class JoinRow:
         if self.record is not None:
             record = self.record
             n_bars = sum(bar.section == "interlude" for bar in record.bars)
-            talk_s = record.plan.talk_s
             parts.append(
                 f"{record.plan.recipe}, {n_bars} bars, {record.entry_s - record.exit_s:.1f} s"
-                + (f", with {talk_s:.0f} s of talk" if talk_s else "")
+                + "".join(f", {name} {seconds:.0f} s" for name, seconds in self.wanted)
                 + ("" if self.is_chosen else " (not chosen yet: the best scored)")
             )
-        parts += [f"{name}, {seconds:.0f} s" for name, seconds in self.free]
+        free = [f"{name}, {seconds:.0f} s" for name, seconds in self.free]
+        if free and self.record is not None:
+            free = [f"of these without music: {', '.join(free)}"]
+        parts += free
         return "; ".join(parts) or "a plain stop"
 
 
@@ -170,18 +180,50 @@ def rows_of(evening: Evening) -> EveningRows:
         title=evening.title,
         songs=tuple(song_row(s, run) for s, run in zip(songs, into, strict=True)),
         joins=tuple(
-            _join_row(join, (old.title, new.title))
+            _join_row(join, old, new)
             for join, old, new in zip(evening.joins, songs, songs[1:], strict=False)
         ),
         slot_s=evening.slot_s,
-        warnings=evening.warnings,
+        warnings=(*slot_cautions(evening), *evening.warnings),
     )
 
 
+def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[str, ...]:
+    """Steps in key and tempo at a join, as far as both songs have one.
+
+    Parameters
+    ----------
+    join : EveningJoin
+    old, new : EveningSong
+        Before and after it.
+
+    Returns
+    -------
+    tuple of str
+        Such as 'a semitone up (0.84)' and 'tempo -23 %'.
+    """
+    words = []
+    if join.key_distance is not None and old.end is not None and new.start is not None:
+        name = interval_name(old.end.key.key, new.start.key.key)
+        words.append(f"{name} ({join.key_distance:.2f})")
+    if join.tempo_ratio is not None:
+        percent = round(100 * (join.tempo_ratio - 1))
+        words.append(f"tempo {percent:+d} %" if percent else "same tempo")
+    return tuple(words)
+
+
+def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
+    """Name and seconds of talk and changeover at a segue, with what its music covers."""
+    times = (("talk", join.wanted_talk_s), ("changeover", join.wanted_changeover_s))
+    return tuple((name, seconds) for name, seconds in times if seconds > 0)
+
+
 def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
-    """Name and seconds of what happens on no beat: talk, a changeover, a way that failed."""
+    """Name and seconds of what happens on no beat: talk, a changeover, a way not rendered."""
     unmade_s = join.interlude_s if join.document is None else 0.0
-    times = (("a segue that is not made", unmade_s), ("talk", join.talk_s))
+    covered = " and ".join(f"{seconds:.0f} s of {name}" for name, seconds in wanted_times(join))
+    unmade = f"{join.recipe}{' with ' if covered else ''}{covered}, not rendered yet"
+    times = ((unmade, unmade_s), ("talk", join.talk_s))
     return tuple((n, s) for n, s in (*times, ("changeover", join.changeover_s)) if s > 0)
 
 
@@ -229,15 +271,17 @@ def _starts(song: EveningSong, into: RunDocument | None) -> str:
     return "; ".join(parts)
 
 
-def _join_row(join: EveningJoin, titles: tuple[str, str]) -> JoinRow:
+def _join_row(join: EveningJoin, old: EveningSong, new: EveningSong) -> JoinRow:
     return JoinRow(
         number=join.number,
-        from_title=titles[0],
-        to_title=titles[1],
+        from_title=old.title,
+        to_title=new.title,
         start_s=join.start_s,
         end_s=join.end_s,
+        steps=step_words(join, old, new),
         folder=join.folder,
         document=join.document,
         free=free_times(join),
+        wanted=wanted_times(join),
         warnings=(*join.warnings, *([] if join.problem is None else [join.problem])),
     )

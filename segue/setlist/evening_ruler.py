@@ -7,6 +7,8 @@ between the heard parts, so that the clock is right wherever something was heard
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_right
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
@@ -129,7 +131,7 @@ class Ruler:
     def lay_grid(self, grid: BeatGrid, first: float, last: float, *, zero_s: float) -> None:
         """Heard beats of a song from a bar line to another; `zero_s` is where its file starts."""
         start_tick = self.tick
-        self._begin_at(zero_s + grid.seconds_at(first))
+        self.begin_at(zero_s + grid.seconds_at(first))
         for beat in _steps(first, last, grid.metre):
             self.bars.append((start_tick + tick_of(beat - first), grid.metre))
         for beat in beats_between(first, last)[1:]:
@@ -137,18 +139,53 @@ class Ruler:
             self.points.append((start_tick + tick_of(beat - first), second))
 
     def lay_free(self, seconds: float, *, bpm: float, metre: int) -> None:
-        """Time on no beat, as whole bars near a tempo; less than half a bar only holds on."""
-        n_beats = round(seconds * bpm / 60.0 / metre) * metre
+        """Time on no beat, as whole bars near a tempo; less than half a bar is a short one.
+
+        Less than half a beat only holds on.
+        """
+        beats = seconds * bpm / 60.0
+        n_beats = round(beats / metre) * metre or round(beats)
         if n_beats:
             bpm = 60.0 * n_beats / seconds
             self.lay_fill(Fill(n_beats=n_beats, metre=metre, seconds=seconds, bpm=bpm))
         elif self.tick:
             self.points[-1] = (self.tick, self.time_s + seconds)
 
+    def lay_lead_in(self, grid: BeatGrid, entry: float, *, from_s: float) -> None:
+        """A song's file from a second of it up to its entry: whole beats, the first bar short.
+
+        A part of a beat that is left over at its start is held on the beat before.
+        """
+        zero_s = self.time_s - from_s
+        n_beats = math.floor(entry - grid.index_at(from_s) + SAME_BEAT)
+        first = entry - n_beats
+        full = first + n_beats % grid.metre
+        for start, end in ((first, full), (full, entry)):
+            if end > start:
+                self.lay_grid(grid, start, end, zero_s=zero_s)
+        self.begin_at(zero_s + grid.seconds_at(entry))
+
+    def lay_tail(self, seconds: float, *, bpm: float, metre: int) -> None:
+        """The last sound after the last bar line, at a tempo; the last bar need not be whole."""
+        start_tick = self.tick
+        end_tick = start_tick + tick_of(seconds * bpm / 60.0)
+        if end_tick > start_tick:
+            for tick in range(start_tick, end_tick, metre * TICKS_A_BEAT):
+                self.bars.append((tick, metre))
+            self.points.append((end_tick, self.time_s + seconds))
+
+    def beat_at(self, second: float) -> float:
+        """Beat at a second of the evening, between the points as on a line."""
+        n = bisect_right(self.points, second, key=lambda point: point[1])
+        tick, here_s = self.points[n - 1]
+        end_tick, end_s = self.points[min(n, len(self.points) - 1)]
+        share = (second - here_s) / (end_s - here_s) if end_s > here_s else 0.0
+        return (tick + share * (end_tick - tick)) / TICKS_A_BEAT
+
     def lay_plan(self, plan: Plan, first: float, last: float, *, start_s: float) -> None:
         """A way across from a beat to another; `start_s` is where its beat 0 would be."""
         start_tick = self.tick - tick_of(first)
-        self._begin_at(start_s + plan.tempo.seconds_at(tick_of(first) / TICKS_A_BEAT))
+        self.begin_at(start_s + plan.tempo.seconds_at(tick_of(first) / TICKS_A_BEAT))
         for line in plan.bar_lines:
             if first - SAME_BEAT < line.beat < last - SAME_PLACE_BEATS:
                 self.bars.append((start_tick + tick_of(line.beat), line.metre))
@@ -157,7 +194,7 @@ class Ruler:
             second = start_s + plan.tempo.seconds_at(beat)
             self.points.append((start_tick + tick_of(beat), second))
 
-    def _begin_at(self, second: float) -> None:
+    def begin_at(self, second: float) -> None:
         """The clock is right where something heard begins; the beat before takes the difference."""
         self.points[-1] = (self.tick, second if self.tick else 0.0)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from segue.audio import read_song
@@ -97,7 +97,8 @@ def hear_song(task: Hearing) -> HeardSong:
 
 
 def _heard(task: Hearing, edge: Edge) -> HeardEdge:
-    sound = read_song(task.song.path, edge=edge, edge_s=task.edge_s, rate_hz=task.rate_hz)
+    read = read_song(task.song.path, edge=edge, edge_s=task.edge_s, rate_hz=task.rate_hz)
+    sound = replace(read, title=task.song.title)
     said = task.song.overrides
     cache = user_facts_cache() if task.cached else None
     digest = sound_digest(sound)

@@ -85,7 +85,7 @@ def fingerprint(
 def made_joins(
     works: Sequence[JoinWork],
     known: Mapping[str, str],
-    workers: Workers,
+    workers: Workers | None,
     *,
     keep: Callable[[str, str], None],
     progress: Callable[[str], None],
@@ -97,7 +97,8 @@ def made_joins(
     works : sequence of JoinWork
     known : mapping of str to str
         Fingerprints of run folders made before, by their names.
-    workers : Workers
+    workers : Workers or None
+        None makes nothing.
     keep : callable
         Told name and fingerprint of every run folder that is there and right.
     progress : callable
@@ -106,7 +107,7 @@ def made_joins(
     Returns
     -------
     dict of str to MadeJoin or str
-        By name of the run folder; or why it could not be made.
+        By name of the run folder, or why it could not be made; without what was left.
     """
     found: dict[str, MadeJoin | str] = {}
     missing = []
@@ -119,6 +120,8 @@ def made_joins(
             found[name] = MadeJoin(document=document)
             keep(name, work.fingerprint)
             progress(f"{name}: as before")
+    if workers is None:
+        return found
     for index, outcome in _outcomes([work.request for work in missing], workers):
         work = missing[index]
         name = work.request.out.name

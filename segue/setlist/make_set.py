@@ -71,7 +71,7 @@ def reordered_set(set_list: SetList, heard: Sequence[HeardSong]) -> BetterOrder:
 def render_evening(
     request: SetRequest,
     heard: Sequence[HeardSong],
-    workers: Workers,
+    workers: Workers | None,
     *,
     progress: Callable[[str], None],
 ) -> Evening:
@@ -82,7 +82,8 @@ def render_evening(
     request : SetRequest
     heard : sequence of HeardSong
         In the order of the set.
-    workers : Workers
+    workers : Workers or None
+        None renders nothing: what is there and right is kept, the rest is planned.
     progress : callable
         Told after each join.
 
@@ -113,23 +114,13 @@ def render_evening(
     made = made_joins(list(works.values()), renders, workers, keep=keep, progress=progress)
     joins = [
         _rendered(join, made, works, breaks_after(request.set_list.songs[n]))
-        if n in works
+        if n in works and works[n].request.out.name in made
         else join
         for n, join in enumerate(planned.joins)
     ]
     evening = finished_evening(request, heard, joins)
-    save_evening(request, evening, renders=renders)
-    return evening
-
-
-def save_evening(
-    request: SetRequest, evening: Evening, *, renders: Mapping[str, str] | None = None
-) -> None:
-    """Write ``set.json``; without `renders`, what an earlier run made stays known."""
-    make_folder(request.out)
-    if renders is None:
-        renders = known_renders(request.out)
     write_set(request.out, _document_of(request, evening, renders))
+    return evening
 
 
 def _document_of(request: SetRequest, evening: Evening, renders: Mapping[str, str]) -> SetDocument:
@@ -198,6 +189,7 @@ def _join_request(request: SetRequest, old: SetSong, new: SetSong, number: int) 
         pad=request.pad,
         seed=request.seed,
         talk_s=breaks_after(old).wanted_s,
+        titles=(old.title, new.title),
         replace=request.replace,
         cached=request.cached,
     )

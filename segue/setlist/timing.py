@@ -56,6 +56,8 @@ def with_plan(
         interlude_s=interlude_s,
         talk_s=uncovered_s - changeover_s,
         changeover_s=changeover_s,
+        wanted_talk_s=breaks.talk_s,
+        wanted_changeover_s=breaks.changeover_s,
     )
 
 

@@ -6,13 +6,14 @@ Bars are counted from 1 at the start of the pack's files, as in every file of it
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
+from segue.plan.heard_words import NO_PULSE
 from segue.plan.layer import PadLayer, SongLayer
 from segue.stage.exposure import exposure_sentence
+from segue.stage.sheet_words import keys, relation, tempos
 from segue.stage.staff import StaffNote, staff_note
 
 if TYPE_CHECKING:
@@ -23,6 +24,9 @@ if TYPE_CHECKING:
 
 _ON_THE_BAR: Final = 1.05
 """Beats up to here count as the bar line."""
+
+SINGER: Final = "singer"
+"""Who sings, where no name is known."""
 
 CARE: Final = (
     "Start in-ears and headphones low and raise them only as far as needed; the click and the cue "
@@ -84,6 +88,10 @@ class CueSheet:
     channels : tuple of str
         Of the multichannel file, in order.
     care : tuple of str
+    singer : str
+        Who sings the new song.
+    place : str
+        Where in an evening the sheet belongs; empty for a song change on its own.
     """
 
     from_title: str
@@ -98,6 +106,8 @@ class CueSheet:
     note: StaffNote | None
     channels: tuple[str, ...]
     care: tuple[str, ...]
+    singer: str = SINGER
+    place: str = ""
 
 
 def cue_sheet(
@@ -139,9 +149,9 @@ def cue_sheet(
         to_title=incoming.title,
         recipe=plan.recipe,
         why=plan.why,
-        tempo=_tempos(plan, outgoing, incoming),
-        key=_keys(plan, outgoing, incoming),
-        relation=_relation(plan, outgoing, incoming),
+        tempo=tempos(plan, outgoing, incoming),
+        key=keys(plan, outgoing, incoming),
+        relation=relation(plan, outgoing, incoming),
         length=f"{bars} {'bar' if bars == 1 else 'bars'}, {seconds:.1f} s",
         rows=tuple(rows),
         note=note,
@@ -179,35 +189,6 @@ def table_of(sheet: CueSheet) -> tuple[tuple[str, str, str, str], ...]:
     return tuple(table)
 
 
-def _tempos(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
-    old = f"{plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)):.4g}"
-    new = f"{plan.tempo.bpm_at(plan.entry_beat):.4g}"
-    match outgoing.pulse.is_known, incoming.pulse.is_known:
-        case True, True:
-            return f"{old} → {new} BPM"
-        case True, False:
-            return f"{old} BPM → {NO_PULSE}"
-        case False, True:
-            return f"{NO_PULSE} → {new} BPM"
-        case _:
-            return NO_PULSE
-
-
-def _keys(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
-    if not outgoing.key.is_known and not incoming.key.is_known:
-        return NO_KEY
-    old = str(plan.key_from) if outgoing.key.is_known else NO_KEY
-    new = str(plan.key_to) if incoming.key.is_known else NO_KEY
-    return f"{old} → {new}"
-
-
-def _relation(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
-    """Of the keys as they are played: the plan's, which a shift has moved."""
-    old = replace(outgoing, key=replace(outgoing.key, key=plan.key_from))
-    new = replace(incoming, key=replace(incoming.key, key=plan.key_to))
-    return keys_sentence(old, new)
-
-
 def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNote | None:
     """The singer's, spelled in the key of the join."""
     note = incoming.first_note
@@ -218,23 +199,23 @@ def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNo
 def _rows(
     plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts, note: StaffNote | None
 ) -> Iterator[CueRow]:
-    yield _row(plan, 0.0, "all", f"{outgoing.title}: the files start here")
+    yield cue_row(plan, 0.0, "all", f"{outgoing.title}: the files start here")
     yield from _old_song(plan, outgoing)
     yield from _pads(plan)
     if plan.talk_s is not None:
-        yield _row(plan, plan.exit_beat, "singer", f"talk, {plan.talk_s:.0f} s")
+        yield cue_row(plan, plan.exit_beat, SINGER, f"talk, {plan.talk_s:.0f} s")
     if plan.click:
-        yield _row(plan, plan.click[0].beat, "in ears", "click starts")
+        yield cue_row(plan, plan.click[0].beat, "in ears", "click starts")
     if plan.cue:
         last = plan.cue[-1].midi
         what = _cue_words(plan, outgoing, incoming)
         what += f", then {note.name}" if note and last else ""
-        yield _row(plan, plan.cue[0].start_beat, "in ears", f"cue: {what}")
+        yield cue_row(plan, plan.cue[0].start_beat, "in ears", f"cue: {what}")
     starts = _start_words(plan, incoming)
-    yield _row(plan, plan.entry_beat, "band", f"{incoming.title}: {starts}")
+    yield cue_row(plan, plan.entry_beat, "band", f"{incoming.title}: {starts}")
     if plan.singer_beat is not None:
         on = f" on {note.name}" if note else ""
-        yield _row(plan, plan.singer_beat, "singer", f"comes in{on}")
+        yield cue_row(plan, plan.singer_beat, SINGER, f"comes in{on}")
 
 
 def _cue_words(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
@@ -258,15 +239,15 @@ def _start_words(plan: Plan, incoming: EdgeFacts) -> str:
 
 def _old_song(plan: Plan, outgoing: EdgeFacts) -> Iterator[CueRow]:
     done = f"last bar of {outgoing.title}" if outgoing.pulse.is_known else outgoing.title
-    yield _row(plan, plan.exit_beat, "band", f"{done} is over; the segue begins")
+    yield cue_row(plan, plan.exit_beat, "band", f"{done} is over; the segue begins")
     for layer in plan.layers:
         is_carried = isinstance(layer, SongLayer) and layer.song == "outgoing"
         if is_carried and plan.exit_beat + 1 < layer.end_beat < plan.end_beat:
-            yield _row(plan, layer.end_beat, "track", f"out: {layer.name}")
+            yield cue_row(plan, layer.end_beat, "track", f"out: {layer.name}")
     for a, b in pairwise(plan.tempo.spans):
         if a.law == "hold" and b.law != "hold":
             start = sum(span.n_beats for span in plan.tempo.spans[: plan.tempo.spans.index(b)])
-            yield _row(
+            yield cue_row(
                 plan,
                 start,
                 "drummer",
@@ -279,10 +260,11 @@ def _pads(plan: Plan) -> Iterator[CueRow]:
     for layer in plan.layers:
         if isinstance(layer, PadLayer):
             symbols = " - ".join(voicing.symbol for voicing in layer.voicings)
-            yield _row(plan, max(layer.start_beat, 0.0), "track", f"{layer.name}: {symbols}")
+            yield cue_row(plan, max(layer.start_beat, 0.0), "track", f"{layer.name}: {symbols}")
 
 
-def _row(plan: Plan, beat: float, who: str, what: str) -> CueRow:
+def cue_row(plan: Plan, beat: float, who: str, what: str) -> CueRow:
+    """A line at a beat of a plan."""
     beats = [line.beat for line in plan.bar_lines]
     index = max(bisect_right(beats, beat + _ON_THE_BAR - 1.0) - 1, 0)
     return CueRow(

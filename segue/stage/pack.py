@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -20,6 +20,7 @@ from segue.render.guides import CEILING_DBFS
 from segue.runfolder.document import candidate_of, read_document
 from segue.runfolder.folder import whole_folder
 from segue.stage.cue_sheet import cue_sheet
+from segue.stage.in_evening import evening_sheet
 from segue.stage.markers import markers_of
 from segue.stage.midi import midi_bytes
 from segue.stage.riff import BroadcastFacts, CuePoint, bext_chunk, cue_chunks, with_chunks
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
     from segue.runfolder.document import CandidateRecord, RunDocument
     from segue.stage.cue_sheet import CueSheet
+    from segue.stage.in_evening import InEvening
     from segue.stage.markers import Marker
     from segue.stage.sheet_pdf import Paper
 
@@ -61,6 +63,8 @@ class StageRequest:
     paper : {'a4', 'letter'}
     in_ear_dba : float or None
         A level measured in the ear.
+    where : InEvening or None
+        Its place in an evening, for the cue sheet.
     """
 
     run: Path
@@ -69,6 +73,7 @@ class StageRequest:
     channels: tuple[str, ...] = CHANNELS
     paper: Paper = "a4"
     in_ear_dba: float | None = None
+    where: InEvening | None = None
 
     def __post_init__(self) -> None:
         if sorted(self.channels) != sorted(CHANNELS):
@@ -132,7 +137,13 @@ def stage_pack(request: StageRequest) -> StagePack:
         is_free=not document.incoming.pulse.is_known,
     )
     keys_heard = (document.outgoing.key.is_known, document.incoming.key.is_known)
-    sheet = sheet_of(document, record, channels=request.channels, in_ear_dba=request.in_ear_dba)
+    sheet = sheet_of(
+        document,
+        record,
+        channels=request.channels,
+        in_ear_dba=request.in_ear_dba,
+        where=request.where,
+    )
     files = {
         **_sounds(request, record, buses, markers, document),
         "tempo map.mid": midi_bytes(plan, markers, keys_heard=keys_heard),
@@ -159,6 +170,7 @@ def sheet_of(
     *,
     channels: tuple[str, ...] = CHANNELS,
     in_ear_dba: float | None = None,
+    where: InEvening | None = None,
 ) -> CueSheet:
     """The cue sheet of a candidate.
 
@@ -171,19 +183,24 @@ def sheet_of(
         Order of the multichannel file.
     in_ear_dba : float, optional
         A level measured in the ear.
+    where : InEvening, optional
+        Its place in an evening.
 
     Returns
     -------
     CueSheet
     """
-    return cue_sheet(
-        record.plan,
+    # An evening tells talk and changeover apart, a plan has only their sum.
+    plan = record.plan if where is None else replace(record.plan, talk_s=None)
+    sheet = cue_sheet(
+        plan,
         outgoing=document.outgoing,
         incoming=document.incoming,
         channels=channels,
         ceiling_dbfs=CEILING_DBFS,
         in_ear_dba=in_ear_dba,
     )
+    return sheet if where is None else evening_sheet(sheet, plan, where)
 
 
 def check_pack_place(out: Path) -> None:
@@ -244,9 +261,8 @@ def _sounds(
         "click.wav": buses["click"],
         "cue.wav": buses["cue"],
     }
-    marks = cue_chunks(points)
     return {
-        name: with_chunks(_wav(clip), before_data=bext, after_data=marks)
+        name: with_chunks(_wav(clip), before_data=bext, after_data=cue_chunks(points))
         for name, clip in clips.items()
     }
 

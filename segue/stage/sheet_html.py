@@ -35,13 +35,16 @@ td.time { white-space: nowrap; font-variant-numeric: tabular-nums }
 figure { display: flex; align-items: center; gap: 1rem; margin: .6rem 0 }
 figure strong { font-size: 1.9rem }
 svg.staff { height: 5.4rem; width: auto }
+p.place { font-weight: 700 }
 .care { border: 2px solid currentColor; padding: .4rem .7rem; margin-top: .8rem; font-size: .9rem }
 tr.between td { font-size: 1rem; font-style: italic }
 tr.song td:nth-child(2) { font-weight: 700 }
 .notes { font-size: .85rem; padding-left: 1.1rem }
 .wide { overflow-x: auto }
-section.sheet + section.sheet { break-before: page }
+td.who { white-space: nowrap }
+section.sheet + section.sheet { break-before: page; margin-top: 3rem }
 @media print {
+  section.sheet + section.sheet { margin-top: 0 }
   body { margin: 0; max-width: none; padding: 0; color: #000; background: #fff; font-size: 13.5px }
 }
 """
@@ -83,15 +86,16 @@ def _sheet(sheet: CueSheet, number: int) -> str:
     facts = "".join(f"<div><dt>{escape(n)}</dt><dd>{escape(v)}</dd></div>" for n, v in big)
     rows = "".join(
         f'<tr><td class="bar">{escape(place)}</td><td class="time">{time}</td>'
-        f"<td>{escape(who)}</td><td>{escape(what)}</td></tr>"
+        f'<td class="who">{escape(who)}</td><td>{escape(what)}</td></tr>'
         for place, time, who, what in table_of(sheet)
     )
     channels = ", ".join(f"{n} {name}" for n, name in enumerate(sheet.channels, start=1))
     care = "".join(f"<p>{escape(words)}</p>" for words in sheet.care)
+    place = f'<p class="place">{escape(sheet.place)}</p>' if sheet.place else ""
     return (
         f'<section class="sheet" id="sheet-{number}">'
         f"<h1>{escape(sheet.from_title)} → {escape(sheet.to_title)}</h1>"
-        f"<p>{escape(sheet.recipe)}: {escape(sheet.why)}</p>"
+        f"{place}<p>{escape(sheet.recipe)}: {escape(sheet.why)}</p>"
         f'<dl class="big">{facts}</dl><p>{escape(sheet.relation)}</p>'
         "<table><thead><tr><th>bar</th><th>time</th><th>who</th><th>what</th></tr></thead>"
         f"<tbody>{rows}</tbody></table>{_figure(sheet)}"
@@ -127,6 +131,6 @@ def _figure(sheet: CueSheet) -> str:
         return ""
     octave = " (sounds an octave below the written note)" if sheet.note.is_octave_clef else ""
     return (
-        f"<figure>{staff_svg(sheet.note)}<figcaption>singer's first note"
+        f"<figure>{staff_svg(sheet.note)}<figcaption>{escape(sheet.singer)}'s first note"
         f"<br><strong>{escape(sheet.note.name)}</strong>{octave}</figcaption></figure>"
     )

@@ -88,6 +88,8 @@ class _Page:
 
     def write(self, sheet: CueSheet) -> None:
         self._words(f"{sheet.from_title} → {sheet.to_title}", size=19, bold=True)
+        if sheet.place:
+            self._words(sheet.place, size=10.5, bold=True)
         self._words(f"{sheet.recipe}: {sheet.why}", size=10.5)
         self._space(0.12)
         for name, value in (
@@ -108,7 +110,7 @@ class _Page:
             self._row(row, size=size)
         self._space(0.1)
         if sheet.note is not None:
-            self._staff(sheet.note)
+            self._staff(sheet.note, sheet.singer)
         channels = ", ".join(f"{n} {name}" for n, name in enumerate(sheet.channels, start=1))
         self._words(
             f"Channels of the multichannel file: {channels}. "
@@ -199,7 +201,7 @@ class _Page:
 
         self.figure.add_artist(Line2D(x, y, color="black", linewidth=width))
 
-    def _staff(self, note: StaffNote) -> None:
+    def _staff(self, note: StaffNote, singer: str) -> None:
         from matplotlib.patches import Ellipse
 
         above, below = max(6.0, note.y + 1), min(-2.2, note.y - 1)
@@ -222,5 +224,5 @@ class _Page:
         self.figure.text(*at(4.4, note.y), note.accidental, size=13, va="center", ha="center")
         if note.is_octave_clef:
             self.figure.text(*at(1.9, -2.6), "8", size=9, va="center", ha="center")
-        self.figure.text(*at(11, 2), f"singer's first note: {note.name}", size=15, va="center")
+        self.figure.text(*at(11, 2), f"{singer}'s first note: {note.name}", size=15, va="center")
         self.y = base + (below - 1) * _STAFF_SPACE

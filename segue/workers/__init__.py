@@ -25,9 +25,22 @@ Travel = Literal["path", "bytes"]
 """How files reach a cluster: by a path that all machines share, or by their bytes."""
 
 
+def _no_digest() -> str:
+    return ""
+
+
+def _tell_nobody(_words: str) -> None:
+    pass
+
+
 @contextmanager
 def open_workers(
-    *, n_processes: int | None = None, cluster: str | None = None, travel: Travel = "path"
+    *,
+    n_processes: int | None = None,
+    cluster: str | None = None,
+    travel: Travel = "path",
+    digest: Callable[[], str] = _no_digest,
+    tell: Callable[[str], None] = _tell_nobody,
 ) -> Iterator[Workers]:
     """Workers for the time of a `with` block.
 
@@ -39,6 +52,11 @@ def open_workers(
         Address of a Dask scheduler, such as 'tcp://10.0.0.5:8786', to work there instead.
     travel : {'path', 'bytes'}
         How files reach the cluster.
+    digest : callable
+        A function of a module's top level that says which code and libraries a process has. A
+        cluster's workers must say the same as this process.
+    tell : callable
+        Told in a few words when a cluster has no worker left.
 
     Yields
     ------
@@ -55,7 +73,7 @@ def open_workers(
     if cluster is not None:
         from segue.workers.cluster import open_cluster
 
-        with open_cluster(cluster, travel) as workers:
+        with open_cluster(cluster, travel, digest=digest, tell=tell) as workers:
             yield workers
     elif n_processes == 1:
         yield _Here()

@@ -1,33 +1,40 @@
 """Workers of an existing Dask cluster.
 
 The scheduler gives a lost worker's tasks to another one, so a worker that is killed costs a
-retry. Every machine needs the same version of Segue.
+retry. Every machine needs the same Segue and numerical libraries: they are compared at the
+start, and again with every task, for a worker may come later.
 """
 
 from __future__ import annotations
 
-import tempfile
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass
+from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
-from segue import __version__
 from segue.errors import OptionError, RunFolderError
-from segue.workers.parcel import changed, packed, unpacked, with_our_paths, write_back
-from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
+from segue.workers.connection import check_workers, connected
+from segue.workers.errand import Errand, away
+from segue.workers.parcel import packed, write_back
+from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Mapping
+    from collections.abc import Callable, Iterable, Iterator
 
     from segue.workers import Travel
+    from segue.workers.connection import Make
+    from segue.workers.errand import Returned
     from segue.workers.parcel import Parcel
 
-CONNECT_LIMIT_S: Final = 10
+LOOK_EVERY_S: Final = 10
+"""After so long without an outcome somebody looks whether there is a worker at all."""
 
 
 @contextmanager
-def open_cluster(address: str, travel: Travel) -> Iterator[Cluster]:
+def open_cluster(
+    address: str, travel: Travel, *, digest: Callable[[], str], tell: Callable[[str], None]
+) -> Iterator[Cluster]:
     """A connection for the time of a `with` block; tasks under way are called off at its end.
 
     Parameters
@@ -36,6 +43,10 @@ def open_cluster(address: str, travel: Travel) -> Iterator[Cluster]:
         Of the scheduler.
     travel : {'path', 'bytes'}
         How files reach the cluster.
+    digest : callable
+        Says which code and libraries a process has; a worker's must be ours.
+    tell : callable
+        Told in a few words when there is no worker left.
 
     Yields
     ------
@@ -44,24 +55,14 @@ def open_cluster(address: str, travel: Travel) -> Iterator[Cluster]:
     Raises
     ------
     OptionError
-        If Dask is not installed, nobody answers, there is no worker, or one has another version.
+        If Dask is not installed, nobody answers, there is no worker, or one has another Segue.
     """
-    try:
-        from distributed import Client
-    except ImportError as error:
-        raise OptionError(
-            "a cluster needs the package distributed: pip install distributed."
-        ) from error
-    try:
-        client = Client(address, timeout=CONNECT_LIMIT_S, set_as_default=False)
-    except (OSError, ValueError) as error:
-        raise OptionError(
-            f"no Dask scheduler answers at '{address}': start one with 'dask scheduler', and "
-            "give its address as it prints it."
-        ) from error
-    with client:
-        _check_workers(client, address)
-        yield Cluster(client=client, travel=travel)
+    with connected(address) as client:
+        with _loss_as_sentence(client, address):
+            make = check_workers(client, address, digest)
+        yield Cluster(
+            client=client, address=address, travel=travel, make=make, digest=digest, tell=tell
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,117 +70,141 @@ class Cluster:
     """A cluster; see `segue.workers.work.Workers`."""
 
     client: Any
+    address: str
     travel: Travel
+    make: Make
+    digest: Callable[[], str]
+    tell: Callable[[str], None]
     shares_disk: bool = False
     """Bytes that travel leave nothing here, and a path may be another machine's."""
 
     @property
     def n_workers(self) -> int:
         """Threads of all workers."""
-        n_threads: int = sum(self.client.nthreads().values())
-        return max(1, n_threads)
+        return max(1, self._n_threads())
+
+    def _n_threads(self) -> int:
+        with _loss_as_sentence(self.client, self.address):
+            n_threads: int = sum(self.client.nthreads().values())
+            return n_threads
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
-        """See `segue.workers.work.Workers.outcomes`."""
-        from distributed import as_completed
+        """See `segue.workers.work.Workers.outcomes`.
 
+        Raises
+        ------
+        OptionError
+            If the scheduler is gone, or a worker that came later has another Segue.
+        """
         waiting = enumerate(inputs)
-        under_way: dict[Any, int] = {}
-        parcels: dict[int, Parcel] = {}
-        done = as_completed(loop=self.client.loop)
+        under_way: dict[int, tuple[Any, Parcel | None]] = {}
+        ends: SimpleQueue[_End] = SimpleQueue()
         while True:
             for index, value in waiting:
                 parcel = packed(value) if self.travel == "bytes" else None
-                # not pure: the same input may be asked for again after its files have changed
-                future = self.client.submit(away, task, index, value, parcel, pure=False)
-                under_way[future] = index
-                if parcel is not None:
-                    parcels[index] = parcel
-                done.add(future)
+                errand = Errand(task=task, index=index, value=value, parcel=parcel)
+                under_way[index] = (self._begun(errand, ends), parcel)
                 if len(under_way) >= self.n_workers * N_AHEAD_A_WORKER:
                     break
             if not under_way:
                 return
-            future = next(done)
-            index = under_way.pop(future)
-            yield _received(future, index, parcels.pop(index, None))
+            end = self._next(ends)
+            future, parcel = under_way.pop(end.index)
+            yield self._received(end, future, parcel)
+
+    def _begun(self, errand: Errand, ends: SimpleQueue[_End]) -> Any:  # noqa: ANN401
+        """The future of a task, whose end will be put to the others."""
+        with _loss_as_sentence(self.client, self.address):
+            # not pure: the same input may be asked for again after its files have changed
+            future = self.client.submit(away, errand, self.make, self.digest, pure=False)
+            self.client.loop.add_callback(_put_end, future, errand.index, ends)
+            return future
+
+    def _next(self, ends: SimpleQueue[_End]) -> _End:
+        """The next end; where none comes for lack of a worker, that is told once."""
+        is_told = False
+        while True:
+            try:
+                end = ends.get(timeout=LOOK_EVERY_S)
+            except Empty:
+                if not is_told and not self._n_threads():
+                    is_told = True
+                    self.tell(
+                        "the cluster has no worker: waiting for one "
+                        f"('dask worker {self.address}' starts it)."
+                    )
+            else:
+                return end
+
+    def _received(self, end: _End, future: Any, parcel: Parcel | None) -> Outcome[Any]:  # noqa: ANN401
+        """The outcome, once its files are on our disk."""
+        if future.status == "error":  # on the worker's side
+            return _failed(end)
+        with _loss_as_sentence(self.client, self.address):
+            returned = end.returned()
+        if parcel is not None:
+            try:
+                write_back(parcel, returned.files)
+            except RunFolderError as error:
+                return Outcome(index=end.index, problem=str(error))
+            except OSError as error:
+                return Outcome(
+                    index=end.index,
+                    problem=f"what came back could not be written ({error}): make room.",
+                )
+        return returned.outcome
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Returned:
-    """What comes back from a worker: an outcome, and what became of the task's files."""
+class _End:
+    """How a task ended: with what came back, or with an error."""
 
-    outcome: Outcome[Any]
-    files: Mapping[tuple[int, str], bytes | None]
+    index: int
+    result: Returned | None = None
+    error: Exception | None = None
 
-
-def away(task: Callable[[In], Out], index: int, value: In, parcel: Parcel | None) -> Returned:
-    """Do a task on a worker.
-
-    Parameters
-    ----------
-    task : callable
-    index : int
-    value : object
-        The task's input.
-    parcel : Parcel or None
-        Its files, unless the disks are shared.
-
-    Returns
-    -------
-    Returned
-    """
-    if parcel is None:
-        return Returned(outcome=attempt(task, index, value), files={})
-    with tempfile.TemporaryDirectory(prefix="segue-") as folder:
-        value, roots = unpacked(value, parcel, Path(folder))
-        outcome = attempt(task, index, value)
-        result = with_our_paths(outcome.result, parcel, roots)
-        problem = outcome.problem
-        for root, our in zip(roots, parcel.roots, strict=True):
-            problem = problem and problem.replace(str(root), str(our))
-        outcome = replace(outcome, result=result, problem=problem)
-        return Returned(outcome=outcome, files=changed(parcel, roots))
+    def returned(self) -> Returned:
+        """What came back; raises what went wrong on the way."""
+        if self.result is None:
+            raise self.error or CancelledError
+        return self.result
 
 
-def _received(future: Any, index: int, parcel: Parcel | None) -> Outcome[Any]:  # noqa: ANN401
-    """The outcome, once its files are on our disk."""
+async def _put_end(future: Any, index: int, ends: SimpleQueue[_End]) -> None:  # noqa: ANN401
+    """Wait for a task and its result in the client's own loop, which nothing else holds up."""
+    try:
+        ends.put(_End(index=index, result=await future))
+    except Exception as error:  # noqa: BLE001 - whoever waits for the end raises it
+        ends.put(_End(index=index, error=error))
+
+
+@contextmanager
+def _loss_as_sentence(client: Any, address: str) -> Iterator[None]:  # noqa: ANN401
+    """Tell by a sentence that the scheduler is gone, or has forgotten what it was asked."""
+    try:
+        yield
+    except Exception as error:
+        if isinstance(error, OptionError) or (
+            not isinstance(error, (OSError, CancelledError)) and client.status == "running"
+        ):
+            raise
+        raise OptionError(
+            f"the cluster at '{address}' is gone: its scheduler was stopped or cannot be reached; "
+            "what is done is kept, run the same command again when it is back."
+        ) from error
+
+
+def _failed(end: _End) -> Outcome[Any]:
+    """A task that was not done, as words where a person can mend it."""
     from distributed import KilledWorker
 
-    try:
-        returned: Returned = future.result()
-        if parcel is not None:
-            write_back(parcel, returned.files)
-    except KilledWorker:
-        return Outcome(
-            index=index,
-            problem="the workers that worked on it were lost again and again (memory may have "
-            "run out): try it alone.",
+    if isinstance(end.error, KilledWorker):
+        problem = (
+            "the workers that worked on it were lost again and again (memory may have run out): "
+            "try it alone."
         )
-    except RunFolderError as error:
-        return Outcome(index=index, problem=str(error))
-    except OSError as error:
-        return Outcome(
-            index=index, problem=f"what came back could not be written ({error}): make room."
-        )
-    return returned.outcome
-
-
-def _check_workers(client: Any, address: str) -> None:  # noqa: ANN401
-    versions = client.run(_version)
-    if not versions:
-        raise OptionError(
-            f"the cluster at '{address}' has no workers: start some with 'dask worker {address}'."
-        )
-    for worker, version in versions.items():
-        if version != __version__:
-            raise OptionError(
-                f"worker {worker} has Segue {version}, and this is {__version__}: install the "
-                "same on all machines."
-            )
-
-
-def _version() -> str:
-    from segue import __version__ as version
-
-    return version
+    elif isinstance(end.error, OSError):
+        problem = f"a worker could not keep its files for it ({end.error}): make room there."
+    else:
+        raise end.error or CancelledError
+    return Outcome(index=end.index, problem=problem)

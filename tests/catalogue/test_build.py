@@ -1,6 +1,8 @@
 """What a catalogue holds after its folders changed, and after it was killed."""
 
+import errno
 import multiprocessing
+import os
 import random
 import shutil
 import signal
@@ -9,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from segue.catalogue import Build, build_catalogue, open_store
+from segue.catalogue import Build, build_catalogue, open_store, write_all_pairs
 from segue.catalogue.scan import songs_under
 from segue.errors import InputError
 from tests.catalogue.tiny_songs import OneByOne, database_rows, write_catalogue_folder, write_song
@@ -149,6 +151,107 @@ def test_song_toml_makes_any_folder_one_song(tmp_path):
     (tmp_path / "A" / "song.toml").write_text('title = "A"\n')
     found = [song.path.relative_to(tmp_path).as_posix() for song in songs_under([tmp_path])]
     assert found == ["A", "B/one.wav", "B/two.wav"]
+
+
+@pytest.fixture(name="close")
+def _close(monkeypatch):
+    """Deny a folder's listing, or only a look at its files, as its permissions would."""
+    listing, stat = os.scandir, os.stat
+
+    def close(folder, *, listed=False):
+        def denied(path):
+            return PermissionError(errno.EACCES, os.strerror(errno.EACCES), path)
+
+        def scandir(path="."):
+            if Path(path).is_relative_to(folder) and not (listed and Path(path) == folder):
+                raise denied(path)
+            return listing(path)
+
+        def looked_at(path, *rest, **how):
+            if not isinstance(path, int) and folder in Path(os.fsdecode(path)).parents:
+                raise denied(path)
+            return stat(path, *rest, **how)
+
+        monkeypatch.setattr(os, "scandir", scandir)
+        monkeypatch.setattr(os, "stat", looked_at)
+
+    return close
+
+
+@pytest.mark.parametrize("listed", [False, True], ids=["not listed", "files not looked at"])
+def test_closed_folder_is_told_and_its_songs_are_kept(folder, file, close, listed, monkeypatch):
+    (folder / "deeper" / "below").mkdir()
+    write_song(folder / "deeper" / "below" / "Low.wav", 31)
+    first = build(folder, file)
+    with database_rows(file) as before:
+        pass
+    write_song(folder / "Zoo.wav", 32)
+    close(folder / "deeper", listed=listed)
+    report = build(folder, file)
+    monkeypatch.undo()
+    assert (report.n_heard, report.n_removed, report.n_moved) == (1, 0, 0)
+    assert report.problems[0].startswith(f"{folder / 'deeper'}: may not be looked into (Permission")
+    assert report.problems[1:] == first.problems
+    with database_rows(file) as after:
+        assert set(before["songs"]) < set(after["songs"])
+
+
+def test_closed_folder_that_was_named_is_an_error(folder, file, close):
+    close(folder)
+    with pytest.raises(InputError, match="may not be listed"):
+        build(folder, file)
+
+
+def test_file_that_may_not_be_read_is_told_and_kept(folder, file, monkeypatch):
+    build(folder, file)
+    write_song(folder / "02 Song 2.wav", 77)
+
+    def content(found):
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(found.path))
+
+    monkeypatch.setattr("segue.catalogue.scan.Found.content", content)
+    report = build(folder, file)
+    assert "02 Song 2.wav: cannot be read (Permission denied)." in report.problems[0]
+    assert report.n_removed == 0
+    with database_rows(file) as rows:
+        assert "Song 2" in {row[1] for row in rows["songs"]}
+
+
+def test_fault_of_a_stem_is_told_where_the_folder_is_now(folder, file):
+    (folder / "Band" / "bass.wav").write_text("no sound")
+    (problem,) = [told for told in build(folder, file).problems if "bass.wav" in told]
+    assert problem.startswith(f"{folder / 'Band' / 'bass.wav'}: ")
+    (folder / "Band").rename(folder / "Band B")
+    (moved,) = [told for told in build(folder, file).problems if "bass.wav" in told]
+    assert moved == problem.replace("Band", "Band B", 1)
+
+
+def test_best_followers_are_forgotten_once_the_songs_change(folder, file):
+    def n_follows():
+        with open_store(file) as store:
+            (n_rows,) = store.database.execute("SELECT count(*) FROM follows").fetchone()
+        return n_rows
+
+    build(folder, file)
+    changes = (
+        lambda: write_song(folder / "New.wav", 40),
+        lambda: write_song(folder / "New.wav", 41),
+        (folder / "New.wav").unlink,
+    )
+    for change in changes:
+        with open_store(file) as store:
+            write_all_pairs(store)
+        build(folder, file)
+        assert n_follows() > 0  # nothing changed
+        change()
+        build(folder, file)
+        assert n_follows() == 0
+
+
+def test_folder_named_by_a_way_round_still_forgets(folder, file):
+    build(folder, file)
+    (folder / "03 Song 3.wav").unlink()
+    assert build(folder / "deeper" / "..", file).n_removed == 1
 
 
 def test_killed_at_random_moments_gives_the_undisturbed_table(folder, tmp_path):

@@ -1,6 +1,7 @@
 """What follows what: common practice, and the blocks against one pair at a time."""
 
 import dataclasses
+import itertools
 
 import numpy as np
 import pytest
@@ -157,6 +158,29 @@ def test_shares_add_to_one():
 def test_half_and_double_tempo_lie_between_the_same_and_far(bpm):
     same, other, far = (tempo_cost(END, side(bpm=b)) for b in (120.0, bpm, 120.0 * 1.35))
     assert same == 0.0 < other < far
+
+
+@pytest.mark.parametrize("mode", ["major", "minor"])
+def test_a_jump_of_tempo_lies_as_far_as_a_semitone(mode):
+    # Common practice, no source: neighbouring keys at a near tempo first, semitones and
+    # jumps of tempo last. That 30 % is the one as far as the other is set by judgement.
+    end = side(f"C {mode}", kind="keeps going")
+
+    def to(key, faster):
+        return cost(end, side(f"{key} {mode}", 120.0 * (1 + faster)))
+
+    near = [to(key, faster) for key in ("C", "F", "G") for faster in (-0.08, 0.0, 0.08)]
+    usable, semitone = to("D", -0.1), to("Db", 0.0)
+    assert max(near) < usable < semitone
+    assert to("C", 0.3) == pytest.approx(semitone, abs=0.02)
+    assert usable < to("C", 0.3) < to("C", 0.5) < to("F", 0.5)
+    assert semitone < to("C", 0.5)
+
+
+def test_tempo_costs_more_the_farther_it_lies_up_to_half_an_octave():
+    steps = [tempo_cost(END, side(bpm=120.0 * 2**octaves)) for octaves in np.arange(0, 0.51, 0.02)]
+    assert all(a < b for a, b in itertools.pairwise(steps))
+    assert steps[-1] == 1.0
 
 
 @given(sides(ENDINGS), sides(OPENINGS))

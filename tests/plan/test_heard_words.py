@@ -76,3 +76,16 @@ def test_a_reason_does_not_name_a_key_that_neither_song_has(shelf, old, new, wor
 def test_a_reason_never_leads_from_a_key_to_itself(shelf, old, new, words):
     plan = plan_segue(shelf["drone on the common tone"], *filled_in(old, new))
     assert plan.why.startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("on the beat", "starts on the beat."),
+        ("pick-up", "starts on a pick-up."),
+        ("free intro", "starts in free time."),
+    ],
+)
+def test_a_talk_bed_promises_the_start_that_there_is(shelf, kind, words):
+    plan = plan_segue(shelf["talk bed"], OLD, start_facts(kind=kind), talk_s=25.0)
+    assert plan.why.endswith(f"until the last bar opens up and the new song {words}")

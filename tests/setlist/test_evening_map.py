@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import replace
+from itertools import pairwise
 
 import mido
 import pretty_midi
@@ -161,12 +162,117 @@ def test_a_plain_stop_and_its_free_time_are_on_the_ruler(shelf):
         )
 
 
-def test_free_time_in_a_segue_waits_at_bar_one_and_is_told(shelf):
+def with_lead_in(song, lead_in_s, *, kind="on the beat", pickup_beats=0.0):
+    """A song whose bar one is later in its file, with all that was heard of its start."""
+    start = song.start
+    by_s = lead_in_s - start.opening.first_downbeat_s
+    pulse = replace(
+        start.pulse,
+        beats_s=tuple(second + by_s for second in start.pulse.beats_s),
+        downbeats_s=tuple(second + by_s for second in start.pulse.downbeats_s),
+    )
+    opening = replace(
+        start.opening, first_downbeat_s=lead_in_s, kind=kind, pickup_beats=pickup_beats
+    )
+    return replace(song, start=replace(start, pulse=pulse, opening=opening))
+
+
+@pytest.mark.parametrize("lead_in_s", [0.1, 1.3, 12.0], ids=["none", "pick-up", "intro"])
+@pytest.mark.parametrize("free", [(("talk", 1.0), ("changeover", 40.0)), ()], ids=["", "bare"])
+def test_a_songs_file_starts_when_the_changeover_is_over(shelf, lead_in_s, free):
+    songs, ways = parts(shelf, (RECIPES[0], None), free=((), free))
+    songs[2] = with_lead_in(songs[2], lead_in_s)
+    evening = evening_map(songs, ways)
+    names = {mark.name: mark for mark in evening.markers}
+    # The middle song's file is over where it would be if it was played on from its entry.
+    old_file_s = evening.songs[1].time_s - 0.1  # bar one of the invented song is at 0.1 s
+    over_s = old_file_s + songs[1].end.duration_s
+    for name, seconds in free:
+        assert names[f"{name}, {seconds:.0f} s, free time"].time_s == pytest.approx(over_s)
+        over_s += seconds
+    assert evening.songs[2].time_s == pytest.approx(over_s + lead_in_s)
+    told = names.get(f"file of {TITLES[2]} starts")
+    assert (told is not None) == (lead_in_s > 0.5)
+    if told is not None:
+        assert told.time_s == pytest.approx(over_s)
+    read = read_back(evening)
+    for mark in evening.markers:
+        there_s = read.tick_to_time(tick_of(mark.beat))
+        assert there_s == pytest.approx(mark.time_s, abs=BAR_TOLERANCE_S)
+    # Beats of the lead-in are the new song's own: 112 BPM.
+    beats = read.get_beats()
+    n_beats = int(lead_in_s * 112 / 60)
+    before = beats[(beats <= evening.songs[2].time_s + BAR_TOLERANCE_S)][-n_beats - 1 :]
+    for beat, after in pairwise(before):
+        assert after - beat == pytest.approx(60 / 112, abs=BAR_TOLERANCE_S)
+
+
+def test_a_segue_that_is_only_planned_keeps_the_times_of_its_plan(shelf):
+    free = (("talk bed, not rendered yet", 13.0), ("changeover", 9.0))
+    songs, ways = parts(shelf, (RECIPES[0], None), free=((), free))
+    songs[2] = with_lead_in(songs[2], 12.0)
+    leave_s = exit_s(songs[1].end, None) - 4.0
+    ways[1] = replace(ways[1], leave_s=leave_s, enter_s=12.0)
+    evening = evening_map(songs, ways)
+    left_s = evening.songs[1].time_s - 0.1 + leave_s
+    assert evening.songs[2].time_s == pytest.approx(left_s + 22.0)
+    assert not any("file of" in mark.name for mark in evening.markers)
+
+
+@pytest.mark.parametrize("rings_s", [0.0, 0.3, 3.1, 31.0])
+def test_the_map_ends_with_the_sound_of_the_last_song(shelf, rings_s):
+    songs, ways = parts(shelf)
+    end = songs[2].end
+    songs[2] = replace(songs[2], end=replace(end, duration_s=end.duration_s + rings_s))
+    evening = evening_map(songs, ways)
+    file_s = evening.songs[2].time_s - 0.1
+    end_s = file_s + songs[2].end.duration_s
+    assert songs[2].end.duration_s - exit_s(songs[2].end, None) == pytest.approx(rings_s)
+    assert evening.score.ruler[-1][1] == pytest.approx(end_s)
+    assert evening.markers[-1].name == "end of the evening"
+    file = mido.MidiFile(file=io.BytesIO(score_bytes(evening.score)))
+    assert file.length == pytest.approx(end_s, abs=BAR_TOLERANCE_S)
+    # The song's last bars keep their tempo, and the metre does not change for its last sound.
+    beats = read_back(evening).get_beats()
+    for beat, after in pairwise(beats[-12:]):
+        assert after - beat == pytest.approx(60 / 112, abs=BAR_TOLERANCE_S)
+    assert evening.score.metres[-1][1:] == (3, 4)
+
+
+def test_a_page_whose_clock_starts_earlier_is_told(shelf):
+    songs, ways = parts(shelf)
+    words = "The clock of the page starts with the file of First Light, 12.0 s before bar 1"
+    assert not any(words[:40] in note for note in evening_map(songs, ways).notes)
+    songs[0] = with_lead_in(songs[0], 12.0)
+    assert any(note.startswith(words) for note in evening_map(songs, ways).notes)
+
+
+def test_free_time_in_a_segue_is_before_the_new_songs_pick_up(shelf):
+    free = ((("changeover", 20.0),), ())
+    songs, ways = parts(shelf, ("stop and count-in", RECIPES[1]), free=free)
+    songs[1] = with_lead_in(songs[1], 1.3, kind="pick-up", pickup_beats=2.0)
+    plan = ways[0].plan
+    evening = evening_map(songs, ways)
+    mark = next(mark for mark in evening.markers if "changeover" in mark.name)
+    # Bar one is where the page has it: all music and all free time after the way begins.
+    start_s = evening.joins[0].time_s
+    bar_one_s = start_s + plan.tempo.seconds_at(plan.entry_beat) + 20.0
+    assert evening.songs[1].time_s == pytest.approx(bar_one_s)
+    # Two bars of 4/4 at 96 BPM are counted in after the free time; the pick-up is in the second.
+    assert bar_one_s - (mark.time_s + 20.0) == pytest.approx(2 * 4 * 60 / 96)
+    drums = next(part for part in read_back(evening).instruments if part.is_drum)
+    held = [n for n in drums.notes if mark.time_s - 0.01 < n.start < mark.time_s + 20.0 - 0.01]
+    assert not held
+    assert any("before the count-in or the pick-up" in note for note in evening.notes)
+
+
+def test_free_time_in_a_segue_waits_before_the_count_in_and_is_told(shelf):
     songs, ways = parts(shelf, free=((("talk", 20.0),), ()))
     with_talk, without = evening_map(songs, ways), evening_map(*parts(shelf))
     assert with_talk.songs[1].time_s - without.songs[1].time_s == pytest.approx(20.0)
     assert with_talk.songs[2].time_s - without.songs[2].time_s == pytest.approx(20.0)
-    assert any("hold them at its bar one for the 20 s" in note for note in with_talk.notes)
+    (note,) = [note for note in with_talk.notes if "hold them" in note]
+    assert "before the count-in or the pick-up to its bar one for the 20 s" in note
 
 
 @pytest.mark.parametrize("longer_s", [30.0, -15.0], ids=["longer", "shorter"])

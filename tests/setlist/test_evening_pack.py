@@ -4,6 +4,7 @@ import io
 import json
 import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import pretty_midi
 import pytest
@@ -11,12 +12,17 @@ import soundfile
 from typer.testing import CliRunner
 
 from segue.cli.app import app
-from segue.errors import InputError, OptionError, RunFolderError, SegueError
+from segue.errors import OptionError, RunFolderError, SegueError
 from segue.runfolder.document import candidate_of
 from segue.setlist.evening_pack import EveningRequest, evening_pack, map_of
+from segue.setlist.evening_rows import rows_of
+from segue.setlist.evening_sheets import places_of, sheets_of
+from segue.setlist.lengths import clock
 from segue.setlist.set_document import SetDocument, write_set
-from segue.setlist.timing import Breaks, timed
+from segue.setlist.timing import Breaks, timed, with_choice
 from segue.stage.midi_score import tick_of
+from segue.stage.sheet_html import sheets_html
+from segue.stage.sheet_pdf import _Page
 from tests.setlist.an_evening import TITLES, evening_of
 
 BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off
@@ -93,7 +99,80 @@ def test_markers_are_in_order_on_the_evenings_clock(made):
     marks = json.loads((out / "markers.json").read_text(encoding="utf-8"))["markers"]
     assert marks[0] == {"time_s": 0.0, "beat": 0.0, "name": f"{TITLES[0]}, bar one"}
     assert [m["time_s"] for m in marks] == sorted(m["time_s"] for m in marks)
-    assert marks[-1]["time_s"] < pack.duration_s
+    assert marks[-1]["name"] == "end of the evening"
+    assert marks[-1]["time_s"] == pytest.approx(pack.duration_s)
+
+
+def test_the_map_and_the_page_end_together(made, night):
+    _, pack = made
+    bar_one_s = night[1].songs[0].start.opening.first_downbeat_s
+    assert pack.running_s == night[1].running_s
+    assert pack.duration_s + bar_one_s == pytest.approx(pack.running_s, abs=BAR_TOLERANCE_S)
+
+
+def test_sheets_say_where_in_the_evening_they_are(made, night):
+    out, pack = made
+    whole = (out / "cue sheets.html").read_text(encoding="utf-8")
+    first = night[1].songs[0].start.opening.first_downbeat_s
+    for join, place in zip(night[1].joins, pack.map.joins, strict=True):
+        starts = clock(place.time_s + first)
+        words = f"Join {join.number} of 2: starts at {starts} of the evening (bar {place.bar} of"
+        assert words in whole
+        assert words in (out / join.folder / "cue sheet.html").read_text(encoding="utf-8")
+
+
+def test_pdf_sheets_say_where_they_are(night, tmp_path, monkeypatch):
+    written = []
+    write = _Page._words
+    monkeypatch.setattr(
+        _Page,
+        "_words",
+        lambda page, words, **how: written.append(words) or write(page, words, **how),
+    )
+    folder, evening = night
+    evening_pack(EveningRequest(folder=folder, out=tmp_path / "pack", evening=evening))
+    heads = [words for words in written if words.startswith("Join 1 of 2: starts at")]
+    assert len(heads) == 2  # in the evening's PDF and in the join's own
+    assert "Ada" in written
+    assert "singer" not in written
+
+
+def sheets_with(shelf, breaks):
+    """Sheets of an evening whose first join has a break."""
+    evening = evening_of(shelf)
+    first = with_choice(evening.joins[0], breaks)
+    evening = timed(replace(evening, joins=(first, *evening.joins[1:])))
+    return evening, sheets_of(rows_of(evening), where=places_of(evening))
+
+
+def test_a_voice_is_named_on_its_sheet(shelf):
+    _, sheets = sheets_with(shelf, Breaks())
+    assert [row.who for row in sheets[0].rows if row.what.startswith("comes in")] == ["Ada"]
+    assert "Ada's first note" in sheets_html(sheets[:1])
+
+
+@pytest.mark.parametrize(
+    ("talk_s", "changeover_s", "held"),
+    [(3.0, 2.0, False), (10.0, 20.0, True), (60.0, 15.0, True), (0.0, 90.0, True)],
+)
+def test_talk_and_changeover_are_told_each_with_its_seconds(shelf, talk_s, changeover_s, held):
+    evening, sheets = sheets_with(shelf, Breaks(talk_s=talk_s, changeover_s=changeover_s))
+    join = evening.joins[0]
+    told = [row.what for row in sheets[0].rows if "talk" in row.what or "changeover" in row.what]
+    words = "; ".join(told)
+    assert ("talk, " in words) == (talk_s > 0)
+    if talk_s:
+        assert told[0] == f"talk, {talk_s:.0f} s"
+    # Both at once only if music covers it; what it does not is in the line of the wait.
+    assert f"changeover, {changeover_s:.0f} s" in words
+    assert (join.talk_s + join.changeover_s > 0) == held
+    wait = [row for row in sheets[0].rows if row.what.startswith("hold the files here")]
+    assert len(wait) == held
+    if held:
+        uncovered_s = talk_s + changeover_s - join.interlude_s
+        assert wait[0].what.startswith(f"hold the files here {uncovered_s:.0f} s, no music: ")
+        after = sheets[0].rows[sheets[0].rows.index(wait[0]) + 1 :]
+        assert any("bar one" in row.what for row in after)
 
 
 def test_songs_begin_on_the_map_when_they_begin_on_the_clock(made, night):
@@ -119,13 +198,17 @@ def test_songs_after_a_plain_stop_begin_on_the_map_when_they_do_on_the_clock(she
 
 def test_a_song_that_cannot_be_read_is_told(shelf, tmp_path):
     evening = evening_of(shelf)
-    broken = replace(evening.songs[1], start=None, end=None, problem="is damaged: mend it.")
+    problem = "songs/second.wav: does not exist; check the spelling."
+    broken = replace(
+        evening.songs[1], path=Path("songs/second.wav"), start=None, end=None, problem=problem
+    )
     songs = (evening.songs[0], broken, evening.songs[2])
     request = EveningRequest(
         folder=tmp_path, out=tmp_path / "pack", evening=replace(evening, songs=songs)
     )
-    with pytest.raises(InputError, match="is damaged: mend it"):
+    with pytest.raises(SegueError) as told:
         evening_pack(request)
+    assert str(told.value) == problem  # the path once
     assert not (tmp_path / "pack").exists()
 
 
@@ -183,6 +266,12 @@ def test_stage_command_packs_an_evening(kept, tmp_path):
     there = {str(path.relative_to(out)) for path in out.rglob("*") if path.is_file()}
     assert set(told["files"]) == there
     assert told["markers"][0]["name"] == f"{TITLES[0]}, bar one"
+
+
+def test_stage_command_tells_the_running_time_by_the_clock(kept, night, tmp_path):
+    out = tmp_path / "pack"
+    answer = CliRunner().invoke(app, ["stage", str(kept), "--out", str(out)])
+    assert f"Evening of 3 songs, running time {clock(night[1].running_s)}, in" in answer.output
 
 
 def test_stage_command_takes_no_candidate_for_an_evening(kept, tmp_path):

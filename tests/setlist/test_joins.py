@@ -104,6 +104,33 @@ def test_a_join_that_would_be_left_for_one_worker_is_shared_by_all(stage, shared
     assert shared_by == by
 
 
+def test_without_rendering_what_is_there_stays_and_the_rest_is_planned(stage):
+    request, made = stage
+    two = replace(request, set_list=replace(request.set_list, songs=request.set_list.songs[:2]))
+    render(two, [heard_song(n) for n in range(2)])
+    made.clear()
+    evening = render_evening(
+        request, [heard_song(n) for n in range(3)], None, progress=lambda _words: None
+    )
+    first, second = evening.joins
+    assert made == []
+    assert first.document is not None
+    assert (second.document, second.folder) == (None, "")
+    assert second.recipe
+    assert read_evening(request.out).joins[0].folder == first.folder
+
+
+def test_the_titles_of_the_set_are_those_of_its_joins(stage, monkeypatch):
+    request, _ = stage
+    asked = []
+    monkeypatch.setattr(
+        joins_module, "make_segues", lambda request, **_: asked.append(request.titles) or 1 / 0
+    )
+    with pytest.raises(ZeroDivisionError):
+        render(request)
+    assert asked == [("Song 0", "Song 1")]
+
+
 def test_a_single_way_across_is_not_worth_sharing(stage, shared_by):
     request, _ = stage
     first, *others = request.set_list.songs

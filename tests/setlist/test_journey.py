@@ -25,7 +25,7 @@ def test_an_evening_is_planned_in_a_better_order_and_the_own_file_is_kept(tmp_pa
     text = 'schema_version = 1\ntitle = "Night"\nslot = "2m"\n'
     for song, pin in zip(songs, ("closes = true", "opens = true"), strict=True):
         path = json.dumps(str(demo_folder() / song["folder"]))
-        text += f'[[songs]]\npath = {path}\n{pin}\ntalk = "40s"\nsegue = false\n'
+        text += f'[[songs]]\npath = {path}\n{pin}\ntalk = "8s"\nsegue = false\n'
     own = tmp_path / "own.toml"
     own.write_text(text)
     out = tmp_path / "night"
@@ -38,7 +38,7 @@ def test_an_evening_is_planned_in_a_better_order_and_the_own_file_is_kept(tmp_pa
         song["title"] for song in reversed(songs)
     ]
     assert [song["keys"] for song in report["songs"]] == [s["key"] for s in reversed(songs)]
-    assert abs(report["running_s"] - sum(s["length_s"] for s in songs) - 40) < 0.01
+    assert abs(report["running_s"] - sum(s["length_s"] for s in songs) - 8) < 0.01
     assert any(words.startswith("Too long by") for words in report["warnings"])
     assert any("without a segue" in words for words in report["warnings"])
     assert {path.name for path in out.iterdir()} >= {"set.json", "evening.png", "reordered.toml"}

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.plan import plan_segue
-from segue.setlist.cautions import evening_cautions, join_cautions
+from segue.setlist.cautions import evening_cautions, join_cautions, slot_cautions
 from segue.setlist.evening import Evening, EveningJoin, EveningSong
 from segue.setlist.order_problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
 from segue.setlist.set_list import SetSong
@@ -100,6 +100,22 @@ def test_a_semitone_without_a_segue_is_warned_of(key, warns, is_segue):
 
 
 @pytest.mark.parametrize(
+    ("talk_s", "changeover_s", "warns"), [(5, 0, True), (20, 0, False), (0, 40, False)]
+)
+def test_after_a_while_the_old_key_is_out_of_the_ear(talk_s, changeover_s, warns):
+    old = said(1, is_segue=False, talk_s=talk_s, changeover_s=changeover_s)
+    found = join_cautions(old, end_facts(bpm=100), said(2), start_facts(bpm=100))
+    assert bool(found) == warns
+
+
+def test_talk_after_the_last_song_is_not_dropped_in_silence():
+    (words,) = evening_cautions(evening([song(1)], []), [said(1, talk_s=40, changeover_s=9)])
+    assert words == (
+        "'Song 1' comes last: its talk and changeover would follow the evening and are not counted."
+    )
+
+
+@pytest.mark.parametrize(
     ("energy", "bpm", "warns"), [(5, 80, True), (3, 80, False), (5, 120, False), (None, 80, False)]
 )
 def test_a_drop_after_a_peak_is_warned_of(energy, bpm, warns):
@@ -122,7 +138,8 @@ def cautions_of(n, *, keys=None, voices=None, slot_s=None, **fields):
     made = evening(
         [song(k + 1, key=keys[k]) for k in range(n)], map(stop, range(1, n)), slot_s=slot_s
     )
-    return evening_cautions(made, [said(k + 1, voice=voices[k], **fields) for k in range(n)])
+    written = [said(k + 1, voice=voices[k], **fields) for k in range(n)]
+    return (*slot_cautions(made), *evening_cautions(made, written))
 
 
 def test_three_in_a_key_are_warned_of_and_two_are_not():

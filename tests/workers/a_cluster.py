@@ -1,4 +1,4 @@
-"""A real scheduler and two worker processes on this machine."""
+"""A real scheduler and worker processes on this machine."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import json
 import os
 import subprocess
 import sys
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,30 +20,46 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Started:
     address: str
+    scheduler_pid: int
     worker_pids: tuple[int, ...]
 
 
 @contextmanager
-def started_cluster(folder: Path) -> Iterator[Started]:
-    """A scheduler and two workers, as `dask scheduler` and `dask worker` start them."""
+def started_cluster(folder: Path, n_workers: int = 2) -> Iterator[Started]:
+    """A scheduler and workers, as `dask scheduler` and `dask worker` start them."""
     facts = folder / "scheduler.json"
-    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder)}
-    common = {"cwd": folder, "env": environment, "stderr": subprocess.DEVNULL}
     line = [sys.executable, "-m", "distributed.cli.dask_scheduler"]
     line += ["--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
-    scheduler = subprocess.Popen([*line, "--scheduler-file", str(facts)], **common)
-    until(lambda: facts.exists() and facts.read_text().endswith("}"))
-    address = json.loads(facts.read_text())["address"]
+    with ExitStack() as started:
+        scheduler = started.enter_context(_process([*line, "--scheduler-file", str(facts)], folder))
+        until(lambda: facts.exists() and facts.read_text().endswith("}"))
+        address = json.loads(facts.read_text())["address"]
+        workers = [started.enter_context(started_worker(address, folder)) for _ in range(n_workers)]
+        _wait_for_workers(address, n_workers)
+        yield Started(address, scheduler.pid, tuple(worker.pid for worker in workers))
+
+
+@contextmanager
+def started_worker(
+    address: str, folder: Path, **environment: str
+) -> Iterator[subprocess.Popen[bytes]]:
     line = [sys.executable, "-m", "distributed.cli.dask_worker", address]
     line += ["--host", "127.0.0.1", "--nthreads", "1", "--no-nanny", "--no-dashboard"]
-    workers = [subprocess.Popen(line, **common) for _ in range(2)]
+    with _process(line, folder, ON_A_WORKER="yes", **environment) as process:
+        yield process
+
+
+@contextmanager
+def _process(
+    line: list[str], folder: Path, **environment: str
+) -> Iterator[subprocess.Popen[bytes]]:
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "TMPDIR": str(folder), **environment}
+    process = subprocess.Popen(line, cwd=folder, env=environment, stderr=subprocess.DEVNULL)
     try:
-        _wait_for_workers(address, 2)
-        yield Started(address, tuple(worker.pid for worker in workers))
+        yield process
     finally:
-        for process in (*workers, scheduler):
-            process.kill()
-            process.wait()
+        process.kill()
+        process.wait()
 
 
 def _wait_for_workers(address: str, n_workers: int) -> None:

@@ -90,3 +90,20 @@ def renewed(folder: Path) -> None:
     """Puts a new file in the place of an old one."""
     (folder / "old.txt").unlink()
     (folder / "new.txt").write_text("of this run")
+
+
+def another_on_workers() -> str:
+    """A digest that no worker has."""
+    return os.environ.get("ON_A_WORKER", "no")
+
+
+def fails_on_workers() -> str:
+    """A digest that workers cannot tell."""
+    if "ON_A_WORKER" in os.environ:
+        raise ModuleNotFoundError("No module named 'numba'")
+    return ""
+
+
+def digest_said() -> str:
+    """A digest that may be said when a worker is started."""
+    return os.environ.get("DIGEST", "as here")

@@ -16,7 +16,7 @@ from tests.workers.a_cluster import started_cluster
 from tests.workers.test_workers import until
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from tests.workers.a_cluster import Started
@@ -92,10 +92,41 @@ def _is_in_work(folder: Path, pid: int) -> bool:
     return any(mark.name.endswith(f".{pid}") for mark in folder.iterdir())
 
 
-def test_a_scheduler_that_does_not_answer_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("segue.workers.cluster.CONNECT_LIMIT_S", 1)
+@pytest.mark.parametrize(
+    ("digest", "told"),
+    [
+        (tasks.another_on_workers, r"worker tcp://\S+ has Segue \S+ too, but with other code or"),
+        (tasks.fails_on_workers, r"worker tcp://\S+ could not be asked .*No module named 'numba'"),
+    ],
+)
+def test_a_worker_with_other_code_or_libraries_is_refused_by_name(
+    cluster: Started, digest: Callable[[], str], told: str
+) -> None:
     with (
-        pytest.raises(OptionError, match=r"no Dask scheduler answers at 'tcp://127\.0\.0\.1:9'"),
-        open_workers(cluster="tcp://127.0.0.1:9"),
+        pytest.raises(OptionError, match=told),
+        open_workers(cluster=cluster.address, digest=digest),
+    ):
+        pass
+
+
+def test_a_worker_with_another_version_is_refused_by_name(
+    cluster: Started, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("segue.workers.connection.__version__", "0.0.9")
+    with (
+        pytest.raises(OptionError, match=r"worker tcp://\S+ has Segue \S+, and this is 0\.0\.9:"),
+        open_workers(cluster=cluster.address),
+    ):
+        pass
+
+
+def test_the_address_of_a_worker_is_not_taken_for_a_schedulers(cluster: Started) -> None:
+    from distributed import Client
+
+    with Client(cluster.address, set_as_default=False) as client:
+        (worker, *_) = client.nthreads()
+    with (
+        pytest.raises(OptionError, match="no Dask scheduler answers"),
+        open_workers(cluster=worker),
     ):
         pass

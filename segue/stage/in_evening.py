@@ -1,0 +1,87 @@
+"""A cue sheet as one of an evening's: where in it, who sings, what happens in the break."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from segue.plan.grid import SAME_BEAT
+from segue.stage.cue_sheet import SINGER, cue_row
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from segue.plan import Plan
+    from segue.stage.cue_sheet import CueRow, CueSheet
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InEvening:
+    """What an evening knows of one of its joins.
+
+    Parameters
+    ----------
+    words : str
+        Number of the join, and where in the evening its files start.
+    singer : str or None
+        Who sings the new song.
+    talk_s, changeover_s : float
+        What the band wants between the songs, in this order, from the old song's last bar on.
+    held : tuple of (str, float)
+        Name and seconds of what the music does not cover: the files wait for it.
+    hold_beat : float
+        Beat of the plan at which they do.
+    """
+
+    words: str
+    singer: str | None = None
+    talk_s: float = 0.0
+    changeover_s: float = 0.0
+    held: tuple[tuple[str, float], ...] = ()
+    hold_beat: float = 0.0
+
+
+def evening_sheet(sheet: CueSheet, plan: Plan, where: InEvening) -> CueSheet:
+    """The sheet of a join with what its evening knows of it.
+
+    Parameters
+    ----------
+    sheet : CueSheet
+        Of the plan; it must say nothing of talk, of which a plan knows only the sum with the
+        changeover.
+    plan : Plan
+    where : InEvening
+
+    Returns
+    -------
+    CueSheet
+    """
+    singer = where.singer or sheet.singer
+    rows = [replace(row, who=singer) if row.who == SINGER else row for row in sheet.rows]
+    rows = sorted([*rows, *_breaks(plan, where)], key=lambda row: row.time_s)
+    hold = _hold(plan, where)
+    if hold is not None:
+        entry = next(n for n, row in enumerate(rows) if row.time_s >= hold.time_s)
+        rows.insert(entry, hold)
+    return replace(sheet, rows=tuple(rows), singer=singer, place=where.words)
+
+
+def _breaks(plan: Plan, where: InEvening) -> Iterator[CueRow]:
+    if where.talk_s:
+        yield cue_row(plan, plan.exit_beat, SINGER, f"talk, {where.talk_s:.0f} s")
+    if where.changeover_s:
+        talk_end_s = plan.tempo.seconds_at(plan.exit_beat) + where.talk_s
+        beat = round(plan.tempo.beat_at(talk_end_s))
+        # Where no music is left it begins while the files wait; the row of the wait says so.
+        if not where.held or beat < where.hold_beat - SAME_BEAT:
+            words = f"changeover, {where.changeover_s:.0f} s"
+            yield cue_row(plan, max(beat, plan.exit_beat), "band", words)
+
+
+def _hold(plan: Plan, where: InEvening) -> CueRow | None:
+    seconds = sum(held_s for _, held_s in where.held)
+    if not seconds:
+        return None
+    parts = ", then ".join(f"{name}, {held_s:.0f} s" for name, held_s in where.held)
+    words = f"hold the files here {seconds:.0f} s, no music: {parts}"
+    return cue_row(plan, where.hold_beat, "all", words)

@@ -1,0 +1,200 @@
+"""The way to a Dask scheduler: its address, whether it is one, and whether its workers are like us.
+
+What distributed has to say on the way is kept quiet: whoever asked is told one sentence.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import logging
+import re
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+from segue import __version__
+from segue.errors import OptionError, shortened
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+CONNECT_LIMIT_S: Final = 8
+_ADDRESS: Final = re.compile(
+    r"(?:(?:tcp|tls|ws|wss|ucx)://)?(?:\[[0-9a-fA-F:.]+\]|[^\s/:\[\]]+):(?P<port>[0-9]{1,5})"
+)
+_HIGHEST_PORT: Final = 65_535
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Make:
+    """Which Segue a process is; what workers do counts as ours only if theirs is the same.
+
+    Parameters
+    ----------
+    version : str
+    digest : str
+        Of its code and the libraries that it calculates with.
+    """
+
+    version: str
+    digest: str
+
+    def unlike(self, ours: Make) -> str | None:
+        """What is different from ours and what to do, said of a worker; None where nothing is."""
+        if self.version != ours.version:
+            difference = f"has Segue {self.version}, and this is {ours.version}"
+        elif self.digest != ours.digest:
+            difference = (
+                f"has Segue {self.version} too, but with other code or other versions of the "
+                "numerical libraries than here"
+            )
+        else:
+            return None
+        return f"{difference}: install the same on all machines."
+
+
+def make_here(digest: Callable[[], str]) -> Make:
+    """Which Segue this process is.
+
+    Parameters
+    ----------
+    digest : callable
+        A function of a module's top level.
+
+    Returns
+    -------
+    Make
+    """
+    return Make(version=__version__, digest=digest())
+
+
+def check_address(address: str) -> None:
+    """See that a text can be the address of a scheduler.
+
+    Parameters
+    ----------
+    address : str
+
+    Raises
+    ------
+    OptionError
+        If it cannot.
+    """
+    found = _ADDRESS.fullmatch(address)
+    if found is None or not 0 < int(found["port"]) <= _HIGHEST_PORT:
+        raise OptionError(
+            f"'{shortened(address)}' is no address of a Dask scheduler: one looks like "
+            "tcp://HOST:8786."
+        )
+
+
+@contextmanager
+def connected(address: str) -> Iterator[Any]:
+    """A client of a scheduler, for the time of a `with` block.
+
+    Parameters
+    ----------
+    address : str
+
+    Yields
+    ------
+    distributed.Client
+
+    Raises
+    ------
+    OptionError
+        If Dask is not installed, the address is none, or no scheduler answers there.
+    """
+    check_address(address)
+    try:
+        from distributed import Client
+    except ImportError as error:
+        raise OptionError(
+            "a cluster needs the package distributed: pip install '.[cluster]' where Segue was "
+            "installed from."
+        ) from error
+    with _without_logs():
+        _check_scheduler(address)
+        try:
+            client = Client(address, timeout=CONNECT_LIMIT_S, set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise _no_scheduler(address) from error
+        try:
+            yield client
+        finally:
+            with suppress(OSError):  # it takes its leave of a scheduler that may be gone
+                client.close()
+
+
+def check_workers(client: Any, address: str, digest: Callable[[], str]) -> Make:  # noqa: ANN401
+    """See that there are workers, and that all are like this process.
+
+    Parameters
+    ----------
+    client : distributed.Client
+    address : str
+    digest : callable
+        As for `make_here`.
+
+    Returns
+    -------
+    Make
+        Ours, and that of every worker.
+
+    Raises
+    ------
+    OptionError
+        If there is none, or one differs.
+    """
+    makes = client.run(make_here, digest, on_error="return")
+    if not makes:
+        raise OptionError(
+            f"the cluster at '{address}' has no workers: start some with 'dask worker {address}'."
+        )
+    ours = make_here(digest)
+    for worker, make in makes.items():
+        if isinstance(make, Exception):
+            raise OptionError(
+                f"worker {worker} could not be asked for its Segue ({make}): install the same on "
+                "all machines."
+            )
+        difference = make.unlike(ours)
+        if difference is not None:
+            raise OptionError(f"worker {worker} {difference}")
+    return ours
+
+
+def _check_scheduler(address: str) -> None:
+    """Ask who is there, before a client does that knows no limit where something else answers."""
+    try:
+        identity = asyncio.run(asyncio.wait_for(_identity(address), CONNECT_LIMIT_S))
+    except Exception as error:  # whoever answers may send anything, and be misread in any way
+        raise _no_scheduler(address) from error
+    if identity.get("type") != "Scheduler":
+        raise _no_scheduler(address)
+
+
+async def _identity(address: str) -> dict[str, Any]:
+    from distributed import Security, rpc
+
+    arguments = Security().get_connection_args("client")
+    async with rpc(address, connection_args=arguments) as there:
+        identity: dict[str, Any] = await there.identity()
+        return identity
+
+
+def _no_scheduler(address: str) -> OptionError:
+    return OptionError(
+        f"no Dask scheduler answers at '{address}': start one with 'dask scheduler', and give "
+        "its address as it prints it."
+    )
+
+
+@contextmanager
+def _without_logs() -> Iterator[None]:
+    before = logging.root.manager.disable
+    logging.disable()
+    try:
+        yield
+    finally:
+        logging.disable(before)
