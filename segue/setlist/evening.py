@@ -71,8 +71,8 @@ class EveningJoin:
     interlude_s : float
         Music between exit and entry, on beats; 0 for a plain stop.
     talk_s, changeover_s : float
-        Free time that no music covers, in this order, after the interlude's music where
-        there is any; their sum and `interlude_s` make up `end_s` - `start_s`.
+        Free time that no music covers, in this order, before the count-in where there is
+        one; their sum and `interlude_s` make up `end_s` - `start_s`.
     wanted_talk_s, wanted_changeover_s : float
         What the band wants of both at a segue, whether music covers it or not.
     recipe : str

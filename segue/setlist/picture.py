@@ -73,9 +73,25 @@ def _draw_songs(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotl
     for join in evening.joins:
         colour = JOIN_COLOUR if join.interlude_s else STOP_COLOUR
         axis.broken_barh([(join.start_s, join.end_s - join.start_s)], (0.15, 0.7), color=colour)
+    _explain_colours(axis, evening)
     axis.set_ylim(0, 1)
     axis.set_yticks([])
     axis.set_ylabel("songs")
+
+
+def _explain_colours(axis: Any, evening: Evening) -> None:  # noqa: ANN401
+    """What is drawn in which colour, above the songs; nothing where they play without a break."""
+    from matplotlib.patches import Patch
+
+    kinds = [("segue", JOIN_COLOUR, True), ("stop, talk, changeover", STOP_COLOUR, False)]
+    patches = [
+        Patch(color=colour, label=name)
+        for name, colour, is_music in kinds
+        if any(bool(j.interlude_s) == is_music and j.end_s > j.start_s for j in evening.joins)
+    ]
+    if patches:
+        place: dict[str, Any] = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0)}
+        axis.legend(handles=patches, ncols=2, frameon=False, fontsize=8, **place)
 
 
 def _fifths(key: Key) -> int:
@@ -169,6 +185,7 @@ def _mark_time(axes: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotli
             ha="right",
             va="top",
             fontsize=8,
+            bbox={"facecolor": "white", "alpha": 0.8, "linewidth": 0, "pad": 1.5},
         )
     axes[-1].set_xlim(0, total_s * 1.01)
     axes[-1].set_xticks(ticks, [clock(tick) for tick in ticks])

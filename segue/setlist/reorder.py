@@ -70,6 +70,7 @@ def better_order(
     OptionError
         If no order keeps the pins, or none was found.
     """
+    _refuse_one_place(songs)
     _refuse_circle(songs)
     as_written = tuple(range(len(songs)))
     old_cost = problem.cost(as_written)
@@ -105,6 +106,28 @@ def _broken(songs: tuple[SetSong, ...]) -> Iterator[str]:
             yield f"'{song.title}' should come right after '{song.after}'."
         if old is not None and (old.title in song.not_beside or song.title in old.not_beside):
             yield f"'{song.title}' should not be beside '{old.title}'."
+
+
+def _refuse_one_place(songs: tuple[SetSong, ...]) -> None:
+    """Two songs at one place, or one song at two."""
+    held: dict[int, tuple[str, str]] = {}
+    for song in songs:
+        places = {1: "opens"} if song.opens else {}
+        places |= {len(songs): "closes"} if song.closes and len(songs) not in places else {}
+        places |= {song.at: f"at = {song.at}"} if song.at and song.at not in places else {}
+        if len(places) > 1:
+            pins = " and ".join(f"'{pin}'" for pin in places.values())
+            raise OptionError(
+                f"no order keeps all pins: '{song.title}' has both {pins}; take one out."
+            )
+        for place, pin in places.items():
+            if place in held:
+                other, its_pin = held[place]
+                raise OptionError(
+                    f"no order keeps all pins: '{other}' ('{its_pin}') and '{song.title}' "
+                    f"('{pin}') both want place {place}; take one out."
+                )
+            held[place] = (song.title, pin)
 
 
 def _refuse_circle(songs: tuple[SetSong, ...]) -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from segue.runfolder.document import candidate_of
-from segue.setlist.evening_places import entry_s, exit_s
+from segue.setlist.evening_places import entry_s, exit_s, hold_beat
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -32,6 +32,8 @@ def with_plan(
 ) -> EveningJoin:
     """A join with the times of a plan; music covers the breaks as far as it goes.
 
+    Where that is not all the way, they are over before the count-in: nobody talks through it.
+
     Parameters
     ----------
     join : EveningJoin
@@ -46,7 +48,11 @@ def with_plan(
     """
     before_exit_s = plan.tempo.seconds_at(plan.exit_beat)
     interlude_s = plan.tempo.seconds_at(plan.entry_beat) - before_exit_s
-    uncovered_s = max(0.0, (breaks.wanted_s or 0.0) - interlude_s)
+    uncovered_s = breaks.wanted_s or 0.0
+    if uncovered_s <= interlude_s:
+        uncovered_s = 0.0
+    else:
+        uncovered_s -= plan.tempo.seconds_at(hold_beat(plan, edges[1])) - before_exit_s
     changeover_s = min(uncovered_s, breaks.changeover_s)
     return replace(
         join,

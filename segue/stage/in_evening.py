@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from segue.plan.grid import SAME_BEAT
 from segue.stage.cue_sheet import SINGER, cue_row
@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
     from segue.plan import Plan
     from segue.stage.cue_sheet import CueRow, CueSheet
+
+_SAME_S: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,13 +63,16 @@ def evening_sheet(sheet: CueSheet, plan: Plan, where: InEvening) -> CueSheet:
     rows = sorted([*rows, *_breaks(plan, where)], key=lambda row: row.time_s)
     hold = _hold(plan, where)
     if hold is not None:
-        entry = next(n for n, row in enumerate(rows) if row.time_s >= hold.time_s)
-        rows.insert(entry, hold)
+        here = next(n for n, row in enumerate(rows) if row.time_s >= hold.time_s)
+        rows.insert(
+            here + (where.hold_beat <= plan.exit_beat), hold
+        )  # not before the old song ends
     return replace(sheet, rows=tuple(rows), singer=singer, place=where.words)
 
 
 def _breaks(plan: Plan, where: InEvening) -> Iterator[CueRow]:
-    if where.talk_s:
+    held_talk_s = dict(where.held).get("talk", 0.0)
+    if where.talk_s > held_talk_s + _SAME_S:  # or else the row of the wait says it
         yield cue_row(plan, plan.exit_beat, SINGER, f"talk, {where.talk_s:.0f} s")
     if where.changeover_s:
         talk_end_s = plan.tempo.seconds_at(plan.exit_beat) + where.talk_s
@@ -83,5 +88,5 @@ def _hold(plan: Plan, where: InEvening) -> CueRow | None:
     if not seconds:
         return None
     parts = ", then ".join(f"{name}, {held_s:.0f} s" for name, held_s in where.held)
-    words = f"hold the files here {seconds:.0f} s, no music: {parts}"
+    words = f"fade out and hold the files here {seconds:.0f} s, no music: {parts}"
     return cue_row(plan, where.hold_beat, "all", words)

@@ -166,11 +166,15 @@ def test_talk_and_changeover_are_told_each_with_its_seconds(shelf, talk_s, chang
     # Both at once only if music covers it; what it does not is in the line of the wait.
     assert f"changeover, {changeover_s:.0f} s" in words
     assert (join.talk_s + join.changeover_s > 0) == held
-    wait = [row for row in sheets[0].rows if row.what.startswith("hold the files here")]
+    wait = [
+        row for row in sheets[0].rows if row.what.startswith("fade out and hold the files here")
+    ]
     assert len(wait) == held
     if held:
-        uncovered_s = talk_s + changeover_s - join.interlude_s
-        assert wait[0].what.startswith(f"hold the files here {uncovered_s:.0f} s, no music: ")
+        uncovered_s = join.talk_s + join.changeover_s
+        assert wait[0].what.startswith(
+            f"fade out and hold the files here {uncovered_s:.0f} s, no music: "
+        )
         after = sheets[0].rows[sheets[0].rows.index(wait[0]) + 1 :]
         assert any("bar one" in row.what for row in after)
 

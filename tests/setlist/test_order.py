@@ -170,7 +170,16 @@ def test_search_of_a_long_set_is_near_the_bound():
     [
         ((song(0, after="Song 1"), song(1, after="Song 0")), "circle"),
         ((song(0), song(1, after="Song 0"), song(2, after="Song 0")), "both"),
-        ((song(0, at=2), song(1, at=2)), "'at' of 'Song 0'"),
+        (
+            (song(0, at=2), song(1, at=2)),
+            r"'Song 0' \('at = 2'\) and 'Song 1' \('at = 2'\) both want place 2",
+        ),
+        (
+            (song(0, at=1), song(1, opens=True)),
+            r"'Song 0' \('at = 1'\) and 'Song 1' \('opens'\) both want place 1",
+        ),
+        ((song(0, at=2, opens=True), song(1)), "'Song 0' has both 'opens' and 'at = 2'"),
+        ((song(0, at=2), song(1, closes=True, at=2)), "both want place 2"),
         ((song(0, not_beside=("Song 1",)), song(1)), "'not_beside' of 'Song 0'"),
     ],
 )

@@ -60,6 +60,8 @@ def test_what_no_music_covers_is_held_before_bar_one(plans):
     held = (("talk", 5.0), ("changeover", 20.0))
     _, sheet = _sheets(plans[0], talk_s=60.0, changeover_s=20.0, held=held)
     whats = [row.what for row in sheet.rows]
-    hold = whats.index("hold the files here 25 s, no music: talk, 5 s, then changeover, 20 s")
+    hold = whats.index(
+        "fade out and hold the files here 25 s, no music: talk, 5 s, then changeover, 20 s"
+    )
     assert whats[hold + 1 :][0].startswith("New: bar one")
     assert "changeover, 20 s" not in whats
