@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import logging
 import re
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -167,20 +168,25 @@ def check_workers(client: Any, address: str, digest: Callable[[], str]) -> Make:
 def _check_scheduler(address: str) -> None:
     """Ask who is there, before a client does that knows no limit where something else answers."""
     try:
-        identity = asyncio.run(asyncio.wait_for(_identity(address), CONNECT_LIMIT_S))
+        with ThreadPoolExecutor(1) as own:  # the caller's thread may have a loop that runs
+            identity = own.submit(_identity, address).result()
     except Exception as error:  # whoever answers may send anything, and be misread in any way
         raise _no_scheduler(address) from error
     if identity.get("type") != "Scheduler":
         raise _no_scheduler(address)
 
 
-async def _identity(address: str) -> dict[str, Any]:
+def _identity(address: str) -> dict[str, Any]:
+    """What who answers says of itself; in a thread of its own."""
     from distributed import Security, rpc
 
-    arguments = Security().get_connection_args("client")
-    async with rpc(address, connection_args=arguments) as there:
-        identity: dict[str, Any] = await there.identity()
-        return identity
+    async def asked() -> dict[str, Any]:
+        arguments = Security().get_connection_args("client")
+        async with rpc(address, connection_args=arguments) as there:
+            identity: dict[str, Any] = await there.identity()
+            return identity
+
+    return asyncio.run(asyncio.wait_for(asked(), CONNECT_LIMIT_S))
 
 
 def _no_scheduler(address: str) -> OptionError:

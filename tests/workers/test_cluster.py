@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import os
 import signal
@@ -130,3 +131,11 @@ def test_the_address_of_a_worker_is_not_taken_for_a_schedulers(cluster: Started)
         open_workers(cluster=worker),
     ):
         pass
+
+
+def test_a_loop_that_runs_in_the_callers_thread_is_no_hindrance(cluster: Started) -> None:
+    async def opened() -> int:
+        with open_workers(cluster=cluster.address) as workers:
+            return workers.n_workers
+
+    assert asyncio.run(opened()) > 0
