@@ -6,6 +6,7 @@ import asyncio
 import json
 import os
 import signal
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import pytest
@@ -138,4 +139,5 @@ def test_a_loop_that_runs_in_the_callers_thread_is_no_hindrance(cluster: Started
         with open_workers(cluster=cluster.address) as workers:
             return workers.n_workers
 
-    assert asyncio.run(opened()) > 0
+    with ThreadPoolExecutor(1) as thread:  # this one's may run a loop of another test's
+        assert thread.submit(lambda: asyncio.run(opened())).result() > 0
