@@ -187,8 +187,8 @@ def hear_both_edges(song: Asked) -> tuple[EdgeFacts, EdgeFacts]:
 def _to_hear(store: Store, asked: Build, run: _Run, tell: Callable[[str], None]) -> Iterator[Asked]:
     """List all songs, and yield one for each content that nobody has heard yet."""
     listener = asked.listener
-    taken: set[str] = set()
     contents: set[str] = set()
+    n_asked = 0
     for found in songs_under(asked.folders, closed=run.cannot_look):
         path, shown = str(found.path), printable(found.path.name)
         run.seen.add(path)
@@ -202,16 +202,16 @@ def _to_hear(store: Store, asked: Build, run: _Run, tell: Callable[[str], None])
                 store.forget(path)
             tell(shown)
             continue
-        if content in taken or store.is_heard(content, listener):
-            if content in contents:
-                run.same.add(path)
-            contents.add(content)
+        is_again = content in contents
+        contents.add(content)
+        if is_again:
+            run.same.add(path)
+        if is_again or store.is_heard(content, listener):
             tell(shown)
             continue
         song = Asked(path=found.path, content=content, edge_s=asked.edge_s)
-        run.under_way[len(taken)] = song
-        taken.add(content)
-        contents.add(content)
+        run.under_way[n_asked] = song
+        n_asked += 1
         yield song
 
 

@@ -10,7 +10,7 @@ from rich.table import Table
 
 from segue.cli.sentences import print_sentence
 from segue.setlist.cautions import slot_cautions
-from segue.setlist.evening_rows import song_row, step_words, wanted_times
+from segue.setlist.evening_rows import song_row, step_words, uncovered_times, wanted_times
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -53,11 +53,7 @@ def join_words(join: EveningJoin, evening: Evening) -> str:
     """Distance in key and tempo, and what happens, in a line."""
     old, new = evening.songs[join.number - 1], evening.songs[join.number]
     parts = [*step_words(join, old, new)]
-    free = [
-        f"{name} {seconds:.0f} s"
-        for name, seconds in (("talk", join.talk_s), ("changeover", join.changeover_s))
-        if seconds
-    ]
+    free = [f"{name} {seconds:.0f} s" for name, seconds in uncovered_times(join)]
     if join.recipe:
         wanted = "".join(f", {name} {seconds:.0f} s" for name, seconds in wanted_times(join))
         parts.append(f"{join.recipe}, {join.interlude_s:.0f} s{wanted}")

@@ -218,13 +218,18 @@ def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     return tuple((name, seconds) for name, seconds in times if seconds > 0)
 
 
+def uncovered_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
+    """Name and seconds of talk and changeover that no music covers."""
+    times = (("talk", join.talk_s), ("changeover", join.changeover_s))
+    return tuple((name, seconds) for name, seconds in times if seconds > 0)
+
+
 def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     """Name and seconds of what happens on no beat: talk, a changeover, a way not rendered."""
     unmade_s = join.interlude_s if join.document is None else 0.0
     covered = " and ".join(f"{seconds:.0f} s of {name}" for name, seconds in wanted_times(join))
     unmade = f"{join.recipe}{' with ' if covered else ''}{covered}, not rendered yet"
-    times = ((unmade, unmade_s), ("talk", join.talk_s))
-    return tuple((n, s) for n, s in (*times, ("changeover", join.changeover_s)) if s > 0)
+    return (*(((unmade, unmade_s),) if unmade_s > 0 else ()), *uncovered_times(join))
 
 
 def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:

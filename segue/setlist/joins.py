@@ -136,23 +136,22 @@ def _outcomes(
     requests: Sequence[Request], workers: Workers
 ) -> Iterator[tuple[int, MadeJoin | str]]:
     """Each join or its problem, as they come."""
-    n_shared = _n_shared(requests, workers)
-    n_whole = len(requests) - n_shared
-    for outcome in workers.outcomes(make_join, requests[:n_whole]):
+    is_shared = _is_last_shared(requests, workers)
+    for outcome in workers.outcomes(make_join, requests[:-1] if is_shared else requests):
         yield outcome.index, outcome.result or outcome.problem or "it was not made."
-    for index in range(n_whole, len(requests)):
+    if is_shared:
         try:
-            yield index, make_join(requests[index], workers)
+            result: MadeJoin | str = make_join(requests[-1], workers)
         except SegueError as error:
-            yield index, str(error)
+            result = str(error)
+        yield len(requests) - 1, result
 
 
-def _n_shared(requests: Sequence[Request], workers: Workers) -> int:
-    """How many of the last joins all workers share: one, or none."""
-    if not (requests and workers.shares_disk and len(requests) % workers.n_workers == 1):
-        return 0
-    last = replace(requests[-1], n_workers=workers.n_workers)
-    return 1 if last.n_useful_workers > 1 else 0
+def _is_last_shared(requests: Sequence[Request], workers: Workers) -> bool:
+    """Whether all workers share the last join, as it would be left for one of them."""
+    if not workers.shares_disk or len(requests) % workers.n_workers != 1:
+        return False
+    return replace(requests[-1], n_workers=workers.n_workers).n_useful_workers > 1
 
 
 def make_join(request: Request, workers: Workers | None = None) -> MadeJoin:
