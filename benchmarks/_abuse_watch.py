@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from benchmarks._in_process import Told, code_of, forked, run_here
 from segue.errors import printable
-from segue.runfolder.sole_writer import neighbour_prefix
+from segue.files.sole_writer import neighbour_prefix
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

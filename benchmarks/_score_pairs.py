@@ -22,8 +22,9 @@ from segue.audio import read_song
 from segue.audio.clip import Clip, Edge, SongEdge
 from segue.cli.shipped import demo_folder
 from segue.music.key import ALL_KEYS, parse_key
-from segue.plan import load_recipes, plan_segue, shelf_folder
+from segue.plan import plan_segue
 from segue.plan.layer import MapPoint, SongLayer
+from segue.recipes import load_recipes, shelf_folder
 from segue.render import render_candidate
 from tests.score import synthetic, synthetic_band
 

@@ -22,7 +22,7 @@ from benchmarks._abuse_watch import Case, Verdict, tried
 from benchmarks._in_process import run_here
 from benchmarks.faults import RECIPE, job
 from segue.errors import printable
-from segue.plan import shelf_folder
+from segue.recipes import shelf_folder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence

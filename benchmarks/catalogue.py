@@ -25,7 +25,7 @@ import numpy as np
 import soundfile
 
 from segue.catalogue import Build, Store, build_catalogue, open_store, write_all_pairs
-from segue.catalogue.build import Asked, hear_both_edges
+from segue.catalogue.filling import Asked, hear_both_edges
 from segue.catalogue.suiting import ENDINGS, OPENINGS
 from segue.music.key import MODES
 from segue.workers import open_workers

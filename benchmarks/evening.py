@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from segue.audio.folder import AUDIO_SUFFIXES
+from segue.audio.stems_folder import AUDIO_SUFFIXES
 from segue.cli.shipped import demo_folder
 
 if TYPE_CHECKING:

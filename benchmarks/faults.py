@@ -26,8 +26,8 @@ import soundfile
 from benchmarks._in_process import code_of, forked_command, run_here
 from segue.audio.read import read_song
 from segue.errors import SegueError
-from segue.plan import shelf_folder
-from segue.runfolder.document import read_document
+from segue.recipes import shelf_folder
+from segue.runfolder.run_document import read_document
 from segue.setlist.set_document import read_evening
 
 if TYPE_CHECKING:

@@ -15,8 +15,8 @@ import numpy.typing as npt
 from scipy.optimize import minimize
 
 from segue.analysis.chroma import Floats
-from segue.analysis.key import CAUTION
 from segue.analysis.key_evidence import EVIDENCE, key_evidence
+from segue.analysis.key_heard import CAUTION
 from segue.analysis.key_segments import hear_segments
 from segue.analysis.pulse import hear_pulse
 from segue.analysis.tuning import hear_tuning
@@ -87,7 +87,7 @@ def key_odds(evidence: Floats, flat: Floats, *, caution: float) -> Floats:
 
 
 def write_weights(flat: Floats, path: Path) -> None:
-    """Write the table that ``segue.analysis.key`` reads, one row of degrees a line."""
+    """Write the table that ``segue.analysis.key_heard`` reads, one row of degrees a line."""
     table = flat[:-1].reshape(len(MODES), len(EVIDENCE), N_PITCH_CLASSES).round(2)
     modes = [
         f' "{mode}": {{\n'

@@ -26,7 +26,8 @@ from segue.analysis.hear import hear_edge
 from segue.audio import read_song
 from segue.audio.write import write_wav24
 from segue.errors import SegueError
-from segue.plan import load_recipes, plan_segue, shelf_folder
+from segue.plan import plan_segue
+from segue.recipes import load_recipes, shelf_folder
 from segue.render import render_candidate
 
 if TYPE_CHECKING:

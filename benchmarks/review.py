@@ -24,14 +24,13 @@ import numpy as np
 from benchmarks._review_band import SINGERS_SOUNDFONT, SOUNDFONTS
 from benchmarks._review_takes import Performance, performed, recorded, rendered
 from segue.analysis.tuning import tuning_of
-from segue.between import make_segues
 from segue.errors import SegueError
-from segue.request import Request
+from segue.job.between import make_segues
+from segue.job.request import Request
 from segue.review.find import find_transition
-from segue.review.listening import Listening, listening_to
+from segue.review.listening import Listening, listening_to, read_clip
+from segue.review.rehearsal import LEAST_MATCH, ReviewRequest, review_take
 from segue.review.report import Review
-from segue.review.review import LEAST_MATCH, ReviewRequest, review_take
-from segue.review.take import read_clip
 from segue.runfolder import CandidateRecord, RunDocument, read_document
 
 DEMO: Final = Path(__file__).parent.parent / "demo_audio"

@@ -31,7 +31,7 @@ JOB, ALONE, LONG = "main job", "main job, in one process", "main job, 60-minute 
 FROM_START_S = (
     "import time; t = time.perf_counter(); import sys; from pathlib import Path\n"
     "from segue.cli.boundary import prepare_libraries; prepare_libraries()\n"
-    "from segue.between import make_segues; from segue.request import Request\n"
+    "from segue.job.between import make_segues; from segue.job.request import Request\n"
     "imported = time.perf_counter()\n"
     "def tell(words):\n"
     "    if words.startswith('rendering'):\n"

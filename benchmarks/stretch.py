@@ -16,10 +16,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
+from benchmarks.rubber_file import is_installed, rubber_band_file
 from segue.audio.clip import Clip
 from segue.music.tempo import TempoCurve, TempoSpan
 from segue.render.rubber import rubber_band
-from segue.render.rubber_file import is_installed, rubber_band_file
 from segue.render.split import split_stretch
 from segue.render.stretch import Engine, sound_along
 from segue.render.time_map import TimeMap

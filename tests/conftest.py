@@ -42,7 +42,7 @@ def _own_cache(tmp_path_factory):
 
 @pytest.fixture(scope="session")
 def shelf():
-    from segue.plan import load_recipes, shelf_folder
+    from segue.recipes import load_recipes, shelf_folder
 
     return {recipe.name: recipe for recipe in load_recipes(shelf_folder())}
 

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.beats import LOOSE, TIGHT, pulse_periods, pulse_times
-from segue.analysis.evenness import pulse_share
+from segue.analysis.beats import LOOSE, TIGHT, pulse_periods, pulse_share, pulse_times
 from segue.analysis.metre import METRES, Level, levels_of
 from segue.analysis.metre_odds import Place, log_odds
 
@@ -57,7 +56,7 @@ class Counting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Said:
+class Known:
     """What the musician says, times in seconds from the first hop."""
 
     tempo_bpm: float | None = None
@@ -78,14 +77,14 @@ def pulses_of(evidence: Evidence) -> list[npt.NDArray[np.float64]]:
     return [pulse_s for pulse_s in pulses if len(pulse_s) >= _LEAST_STEPS]
 
 
-def likeliest_counting(evidence: Evidence, said: Said) -> Counting | None:
+def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
     """The likeliest way to count; None where there is no pulse to count.
 
     Parameters
     ----------
     evidence : Evidence
         Curves of the sound.
-    said : Said
+    said : Known
         What the musician says, which rules other ways out.
     """
     levels = _levels(evidence, said)
@@ -109,7 +108,7 @@ def _for_evenness(evidence: Evidence, levels: list[Level]) -> npt.NDArray[np.flo
     return np.asarray(np.log(_UNEVEN + (1.0 - _UNEVEN) * shares))
 
 
-def _levels(evidence: Evidence, said: Said) -> list[Level]:
+def _levels(evidence: Evidence, said: Known) -> list[Level]:
     metres = METRES if said.metre is None else (said.metre,)
     if said.tempo_bpm is None:
         pulses = pulses_of(evidence)

@@ -15,11 +15,11 @@ import numpy as np
 
 from segue.analysis.envelope import SILENCE_DB, level_db, smoothed_db
 from segue.analysis.facts import FirstNote
-from segue.analysis.monophony import is_monophonic
 from segue.analysis.pitch_track import (
     TRACK_HOP_S,
     TRACK_RATE_HZ,
     at_track_rate,
+    is_monophonic,
     pitch_track,
     voice_band,
 )

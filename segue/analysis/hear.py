@@ -10,12 +10,11 @@ from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
 from segue.analysis.first_note import first_note_of, hear_first_note
-from segue.analysis.key import hear_key
+from segue.analysis.key_heard import hear_key
 from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
-from segue.analysis.pitchedness import pitched_share
 from segue.analysis.pulse import hear_pulse
-from segue.analysis.tuning import pitched_peaks, tuning_of_peaks
+from segue.analysis.tuning import pitched_peaks, pitched_share, tuning_of_peaks
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
 from segue.errors import text_of

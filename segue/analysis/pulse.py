@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.counting import Counting, Said, likeliest_counting
-from segue.analysis.evenness import pulse_share
+from segue.analysis.beats import pulse_share
+from segue.analysis.counting import Counting, Known, likeliest_counting
 from segue.analysis.facts import PulseFact
 from segue.analysis.heard_part import heard_part
 from segue.analysis.placing import placed_beats
@@ -59,7 +59,7 @@ def hear_pulse(
     if heard is None:
         return _free_time(tempo_bpm, metre)
     downbeat_s = None if first_downbeat_s is None else first_downbeat_s - heard.start_s
-    said = Said(tempo_bpm=tempo_bpm, metre=metre, downbeat_s=downbeat_s)
+    said = Known(tempo_bpm=tempo_bpm, metre=metre, downbeat_s=downbeat_s)
     counting = likeliest_counting(heard.evidence, said)
     if counting is None:
         return _free_time(tempo_bpm, metre)
@@ -67,7 +67,7 @@ def hear_pulse(
     times_s = placed.times_s + heard.start_s
     join_bpm = 60.0 / placed.usual_beat_s(at_start=edge.edge == "start")
     # Whoever says anything of the beats knows that there are some.
-    is_told = said != Said()
+    is_told = said != Known()
     share = 1.0 if is_told else _pulse_share(heard, placed.times_s)
     return PulseFact(
         tempo_bpm=join_bpm,

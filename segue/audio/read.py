@@ -15,7 +15,7 @@ import numpy as np
 from segue.audio.adapters import resampled_frames, scaled_frames
 from segue.audio.clip import Clip, Edge, SongEdge, Stem
 from segue.audio.decode import SoundInfo, read_stereo, sound_info
-from segue.audio.folder import StemFile, read_folder
+from segue.audio.stems_folder import StemFile, read_folder
 from segue.errors import AudioFileError, InputError, printable
 
 if TYPE_CHECKING:

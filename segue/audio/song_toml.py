@@ -20,8 +20,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import ROLES, Role, SongNotes
-from segue.audio.plain_file import plain_bytes
 from segue.errors import InputError, KeyNameError, did_you_mean, shortened
+from segue.files.plain_file import plain_bytes
 from segue.music.key import parse_key
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ import sqlite3
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
-from segue.audition.votes import BallotRefusalError, Listener, Said, Vote
+from segue.audition.votes import BallotRefusalError, Listener, Remark, Vote
 from segue.errors import RunFolderError
 from segue.runfolder import BALLOT_NAME
 
@@ -191,7 +191,7 @@ class Ballot:
             ).fetchall()
         )
 
-    def latest_words(self, n_most: int) -> tuple[Said, ...]:
+    def latest_words(self, n_most: int) -> tuple[Remark, ...]:
         """The free words of this round, the latest first."""
         rows = self._reader.execute(
             "SELECT name, choice, confidence, words FROM votes "
@@ -200,7 +200,7 @@ class Ballot:
             (self.round, n_most),
         )
         return tuple(
-            Said(listener=row[0], choice=row[1], confidence=row[2], words=row[3]) for row in rows
+            Remark(listener=row[0], choice=row[1], confidence=row[2], words=row[3]) for row in rows
         )
 
     def _opened(self, settings: str, token: str) -> tuple[int, str]:

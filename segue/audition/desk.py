@@ -11,12 +11,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from segue.audition.ballot import Ballot
-from segue.audition.json_block import json_block
 from segue.audition.limits import ClientLimits, Limits
 from segue.audition.live import Live, event_text
-from segue.audition.page import BALLOT_SLOT, served_page_text
-from segue.audition.recorder import Recorder
-from segue.audition.votes import BallotRefusalError, Vote, result_values
+from segue.audition.page import BALLOT_SLOT, json_block, served_page_text
+from segue.audition.votes import BallotRefusalError, Recorder, Vote, result_values
 from segue.errors import RunFolderError
 from segue.runfolder import Choice, document_text, read_document, write_choice
 

@@ -6,6 +6,8 @@ their hash and allows nothing else, so the page cannot reach a network. The
 sound comes last, so that the page is painted before it has been read.
 
 The server sends the same page with styles, script and sound beside it.
+
+Values for the page's script, as a JSON block that cannot end early.
 """
 
 from __future__ import annotations
@@ -13,12 +15,12 @@ from __future__ import annotations
 import base64
 import hashlib
 import html
+import json
 from typing import TYPE_CHECKING, Final
 
 from segue.audition.assets import STYLE_NAME, asset, page_script
 from segue.audition.ballot_html import ballot_html
 from segue.audition.facts_table import facts_table
-from segue.audition.json_block import json_block
 from segue.audition.sound import bus_mp3s
 from segue.audition.values import run_values
 from segue.audition.view import PageView
@@ -30,6 +32,29 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.runfolder import RunDocument
+
+
+def json_block(values: object) -> str:
+    r"""Values as JSON that may stand in a script block.
+
+    Parameters
+    ----------
+    values : object
+
+    Returns
+    -------
+    str
+        Without '<': a name such as '</script>' would end the block. Without
+        '@': it marks the places that the server fills.
+
+    Examples
+    --------
+    >>> json_block(["</script>"])
+    '["\\u003c/script>"]'
+    """
+    text = json.dumps(values, separators=(",", ":"), allow_nan=False)
+    return text.replace("<", "\\u003c").replace("@", "\\u0040")
+
 
 PAGE_NAME: Final = "audition.html"
 BLIND_PAGE_NAME: Final = "audition-blind.html"

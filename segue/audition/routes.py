@@ -16,7 +16,7 @@ from starlette.routing import Route
 from segue.audition.assets import asset, page_script
 from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
 from segue.audition.desk import Desk, vote_values
-from segue.audition.gate import client_address, refusal
+from segue.audition.limits import client_address, refusal
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
 from segue.audition.served_files import named_file
 from segue.audition.votes import BallotRefusalError, Vote

@@ -15,7 +15,7 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
-from segue.audition.gate import Gate
+from segue.audition.limits import Gate
 from segue.audition.routes import routes
 from segue.errors import OptionError
 

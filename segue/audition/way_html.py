@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from typing import TYPE_CHECKING
 
-from segue.audition.weak import weak_places
+from segue.audition.values import weak_places
 
 if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord, Choice

@@ -4,7 +4,7 @@ Takes folders; `build_catalogue` hears each song whose content is not in the fil
 and `neighbours_of` and `write_all_pairs` tell which songs suit before and after which.
 """
 
-from segue.catalogue.build import NOTHING, Build, CatalogueReport, build_catalogue
+from segue.catalogue.filling import NOTHING, Build, CatalogueReport, build_catalogue
 from segue.catalogue.neighbours import Neighbour, Neighbourhood, neighbours_of
 from segue.catalogue.pairs import best_pairs, write_all_pairs
 from segue.catalogue.store import Store, open_store

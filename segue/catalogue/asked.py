@@ -8,18 +8,18 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, Literal
 
 from segue.audio import read_song
-from segue.catalogue.build import title_at
 from segue.catalogue.columns import side_in, side_of
+from segue.catalogue.filling import title_at
 from segue.catalogue.scan import absolute, song_at
 from segue.catalogue.store import told_problem
 from segue.errors import InputError, OptionError, did_you_mean, printable
-from segue.facts_cache import user_facts_cache
-from segue.hearing import hear
+from segue.heard.facts_cache import user_facts_cache
+from segue.heard.hearing import hear
 
 if TYPE_CHECKING:
-    from segue.catalogue.scan import Found
+    from segue.catalogue.scan import FoundSong
     from segue.catalogue.store import Listed, Store
-    from segue.catalogue.suiting import Side
+    from segue.catalogue.suiting import EdgeTraits
 
 State = Literal["", "gone", "changed"]
 _NOT_ONE_SONG: Final = (
@@ -39,14 +39,14 @@ class AskedSong:
         What it holds, and what it held when the catalogue heard it: none of them is another song.
     is_anew : bool
         Whether it changed since the catalogue heard it.
-    side : Side
+    side : EdgeTraits
     """
 
     title: str
     path: str
     contents: frozenset[str]
     is_anew: bool
-    side: Side
+    side: EdgeTraits
 
 
 def asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> AskedSong:
@@ -148,7 +148,7 @@ def _why_unheard(store: Store, song: Listed) -> str:
     return f"'{song.title}' could not be heard when the catalogue was made. {fault}"
 
 
-def _heard(found: Found, edge: Literal["start", "end"]) -> Side:
+def _heard(found: FoundSong, edge: Literal["start", "end"]) -> EdgeTraits:
     return side_of(hear(read_song(found.path, edge=edge), cache=user_facts_cache()))
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from segue.catalogue.suiting import ENDINGS, OPENINGS, Side, key_index
+from segue.catalogue.suiting import ENDINGS, OPENINGS, EdgeTraits, key_index
 from segue.music.key import Key
 
 if TYPE_CHECKING:
@@ -60,8 +60,8 @@ class AllSongs:
     """Both edges of every content of a catalogue, by content."""
 
     contents: tuple[str, ...]
-    ends: tuple[Side, ...]
-    starts: tuple[Side, ...]
+    ends: tuple[EdgeTraits, ...]
+    starts: tuple[EdgeTraits, ...]
 
 
 def all_songs(store: Store) -> AllSongs:
@@ -88,12 +88,12 @@ def all_songs(store: Store) -> AllSongs:
     )
 
 
-def columns_of(sides: Sequence[Side], kinds: Sequence[str]) -> Columns:
+def columns_of(sides: Sequence[EdgeTraits], kinds: Sequence[str]) -> Columns:
     """Columns of edges.
 
     Parameters
     ----------
-    sides : sequence of Side
+    sides : sequence of EdgeTraits
     kinds : sequence of str
         `ENDINGS` or `OPENINGS`.
 
@@ -109,10 +109,10 @@ def columns_of(sides: Sequence[Side], kinds: Sequence[str]) -> Columns:
     )
 
 
-def side_of(facts: EdgeFacts) -> Side:
+def side_of(facts: EdgeFacts) -> EdgeTraits:
     """What an edge that was heard brings to a comparison."""
     join = facts.ending or facts.opening
-    return Side(
+    return EdgeTraits(
         key=facts.key.known_key,
         tempo_bpm=facts.pulse.known_bpm,
         loudness_lufs=facts.level.loudness_lufs,
@@ -120,7 +120,7 @@ def side_of(facts: EdgeFacts) -> Side:
     )
 
 
-def side_in(store: Store, content: str, edge: str) -> Side | None:
+def side_in(store: Store, content: str, edge: str) -> EdgeTraits | None:
     """What an edge of a content of the catalogue brings; None if it was not heard."""
     rows = store.database.execute(_QUERY_ONE, (edge, content))
     return next((_side(row)[1] for row in rows), None)
@@ -131,13 +131,13 @@ def kinds_of(edge: str) -> tuple[str, ...]:
     return ENDINGS if edge == "end" else OPENINGS
 
 
-def _rows(store: Store, edge: str) -> Iterator[tuple[str, Side]]:
+def _rows(store: Store, edge: str) -> Iterator[tuple[str, EdgeTraits]]:
     return (_side(row) for row in store.database.execute(_QUERY, (edge,)))
 
 
-def _side(row: _Row) -> tuple[str, Side]:
+def _side(row: _Row) -> tuple[str, EdgeTraits]:
     content, tonic, mode, tempo_bpm, loudness_lufs, kind = row
-    side = Side(
+    side = EdgeTraits(
         key=None if tonic is None or mode is None else Key(tonic=tonic, mode=mode),
         tempo_bpm=tempo_bpm,
         loudness_lufs=loudness_lufs,

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from segue.catalogue.asked import State
     from segue.catalogue.columns import AllSongs
     from segue.catalogue.store import Listed, Store
-    from segue.catalogue.suiting import Side, Step
+    from segue.catalogue.suiting import EdgeTraits, Step
 
 Where = Literal["after", "before"]
 
@@ -35,7 +35,7 @@ class Neighbour:
         Whether its file is no more where it was, or another than what was heard.
     cost : float
         What it takes to get across, 0..1.
-    side : Side
+    side : EdgeTraits
         Its own edge at the join.
     step : Step
         From the song that ends to the one that starts.
@@ -47,7 +47,7 @@ class Neighbour:
     path: str
     state: State
     cost: float
-    side: Side
+    side: EdgeTraits
     step: Step
     reasons: tuple[str, ...]
 
@@ -63,7 +63,7 @@ class Neighbourhood:
         Whether the others follow it or precede it.
     is_anew : bool
         Whether it changed since the catalogue heard it, and was heard anew.
-    side : Side
+    side : EdgeTraits
         Its own edge at the join.
     neighbours : tuple of Neighbour
         Cheapest first, without the song itself, its copies, and what it was before a change.
@@ -73,7 +73,7 @@ class Neighbourhood:
     path: str
     where: Where
     is_anew: bool
-    side: Side
+    side: EdgeTraits
     neighbours: tuple[Neighbour, ...]
 
 
@@ -120,18 +120,20 @@ def neighbours_of(
     )
 
 
-def _costs_beside(side: Side, songs: AllSongs, where: Where) -> npt.NDArray[np.float64]:
+def _costs_beside(side: EdgeTraits, songs: AllSongs, where: Where) -> npt.NDArray[np.float64]:
     is_after = where == "after"
     ends = columns_of([side] if is_after else songs.ends, kinds_of("end"))
     starts = columns_of(songs.starts if is_after else [side], kinds_of("start"))
     return costs(ends, starts).ravel()
 
 
-def _others(songs: AllSongs, where: Where) -> tuple[Side, ...]:
+def _others(songs: AllSongs, where: Where) -> tuple[EdgeTraits, ...]:
     return songs.starts if where == "after" else songs.ends
 
 
-def _neighbour(rows: list[Listed], cost: float, own: Side, other: Side, where: Where) -> Neighbour:
+def _neighbour(
+    rows: list[Listed], cost: float, own: EdgeTraits, other: EdgeTraits, where: Where
+) -> Neighbour:
     states = [state_of(row) for row in rows]
     song, state = next(
         (pair for pair in zip(rows, states, strict=True) if not pair[1]), (rows[0], states[0])

@@ -1,7 +1,7 @@
 """Which songs are under a folder, whether they changed, and what they hold.
 
 A folder is one song if it has a ``song.toml``, or if its audio files are stems
-(`segue.catalogue.stems`); any other folder holds songs. Hidden entries are passed over,
+(`segue.catalogue.stem_folders`); any other folder holds songs. Hidden entries are passed over,
 links to folders too, which could lead in circles, and what Segue made. What may not be
 looked at is told, and the rest goes on.
 """
@@ -14,11 +14,11 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.audio.folder import AUDIO_SUFFIXES
 from segue.audio.song_toml import SONG_TOML
-from segue.catalogue.stems import are_stems
+from segue.audio.stems_folder import AUDIO_SUFFIXES
+from segue.catalogue.stem_folders import are_stems
 from segue.errors import InputError, text_of
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.stage.pack import PACK_MARK
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ _DIGEST_BYTES: Final = 20
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class FoundSong:
     """A song on disk.
 
     Parameters
@@ -84,7 +84,7 @@ class Found:
         return digest.hexdigest()
 
 
-def songs_under(folders: Sequence[Path], *, closed: Tell | None = None) -> Iterator[Found]:
+def songs_under(folders: Sequence[Path], *, closed: Tell | None = None) -> Iterator[FoundSong]:
     """All songs under folders, sorted within each folder.
 
     Parameters
@@ -96,7 +96,7 @@ def songs_under(folders: Sequence[Path], *, closed: Tell | None = None) -> Itera
 
     Yields
     ------
-    Found
+    FoundSong
         Each path once.
 
     Raises
@@ -115,7 +115,7 @@ def songs_under(folders: Sequence[Path], *, closed: Tell | None = None) -> Itera
                 yield found
 
 
-def song_at(path: Path) -> Found | None:
+def song_at(path: Path) -> FoundSong | None:
     """The song that a path is by the rule of this module; None for a folder of songs, or none.
 
     Parameters
@@ -124,7 +124,7 @@ def song_at(path: Path) -> Found | None:
 
     Returns
     -------
-    Found or None
+    FoundSong or None
 
     Raises
     ------
@@ -132,7 +132,7 @@ def song_at(path: Path) -> Found | None:
         If it may not be looked at.
     """
     if path.is_file():
-        return Found(path=path, files=(path,))
+        return FoundSong(path=path, files=(path,))
     return _folder_song(path, _entries(path)) if path.is_dir() else None
 
 
@@ -153,9 +153,9 @@ def _refuse_closed(root: Path) -> None:
         ) from error
 
 
-def _songs_at(path: Path, closed: Tell | None) -> Iterator[Found]:
+def _songs_at(path: Path, closed: Tell | None) -> Iterator[FoundSong]:
     if path.is_file():
-        yield Found(path=path, files=(path,))
+        yield FoundSong(path=path, files=(path,))
         return
     try:
         entries = _entries(path)
@@ -167,7 +167,7 @@ def _songs_at(path: Path, closed: Tell | None) -> Iterator[Found]:
         return
     if any(entry.name in _OURS for entry in entries):
         return
-    yield from (song,) if song else (Found(path=file, files=(file,)) for file in audio)
+    yield from (song,) if song else (FoundSong(path=file, files=(file,)) for file in audio)
     for folder in folders:
         yield from _songs_at(folder, closed)
 
@@ -178,14 +178,14 @@ def _entries(folder: Path) -> list[os.DirEntry[str]]:
     return sorted(shown, key=lambda entry: entry.name)
 
 
-def _folder_song(folder: Path, entries: Sequence[os.DirEntry[str]]) -> Found | None:
+def _folder_song(folder: Path, entries: Sequence[os.DirEntry[str]]) -> FoundSong | None:
     if any(entry.name in _OURS for entry in entries):
         return None
     audio = tuple(_files(entries))
     notes = tuple(Path(entry.path) for entry in entries if entry.name == SONG_TOML)
     notes = tuple(file for file in notes if file.is_file())
     if audio and (notes or are_stems(audio)):
-        return Found(path=folder, files=(*audio, *notes))
+        return FoundSong(path=folder, files=(*audio, *notes))
     return None
 
 

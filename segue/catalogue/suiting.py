@@ -47,7 +47,7 @@ _SAME_LEVEL_LU: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Side:
+class EdgeTraits:
     """What one edge brings to a comparison.
 
     Parameters
@@ -94,12 +94,12 @@ class Step:
     level: str
 
 
-def cost(end: Side, start: Side) -> float:
+def cost(end: EdgeTraits, start: EdgeTraits) -> float:
     """What it takes to go from one song's end to another's start, 0..1.
 
     Parameters
     ----------
-    end, start : Side
+    end, start : EdgeTraits
 
     Returns
     -------
@@ -111,7 +111,7 @@ def cost(end: Side, start: Side) -> float:
     ) + LEVEL_SHARE * min(abs(start.loudness_lufs - end.loudness_lufs) / FULL_LEVEL_LU, 1.0)
 
 
-def tempo_cost(end: Side, start: Side) -> float:
+def tempo_cost(end: EdgeTraits, start: EdgeTraits) -> float:
     """The part of the tempo, 0..1; half and double tempo count as near.
 
     It rises slowly at first, as a few per cent are hardly noticed, and all the way to
@@ -123,12 +123,12 @@ def tempo_cost(end: Side, start: Side) -> float:
     return min(_eased(step), _eased(abs(step - 1.0)) + OTHER_PULSE_COST, 1.0)
 
 
-def reasons(end: Side, start: Side) -> tuple[str, ...]:
+def reasons(end: EdgeTraits, start: EdgeTraits) -> tuple[str, ...]:
     """Why two songs suit each other or do not, in words.
 
     Parameters
     ----------
-    end, start : Side
+    end, start : EdgeTraits
 
     Returns
     -------
@@ -149,12 +149,12 @@ def reasons(end: Side, start: Side) -> tuple[str, ...]:
     )
 
 
-def step_between(end: Side, start: Side) -> Step:
+def step_between(end: EdgeTraits, start: EdgeTraits) -> Step:
     """How the start of a song lies to the end of another.
 
     Parameters
     ----------
-    end, start : Side
+    end, start : EdgeTraits
 
     Returns
     -------
@@ -167,7 +167,7 @@ def step_between(end: Side, start: Side) -> Step:
     )
 
 
-def semitones_between(end: Side, start: Side) -> int | None:
+def semitones_between(end: EdgeTraits, start: EdgeTraits) -> int | None:
     """From the tonic of an end to that of a start by the shorter way, -5..6; None without keys."""
     if end.key is None or start.key is None:
         return None
@@ -175,12 +175,12 @@ def semitones_between(end: Side, start: Side) -> int | None:
     return up if up <= N_PITCH_CLASSES // 2 else up - N_PITCH_CLASSES
 
 
-def key_words(side: Side) -> str:
+def key_words(side: EdgeTraits) -> str:
     """The key of an edge, or that there is none."""
     return NO_KEY if side.key is None else str(side.key)
 
 
-def tempo_words(side: Side) -> str:
+def tempo_words(side: EdgeTraits) -> str:
     """The tempo of an edge, or that there is none."""
     return NO_PULSE if side.tempo_bpm is None else f"{side.tempo_bpm:.0f} BPM"
 
@@ -213,7 +213,7 @@ def _key_cost(old: Key | None, new: Key | None) -> float:
     return 0.0 if old is None or new is None else key_distance(old, new)
 
 
-def _join_cost(end: Side, start: Side) -> float:
+def _join_cost(end: EdgeTraits, start: EdgeTraits) -> float:
     return JOIN_COSTS[end.kind][start.kind]
 
 

@@ -25,7 +25,7 @@ from segue.cli.taste import taste
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
-    from segue.request import Request
+    from segue.job.request import Request
     from segue.runfolder import RunDocument
 
 app = typer.Typer(
@@ -161,7 +161,7 @@ def between(
         first_note=first_note_b,
     )
     from segue.cli.weights_file import read_weights, weights_path
-    from segue.request import Request
+    from segue.job.request import Request
 
     request = Request(
         outgoing=song_a,
@@ -197,7 +197,7 @@ def demo(
 ) -> None:
     """Do the main job on the demo band's songs, a semitone and 28 BPM apart."""
     from segue.cli.shipped import demo_pair
-    from segue.request import Request
+    from segue.job.request import Request
 
     song_a, song_b = demo_pair()
     own = own_recipes_folder()
@@ -219,12 +219,12 @@ def analyse(
 ) -> None:
     """Hear key, tempo, beats, level, and how each song starts or ends."""
     _check_rate_and_edge(48_000, edge_s)
-    from segue.analysis.report import facts_report
+    from segue.analysis.facts_report import facts_report
     from segue.audio import read_song
     from segue.cli.progress import progress_bar
     from segue.cli.tables import print_facts, print_json
-    from segue.facts_cache import user_facts_cache
-    from segue.hearing import hear
+    from segue.heard.facts_cache import user_facts_cache
+    from segue.heard.hearing import hear
 
     if lead is not None and len(songs) > 1:
         raise OptionError("--lead goes with one song: analyse the others without it.")
@@ -251,10 +251,10 @@ def _run(request: Request, *, json: bool, quiet: bool) -> None:
     from segue.workers import make_ready, one_heap
 
     one_heap()
-    make_ready(request.n_useful_workers, "segue.steps", "segue.analysis.hear")
-    from segue.between import N_STEPS_AROUND, make_segues
+    make_ready(request.n_useful_workers, "segue.job.steps", "segue.analysis.hear")
     from segue.cli.progress import progress_bar
-    from segue.shortlist import N_PROPOSALS
+    from segue.job.between import N_STEPS_AROUND, make_segues
+    from segue.job.shortlist import N_PROPOSALS
 
     shelf_at_hand(request.recipes)
     n_candidates = len(request.only) or N_PROPOSALS
@@ -278,7 +278,7 @@ def _print_run(document: RunDocument, out: Path, *, json: bool, quiet: bool) -> 
 
 def _workers(wanted: int | None) -> int:
     """As many processes as the user says, or else as are of use."""
-    from segue.shortlist import N_PROPOSALS
+    from segue.job.shortlist import N_PROPOSALS
     from segue.workers import n_cores
 
     return min(n_cores(), N_PROPOSALS) if wanted is None else wanted

@@ -12,7 +12,7 @@ def cache(
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
 ) -> None:
     """Show the folder of what was heard before, or clear it; SEGUE_CACHE names another one."""
-    from segue.facts_cache import user_facts_cache
+    from segue.heard.facts_cache import user_facts_cache
 
     found = user_facts_cache()
     if clear:

@@ -43,7 +43,7 @@ def catalogue(
     from segue.cli.progress import progress_bar
 
     opened = open_hands(
-        workers, cluster, cluster_files, ("segue.catalogue.build", "segue.analysis.hear")
+        workers, cluster, cluster_files, ("segue.catalogue.filling", "segue.analysis.hear")
     )
     closed: list[str] = []
     n_songs = sum(1 for _ in songs_under(folders, closed=lambda fault: closed.append(str(fault))))
@@ -88,7 +88,7 @@ def neighbours(
     from segue.catalogue import neighbours_of, open_store, write_all_pairs
     from segue.cli.catalogue_tables import print_all_pairs, print_neighbours, print_older
     from segue.cli.progress import progress_bar
-    from segue.hearing import listener_digest
+    from segue.heard.hearing import listener_digest
 
     with open_store(catalogue, must_exist=True) as store:
         n_older = store.n_heard_otherwise(listener_digest())

@@ -15,8 +15,7 @@ from segue.catalogue.suiting import (
     semitones_between,
     tempo_words,
 )
-from segue.cli.hints import command, print_next
-from segue.cli.sentences import print_sentence
+from segue.cli.hints import command, print_next, print_sentence
 from segue.cli.tables import print_json
 from segue.errors import printable, text_of
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.catalogue import CatalogueReport, Neighbour, Neighbourhood
-    from segue.catalogue.suiting import Side
+    from segue.catalogue.suiting import EdgeTraits
 
 _STATES: Final = {"gone": "file not found", "changed": "changed since it was heard"}
 _IS_ANEW: Final = (
@@ -221,7 +220,7 @@ def _values(found: Neighbourhood, one: Neighbour) -> dict[str, Any]:
     }
 
 
-def _edge_values(side: Side) -> dict[str, Any]:
+def _edge_values(side: EdgeTraits) -> dict[str, Any]:
     return {
         "key": None if side.key is None else str(side.key),
         "tempo_bpm": side.tempo_bpm,
@@ -230,7 +229,7 @@ def _edge_values(side: Side) -> dict[str, Any]:
     }
 
 
-def _step_values(end: Side, start: Side) -> dict[str, Any]:
+def _step_values(end: EdgeTraits, start: EdgeTraits) -> dict[str, Any]:
     """From the song that ends to the one that starts."""
     has_tempi = end.tempo_bpm is not None and start.tempo_bpm is not None
     return {

@@ -44,6 +44,6 @@ def show_on_evening_page(run: Path) -> None:
     """
     evening = run.resolve().parent
     if (evening / "set.json").is_file():
-        from segue.setlist.evening_page import rewrite_evening_page
+        from segue.setlist.show.evening_page import rewrite_evening_page
 
         rewrite_evening_page(evening)

@@ -74,7 +74,7 @@ def open_hands(
     from segue.workers.connection import check_address
 
     check_address(cluster)
-    from segue.hearing import listener_digest
+    from segue.heard.hearing import listener_digest
 
     return open_workers(cluster=cluster, travel=files or "path", digest=listener_digest, tell=_tell)
 

@@ -13,7 +13,7 @@ from segue.music.key import parse_key
 
 if TYPE_CHECKING:
     from segue.cli.path_tables import PathSheet
-    from segue.music.cadence import CadenceChoice
+    from segue.music.chord import CadenceChoice
 
 FEWEST_CHORDS, MOST_CHORDS = 1, 16
 SLOWEST_BPM, FASTEST_BPM = 30.0, 300.0
@@ -34,10 +34,10 @@ def path(
 ) -> None:
     """Lead from OLD to NEW in a few chords, with numerals, notes and sound."""
     _check(chords, tempo, out)
+    from segue.cli.path_sound import found_player, play_file
     from segue.cli.path_tables import path_report, path_sheet, print_path
-    from segue.cli.player import found_player, play_file
     from segue.cli.tables import print_json
-    from segue.music.path import chord_path
+    from segue.music.chord_path import chord_path
 
     old_key, new_key = parse_key(old), parse_key(new)
     steps = chord_path(old_key, new_key, n_chords=chords, cadence=_cadence(cadence))
@@ -79,7 +79,7 @@ def _check(n_chords: int, tempo_bpm: float, out: Path | None) -> None:
 
 
 def _cadence(word: str) -> CadenceChoice:
-    from segue.music.cadence import CADENCE_CHOICES
+    from segue.music.chord import CADENCE_CHOICES
 
     for choice in CADENCE_CHOICES:
         if word == choice:

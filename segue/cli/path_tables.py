@@ -9,9 +9,9 @@ from rich.console import Console
 from rich.table import Table
 
 from segue.music.chord import tonic_triad
+from segue.music.chord_path import PathStep
 from segue.music.interval import reads_as, relation
 from segue.music.key import note_name
-from segue.music.path import PathStep
 from segue.music.region import fit
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, Advice, Move, transposition_advice

@@ -6,13 +6,13 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.recipe_axis import SOUNDLESS, Axis
-from segue.plan.recipe_rules import CURVE_RANGES, PATTERN_ROWS
+from segue.recipes.axis import SOUNDLESS, Axis
+from segue.recipes.rules import CURVE_RANGES, PATTERN_ROWS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from segue.plan.recipe import Recipe, RecipeLayer, Tempo
+    from segue.recipes.recipe import Recipe, RecipeLayer, Tempo
 
 OUTER_BARS: Final = 4
 """Bars of either song that are drawn; the songs go on, but nothing new happens there."""

@@ -13,7 +13,7 @@ from segue.errors import OptionError, RecipeError, did_you_mean, printable
 
 if TYPE_CHECKING:
     from segue.cli.recipe_drawing import Signs
-    from segue.plan import Shelf
+    from segue.recipes import Shelf
 
 Folder = Annotated[
     Path | None, typer.Option("--recipes", help="A folder of recipes instead of the shelf.")
@@ -39,7 +39,7 @@ def own_recipes_folder() -> Path:
 
 def shelf_at_hand(instead: Path | None) -> Shelf:
     """The recipes to choose from; what had to be skipped is told on the error stream."""
-    from segue.plan import all_recipes
+    from segue.recipes import all_recipes
 
     shelf = all_recipes(instead, own=own_recipes_folder())
     for sentence in shelf.skipped:
@@ -109,7 +109,7 @@ def check(
 def schema() -> None:
     """Print the JSON Schema of the recipe language, for editors."""
     from segue.cli.tables import print_json
-    from segue.plan.recipe_schema import recipe_schema
+    from segue.recipes.json_schema import recipe_schema
 
     print_json(recipe_schema())
 
@@ -128,8 +128,8 @@ def _list_report(shelf: Shelf) -> list[dict[str, str]]:
 
 
 def _findings(file: Path) -> list[dict[str, Any]]:
-    from segue.plan import all_recipes, load_recipe
-    from segue.plan.recipe_file import placed_warnings
+    from segue.recipes import all_recipes, load_recipe
+    from segue.recipes.recipe_file import placed_warnings
 
     try:
         recipe = load_recipe(file)

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     from segue.setlist.evening import Evening
-    from segue.setlist.heard_songs import HeardSong
-    from segue.setlist.reorder import BetterOrder
+    from segue.setlist.heard_songs import HeardEdges
+    from segue.setlist.order.reorder import BetterOrder
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
@@ -139,14 +139,14 @@ def _made(
 
 def _finished(
     request: SetRequest,
-    heard: tuple[HeardSong, ...],
+    heard: tuple[HeardEdges, ...],
     hands: Workers,
     tell: Callable[[str], None],
     *,
     plan_only: bool,
 ) -> Evening:
-    from segue.setlist.evening_page import write_evening_page
     from segue.setlist.make_set import render_evening
+    from segue.setlist.show.evening_page import write_evening_page
 
     evening = render_evening(request, heard, None if plan_only else hands, progress=tell)
     write_evening_page(request.out, evening)
@@ -155,7 +155,7 @@ def _finished(
 
 def _write_reordered(request: SetRequest, file: Path, better: BetterOrder) -> None:
     """The user's own file in the new order, beside the evening; never over the user's file."""
-    from segue.runfolder.whole_file import write_whole
+    from segue.files.whole_file import write_whole
     from segue.setlist.new_set import NEW_SET_NAME, path_from, reordered_text
     from segue.setlist.set_file import parse_set, set_text
 
@@ -179,9 +179,9 @@ def _print(
 ) -> None:
     from segue.cli.set_tables import evening_report, order_words, print_evening, print_order
     from segue.cli.tables import print_json
-    from segue.setlist.evening_page import EVENING_PAGE_NAME
     from segue.setlist.new_set import NEW_SET_NAME
-    from segue.setlist.picture import PICTURE_NAME
+    from segue.setlist.show.evening_page import EVENING_PAGE_NAME
+    from segue.setlist.show.evening_picture import PICTURE_NAME
 
     if json:
         report = {"out": str(request.out), **evening_report(evening)}

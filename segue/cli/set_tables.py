@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
-from segue.cli.sentences import print_sentence
+from segue.cli.hints import print_sentence
 from segue.setlist.cautions import slot_cautions
-from segue.setlist.evening_rows import song_row, step_words, uncovered_times, wanted_times
 from segue.setlist.lengths import clock
+from segue.setlist.show.rows import song_row, step_words, uncovered_times, wanted_times
 
 if TYPE_CHECKING:
     from segue.setlist.evening import Evening, EveningJoin, EveningSong
-    from segue.setlist.reorder import BetterOrder
+    from segue.setlist.order.reorder import BetterOrder
     from segue.setlist.set_list import SetSong
 
 _NARROW = 90

@@ -12,8 +12,8 @@ from segue.errors import OptionError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from segue.setlist.evening_pack import EveningPack
-    from segue.stage.markers import Marker
+    from segue.setlist.show.evening_pack import EveningPack
+    from segue.stage.midi_score import Marker
     from segue.stage.pack import StagePack, StageRequest
 
 QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0
@@ -56,8 +56,8 @@ def stage(
 
 
 def _evening_pack(request: StageRequest) -> EveningPack:
-    from segue.setlist.evening_pack import EveningRequest, evening_pack
     from segue.setlist.set_document import read_evening
+    from segue.setlist.show.evening_pack import EveningRequest, evening_pack
 
     if request.rank is not None:
         raise OptionError(

@@ -10,9 +10,8 @@ from rich.table import Table
 
 from segue.analysis.doubts import rival_tempi_bpm
 from segue.analysis.facts import SURE_CONFIDENCE, have_keys
-from segue.analysis.report import facts_report
-from segue.cli.hints import print_next
-from segue.cli.sentences import print_sentence
+from segue.analysis.facts_report import facts_report
+from segue.cli.hints import print_next, print_sentence
 from segue.music.interval import relation
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.music.key import Key
-    from segue.plan import Shelf
+    from segue.recipes import Shelf
     from segue.runfolder import CandidateRecord, RunDocument
 
 _N_WEAKEST = 2

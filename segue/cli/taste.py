@@ -13,7 +13,7 @@ from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
     from segue.runfolder import RunDocument
-    from segue.score.taste import Agreement, Decision, FittedWeights
+    from segue.score.learned_weights import Agreement, Decision, FittedWeights
 
 
 def taste(
@@ -28,7 +28,7 @@ def taste(
 ) -> None:
     """Tell how often the score agreed with the band; from 20 decisions on, fit weights."""
     from segue.cli.weights_file import weights_path, write_weights
-    from segue.score.taste import LEAST_DECISIONS, agreement, fitted_weights
+    from segue.score.learned_weights import LEAST_DECISIONS, agreement, fitted_weights
     from segue.score.weights import weights_for
 
     decisions = [decision for run in runs for decision in decisions_of(run)]
@@ -50,7 +50,7 @@ def taste(
 def decisions_of(run: Path) -> list[Decision]:
     """The votes of a run, or its choice where nobody voted; none where neither was made."""
     from segue.runfolder import read_document
-    from segue.score.taste import Decision
+    from segue.score.learned_weights import Decision
 
     document = read_document(run)
     scores = tuple(
@@ -107,7 +107,7 @@ def _print_taste(
 
 
 def _lines(found: Agreement, fitted: FittedWeights | None, written: Path | None) -> list[str]:
-    from segue.score.taste import LEAST_DECISIONS
+    from segue.score.learned_weights import LEAST_DECISIONS
 
     share = found.n_agreed / found.n_decisions
     interval = f"95 % interval {found.low:.0%} to {found.high:.0%}"

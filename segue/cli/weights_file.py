@@ -7,8 +7,8 @@ import math
 import os
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.audio.plain_file import plain_bytes
 from segue.errors import InputError
+from segue.files.plain_file import plain_bytes
 from segue.score.weights import WEIGHTS
 
 if TYPE_CHECKING:

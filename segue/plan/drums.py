@@ -9,8 +9,8 @@ from segue.plan.layer import Drum, DrumHit, DrumLayer
 from segue.plan.shaping import Planned, shaping, span_of
 
 if TYPE_CHECKING:
-    from segue.plan.recipe import Pattern, RecipeLayer
     from segue.plan.shaping import Setting
+    from segue.recipes.recipe import Pattern, RecipeLayer
 
 SOFT_HIT_DB: Final = -8.0
 """How much softer an 'o' is than an 'x'. Set by judgement."""
@@ -62,7 +62,7 @@ def pattern_hits(pattern: Pattern, *, start: float, end: float, metre: int) -> t
 
     Examples
     --------
-    >>> from segue.plan.recipe import Pattern
+    >>> from segue.recipes.recipe import Pattern
     >>> waltz = pattern_hits(Pattern(kick="x---", steps_a_beat=1), start=8.0, end=14.0, metre=3)
     >>> [hit.beat for hit in waltz]
     [8.0, 11.0]

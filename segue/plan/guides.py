@@ -14,8 +14,8 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import FirstNote
     from segue.music.key import Key
-    from segue.plan.recipe import RecipeLayer
     from segue.plan.timeline import Timeline
+    from segue.recipes.recipe import RecipeLayer
 
 COUNT_IN_BARS: Final = 2
 """Two bars of count-in (common practice, no source)."""

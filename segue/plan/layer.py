@@ -11,10 +11,10 @@ from itertools import pairwise
 from typing import Literal
 
 from segue.audio.clip import Role
+from segue.recipes.recipe_layer import PadSound as PadSound
+from segue.recipes.recipe_layer import Part as Part
+from segue.recipes.recipe_layer import Side as Side
 
-Side = Literal["outgoing", "incoming"]
-Part = Literal["all", "harmonic", "percussive"]
-PadSound = Literal["warm", "glass", "choir"]
 Drum = Literal["kick", "snare", "hat"]
 
 

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Role
     from segue.music.key import Key
-    from segue.plan.recipe import Recipe, Suits
     from segue.plan.timeline import Timeline
+    from segue.recipes.recipe import Recipe, Suits
 
 _KEY_SLACK: Final = 0.35
 """Key distance outside a recipe's range at which it suits no more than half. Set by judgement."""

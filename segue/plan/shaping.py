@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from segue.plan.layer import Layer
-    from segue.plan.recipe import Breakpoint, Purposely, RecipeLayer
     from segue.plan.timeline import Timeline
+    from segue.recipes.recipe import Breakpoint, Purposely, RecipeLayer
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

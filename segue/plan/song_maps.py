@@ -8,8 +8,8 @@ from segue.plan.grid import SAME_BEAT, beats_between
 from segue.plan.layer import MapPoint
 
 if TYPE_CHECKING:
-    from segue.plan.recipe import RecipeLayer
     from segue.plan.timeline import Timeline
+    from segue.recipes.recipe import RecipeLayer
 
 LEAD_IN_S: Final = 0.1
 """Sound kept before beat 0, so that the first attack is whole. Set by judgement."""

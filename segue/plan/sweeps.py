@@ -11,8 +11,8 @@ from segue.plan.shaping import Planned, shaping, span_of
 from segue.plan.song_maps import pickup_beat
 
 if TYPE_CHECKING:
-    from segue.plan.recipe import RecipeLayer
     from segue.plan.shaping import Setting
+    from segue.recipes.recipe import RecipeLayer
 
 _RISER_LOW_MIDI: Final = 67
 """G4: a riser arrives at its tone in the octave from here. Set by judgement."""

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Final, assert_never
 
 from segue.errors import OptionError
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.plan.recipe import MOST_PERCENT_A_BEAT
+from segue.recipes.recipe import MOST_PERCENT_A_BEAT
 
 if TYPE_CHECKING:
     from segue.plan.edges import SongEnd, SongStart
-    from segue.plan.recipe import Recipe, Tempo
+    from segue.recipes.recipe import Recipe, Tempo
 
 SAME_BPM: Final = 1e-6
 """Tempos closer than this are one."""

@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 
     from segue.plan.edges import SongEnd, SongStart
     from segue.plan.grid import BeatGrid
-    from segue.plan.recipe import Position, Recipe
     from segue.plan.tempo_spans import TempoChange
+    from segue.recipes.recipe import Position, Recipe
 
 _HEARD_S: Final = 10.0
 """How much of either song is kept at least: enough to know it again. Set by judgement."""

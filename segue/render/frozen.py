@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
+from segue.render.bent_partials import MOMENT_S, Partials, partials_of
 from segue.render.curves import values_along
 from segue.render.layer_sound import LayerSound, faded, frames_of
-from segue.render.partials import MOMENT_S, Partials, partials_of
 from segue.render.rubber import excerpt
 from segue.render.separate import separated
 

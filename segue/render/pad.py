@@ -16,14 +16,12 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import BLOCK_STEP_S, integrated_lufs
-from segue.render.chorus import chorused
 from segue.render.layer_sound import LayerSound
 from segue.render.moving_filter import lowpassed
-from segue.render.pad_notes import PadNote, pad_notes
-from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
+from segue.render.pad_tables import TABLE_FRAMES, PadNote, add_voices, cycle_pair, pad_notes
 from segue.render.reverb import through
 from segue.render.sampled import sampled_note
-from segue.render.voices import add_voices
+from segue.render.varispeed import chorused
 
 if TYPE_CHECKING:
     import numpy.typing as npt

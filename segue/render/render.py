@@ -20,7 +20,7 @@ from segue.plan.layer import (
 from segue.render.candidate import Candidate
 from segue.render.curves import ruler_of
 from segue.render.frozen import frozen_sound
-from segue.render.guides import click_bus, cue_bus
+from segue.render.guide_sounds import click_bus, cue_bus
 from segue.render.hits import drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound

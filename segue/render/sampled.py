@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.render.joins import crossfaded
+from segue.render.stretch import crossfaded
 from segue.render.varispeed import read_at
 
 if TYPE_CHECKING:

@@ -2,12 +2,22 @@
 
 All of them at once would take ten times the memory of the sound. Inside,
 channels come first, so that every transform runs over neighbours in memory.
+
+Stretched sound at the level of the sound it was made of, band by band.
+
+Where pieces of noise overlap that were not neighbours in the song, they add up
+in power and not in amplitude, which costs up to 3 dB, and a mask that shares
+noise between two parts costs as much again. Steady tones and copied passages
+lose nothing. So the power of each band is compared with the song's and the
+difference taken back by a gain that moves slowly. Middle and sides count on
+their own: what they lose differs, and the stereo image would narrow.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+import numba
 import numpy as np
 
 from segue.render.rubber import excerpt
@@ -16,6 +26,122 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import numpy.typing as npt
+
+_LOWEST_HZ: Final = 60.0
+_BANDS_AN_OCTAVE: Final = 3
+_SMOOTH_S: Final = 0.35
+"""The gains move over this time; set by judgement."""
+_GAIN_MAX: Final = 1.6
+"""No more than white noise needs that was shared and overlapped: 4 dB."""
+_SILENT: Final = 1e-7
+"""Power, as a share of the band's mean, that counts for nothing."""
+
+
+def at_level_of(
+    powers: npt.NDArray[np.float64], made: npt.NDArray[np.float32], window: int, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound whose bands have the powers wanted.
+
+    Parameters
+    ----------
+    powers : ndarray, shape (n_channels, n_hops, n_bands)
+        What every hop of `Frames` of the sound should have, by `band_powers`.
+    made : ndarray, shape (n_frames, n_channels), float32
+        The sound.
+    window : int
+        Frames to a spectrum.
+    rate_hz : int
+
+    Returns
+    -------
+    ndarray, shape (n_frames, n_channels), float32
+    """
+    frames = Frames(made, window)
+    places = band_places(window, rate_hz)
+    found = np.concatenate([band_powers(s, places) for _, s in frames.blocks()], axis=1)
+    # windows that reach over an end of the sound hold less of it than those they are compared with
+    whole = slice(OVERLAP - 1, (len(made) - window) // frames.hop + OVERLAP)
+    if whole.stop <= whole.start:
+        return made
+    width = 2 * round(_SMOOTH_S * rate_hz / frames.hop / 2) + 1
+    wanted, found = _smoothed(powers[:, whole], width), _smoothed(found[:, whole], width)
+    silent = _SILENT * (wanted + found).mean(axis=1, keepdims=True) + np.finfo(float).tiny
+    gains = np.clip(np.sqrt((wanted + silent) / (found + silent)), 1 / _GAIN_MAX, _GAIN_MAX)
+    beyond = (whole.start, frames.n_hops - whole.stop)
+    gains = np.pad(gains, ((0, 0), beyond, (0, 0)), mode="edge")
+    added = Added(made.shape[1], frames.n_hops, window)
+    for hops, spectra in frames.blocks():
+        _amplify(spectra, gains[:, hops].astype(np.float32), places)
+        added.add(hops.start, spectra)
+    return added.sound((OVERLAP - 1) * frames.hop, len(made))
+
+
+def band_places(window: int, rate_hz: int) -> npt.NDArray[np.float32]:
+    """Where every bin lies between bands a third of an octave apart: 2.25 is near band 2."""
+    hertz = np.maximum(np.arange(window // 2 + 1) * (rate_hz / window), _LOWEST_HZ)
+    places: npt.NDArray[np.float64] = _BANDS_AN_OCTAVE * np.log2(hertz / _LOWEST_HZ)
+    return places.astype(np.float32)
+
+
+@numba.njit(cache=True)
+def band_powers(spectra, places):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
+    """Power in each band; a bin counts in the two bands that it lies between.
+
+    Parameters
+    ----------
+    spectra : ndarray, shape (n_channels, n_hops, n_bins)
+    places : ndarray, shape (n_bins,)
+        From `band_places`.
+
+    Returns
+    -------
+    ndarray, shape (n_channels, n_hops, n_bands), float64
+    """
+    n_channels, n_hops, n_bins = spectra.shape
+    powers = np.zeros((n_channels, n_hops, int(places[-1]) + 2))
+    for channel in range(n_channels):
+        for hop in range(n_hops):
+            for b in range(n_bins):
+                value = spectra[channel, hop, b]
+                power = value.real * value.real + value.imag * value.imag
+                band = int(places[b])
+                share = places[b] - band
+                powers[channel, hop, band] += (1.0 - share) * power
+                powers[channel, hop, band + 1] += share * power
+    return powers
+
+
+@numba.njit(cache=True)
+def _amplify(spectra, gains, places):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Every bin at a gain between those of its two bands, in place."""
+    n_channels, n_hops, n_bins = spectra.shape
+    for channel in range(n_channels):
+        for hop in range(n_hops):
+            for b in range(n_bins):
+                band = int(places[b])
+                low, high = gains[channel, hop, band], gains[channel, hop, band + 1]
+                spectra[channel, hop, b] *= low + (places[b] - band) * (high - low)
+
+
+def mid_side(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """Two channels as their middle and sides, or back again; a single one as it is."""
+    if samples.shape[1] == 1:
+        return samples
+    half = np.float32(np.sqrt(0.5))
+    left, right = samples[:, 0], samples[:, 1]
+    return np.stack((left + right, left - right), axis=1) * half
+
+
+def _smoothed(values: npt.NDArray[np.float64], width: int) -> npt.NDArray[np.float64]:
+    """Values along time under a running raised cosine, their ends repeated."""
+    kernel = np.hanning(width + 2)[1:-1]
+    kernel /= kernel.sum()
+    padded = np.pad(values, ((0, 0), (width // 2, width // 2), (0, 0)), mode="edge")
+    smooth = np.zeros_like(values)
+    for place, share in enumerate(kernel):
+        smooth += share * padded[:, place : place + values.shape[1]]
+    return smooth
+
 
 OVERLAP: Final = 4
 SQUARES: Final = 1.5

@@ -36,10 +36,18 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
-from segue.render.band_levels import at_level_of, band_places, band_powers, mid_side
 from segue.render.rubber import excerpt
 from segue.render.separate import separated
-from segue.render.spectra import BLOCK_HOPS, OVERLAP, Added, spectra_at
+from segue.render.spectra import (
+    BLOCK_HOPS,
+    OVERLAP,
+    Added,
+    at_level_of,
+    band_places,
+    band_powers,
+    mid_side,
+    spectra_at,
+)
 from segue.render.time_map import TimeMap
 
 if TYPE_CHECKING:

@@ -14,8 +14,7 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
 from segue.render.layer_sound import LayerSound, faded
 from segue.render.moving_filter import highpassed, lowpassed
-from segue.render.pad_tables import TABLE_FRAMES, cycle_pair
-from segue.render.voices import add_voices
+from segue.render.pad_tables import TABLE_FRAMES, add_voices, cycle_pair
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -6,9 +6,9 @@ that does not hold the transition is refused with its best match.
 """
 
 from segue.review.compare import compared
-from segue.review.document import read_review, review_text, write_review
+from segue.review.rehearsal import ReviewRequest, review_take
 from segue.review.report import Review
-from segue.review.review import ReviewRequest, review_take
+from segue.review.review_document import read_review, review_text, write_review
 
 __all__ = [
     "Review",

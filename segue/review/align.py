@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.review.find import Found
+    from segue.review.find import FoundPlace
     from segue.review.listening import Listening
 
     Floats = npt.NDArray[np.float64]
@@ -63,14 +63,14 @@ class Alignment:
 
 
 def aligned(
-    reference: Listening, take: Listening, places: Sequence[Found], beats_s: Sequence[float]
+    reference: Listening, take: Listening, places: Sequence[FoundPlace], beats_s: Sequence[float]
 ) -> Alignment:
     """Follow the beats of the plan through a recording.
 
     Parameters
     ----------
     reference, take : Listening
-    places : sequence of Found
+    places : sequence of FoundPlace
         Where to start from, each from its own time of the render on.
     beats_s : sequence of float
         Times in the render, ascending.

@@ -32,7 +32,7 @@ _LEAST_APART_S, _MOST_APART_S = 0.15, 10.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
+class FoundPlace:
     """A place of the transition in a recording.
 
     Parameters
@@ -54,7 +54,7 @@ class Found:
     from_s: float = 0.0
 
 
-def find_transition(reference: Listening, take: Listening) -> Found:
+def find_transition(reference: Listening, take: Listening) -> FoundPlace:
     """The best place of a render in a recording.
 
     Parameters
@@ -66,14 +66,14 @@ def find_transition(reference: Listening, take: Listening) -> Found:
 
     Returns
     -------
-    Found
+    FoundPlace
     """
     return max((_at_speed(reference, take, speed) for speed in SPEEDS), key=lambda f: f.match)
 
 
 def find_parts(
-    reference: Listening, take: Listening, found: Found, split_s: float
-) -> tuple[Found, ...]:
+    reference: Listening, take: Listening, found: FoundPlace, split_s: float
+) -> tuple[FoundPlace, ...]:
     """The place again, or one each for what is before and after a time of the render.
 
     Where the band waited or rushed into the new song, no one place fits both songs.
@@ -81,14 +81,14 @@ def find_parts(
     Parameters
     ----------
     reference, take : Listening
-    found : Found
+    found : FoundPlace
         Of the whole.
     split_s : float
         Time in the render.
 
     Returns
     -------
-    tuple of Found
+    tuple of FoundPlace
         Two where both parts stand out in their own, later or earlier place; else one.
     """
     if min(split_s, reference.duration_s - split_s) < _LEAST_PART_S:
@@ -103,7 +103,7 @@ def find_parts(
     return (found,)
 
 
-def _at_speed(reference: Listening, take: Listening, speed: float) -> Found:
+def _at_speed(reference: Listening, take: Listening, speed: float) -> FoundPlace:
     chroma = _similarity(_stretched(reference.chroma, speed), take.chroma)
     onsets = _similarity(_stretched(reference.onsets, speed), take.onsets)
     # The finer curve is read at its best within each step of the coarser one.
@@ -114,7 +114,7 @@ def _at_speed(reference: Listening, take: Listening, speed: float) -> Found:
     ) * CHROMA_HOP_S
     both = 0.5 * np.interp(lag_s, chroma_lag_s, chroma, left=-1.0, right=-1.0) + 0.5 * onsets
     best = int(np.argmax(both))
-    return Found(offset_s=float(lag_s[best]), speed=speed, match=float(both[best]))
+    return FoundPlace(offset_s=float(lag_s[best]), speed=speed, match=float(both[best]))
 
 
 def _stretched(features: Floats, speed: float) -> Floats:

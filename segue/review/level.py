@@ -34,7 +34,7 @@ _LEAST_HOLE_S: Final = 0.35
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Levels:
+class LevelDifference:
     """Loudness of a take over the render's, along the render.
 
     Parameters
@@ -52,7 +52,7 @@ class Levels:
     sounds: npt.NDArray[np.bool_]
 
 
-def levels_against(take: Clip, reference: Clip, review: Review) -> Levels:
+def levels_against(take: Clip, reference: Clip, review: Review) -> LevelDifference:
     """Loudness of a take over the render's.
 
     Parameters
@@ -63,7 +63,7 @@ def levels_against(take: Clip, reference: Clip, review: Review) -> Levels:
 
     Returns
     -------
-    Levels
+    LevelDifference
     """
     plan_s, plan_lufs = momentary_lufs(reference, hop_s=_HOP_S)
     take_s, take_lufs = momentary_lufs(take, hop_s=_HOP_S)
@@ -74,15 +74,15 @@ def levels_against(take: Clip, reference: Clip, review: Review) -> Levels:
     sounds = _sounds(planned)
     over = heard - planned
     middle = float(np.median(over[sounds])) if sounds.any() else 0.0
-    return Levels(plan_s=plan_s[inside], over_lu=over - middle, sounds=sounds)
+    return LevelDifference(plan_s=plan_s[inside], over_lu=over - middle, sounds=sounds)
 
 
-def holes_of(levels: Levels, review: Review) -> tuple[Hole, ...]:
+def holes_of(levels: LevelDifference, review: Review) -> tuple[Hole, ...]:
     """Stretches where the render sounds and the take does not.
 
     Parameters
     ----------
-    levels : Levels
+    levels : LevelDifference
     review : Review
         For the bars.
 
@@ -102,12 +102,12 @@ def holes_of(levels: Levels, review: Review) -> tuple[Hole, ...]:
     return tuple(holes)
 
 
-def section_levels(levels: Levels, review: Review) -> tuple[SectionLevel, ...]:
+def section_levels(levels: LevelDifference, review: Review) -> tuple[SectionLevel, ...]:
     """Level of each section against the plan, about the take's own level.
 
     Parameters
     ----------
-    levels : Levels
+    levels : LevelDifference
     review : Review
         For the bars.
 

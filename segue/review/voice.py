@@ -16,15 +16,15 @@ from segue.audio import read_song
 from segue.audio.clip import Clip
 from segue.errors import InputError
 from segue.plan.layer import SongLayer
-from segue.review.partials import N_PARTIALS, partial_levels
-from segue.review.stems import stem_levels, template_times
+from segue.review.partial_levels import N_PARTIALS, partial_levels
+from segue.review.stem_levels import stem_levels, template_times
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import SongEdge
     from segue.plan.plan import Plan
-    from segue.review.stems import StemLevels
+    from segue.review.stem_levels import StemLevels
     from segue.runfolder import CandidateRecord, RunDocument
 
     Floats = npt.NDArray[np.float64]

@@ -1,6 +1,6 @@
 """Run folders: the document of a run, its files, and how they appear whole or not at all."""
 
-from segue.runfolder.document import (
+from segue.runfolder.run_document import (
     BarReport,
     CandidateRecord,
     Choice,
@@ -8,7 +8,7 @@ from segue.runfolder.document import (
     document_text,
     read_document,
 )
-from segue.runfolder.folder import BALLOT_NAME, check_free, whole_folder, write_choice
+from segue.runfolder.run_folder import BALLOT_NAME, check_free, whole_folder, write_choice
 
 __all__ = [
     "BALLOT_NAME",

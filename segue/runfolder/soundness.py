@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from segue.plan.plan import Plan
-    from segue.runfolder.document import CandidateRecord, RunDocument
+    from segue.runfolder.run_document import CandidateRecord, RunDocument
 
 LONGEST_S: Final = 3600.0
 MOST_BEATS: Final = 36_000.0

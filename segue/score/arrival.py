@@ -1,5 +1,7 @@
 """How the new key arrives before the entry, and how the old one goes.
 
+Whether a chord that leads home is heard before the entry.
+
 References
 ----------
 .. [KK82] C. L. Krumhansl and E. J. Kessler, "Tracing the dynamic changes in
@@ -16,13 +18,83 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.music.key import Key
-from segue.score.scale import rising
-from segue.score.scorecard import Measure
+from segue.music.key import N_PITCH_CLASSES, Key
+from segue.score.scorecard import Measure, rising
 from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
 
 if TYPE_CHECKING:
-    from segue.score.hearing import Hearing
+    from segue.score.listening_to import Listened
+
+
+_LEADING: Final[dict[str, dict[str, tuple[int, ...]]]] = {
+    "major": {"dominant": (7, 11, 2), "dominant seventh": (7, 11, 2, 5), "subdominant": (5, 9, 0)},
+    "minor": {"dominant": (7, 11, 2), "dominant seventh": (7, 11, 2, 5), "subdominant": (5, 8, 0)},
+}
+"""Chords that lead home, authentic and plagal, in semitones above the tonic of each mode."""
+WITHOUT: Final = 0.5
+"""Score without any chord that leads: many a good way across does without. Set by judgement."""
+_NONE: Final = -0.1
+_PLAIN: Final = 0.02
+"""Lead of the best leading chord over the best other triad, in cosine: none, and plain."""
+_MOSTLY: Final = 0.6
+_TRIADS: Final = tuple((0, third, 7) for third in (3, 4))
+
+
+def cadence(hearing: Listened) -> Measure | None:
+    """How plainly a chord that leads home fills the last bar; None without notes there."""
+    plan = hearing.plan
+    beats = [plan.entry_beat - back for back in range(hearing.metre, 0, -1)]
+    found = [_lead_at(hearing, beat) for beat in beats]
+    # the nearer to the entry, the more a beat counts: 1, 2, 3, 4 in a bar of four
+    heard = [(weight, *lead) for weight, lead in enumerate(found, start=1) if lead is not None]
+    if not heard:
+        return None
+    total = sum(weight for weight, *_ in heard)
+    share = sum(weight * rising(lead, bad=_NONE, good=_PLAIN) for weight, lead, *_ in heard) / total
+    lead, name, beat = max(entry[1:] for entry in heard)
+    worst = min(heard, key=lambda entry: entry[1])[3]
+    how = "leads" if share > _MOSTLY else "leads only in part"
+    sentence = (
+        f"A {name} chord of {plan.key_to} {how} into the entry."
+        if lead > 0.0
+        else f"No chord leads to {plan.key_to} before the entry."
+    )
+    return Measure(
+        name="cadence",
+        label="cadence",
+        value=share,
+        unit="",
+        score=WITHOUT + (1.0 - WITHOUT) * share,
+        threshold=f"1 is a leading chord up to the entry; without one {WITHOUT:g} is left",
+        source="common practice, no source",
+        sentence=sentence,
+        worst_beat=beat if share > _MOSTLY else worst,
+    )
+
+
+def _lead_at(hearing: Listened, beat: float) -> tuple[float, str, float] | None:
+    """How much better the best leading chord fits a beat than any other triad, and its name."""
+    plan = hearing.plan
+    chroma = hearing.tones.mean_chroma(plan.seconds_at(beat), plan.seconds_at(beat + 1))
+    if clarity(interval_vector(chroma)) < CLEAR_SHARE:
+        return None
+    leading = {
+        name: frozenset((plan.key_to.tonic + d) % N_PITCH_CLASSES for d in degrees)
+        for name, degrees in _LEADING[plan.key_to.mode].items()
+    }
+    others = {
+        frozenset((root + d) % N_PITCH_CLASSES for d in triad)
+        for root in range(N_PITCH_CLASSES)
+        for triad in _TRIADS
+    } - set(leading.values())
+    best, name = max((_fit(chroma, chord), name) for name, chord in leading.items())
+    return best - max(_fit(chroma, chord) for chord in others), name, beat
+
+
+def _fit(chroma: Floats, chord: frozenset[int]) -> float:
+    """Cosine of the angle between a chroma and a chord."""
+    return float(chroma[list(chord)].sum() / (np.linalg.norm(chroma) * np.sqrt(len(chord))))
+
 
 Floats = npt.NDArray[np.float64]
 
@@ -52,7 +124,7 @@ a cadence on the dominant keeps a sane segue near 0."""
 _SOURCE: Final = "Krumhansl & Kessler 1982 (profiles), Farbood 2016 (decay of the old key)"
 
 
-def clear_since_s(hearing: Hearing, until_s: float) -> float:
+def clear_since_s(hearing: Listened, until_s: float) -> float:
     """Since when, up to a time, the new key has been clear without a long break.
 
     A key becomes clear by its profile, and stays so while what is played lies in its scale: a
@@ -69,7 +141,7 @@ def clear_since_s(hearing: Hearing, until_s: float) -> float:
     return until_s - (len(is_clear) - since) * HOP_S
 
 
-def _is_clear(hearing: Hearing) -> npt.NDArray[np.bool_]:
+def _is_clear(hearing: Listened) -> npt.NDArray[np.bool_]:
     """Steps of `tones` in which the new key is clear: it has become so, or has stayed so."""
     established, kept = _is_established(hearing), _is_kept(hearing)
     is_clear = np.zeros(len(established), dtype=np.bool_)
@@ -79,7 +151,7 @@ def _is_clear(hearing: Hearing) -> npt.NDArray[np.bool_]:
     return is_clear
 
 
-def _is_established(hearing: Hearing) -> npt.NDArray[np.bool_]:
+def _is_established(hearing: Listened) -> npt.NDArray[np.bool_]:
     """Whether what is remembered states the new key, in its mode, step by step.
 
     It fits well and better than the old key, or fairly well and far better than the old, as a
@@ -101,7 +173,7 @@ def _parallel(key: Key) -> Key:
     return Key(tonic=key.tonic, mode="minor" if key.mode == "major" else "major")
 
 
-def _is_kept(hearing: Hearing) -> npt.NDArray[np.bool_]:
+def _is_kept(hearing: Listened) -> npt.NDArray[np.bool_]:
     """What is played lies in the scale of the new key, at least as much as in that of the old."""
     plan = hearing.plan
     heard = hearing.tones.remembered(_KEPT_MEMORY_S)
@@ -112,7 +184,7 @@ def _is_kept(hearing: Hearing) -> npt.NDArray[np.bool_]:
     return np.asarray(is_kept)
 
 
-def key_arrival(hearing: Hearing) -> Measure:
+def key_arrival(hearing: Listened) -> Measure:
     """Seconds of clear new key before the entry."""
     plan = hearing.plan
     since_s = clear_since_s(hearing, hearing.entry_s)
@@ -134,7 +206,7 @@ def key_arrival(hearing: Hearing) -> Measure:
     )
 
 
-def old_key(hearing: Hearing) -> Measure | None:
+def old_key(hearing: Listened) -> Measure | None:
     """How far the old key has given way just before the entry; None between equal keys."""
     plan = hearing.plan
     if plan.key_from == plan.key_to:
@@ -156,7 +228,7 @@ def old_key(hearing: Hearing) -> Measure | None:
     )
 
 
-def runway(hearing: Hearing) -> Measure | None:
+def runway(hearing: Listened) -> Measure | None:
     """Seconds of clear new key before the singer, or of a cue note's worth; None without one."""
     plan = hearing.plan
     if plan.singer_beat is None:
@@ -182,7 +254,7 @@ def runway(hearing: Hearing) -> Measure | None:
     )
 
 
-def _share_of_way(hearing: Hearing, old: Key, new: Key) -> float:
+def _share_of_way(hearing: Listened, old: Key, new: Key) -> float:
     """How much better what is remembered at the entry fits the new key, 1 where all the way."""
     step = max(int(np.searchsorted(hearing.tones.times_s, hearing.entry_s)) - 1, 0)
     chroma = hearing.tones.remembered(_OLD_KEY_MEMORY_S)[step]

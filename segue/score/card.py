@@ -6,16 +6,14 @@ from typing import TYPE_CHECKING
 
 from segue.score import (
     arrival,
-    cadence,
     cleanliness,
-    continuity,
     entry,
-    loudness,
+    level_steps,
     overlap,
-    tempo,
+    tempo_steps,
     tonal,
 )
-from segue.score.hearing import Hearing, hear
+from segue.score.listening_to import Listened, hear
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from segue.score.tones import key_fit
 from segue.score.weights import Purpose, overall, weights_for
@@ -27,24 +25,24 @@ if TYPE_CHECKING:
     from segue.music.key import Key
     from segue.render.candidate import Candidate
 
-_MEASURES: tuple[Callable[[Hearing], Measure | None], ...] = (
+_MEASURES: tuple[Callable[[Listened], Measure | None], ...] = (
     tonal.tonal_path,
     tonal.landing,
     overlap.consonance,
     arrival.key_arrival,
     arrival.old_key,
-    cadence.cadence,
+    arrival.cadence,
     arrival.runway,
-    tempo.tempo_change,
-    tempo.steady_beats,
+    tempo_steps.tempo_change,
+    tempo_steps.steady_beats,
     entry.entry_timing,
     entry.bar_line,
-    continuity.pulse,
-    loudness.level_step,
-    loudness.level_match,
-    loudness.dead_air,
+    level_steps.pulse,
+    level_steps.level_step,
+    level_steps.level_match,
+    level_steps.dead_air,
     overlap.low_end,
-    loudness.brightness,
+    level_steps.brightness,
     overlap.voices,
     cleanliness.true_peak,
     cleanliness.clipping,
@@ -86,14 +84,14 @@ def score_candidate(
     return Scorecard(
         measures=measures,
         overall=overall(measures, weights=weights or weights_for(purpose)),
-        loudness_lufs=loudness.loudness_curve(hearing),
+        loudness_lufs=level_steps.loudness_curve(hearing),
         key_distance_from=_key_curve(hearing, hearing.plan.key_from),
         key_distance_to=_key_curve(hearing, hearing.plan.key_to),
-        tempo_bpm=tempo.tempo_curve(hearing),
+        tempo_bpm=tempo_steps.tempo_curve(hearing),
     )
 
 
-def _key_curve(hearing: Hearing, key: Key) -> tuple[CurveSample, ...]:
+def _key_curve(hearing: Listened, key: Key) -> tuple[CurveSample, ...]:
     """Distance 0..1 of what sounds from a key: half of one minus the profile correlation."""
     distances = (1.0 - key_fit(hearing.tones.remembered(arrival.EVIDENCE_MEMORY_S), key)) / 2.0
     return tuple(

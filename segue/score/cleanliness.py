@@ -16,11 +16,10 @@ import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.audio.true_peak import true_peak_dbtp
-from segue.score.scale import falling
-from segue.score.scorecard import Measure
+from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
-    from segue.score.hearing import Hearing
+    from segue.score.listening_to import Listened
 
 Floats = npt.NDArray[np.float64]
 
@@ -39,7 +38,7 @@ _SURE: Final = 4.0
 """A leak counts where it stands out from the correlation at other lags by this factor."""
 
 
-def true_peak(hearing: Hearing) -> Measure | None:
+def true_peak(hearing: Listened) -> Measure | None:
     """True peak of the music; None for silence."""
     peak_dbtp = true_peak_dbtp(hearing.candidate.music)
     if peak_dbtp == -math.inf:
@@ -56,7 +55,7 @@ def true_peak(hearing: Hearing) -> Measure | None:
     )
 
 
-def clipping(hearing: Hearing) -> Measure | None:
+def clipping(hearing: Listened) -> Measure | None:
     """Milliseconds of flat tops in the music; None for silence."""
     samples = hearing.candidate.music.samples
     peak = max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
@@ -87,7 +86,7 @@ def clipping(hearing: Hearing) -> Measure | None:
     )
 
 
-def click_leak(hearing: Hearing) -> Measure | None:
+def click_leak(hearing: Listened) -> Measure | None:
     """How much of the click is in the music; None where there is no click."""
     plan, candidate = hearing.plan, hearing.candidate
     click = candidate.click.samples[:, 0]

@@ -18,12 +18,11 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.plan.layer import DrumLayer
-from segue.score.scale import falling
-from segue.score.scorecard import Measure
+from segue.score.scorecard import Measure, falling
 from segue.score.tones import interval_vector
 
 if TYPE_CHECKING:
-    from segue.score.hearing import Hearing
+    from segue.score.listening_to import Listened
 
 Floats = npt.NDArray[np.float64]
 
@@ -39,7 +38,7 @@ _MOST_ACCENT: Final = 4.0
 """No single bar outweighs the others: accents count up to four times the usual."""
 
 
-def entry_timing(hearing: Hearing) -> Measure | None:
+def entry_timing(hearing: Listened) -> Measure | None:
     """How late the new song's beats fall, against the pulse before or else the plan.
 
     None where the new song has no pulse that is sure.
@@ -74,7 +73,7 @@ def entry_timing(hearing: Hearing) -> Measure | None:
     )
 
 
-def _old_song_leads_in(hearing: Hearing) -> bool:
+def _old_song_leads_in(hearing: Listened) -> bool:
     """Whether drums or the old song play up to the entry: swelling pads are no pulse to keep to."""
     plan = hearing.plan
     near = (plan.entry_beat - _LOOK_BEATS / 2, plan.entry_beat)
@@ -87,7 +86,7 @@ def _old_song_leads_in(hearing: Hearing) -> bool:
     return bool(inside.any() and hearing.sounding("outgoing")[inside].mean() > _MOST_OF_IT)
 
 
-def bar_line(hearing: Hearing) -> Measure | None:
+def bar_line(hearing: Listened) -> Measure | None:
     """Whether bars are heard where the plan has them after the entry; None where unclear."""
     plan = hearing.plan
     metre = hearing.metre
@@ -118,7 +117,7 @@ def bar_line(hearing: Hearing) -> Measure | None:
     )
 
 
-def _accents(hearing: Hearing, start: int, n_beats: int) -> Floats:
+def _accents(hearing: Listened, start: int, n_beats: int) -> Floats:
     """Accent of beats after the entry: change of harmony, and onset in the lowest band."""
     plan, tones = hearing.plan, hearing.tones
     times_s = [plan.seconds_at(float(b)) for b in range(start - 1, start + n_beats + 2)]

@@ -1,7 +1,11 @@
 """What happens where two sides of the join sound at once: harmony, low end, voices.
 
+Sensory roughness: how much partials beat against each other, as published.
+
 References
 ----------
+.. [HK78] W. Hutchinson and L. Knopoff, "The acoustic component of Western
+   consonance", Interface 7(1), 1978, 1-29.
 .. [HK78] W. Hutchinson and L. Knopoff, "The acoustic component of Western
    consonance", Interface 7(1), 1978, 1-29.
 """
@@ -15,14 +19,77 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.plan.layer import SongLayer
-from segue.score.roughness import roughness_between
-from segue.score.scale import falling
-from segue.score.scorecard import Measure
+from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
     from segue.plan.layer import Side
     from segue.plan.plan import Section
-    from segue.score.hearing import Hearing
+    from segue.score.listening_to import Listened
+
+
+CRITICAL_BAND_HZ: Final = (1.72, 0.65)
+"""Width of a critical band is 1.72 times the mean frequency to the power 0.65 [HK78]_."""
+_ROUGHEST_BANDS: Final = 0.25
+_SMOOTH_BANDS: Final = 1.2
+
+
+def pair_roughness(first_hz: npt.ArrayLike, second_hz: npt.ArrayLike) -> Floats:
+    """Roughness 0..1 of pairs of equal partials [HK78]_; 1 at a quarter of a critical band.
+
+    Examples
+    --------
+    >>> pair_roughness([400.0, 440.0], [400.0, 4000.0]).tolist()
+    [0.0, 0.0]
+    """
+    first, second = np.asarray(first_hz, dtype=np.float64), np.asarray(second_hz, dtype=np.float64)
+    factor, power = CRITICAL_BAND_HZ
+    bands = np.abs(first - second) / (factor * ((first + second) / 2.0) ** power)
+    share = bands / _ROUGHEST_BANDS
+    rough = (share * np.exp(1.0 - share)) ** 2
+    return np.asarray(np.where(bands > _SMOOTH_BANDS, 0.0, rough))
+
+
+def roughness(partial_hz: Floats, amplitude: Floats) -> float:
+    """Roughness of a sound [HK78]_: 0 for one partial, about 0.5 for a semitone.
+
+    Parameters
+    ----------
+    partial_hz, amplitude : ndarray, shape (n_partials,)
+        Frequencies and linear amplitudes.
+
+    Returns
+    -------
+    float
+        Does not change with gain.
+    """
+    rough = pair_roughness(partial_hz[:, np.newaxis], partial_hz)
+    pairs = np.outer(amplitude, amplitude) * np.triu(rough, k=1)
+    return float(pairs.sum() / (amplitude**2).sum())
+
+
+def roughness_between(
+    first_hz: Floats, first_amplitude: Floats, second_hz: Floats, second_amplitude: Floats
+) -> Floats:
+    """Roughness that two sounds make together and neither makes alone [HK78]_.
+
+    The pairs of partials with one in each sound, over the power of both sounds:
+    what `roughness` of the sum has beyond the power-weighted mean of the two.
+
+    Parameters
+    ----------
+    first_hz, first_amplitude, second_hz, second_amplitude : ndarray, shape (n_hops, n_partials)
+        Frequencies and linear amplitudes, hop by hop; amplitude 0 for none.
+
+    Returns
+    -------
+    ndarray, shape (n_hops,)
+        0 where both are silent.
+    """
+    rough = pair_roughness(first_hz[:, :, np.newaxis], second_hz[:, np.newaxis, :])
+    cross = np.einsum("hi,hj,hij->h", first_amplitude, second_amplitude, rough)
+    power = (first_amplitude**2).sum(axis=1) + (second_amplitude**2).sum(axis=1)
+    return np.asarray(cross / np.maximum(power, np.finfo(np.float64).tiny))
+
 
 Floats = npt.NDArray[np.float64]
 
@@ -40,7 +107,7 @@ _SURELY: Final = 2
 _SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
 
 
-def consonance(hearing: Hearing) -> Measure | None:
+def consonance(hearing: Listened) -> Measure | None:
     """Roughness that the sides make together; None where they hardly overlap."""
     times_s = hearing.sides["outgoing"].times_s
     hop_s = float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0
@@ -69,7 +136,7 @@ def consonance(hearing: Hearing) -> Measure | None:
     )
 
 
-def low_end(hearing: Hearing) -> Measure | None:
+def low_end(hearing: Listened) -> Measure | None:
     """Beats in which both songs have a strong low end; None for silence."""
     plan = hearing.plan
     if hearing.is_silent:
@@ -101,7 +168,7 @@ def low_end(hearing: Hearing) -> Measure | None:
     )
 
 
-def voices(hearing: Hearing) -> Measure | None:
+def voices(hearing: Listened) -> Measure | None:
     """Seconds in which two voices may sound; None where mixes hide them.
 
     A song whose parts are not named may be singing wherever it sounds. Against a voice that is
@@ -133,7 +200,7 @@ def voices(hearing: Hearing) -> Measure | None:
     )
 
 
-def _added_roughness(hearing: Hearing, one: Section, other: Section) -> Floats:
+def _added_roughness(hearing: Listened, one: Section, other: Section) -> Floats:
     """Roughness between two sides where both sound in balance, NaN elsewhere."""
     first, second = hearing.sides[one], hearing.sides[other]
     both = hearing.sounding(one) & hearing.sounding(other)
@@ -149,7 +216,7 @@ def _added_roughness(hearing: Hearing, one: Section, other: Section) -> Floats:
     return added
 
 
-def _singing(hearing: Hearing, side: Side, times_s: Floats) -> npt.NDArray[np.int_]:
+def _singing(hearing: Listened, side: Side, times_s: Floats) -> npt.NDArray[np.int_]:
     """Whether the plan lets a voice of a song sound, hop by hop: no, maybe, surely."""
     singing = np.zeros(len(times_s), dtype=np.int_)
     for layer in hearing.plan.layers:
@@ -163,7 +230,7 @@ def _singing(hearing: Hearing, side: Side, times_s: Floats) -> npt.NDArray[np.in
     return singing
 
 
-def _layer_hops(hearing: Hearing, layer: SongLayer, times_s: Floats) -> npt.NDArray[np.bool_]:
+def _layer_hops(hearing: Listened, layer: SongLayer, times_s: Floats) -> npt.NDArray[np.bool_]:
     start_s = hearing.plan.seconds_at(layer.start_beat)
     if layer.song == "incoming" and hearing.plan.singer_beat is not None:
         start_s = max(start_s, hearing.plan.seconds_at(hearing.plan.singer_beat))

@@ -1,8 +1,71 @@
-"""What was measured on a candidate, and what it means."""
+"""What was measured on a candidate, and what it means.
+
+From a finding in its own unit to a score of 0..1.
+
+When two candidates score the same: a difference below the noise of the measurement is a tie.
+"""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+TIE_SCORE: Final = 0.006
+"""Differences below it mean nothing: twice the spread of the overall score (one sigma 0.0030) when
+a candidate is moved to another key or played by other drums, measured by `benchmarks.score`."""
+
+
+def ties_with_next_better(best_first: Sequence[float]) -> tuple[bool, ...]:
+    """For each overall score, whether it ties with the one before it; the first never does.
+
+    Examples
+    --------
+    >>> ties_with_next_better([0.9, 0.895, 0.8])
+    (False, True, False)
+    """
+    gaps = [a - b for a, b in pairwise(best_first)]
+    return (False, *(gap < TIE_SCORE for gap in gaps))[: len(best_first)]
+
+
+TAIL: Final = 0.1
+"""Score at the bad anchor: worse still fades from here towards 0, so more of a fault is always
+told from less."""
+
+
+def falling(value: float, *, good: float, bad: float) -> float:
+    """Score of something to be kept small: 1 up to `good`, linear to `TAIL` at `bad`, then fading.
+
+    Examples
+    --------
+    >>> falling(3.0, good=1.0, bad=5.0), falling(0.0, good=1.0, bad=5.0)
+    (0.55, 1.0)
+    >>> round(falling(9.0, good=1.0, bad=5.0), 3)
+    0.037
+    """
+    if math.isnan(value):
+        return 0.0
+    way = (value - good) / (bad - good)
+    if way > 1.0:
+        return TAIL * math.exp(1.0 - way)
+    return 1.0 - (1.0 - TAIL) * max(way, 0.0)
+
+
+def rising(value: float, *, bad: float, good: float) -> float:
+    """Score of something to be had in plenty: 0 up to `bad`, linear, 1 from `good` on.
+
+    Examples
+    --------
+    >>> rising(6.0, bad=0.0, good=8.0)
+    0.75
+    """
+    if math.isnan(value):
+        return 0.0
+    return min(max((value - bad) / (good - bad), 0.0), 1.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,13 +18,12 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.music.tonal_space import key_distance as distance_of_keys
-from segue.score.scale import falling, rising
-from segue.score.scorecard import Measure
+from segue.score.scorecard import Measure, falling, rising
 from segue.score.tones import CLEAR_SHARE, clarity, interval_vector
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
-    from segue.score.hearing import Hearing
+    from segue.score.listening_to import Listened
 
 Floats = npt.NDArray[np.float64]
 
@@ -58,7 +57,7 @@ def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
     )
 
 
-def tonal_path(hearing: Hearing) -> Measure:
+def tonal_path(hearing: Listened) -> Measure:
     """The longest step that the harmony takes, and its detour."""
     plan = hearing.plan
     first, last = max(plan.exit_beat - 4.0, 2.0), min(plan.entry_beat + 4.0, plan.end_beat - 2.0)
@@ -73,7 +72,7 @@ def tonal_path(hearing: Hearing) -> Measure:
     return _path_measure(longest, detour, float(beats[worst]), sentence)
 
 
-def landing(hearing: Hearing) -> Measure:
+def landing(hearing: Listened) -> Measure:
     """Whether the new song continues where the music before it had arrived."""
     step = step_at(hearing, hearing.plan.entry_beat)
     if np.isnan(step):
@@ -93,7 +92,7 @@ def landing(hearing: Hearing) -> Measure:
     )
 
 
-def step_at(hearing: Hearing, beat: float) -> float:
+def step_at(hearing: Listened, beat: float) -> float:
     """Distance from the notes just before a beat to those just after, NaN where unclear.
 
     Rests in between are bridged; the distance fades with their length, as memory does [F16]_.
@@ -107,7 +106,7 @@ def step_at(hearing: Hearing, beat: float) -> float:
     return float(np.linalg.norm(after - before)) * kept
 
 
-def _place_towards(hearing: Hearing, beat: float, reach: float) -> tuple[Floats | None, float]:
+def _place_towards(hearing: Listened, beat: float, reach: float) -> tuple[Floats | None, float]:
     """Mean place of the nearest stretch with clear notes on one side, and the gap to it."""
     at_s = hearing.plan.seconds_at(beat)
     while 0.0 <= beat <= hearing.plan.end_beat:
@@ -122,7 +121,7 @@ def _place_towards(hearing: Hearing, beat: float, reach: float) -> tuple[Floats 
     return None, 0.0
 
 
-def _detour(hearing: Hearing, first: float, last: float) -> float:
+def _detour(hearing: Listened, first: float, last: float) -> float:
     """Length of the way bar by bar against the straight line (or one near step, if longer)."""
     plan = hearing.plan
     places = []

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 from segue.analysis.facts import have_keys, have_pulses
 from segue.music.interval import relation
 from segue.setlist.lengths import clock
-from segue.setlist.order_problem import is_drop_after_peak
-from segue.setlist.reorder import broken_pins
+from segue.setlist.order.problem import is_drop_after_peak
+from segue.setlist.order.reorder import broken_pins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

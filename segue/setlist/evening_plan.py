@@ -8,27 +8,26 @@ from typing import TYPE_CHECKING
 from segue.analysis.facts import have_keys, have_pulses
 from segue.music.tonal_space import key_distance
 from segue.plan import Given, plan_segue, proposals
-from segue.plan.unheard import filled_in
+from segue.plan.heard_words import filled_in
 from segue.setlist.cautions import evening_cautions, join_cautions
-from segue.setlist.evening import Evening, EveningJoin, EveningSong
-from segue.setlist.timing import Breaks, timed, with_plan
+from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from segue.plan import Plan
-    from segue.setlist.heard_songs import HeardSong
+    from segue.setlist.heard_songs import HeardEdges
     from segue.setlist.set_list import SetSong
     from segue.setlist.set_request import SetRequest
 
 
-def planned_evening(request: SetRequest, heard: Sequence[HeardSong]) -> Evening:
+def planned_evening(request: SetRequest, heard: Sequence[HeardEdges]) -> Evening:
     """The evening with the likeliest way across at every join, planned and not rendered.
 
     Parameters
     ----------
     request : SetRequest
-    heard : sequence of HeardSong
+    heard : sequence of HeardEdges
         In the order of the set.
 
     Returns
@@ -49,7 +48,7 @@ def planned_evening(request: SetRequest, heard: Sequence[HeardSong]) -> Evening:
 
 
 def finished_evening(
-    request: SetRequest, heard: Sequence[HeardSong], joins: Sequence[EveningJoin]
+    request: SetRequest, heard: Sequence[HeardEdges], joins: Sequence[EveningJoin]
 ) -> Evening:
     """Songs and joins on the clock, with the warnings that follow from it."""
     songs = request.set_list.songs
@@ -71,7 +70,7 @@ def breaks_after(song: SetSong) -> Breaks:
     return Breaks(talk_s=song.talk_s, changeover_s=song.changeover_s)
 
 
-def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardSong], n: int) -> EveningJoin:
+def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardEdges], n: int) -> EveningJoin:
     """What is known of a join before anything is planned: keys, tempos, breaks in silence."""
     old, new = songs[n], songs[n + 1]
     end, start = heard[n].end, heard[n + 1].start
@@ -96,7 +95,7 @@ def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardSong], n: int) -> 
 
 
 def _plan_for_now(
-    request: SetRequest, song: SetSong, old: HeardSong, new: HeardSong
+    request: SetRequest, song: SetSong, old: HeardEdges, new: HeardEdges
 ) -> Plan | None:
     """The most suitable way across by the facts alone; None where no recipe can be used."""
     if old.end is None or new.start is None:
@@ -120,7 +119,7 @@ def _plan_for_now(
     )
 
 
-def _song(song: SetSong, heard: HeardSong, number: int) -> EveningSong:
+def _song(song: SetSong, heard: HeardEdges, number: int) -> EveningSong:
     end = None if heard.end is None else heard.end.facts
     file_s = 0.0 if end is None else end.duration_s
     return EveningSong(

@@ -7,14 +7,14 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from segue.errors import InputError, RunFolderError
-from segue.runfolder.document import DOCUMENT_NAME
-from segue.runfolder.sole_writer import sole_writer, sweep_inside
-from segue.runfolder.whole_file import sweep_parts
-from segue.setlist.evening_page import EVENING_PAGE_NAME
-from segue.setlist.evening_sheets import SHEETS_NAME
+from segue.files.sole_writer import sole_writer, sweep_inside
+from segue.files.whole_file import sweep_parts
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist.new_set import NEW_SET_NAME
-from segue.setlist.picture import PICTURE_NAME
 from segue.setlist.set_document import SET_NAME
+from segue.setlist.show.evening_page import EVENING_PAGE_NAME
+from segue.setlist.show.evening_picture import PICTURE_NAME
+from segue.setlist.show.evening_sheets import SHEETS_NAME
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from segue.audio import read_song
-from segue.facts_cache import user_facts_cache
-from segue.hearing import edge_digest, hear, sound_digest
+from segue.heard.facts_cache import user_facts_cache
+from segue.heard.hearing import edge_digest, hear, sound_digest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -37,7 +37,7 @@ class HeardEdge:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HeardSong:
+class HeardEdges:
     """Both edges of a song, or why there are none."""
 
     start: HeardEdge | None = None
@@ -46,7 +46,7 @@ class HeardSong:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Hearing:
+class SongToHear:
     """A song to be heard."""
 
     song: SetSong
@@ -63,7 +63,7 @@ def heard_songs(
     rate_hz: int,
     cached: bool,
     progress: Callable[[str], None],
-) -> tuple[HeardSong, ...]:
+) -> tuple[HeardEdges, ...]:
     """Hear all songs of a set.
 
     Parameters
@@ -80,23 +80,23 @@ def heard_songs(
 
     Returns
     -------
-    tuple of HeardSong
+    tuple of HeardEdges
         In the order of the songs; one that cannot be read has a problem instead of edges.
     """
-    found = [HeardSong()] * len(songs)
-    tasks = [Hearing(song=song, edge_s=edge_s, rate_hz=rate_hz, cached=cached) for song in songs]
+    found = [HeardEdges()] * len(songs)
+    tasks = [SongToHear(song=song, edge_s=edge_s, rate_hz=rate_hz, cached=cached) for song in songs]
     for outcome in workers.outcomes(hear_song, tasks):
-        found[outcome.index] = outcome.result or HeardSong(problem=outcome.problem)
+        found[outcome.index] = outcome.result or HeardEdges(problem=outcome.problem)
         progress(f"heard {songs[outcome.index].title}")
     return tuple(found)
 
 
-def hear_song(task: Hearing) -> HeardSong:
+def hear_song(task: SongToHear) -> HeardEdges:
     """Hear both edges of one song; a task for workers."""
-    return HeardSong(start=_heard(task, "start"), end=_heard(task, "end"))
+    return HeardEdges(start=_heard(task, "start"), end=_heard(task, "end"))
 
 
-def _heard(task: Hearing, edge: Edge) -> HeardEdge:
+def _heard(task: SongToHear, edge: Edge) -> HeardEdge:
     read = read_song(task.song.path, edge=edge, edge_s=task.edge_s, rate_hz=task.rate_hz)
     sound = replace(read, title=task.song.title)
     said = task.song.overrides

@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from segue import __version__
-from segue.between import earlier_run, make_segues
 from segue.errors import InputError, SegueError
+from segue.job.between import earlier_run, make_segues
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from segue.plan import Recipe
-    from segue.request import Request
+    from segue.job.request import Request
+    from segue.recipes import Recipe
     from segue.runfolder import RunDocument
     from segue.setlist.heard_songs import HeardEdge
     from segue.workers import Workers

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Final
 
 from segue import __version__
 from segue.errors import InputError, OptionError, RunFolderError
-from segue.request import Request
+from segue.job.request import Request
+from segue.setlist.evening import with_choice
 from segue.setlist.evening_plan import breaks_after, finished_evening, planned_evening
 from segue.setlist.heard_songs import heard_songs
 from segue.setlist.joins import JoinWork, fingerprint, made_joins
-from segue.setlist.order_problem import order_problem
-from segue.setlist.reorder import better_order
+from segue.setlist.order.problem import order_problem
+from segue.setlist.order.reorder import better_order
 from segue.setlist.set_document import (
     SetDocument,
     known_renders,
@@ -21,19 +22,17 @@ from segue.setlist.set_document import (
     read_set_document,
     write_set,
 )
-from segue.setlist.timing import with_choice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from segue.setlist.evening import Evening, EveningJoin
-    from segue.setlist.heard_songs import HeardSong
+    from segue.setlist.evening import Breaks, Evening, EveningJoin
+    from segue.setlist.heard_songs import HeardEdges
     from segue.setlist.joins import MadeJoin
-    from segue.setlist.reorder import BetterOrder
+    from segue.setlist.order.reorder import BetterOrder
     from segue.setlist.set_list import SetList, SetSong
     from segue.setlist.set_request import SetRequest
-    from segue.setlist.timing import Breaks
     from segue.workers import Workers
 
 _LONGEST_TITLE: Final = 40
@@ -41,7 +40,7 @@ _LONGEST_TITLE: Final = 40
 
 def hear_set(
     request: SetRequest, workers: Workers, *, progress: Callable[[str], None]
-) -> tuple[HeardSong, ...]:
+) -> tuple[HeardEdges, ...]:
     """Hear both edges of every song; see `heard_songs`."""
     return heard_songs(
         request.set_list.songs,
@@ -53,7 +52,7 @@ def hear_set(
     )
 
 
-def reordered_set(set_list: SetList, heard: Sequence[HeardSong]) -> BetterOrder:
+def reordered_set(set_list: SetList, heard: Sequence[HeardEdges]) -> BetterOrder:
     """The order that costs least, and what it costs.
 
     Raises
@@ -70,7 +69,7 @@ def reordered_set(set_list: SetList, heard: Sequence[HeardSong]) -> BetterOrder:
 
 def render_evening(
     request: SetRequest,
-    heard: Sequence[HeardSong],
+    heard: Sequence[HeardEdges],
     workers: Workers | None,
     *,
     progress: Callable[[str], None],
@@ -80,7 +79,7 @@ def render_evening(
     Parameters
     ----------
     request : SetRequest
-    heard : sequence of HeardSong
+    heard : sequence of HeardEdges
         In the order of the set.
     workers : Workers or None
         None renders nothing: what is there and right is kept, the rest is planned.
@@ -156,7 +155,7 @@ def _meanwhile(
 
 
 def _works(
-    request: SetRequest, heard: Sequence[HeardSong], evening: Evening
+    request: SetRequest, heard: Sequence[HeardEdges], evening: Evening
 ) -> dict[int, JoinWork]:
     """What there is to render, by place of the join."""
     songs, shelf = request.set_list.songs, request.shelf

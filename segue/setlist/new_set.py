@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.toml_lines import toml_lines
+from segue.files.toml_lines import toml_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,16 +9,18 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
-from segue.audio.plain_file import plain_bytes
 from segue.errors import RunFolderError
+from segue.files.plain_file import plain_bytes
+from segue.files.whole_file import write_whole
 from segue.runfolder import read_document
-from segue.runfolder.document import LARGEST_BYTES, first_fault, plain_json
-from segue.runfolder.whole_file import write_whole
-from segue.setlist.evening import (  # noqa: TC001 - pydantic reads the types at run time
+from segue.runfolder.run_document import LARGEST_BYTES, first_fault, plain_json
+from segue.setlist.evening import (
+    Breaks,
     Evening,
     EveningJoin,
+    timed,
+    with_choice,
 )
-from segue.setlist.timing import Breaks, timed, with_choice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.audio.song_toml import MAX_METRE, MAX_TEMPO_BPM, MIN_TEMPO_BPM
 from segue.errors import KeyNameError
 from segue.music.key import Key, parse_key
-from segue.plan.position import shown
+from segue.recipes.position import shown
 from segue.setlist.lengths import clock, length_s
 
 if TYPE_CHECKING:

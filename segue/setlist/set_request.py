@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.audio.instrument import read_instrument
 from segue.errors import InputError, OptionError, did_you_mean
-from segue.plan import all_recipes
+from segue.recipes import all_recipes
 from segue.setlist.evening_writer import is_of_evening
 from segue.setlist.set_document import SET_NAME
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from segue.plan import Recipe
+    from segue.recipes import Recipe
     from segue.score import Purpose
     from segue.setlist.set_list import SetList
 
@@ -30,7 +30,7 @@ class SetRequest:
     out : Path
         The evening's folder.
     rate_hz, edge_s, recipes, own_recipes, purpose, own_weights, match, pad, seed
-        Of every way across, as for `segue.request.Request`.
+        Of every way across, as for `segue.job.request.Request`.
     replace : bool
         Whether runs with votes in them may be replaced.
     cached : bool

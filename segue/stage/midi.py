@@ -27,8 +27,7 @@ if TYPE_CHECKING:
 
     from segue.music.key import Key
     from segue.plan import Plan
-    from segue.stage.markers import Marker
-    from segue.stage.midi_score import MidiScore
+    from segue.stage.midi_score import Marker, MidiScore
 
 MICROSECONDS: Final = 1_000_000
 _LONGEST_US: Final = 0xFFFFFF

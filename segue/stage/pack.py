@@ -16,13 +16,13 @@ from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_l
 from segue.audio.true_peak import true_peak_dbtp
 from segue.audio.write import read_wav
 from segue.errors import OptionError, RunFolderError
-from segue.render.guides import CEILING_DBFS
-from segue.runfolder.document import candidate_of, read_document
-from segue.runfolder.folder import whole_folder
+from segue.render.guide_sounds import CEILING_DBFS
+from segue.runfolder.run_document import candidate_of, read_document
+from segue.runfolder.run_folder import whole_folder
 from segue.stage.cue_sheet import cue_sheet
 from segue.stage.in_evening import evening_sheet
-from segue.stage.markers import markers_of
 from segue.stage.midi import midi_bytes
+from segue.stage.midi_score import markers_of
 from segue.stage.riff import BroadcastFacts, CuePoint, bext_chunk, cue_chunks, with_chunks
 from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import sheets_pdf
@@ -33,10 +33,10 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.runfolder.document import CandidateRecord, RunDocument
+    from segue.runfolder.run_document import CandidateRecord, RunDocument
     from segue.stage.cue_sheet import CueSheet
     from segue.stage.in_evening import InEvening
-    from segue.stage.markers import Marker
+    from segue.stage.midi_score import Marker
     from segue.stage.sheet_pdf import Paper
 
 CHANNELS: Final = ("music left", "music right", "click", "cue")

@@ -13,8 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from segue.errors import OptionError
-from segue.workers.memory import one_heap
-from segue.workers.work import In, Out, Outcome, Workers, attempt
+from segue.workers.work import In, Out, Outcome, Workers, attempt, one_heap
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

@@ -14,8 +14,7 @@ from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import OptionError, RunFolderError
-from segue.workers.connection import check_workers, connected
-from segue.workers.errand import Errand, away
+from segue.workers.connection import Errand, away, check_workers, connected
 from segue.workers.parcel import packed, write_back
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome
 
@@ -23,8 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
     from segue.workers import Travel
-    from segue.workers.connection import Make
-    from segue.workers.errand import Returned
+    from segue.workers.connection import Make, Returned
     from segue.workers.parcel import Parcel
 
 LOOK_EVERY_S: Final = 10

@@ -15,8 +15,8 @@ from pathlib import Path
 from typing import Any, Final, TypeVar
 
 from segue.errors import RunFolderError
+from segue.files.whole_file import write_whole
 from segue.runfolder import whole_folder
-from segue.runfolder.whole_file import write_whole
 
 _TEXT_SUFFIXES: Final = frozenset({".json", ".html"})
 """Of files in which a path may stand, written as in JSON."""

@@ -25,7 +25,7 @@ from contextlib import contextmanager
 from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
-from segue.threads import ONE_THREAD
+from segue.workers.threads import ONE_THREAD
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:

@@ -32,7 +32,7 @@ from segue.runfolder import (
     whole_folder,
     write_choice,
 )
-from segue.runfolder import folder as folder_module
+from segue.runfolder import run_folder as folder_module
 
 FILES = {"a.txt", "b.txt"}
 
@@ -234,7 +234,7 @@ def test_a_choice_that_is_made_while_a_run_waits_is_not_lost(
             write_choice(run, Choice(rank=1))
         looked.append(out)
 
-    monkeypatch.setattr("segue.between.check_free", chosen_after_the_first_look)
+    monkeypatch.setattr("segue.job.between.check_free", chosen_after_the_first_look)
     told = run_here(job(main_job, out=run))
     assert (told.code, len(looked)) == (2, 1)
     assert "whose choice was made" in told.err
@@ -288,7 +288,7 @@ def test_interrupted_in_this_process(main_job, monkeypatch):
         os.kill(os.getpid(), signal.SIGINT)
         time.sleep(5)
 
-    monkeypatch.setattr("segue.between._filled", by_hand)
+    monkeypatch.setattr("segue.job.between._filled", by_hand)
     # whoever runs the tests may have it ignored
     usual = signal.signal(signal.SIGINT, signal.default_int_handler)
     told = run_here(job(main_job))

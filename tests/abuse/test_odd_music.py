@@ -18,15 +18,15 @@ from segue.analysis.doubts import doubts_about, silent_stems
 from segue.analysis.hear import hear_edge
 from segue.analysis.overrides import Overrides
 from segue.cli.tables import print_facts
+from segue.job.shortlist import LEAST_SUITABILITY
 from segue.music.interval import relation
 from segue.music.key import parse_key
 from segue.music.tonal_space import key_distance
 from segue.plan import Given, plan_segue, suitability
+from segue.plan.heard_words import filled_in
 from segue.plan.layer import SongLayer
-from segue.plan.recipe import MOST_PERCENT_A_BEAT
 from segue.plan.tempo_spans import TempoTooFarError
-from segue.plan.unheard import filled_in
-from segue.shortlist import LEAST_SUITABILITY
+from segue.recipes.recipe import MOST_PERCENT_A_BEAT
 from tests.abuse import odd_songs as odd
 
 BEAT_CONFIDENCE = 0.3

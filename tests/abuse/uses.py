@@ -3,12 +3,12 @@
 from segue.audition.view import PageView
 from segue.audition.way_html import way_html
 from segue.cli.explain import card_report
-from segue.setlist.evening_pack import map_of
-from segue.setlist.evening_page import evening_page_text
-from segue.setlist.evening_rows import rows_of
-from segue.setlist.evening_sheets import front_page, sheets_of
-from segue.stage.markers import markers_of
+from segue.setlist.show.evening_pack import map_of
+from segue.setlist.show.evening_page import evening_page_text
+from segue.setlist.show.evening_sheets import front_page, sheets_of
+from segue.setlist.show.rows import rows_of
 from segue.stage.midi import midi_bytes, score_bytes
+from segue.stage.midi_score import markers_of
 from segue.stage.pack import markers_json, sheet_of
 from segue.stage.sheet_html import sheets_html
 

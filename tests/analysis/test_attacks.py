@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from segue.analysis.attacks import STEP_S, attack_curve, attacks_near
 from segue.analysis.onsets import RATE_HZ, onset_curves
+from segue.analysis.placing import STEP_S, attack_curve, attacks_near
 
 
 @pytest.mark.parametrize("start_s", [0.2, 0.3007, 0.4411], ids="{:g} s".format)

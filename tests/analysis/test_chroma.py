@@ -1,8 +1,8 @@
 import numpy as np
 import pytest
 
-from segue.analysis.chords import QUALITIES, chord_posteriors
 from segue.analysis.chroma import N_NOTES, bass_chroma_of, chroma_of, note_strengths
+from segue.analysis.key_evidence import QUALITIES, chord_posteriors
 from tests.analysis.key_sounds import CADENCE, MAJOR, MINOR, bass_of, edge_of, note, song
 
 

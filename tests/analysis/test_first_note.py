@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from segue.analysis.first_note import first_note_of, hear_first_note
-from segue.analysis.monophony import is_monophonic
+from segue.analysis.pitch_track import is_monophonic
 from segue.audio.clip import Clip, SongEdge, Stem
 
 RATE_HZ = 48_000

@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from segue.analysis.facts_report import facts_report
 from segue.analysis.hear import hear_edge
-from segue.analysis.report import facts_report
 from segue.audio.clip import Clip, SongEdge, Stem
 from tests.analysis.pulse_sounds import RATE_HZ, drum_loop
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.analysis.facts import PulseFact
-from segue.analysis.key import MOST_RUNNERS_UP, hear_key, key_chances
 from segue.analysis.key_evidence import EVIDENCE, key_evidence
+from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_key, key_chances
 from segue.analysis.key_segments import hear_segments
 from segue.analysis.tuning import hear_tuning
 from segue.music.key import ALL_KEYS, Key

@@ -7,8 +7,7 @@ from dataclasses import replace
 
 import pytest
 
-from segue.audition.gate import HEADERS
-from segue.audition.limits import MOST_CLIENTS, ClientLimits, Limits
+from segue.audition.limits import HEADERS, MOST_CLIENTS, ClientLimits, Limits
 from segue.audition.served_files import named_file, plain_file
 from segue.audition.view import PageView
 from segue.errors import RunFolderError

@@ -12,10 +12,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.audition.json_block import json_block
+from segue.audition.page import json_block
 from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
-from segue.audition.values import matching_gains_db
-from segue.audition.weak import WEAK_SCORE, weak_places
+from segue.audition.values import WEAK_SCORE, matching_gains_db, weak_places
 from segue.runfolder import Choice
 from tests.audition.conftest import measure
 

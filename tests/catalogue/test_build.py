@@ -209,7 +209,7 @@ def test_file_that_may_not_be_read_is_told_and_kept(folder, file, monkeypatch):
     def content(found):
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(found.path))
 
-    monkeypatch.setattr("segue.catalogue.scan.Found.content", content)
+    monkeypatch.setattr("segue.catalogue.scan.FoundSong.content", content)
     report = build(folder, file)
     assert "02 Song 2.wav: cannot be read (Permission denied)." in report.problems[0]
     assert report.n_removed == 0

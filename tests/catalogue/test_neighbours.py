@@ -21,7 +21,7 @@ from segue.catalogue.suiting import (
     LEVEL_SHARE,
     OPENINGS,
     TEMPO_SHARE,
-    Side,
+    EdgeTraits,
     cost,
     reasons,
     tempo_cost,
@@ -33,7 +33,7 @@ from tests.plan.song_facts import end_facts, start_facts, unheard
 
 def side(key="C major", bpm=120.0, *, kind="on the beat", lufs=-14.0):
     key = None if key is None else parse_key(key)
-    return Side(key=key, tempo_bpm=bpm, loudness_lufs=lufs, kind=kind)
+    return EdgeTraits(key=key, tempo_bpm=bpm, loudness_lufs=lufs, kind=kind)
 
 
 END = side(kind="keeps going")
@@ -41,7 +41,7 @@ END = side(kind="keeps going")
 
 def sides(kinds):
     return st.builds(
-        Side,
+        EdgeTraits,
         key=st.none() | st.sampled_from(ALL_KEYS),
         tempo_bpm=st.none() | st.floats(40, 220),
         loudness_lufs=st.floats(-40, -5),
@@ -229,7 +229,7 @@ def test_all_pairs_are_written_as_neighbours_list_them(store):
 
 
 def _random_side(rng, kinds):
-    return Side(
+    return EdgeTraits(
         key=ALL_KEYS[rng.integers(24)] if rng.random() < 0.8 else None,
         tempo_bpm=float(rng.uniform(60, 180)) if rng.random() < 0.8 else None,
         loudness_lufs=float(rng.uniform(-30, -6)),

@@ -6,8 +6,7 @@ import sqlite3
 import pytest
 
 from segue.catalogue import Build, build_catalogue, neighbours_of, open_store
-from segue.catalogue.schema import APPLICATION_ID, SCHEMA_VERSION
-from segue.catalogue.store import Listed
+from segue.catalogue.store import APPLICATION_ID, SCHEMA_VERSION, Listed
 from segue.errors import InputError
 from tests.catalogue.tiny_songs import OneByOne, write_song
 from tests.plan.song_facts import end_facts, start_facts, unheard
@@ -125,7 +124,7 @@ def test_an_upgrade_that_is_cut_short_leaves_the_older_file(older, monkeypatch):
     def cut(*_):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("segue.catalogue.schema.edge_row", cut)
+    monkeypatch.setattr("segue.catalogue.store.edge_row", cut)
     with pytest.raises(KeyboardInterrupt), open_store(older):
         pass
     assert rows_of(older, "edges") == before

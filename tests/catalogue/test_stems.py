@@ -5,7 +5,7 @@ import pytest
 import soundfile
 
 from segue.catalogue.scan import songs_under
-from segue.catalogue.stems import are_named_as_stems, are_stems
+from segue.catalogue.stem_folders import are_named_as_stems, are_stems
 
 ONE_SONG = (
     "drums | bass",

@@ -17,7 +17,7 @@ from segue.catalogue import store as store_module
 from segue.catalogue.scan import song_at
 from segue.catalogue.store import Listed
 from segue.cli.catalogue_tables import print_report
-from segue.hearing import listener_digest
+from segue.heard.hearing import listener_digest
 from tests.catalogue.tiny_songs import write_song
 from tests.plan.song_facts import end_facts, start_facts, unheard
 

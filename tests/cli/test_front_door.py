@@ -21,8 +21,8 @@ from segue.cli.audition import _SERVER_PARTS
 from segue.cli.hints import command
 from segue.cli.review import _rounded
 from segue.runfolder import document_text
-from segue.setlist.order_exact import MOST_EXACT
-from segue.setlist.order_problem import (
+from segue.setlist.order.exact import MOST_EXACT
+from segue.setlist.order.problem import (
     DROP_WEIGHT,
     ENERGY_WEIGHT,
     HALF_TIME,

@@ -6,10 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.music.cadence import CADENCE_CHOICES, CADENCES, cadence_chord
-from segue.music.chord import Chord, tonic_triad
+from segue.music.chord import CADENCE_CHOICES, CADENCES, Chord, cadence_chord, tonic_triad
+from segue.music.chord_path import chord_path
 from segue.music.key import ALL_KEYS, parse_key
-from segue.music.path import chord_path
 from segue.music.region import fit, own_chords
 
 keys = st.sampled_from(ALL_KEYS)

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from segue.music.chord import Chord
+from segue.music.chord_path import chord_path
 from segue.music.key import ALL_KEYS
-from segue.music.path import chord_path
 from segue.music.voicing import BASS_RANGE_MIDI, UPPER_RANGE_MIDI, voiced
 
 keys = st.sampled_from(ALL_KEYS)

@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from segue.music.key import ALL_KEYS
-from segue.plan import load_recipes, plan_segue, shelf_folder
+from segue.plan import plan_segue
 from segue.plan.layer import PadLayer, SongLayer
+from segue.recipes import load_recipes, shelf_folder
 from tests.plan import song_facts
 
 SHELF = load_recipes(shelf_folder())

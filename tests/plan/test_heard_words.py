@@ -5,8 +5,7 @@ from dataclasses import replace
 import pytest
 
 from segue.plan import plan_segue
-from segue.plan.heard_words import key_words, keys_sentence, spelling_key, tempo_words
-from segue.plan.unheard import filled_in
+from segue.plan.heard_words import filled_in, key_words, keys_sentence, spelling_key, tempo_words
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 OLD, NEW = end_facts("E minor"), start_facts("F minor")

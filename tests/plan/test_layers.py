@@ -14,9 +14,9 @@ from segue.plan import plan_segue
 from segue.plan.common_tone import least_bend
 from segue.plan.drums import SOFT_HIT_DB, pattern_hits
 from segue.plan.layer import DrumLayer, FrozenLayer, PadLayer, ReversedLayer, SongLayer, SweepLayer
-from segue.plan.pivot_vamp import pivot_vamp
-from segue.plan.recipe import Pattern
+from segue.plan.pads import pivot_vamp
 from segue.plan.shaping import value_at
+from segue.recipes.recipe import Pattern
 
 keys = st.sampled_from(ALL_KEYS)
 

@@ -8,9 +8,9 @@ import pytest
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.region import shared_chords
 from segue.plan import plan_segue, suitability
-from segue.plan.chord_words import home_words
+from segue.plan.heard_words import filled_in
 from segue.plan.layer import Voicing
-from segue.plan.unheard import filled_in
+from segue.plan.words import home_words
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 NAME = "pivot-chord vamp"

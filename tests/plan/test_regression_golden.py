@@ -5,7 +5,7 @@
 
 import pytest
 
-from segue.plan import load_recipes, shelf_folder
+from segue.recipes import load_recipes, shelf_folder
 from tests.plan.write_golden import FOLDER, golden_text, path_of
 
 SHELF = load_recipes(shelf_folder())

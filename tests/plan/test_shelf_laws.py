@@ -8,13 +8,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from segue.music.key import ALL_KEYS
-from segue.plan import load_recipes, plan_segue, shelf_folder
+from segue.plan import plan_segue
 from segue.plan.layer import DrumLayer, PadLayer, SongLayer
-from segue.plan.overlaps import overlaps
-from segue.plan.position import parse_position
-from segue.plan.recipe import RecipeLayer
 from segue.plan.tempo_spans import TempoTooFarError
+from segue.recipes import load_recipes, shelf_folder
+from segue.recipes.position import parse_position
+from segue.recipes.recipe import RecipeLayer
 from tests.plan import song_facts
+from tests.plan.overlaps import overlaps
 
 SHELF = load_recipes(shelf_folder())
 by_name = {recipe.name: recipe for recipe in SHELF}

@@ -8,8 +8,6 @@ from segue.errors import SegueError
 from segue.music.tempo import TempoCurve
 from segue.plan import Given, plan_segue, proposals, suitability
 from segue.plan.layer import SongLayer
-from segue.plan.position import parse_position
-from segue.plan.recipe import Length, Recipe, RecipeLayer, Tempo
 from segue.plan.tempo_spans import (
     TempoChange,
     TempoTooFarError,
@@ -17,6 +15,8 @@ from segue.plan.tempo_spans import (
     interlude_bars,
     interlude_spans,
 )
+from segue.recipes.position import parse_position
+from segue.recipes.recipe import Length, Recipe, RecipeLayer, Tempo
 
 
 def recipe_of(move, *, least=4, default=4, most=8, counted_by="incoming", tempo=None, **length):

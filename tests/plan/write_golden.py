@@ -7,7 +7,8 @@ import json
 from dataclasses import asdict
 from pathlib import Path
 
-from segue.plan import load_recipes, plan_segue, shelf_folder
+from segue.plan import plan_segue
+from segue.recipes import load_recipes, shelf_folder
 from tests.plan.song_facts import end_facts, start_facts
 
 FOLDER = Path(__file__).parent / "golden"

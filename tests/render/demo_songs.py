@@ -20,7 +20,8 @@ from segue.audio.read import read_song
 from segue.audio.true_peak import true_peak_dbtp
 from segue.cli.shipped import demo_folder
 from segue.music.key import parse_key
-from segue.plan import Plan, load_recipes, plan_segue, shelf_folder
+from segue.plan import Plan, plan_segue
+from segue.recipes import load_recipes, shelf_folder
 
 EDGE_S: Final = 20.0
 RATE_HZ: Final = 22_050

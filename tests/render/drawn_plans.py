@@ -12,12 +12,13 @@ import numpy.typing as npt
 
 from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS
-from segue.plan import Plan, Recipe, load_recipes, plan_segue, shelf_folder
+from segue.plan import Plan, plan_segue
 from segue.plan.layer import PadLayer, SongLayer
-from segue.plan.overlaps import BASS_BELOW_HZ
 from segue.plan.shaping import value_at
+from segue.recipes import Recipe, load_recipes, shelf_folder
 from segue.render import render_candidate
 from segue.render.candidate import Candidate
+from tests.plan.overlaps import BASS_BELOW_HZ
 from tests.render.made_songs import MadeSong, Score, hit_sound, made_song
 
 Sound = npt.NDArray[np.float32]

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from segue.render.band_levels import at_level_of, band_places, band_powers, mid_side
-from segue.render.spectra import Frames
+from segue.render.spectra import Frames, at_level_of, band_places, band_powers, mid_side
 from tests.render.measure import db, rms_db
 
 RATE_HZ = 22_050

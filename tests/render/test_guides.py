@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from segue.plan.plan import ClickHit, CueNote
-from segue.render.guides import CEILING_DBFS, click_bus, cue_bus
+from segue.render.guide_sounds import CEILING_DBFS, click_bus, cue_bus
 
 RATE_HZ = 48_000
 N_FRAMES = 12 * RATE_HZ

@@ -10,8 +10,7 @@ from segue.audio.loudness import momentary_lufs
 from segue.plan.layer import PadLayer, Voicing
 from segue.render.curves import ruler_of
 from segue.render.pad import pad_sound
-from segue.render.pad_notes import LOWEST_MIDI, pad_notes
-from segue.render.pad_tables import HIGHEST_RATIO, cycle_pair
+from segue.render.pad_tables import HIGHEST_RATIO, LOWEST_MIDI, cycle_pair, pad_notes
 from tests.render.measure import db, spectrum_of
 
 RATE_HZ = 48_000

@@ -17,8 +17,7 @@ from segue.audio.loudness import k_weighting_sos, momentary_lufs
 from segue.plan.layer import DrumLayer, SongLayer, SweepLayer
 from segue.plan.tempo_spans import TempoTooFarError
 from segue.render import render_candidate
-from segue.render.joins import crossfaded
-from segue.render.stretch import sound_along
+from segue.render.stretch import crossfaded, sound_along
 from segue.render.time_map import TimeMap
 from tests.render.demo_songs import RATE_HZ, demo_plan, demo_song
 from tests.render.drawn_plans import drawn, planned

@@ -17,11 +17,11 @@ import pytest
 
 from segue.audio.loudness import integrated_lufs
 from segue.audio.write import read_wav
-from segue.between import make_segues
 from segue.cli.shipped import demo_folder
-from segue.request import Request
+from segue.job.between import make_segues
+from segue.job.request import Request
 from segue.runfolder import read_document
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 
 RATE_HZ = 22_050
 EDGE_S = 16.0

@@ -12,8 +12,9 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.plan import load_recipes, plan_segue, shelf_folder
+from segue.plan import plan_segue
 from segue.plan.layer import FrozenLayer, ReversedLayer, SongLayer
+from segue.recipes import load_recipes, shelf_folder
 from segue.render import render_candidate
 from tests.render.demo_songs import demo_plan, demo_song
 from tests.render.drawn_plans import (

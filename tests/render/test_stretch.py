@@ -4,12 +4,11 @@ import numpy as np
 import pytest
 
 from benchmarks import stretch as bench
+from benchmarks.rubber_file import is_installed, rubber_band_file
 from segue.audio.clip import Clip
-from segue.render.joins import crossfaded
 from segue.render.rubber import rubber_band, whole_hop_ratios
-from segue.render.rubber_file import is_installed, rubber_band_file
 from segue.render.split import split_stretch
-from segue.render.stretch import JOIN_FROM_S, missing_s, sound_along
+from segue.render.stretch import JOIN_FROM_S, crossfaded, missing_s, sound_along
 from segue.render.time_map import TimeMap
 
 RATE_HZ = 48_000

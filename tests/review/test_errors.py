@@ -12,8 +12,8 @@ from segue.audio.write import write_wav24
 from segue.cli.app import app
 from segue.errors import AudioFileError, InputError, OptionError
 from segue.review import compared, read_review, review_text, write_review
-from segue.review import take as take_module
-from segue.review.take import read_clip
+from segue.review import listening as take_module
+from segue.review.listening import read_clip
 from segue.review.timing import recorder_ratio
 from tests.review.conftest import RATE_HZ, band, taped
 

@@ -4,11 +4,10 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.review.entry import heard_entry
-from segue.review.onset import onset_s
-from segue.review.partials import N_PARTIALS
-from segue.review.rise import Side
-from segue.review.stems import TEMPLATE_S, stem_levels, template_times
+from segue.review.onset import NoteSource, onset_s
+from segue.review.partial_levels import N_PARTIALS
+from segue.review.singer import heard_entry
+from segue.review.stem_levels import TEMPLATE_S, stem_levels, template_times
 from tests.review.voices import planned_voice
 
 RATE_HZ = 24_000
@@ -65,7 +64,7 @@ def _stems():
 
 
 def _told_ms(stems, sound):
-    take = Side(clip=_clip(sound), start_s=NOTE_S)
+    take = NoteSource(clip=_clip(sound), start_s=NOTE_S)
     return 1000 * onset_s(planned_voice(MIDI, NOTE_S), stems, take, cents=0.0, near_cents=50.0)
 
 
@@ -101,8 +100,8 @@ def test_silence_is_told_on_the_beat(stems):
 
 
 def test_entry_goes_by_the_stems_where_they_are_at_hand(stems):
-    reference = Side(clip=_clip(_note(NOTE_S) + _band(1)), start_s=NOTE_S)
-    take = Side(clip=_clip(_note(NOTE_S + 0.08) + _band(2)), start_s=NOTE_S)
+    reference = NoteSource(clip=_clip(_note(NOTE_S) + _band(1)), start_s=NOTE_S)
+    take = NoteSource(clip=_clip(_note(NOTE_S + 0.08) + _band(2)), start_s=NOTE_S)
     entry = heard_entry(planned_voice(MIDI, NOTE_S, stems), reference, take)
     assert 1000 * entry.late_s == pytest.approx(80.0, abs=ENTRY_MS)
     assert entry.cents == pytest.approx(0.0, abs=8.0)

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.review.rise import Side, lateness
+from segue.review.onset import NoteSource, lateness
 from tests.review.voices import planned_voice
 
 RATE_HZ = 24_000
@@ -36,7 +36,7 @@ def _held(partial, level):
 
 
 def _side(sound, start_s=NOTE_S):
-    return Side(
+    return NoteSource(
         clip=Clip(samples=0.1 * sound[:, None].astype(np.float32), rate_hz=RATE_HZ),
         start_s=start_s,
     )

@@ -11,7 +11,7 @@ from typing import get_args, get_type_hints
 
 from pydantic import TypeAdapter
 
-from segue.plan.recipe_schema import DIALECT, field_descriptions
+from segue.recipes.json_schema import DIALECT, field_descriptions
 from segue.runfolder import RunDocument
 
 DOCS = Path(__file__).parents[2] / "docs"

@@ -15,7 +15,7 @@ from segue.runfolder import (
     document_text,
     read_document,
 )
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 

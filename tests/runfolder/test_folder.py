@@ -4,7 +4,7 @@ import pytest
 
 from segue.errors import RunFolderError
 from segue.runfolder import check_free, whole_folder
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 
 
 def names(folder):

@@ -46,8 +46,8 @@ def test_drums_of_a_bridge_are_a_pulse_to_keep_to():
 
 
 def test_a_soft_first_bar_is_no_fault_of_the_match():
-    from segue.score import loudness
-    from segue.score.hearing import hear
+    from segue.score import level_steps
+    from segue.score.listening_to import hear
     from tests.score.synthetic import stereo
 
     recipe = Recipe()
@@ -57,5 +57,5 @@ def test_a_soft_first_bar_is_no_fault_of_the_match():
     bar = slice(round(start * rate_hz), round((start + 2.5) * rate_hz))
     sound[bar] *= 0.3
     soft = replace(candidate, music=stereo(sound))
-    marks = [loudness.level_match(hear(c, facts_of(recipe)[1])).score for c in (candidate, soft)]
+    marks = [level_steps.level_match(hear(c, facts_of(recipe)[1])).score for c in (candidate, soft)]
     assert marks[1] == pytest.approx(marks[0], abs=0.1)

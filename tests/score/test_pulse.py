@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from segue.score import score_candidate
-from segue.score.hearing import hear
+from segue.score.listening_to import hear
 from tests.score.synthetic import Recipe, facts_of, make_candidate, with_music
 from tests.score.synthetic_band import RATE_HZ, burst, kick
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.score.roughness import CRITICAL_BAND_HZ, pair_roughness, roughness, roughness_between
+from segue.score.overlap import CRITICAL_BAND_HZ, pair_roughness, roughness, roughness_between
 
 
 def hz_of(midi):

@@ -5,8 +5,7 @@ from __future__ import annotations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.score.scale import TAIL, falling, rising
-from segue.score.ties import TIE_SCORE, ties_with_next_better
+from segue.score.scorecard import TAIL, TIE_SCORE, falling, rising, ties_with_next_better
 
 FINDINGS = st.floats(0.0, 50.0)
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from segue.score import PURPOSES
-from segue.score.ties import TIE_SCORE
+from segue.score.scorecard import TIE_SCORE
 from segue.score.weights import WEIGHTS
 
 PAGE = (Path(__file__).parents[2] / "docs" / "scoring.md").read_text(encoding="utf-8")
@@ -35,8 +35,8 @@ def test_every_measure_has_its_unit_formula_threshold_and_source(score_of):
 
 @pytest.mark.parametrize("words", [f"less than {TIE_SCORE:g}", "12 kHz", "0.4 or more"])
 def test_numbers_of_the_text_are_those_of_the_code(words):
-    from segue.shortlist import LEAST_SUITABILITY
-    from segue.steps import QUICK_RATE_HZ
+    from segue.job.shortlist import LEAST_SUITABILITY
+    from segue.job.steps import QUICK_RATE_HZ
 
     assert words in PAGE.replace("\n", " ")
     assert f"{QUICK_RATE_HZ / 1000:g} kHz" in PAGE

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from segue.score.taste import (
+from segue.score.learned_weights import (
     LEAST_DECISIONS,
     Decision,
     agreement,

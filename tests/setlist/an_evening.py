@@ -8,12 +8,11 @@ import numpy as np
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
-from segue.plan.unheard import filled_in
+from segue.plan.heard_words import filled_in
 from segue.runfolder import BarReport, CandidateRecord, Choice, RunDocument, document_text
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
-from segue.setlist.evening import Evening, EveningJoin, EveningSong
-from segue.setlist.timing import Breaks, timed, with_choice
+from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_choice
 from tests.plan.song_facts import end_facts, start_facts
 
 RATE_HZ = 24_000

@@ -13,13 +13,13 @@ from typer.testing import CliRunner
 
 from segue.cli.app import app
 from segue.errors import OptionError, RunFolderError, SegueError
-from segue.runfolder.document import candidate_of
-from segue.setlist.evening_pack import EveningRequest, evening_pack, map_of
-from segue.setlist.evening_rows import rows_of
-from segue.setlist.evening_sheets import places_of, sheets_of
+from segue.runfolder.run_document import candidate_of
+from segue.setlist.evening import Breaks, timed, with_choice
 from segue.setlist.lengths import clock
 from segue.setlist.set_document import SetDocument, write_set
-from segue.setlist.timing import Breaks, timed, with_choice
+from segue.setlist.show.evening_pack import EveningRequest, evening_pack, map_of
+from segue.setlist.show.evening_sheets import places_of, sheets_of
+from segue.setlist.show.rows import rows_of
 from segue.stage.midi_score import tick_of
 from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import _Page

@@ -6,8 +6,8 @@ from urllib.parse import unquote
 
 import pytest
 
-from segue.setlist.evening_page import EVENING_PAGE_NAME, evening_page_text, write_evening_page
-from segue.setlist.evening_rows import rows_of
+from segue.setlist.show.evening_page import EVENING_PAGE_NAME, evening_page_text, write_evening_page
+from segue.setlist.show.rows import rows_of
 from tests.setlist.an_evening import TITLES, evening_of
 
 NASTY = """</style></script><img src=x onerror=alert(1)>" 'quoted' & more"""

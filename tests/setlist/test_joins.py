@@ -5,13 +5,13 @@ from pathlib import Path
 
 import pytest
 
-from segue.between import earlier_run, same_choice
 from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
+from segue.job.between import earlier_run, same_choice
 from segue.runfolder import Choice, document_text, read_document, write_choice
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
-from segue.setlist.heard_songs import HeardEdge, HeardSong
+from segue.setlist.heard_songs import HeardEdge, HeardEdges
 from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import SET_NAME, read_evening
 from segue.setlist.set_list import SetList, SetSong
@@ -29,7 +29,7 @@ def heard_song(n, *, digest="x"):
         HeardEdge(facts=replace(f, title=f"Song {n}"), roles=frozenset(), digest=f"{digest} {n}")
         for f in facts
     )
-    return HeardSong(start=start, end=end)
+    return HeardEdges(start=start, end=end)
 
 
 @pytest.fixture(name="shared_by")
@@ -248,7 +248,7 @@ def test_another_pad_sound_makes_the_joins_anew(stage, tmp_path):
 
 def test_times_without_a_song_that_cannot_be_read_are_told_so(stage):
     request, _ = stage
-    heard = [heard_song(0), heard_song(1), HeardSong(problem="It is no song.")]
+    heard = [heard_song(0), heard_song(1), HeardEdges(problem="It is no song.")]
     told = [words for words in render(request, heard).warnings if "All times are without" in words]
     assert len(told) == 1
     assert "'Song 2'" in told[0]
@@ -261,7 +261,7 @@ def test_times_without_a_song_that_cannot_be_read_are_told_so(stage):
 
 def test_a_song_that_cannot_be_read_leaves_the_other_joins(stage):
     request, made = stage
-    evening = render(request, [heard_song(0), heard_song(1), HeardSong(problem="It is no song.")])
+    evening = render(request, [heard_song(0), heard_song(1), HeardEdges(problem="It is no song.")])
     assert made == ["01 Song 0 to Song 1"]
     assert evening.joins[1].problem == "It is no song."
     assert "It is no song." in evening.warnings

@@ -11,11 +11,10 @@ from hypothesis import strategies as st
 
 from segue.errors import OptionError
 from segue.music.key import ALL_KEYS
-from segue.setlist.order_bound import lower_bound
-from segue.setlist.order_exact import cheapest_order
-from segue.setlist.order_problem import OrderProblem, order_problem, pinned
-from segue.setlist.order_search import cheap_order
-from segue.setlist.reorder import better_order, broken_pins
+from segue.setlist.order.exact import cheapest_order
+from segue.setlist.order.problem import OrderProblem, order_problem, pinned
+from segue.setlist.order.reorder import better_order, broken_pins
+from segue.setlist.order.search import cheap_order, lower_bound
 from segue.setlist.set_list import SetSong
 from tests.plan.song_facts import end_facts, start_facts
 

@@ -9,10 +9,9 @@ from hypothesis import strategies as st
 
 from segue.plan import plan_segue
 from segue.setlist.cautions import evening_cautions, join_cautions, slot_cautions
-from segue.setlist.evening import Evening, EveningJoin, EveningSong
-from segue.setlist.order_problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
+from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
+from segue.setlist.order.problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
 from segue.setlist.set_list import SetSong
-from segue.setlist.timing import Breaks, timed, with_plan
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 FILE_S = 200.0

@@ -13,14 +13,14 @@ import pytest
 from matplotlib.figure import Figure
 
 from segue.cli.set_tables import evening_report, print_evening
-from segue.setlist.evening_map import evening_map
-from segue.setlist.evening_pack import map_of
-from segue.setlist.evening_page import evening_page_text
-from segue.setlist.evening_picture import Picture, picture_svg
-from segue.setlist.evening_places import Crossing, PlayedSong
-from segue.setlist.evening_rows import rows_of
-from segue.setlist.evening_sheets import front_page, sheets_of
-from segue.setlist.picture import _draw_keys, _draw_tempo, write_evening_picture
+from segue.setlist.show.evening_pack import map_of
+from segue.setlist.show.evening_page import evening_page_text
+from segue.setlist.show.evening_picture import _draw_keys, _draw_tempo, write_evening_picture
+from segue.setlist.show.evening_sheets import front_page, sheets_of
+from segue.setlist.show.rows import rows_of
+from segue.setlist.show.ruler_drawing import Picture, picture_svg
+from segue.setlist.tempo_map.pen import evening_map
+from segue.setlist.tempo_map.places import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
 from segue.stage.sheet_html import sheets_html
 from segue.stage.sheet_pdf import sheets_pdf

@@ -7,7 +7,7 @@ from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
 from segue.runfolder import BarReport, CandidateRecord, RunDocument, document_text
-from segue.runfolder.document import DOCUMENT_NAME
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 

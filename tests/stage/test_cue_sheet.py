@@ -7,7 +7,7 @@ import pytest
 from segue.analysis.facts import FirstNote
 from segue.music.key import parse_key
 from segue.plan import plan_segue
-from segue.plan.unheard import filled_in
+from segue.plan.heard_words import filled_in
 from segue.stage.cue_sheet import clock, cue_sheet, table_of
 from segue.stage.pack import CHANNELS
 from segue.stage.sheet_html import sheets_html

@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.stage.markers import markers_of
 from segue.stage.midi import midi_bytes, tempo_events
-from segue.stage.midi_score import TICKS_A_BEAT, plan_score
+from segue.stage.midi_score import TICKS_A_BEAT, markers_of, plan_score
 
 BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off
 

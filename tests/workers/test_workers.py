@@ -130,7 +130,7 @@ def test_an_interrupt_while_processes_load_is_quiet(tmp_path: Path, after_s: flo
         "from segue.workers import make_ready, open_workers\n"
         "from tests.workers import tasks\n"
         "try:\n"
-        "    make_ready(2, 'segue.steps')\n"
+        "    make_ready(2, 'segue.job.steps')\n"
         "    print('ready', flush=True)\n"
         "    with open_workers(n_processes=2) as workers:\n"
         "        list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"

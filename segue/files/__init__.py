@@ -1,0 +1,1 @@
+"""Files on the disk: whole or not at all, plain, of one writer."""

@@ -1,0 +1,1 @@
+"""Edges heard once, and kept for the next time."""

@@ -1,0 +1,160 @@
+"""Hearing an edge, unless just that was heard before.
+
+What is heard depends on the sound, on what the musician says, and on the code that
+listens. All three are in the key of the cache: the decoded samples rather than a
+file's name and time, so that a copy is known and a changed file is not mistaken; and
+a digest of our own source and models with the versions of the libraries that
+calculate, so that no release and no edit while developing is answered with facts
+of another estimator, and nobody has to remember to raise a number.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+from hashlib import blake2b
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.doubts import doubts_about, remarks_on
+from segue.analysis.overrides import Overrides
+from segue.errors import text_of
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
+    from segue.audio.clip import Clip, SongEdge
+    from segue.heard.facts_cache import FactsCache
+
+LISTENING_PARTS: Final = ("analysis", "audio", "music")
+"""Sub-packages that decide what is heard."""
+LISTENING_LIBRARIES: Final = ("numpy", "scipy", "numba", "soxr")
+_CODE_SUFFIXES: Final = frozenset({".py", ".json", ".npz"})
+_DIGEST_BYTES: Final = 20
+
+
+def hear(
+    song: SongEdge,
+    *,
+    overrides: Overrides | None = None,
+    lead: Clip | None = None,
+    cache: FactsCache | None = None,
+    sound: str | None = None,
+) -> EdgeFacts:
+    """All facts of an edge, as `segue.analysis.hear.hear_edge` hears them.
+
+    Parameters
+    ----------
+    song : SongEdge
+    overrides : Overrides, optional
+        What the musician says; goes over the song's own notes.
+    lead : Clip, optional
+        The sung or lead part, where the song itself does not bring it as a stem.
+    cache : FactsCache, optional
+        Where it looks first, and keeps what it heard.
+    sound : str, optional
+        `sound_digest` of the song, where it is known already.
+
+    Returns
+    -------
+    EdgeFacts
+        The same with a cache or without.
+    """
+    from_cache, key = None, ""
+    if cache is not None:
+        key = edge_digest(song, overrides=overrides, lead=lead, sound=sound)
+        from_cache = cache.facts_of(key)
+    if from_cache is not None:
+        return of_song(from_cache, song)
+    from segue.analysis.hear import hear_edge
+
+    facts = hear_edge(song, overrides=overrides, lead=lead)
+    if cache is not None:
+        cache.keep(key, facts)
+    return facts
+
+
+def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:
+    """Facts of the same sound under a song's own name and with its own remarks."""
+    doubts = (*remarks_on(song), *doubts_about(facts))
+    return replace(facts, file=text_of(song.path), title=song.title, doubts=doubts)
+
+
+def sound_digest(song: SongEdge) -> str:
+    """Digest of what sounds at an edge, stem by stem.
+
+    Parameters
+    ----------
+    song : SongEdge
+
+    Returns
+    -------
+    str
+        Hexadecimal digits.
+    """
+    digest = blake2b(digest_size=_DIGEST_BYTES)
+    for stem in song.stems:
+        _update(digest, stem.role, stem.clip)
+    return digest.hexdigest()
+
+
+def edge_digest(
+    song: SongEdge,
+    *,
+    overrides: Overrides | None = None,
+    lead: Clip | None = None,
+    sound: str | None = None,
+) -> str:
+    """Digest of everything that the facts of an edge depend on.
+
+    Parameters
+    ----------
+    song : SongEdge
+    overrides : Overrides, optional
+    lead : Clip, optional
+    sound : str, optional
+        `sound_digest` of the song, where it is known already.
+
+    Returns
+    -------
+    str
+        Hexadecimal digits; independent of the song's path, title and remarks.
+    """
+    said = (overrides or Overrides()).over(song.notes)
+    digest = blake2b(digest_size=_DIGEST_BYTES)
+    parts = (listener_digest(), song.edge, f"{song.duration_s!r}", f"{said!r}")
+    digest.update(" ".join((*parts, sound or sound_digest(song))).encode())
+    if lead is not None:
+        _update(digest, "given lead", lead)
+    return digest.hexdigest()
+
+
+@lru_cache(maxsize=1)
+def listener_digest() -> str:
+    """Digest of our listening code, its models, and the libraries that it calculates with."""
+    package = Path(__file__).resolve().parents[1]
+    digest = blake2b(digest_size=_DIGEST_BYTES)
+    for part in LISTENING_PARTS:
+        for path in sorted((package / part).rglob("*")):
+            if path.suffix in _CODE_SUFFIXES:
+                content = path.read_bytes()
+                name = path.relative_to(package).as_posix()
+                digest.update(f"{name} {len(content)}\n".encode())
+                digest.update(content)
+    for library in LISTENING_LIBRARIES:
+        digest.update(f"{library} {_version(library)}\n".encode())
+    return digest.hexdigest()
+
+
+def _version(library: str) -> str:
+    try:
+        return version(library)
+    except PackageNotFoundError:  # frozen into one program without its metadata
+        return ""
+
+
+def _update(digest: blake2b, role: str, clip: Clip) -> None:
+    digest.update(f"\n{role} {clip.rate_hz} {clip.start_s!r} {clip.samples.shape}\n".encode())
+    digest.update(np.ascontiguousarray(clip.samples).data)

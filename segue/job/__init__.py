@@ -1,0 +1,1 @@
+"""What makes a run, put in order: from a `Request` to a run folder."""

@@ -1,0 +1,263 @@
+"""The main job, end to end: two songs in, a run folder with three ways across out.
+
+This is the only place that knows the order of all steps; each hands its frozen result
+to the next. Steps that do not need each other are done side by side.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
+from dataclasses import replace
+from threading import Thread
+from typing import TYPE_CHECKING, Final
+
+from segue import __version__
+from segue.audition import bus_mp3s, write_page
+from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
+from segue.job.keeping import draw_pictures, levelled, ranked
+from segue.job.shortlist import shortlist
+from segue.job.steps import (
+    Attempt,
+    EdgeToHear,
+    forget_songs,
+    heard,
+    instruments_of,
+    read_ahead,
+    rendered,
+    tried,
+)
+from segue.plan import Given
+from segue.plan.heard_words import filled_in
+from segue.recipes import all_recipes
+from segue.runfolder import (
+    Choice,
+    RunDocument,
+    check_free,
+    document_text,
+    read_document,
+    whole_folder,
+)
+from segue.runfolder.pictures import load_drawing
+from segue.runfolder.run_document import DOCUMENT_NAME
+from segue.workers import open_workers
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+    from pathlib import Path
+
+    from segue.audio.clip import Edge
+    from segue.job.request import Request
+    from segue.job.steps import HeardSong
+    from segue.recipes import Recipe
+    from segue.runfolder import CandidateRecord
+    from segue.workers import Outcome, Workers
+    from segue.workers.work import Out
+
+Progress = Callable[[str], None]
+"""Called with a few words at the start of each step."""
+Songs = tuple["HeardSong", "HeardSong"]
+
+N_STEPS_AROUND: Final = 5
+"""Hearing the one song and the other, trying the recipes, rendering, and writing the page."""
+
+
+def make_segues(
+    request: Request,
+    *,
+    progress: Progress,
+    keeps_choice: bool = False,
+    workers: Workers | None = None,
+) -> RunDocument:
+    """Do the main job.
+
+    Parameters
+    ----------
+    request : Request
+    progress : callable
+        Told what is being done.
+    keeps_choice : bool
+        Whether what was chosen in an earlier run there is chosen in this one too, if its recipe
+        is among the new ways across.
+    workers : Workers, optional
+        Who does the steps, instead of as many processes as the request says; they share its disk.
+
+    Returns
+    -------
+    RunDocument
+        What was written to the run folder.
+
+    Raises
+    ------
+    SegueError
+        If an input cannot be used or the run folder cannot be written.
+    """
+    check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
+    with (
+        whole_folder(request.out) as folder,
+        nullcontext(workers)
+        if workers
+        else open_workers(n_processes=request.n_useful_workers) as hands,
+    ):
+        try:
+            with read_ahead(folder, request) if hands.n_workers == 1 else nullcontext():
+                shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
+                _check_names(request.only, shelf)
+                instruments_of(request)  # what cannot be read is told before anything is heard
+            # again, now that nobody else can write: the band may have chosen in the meantime
+            check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
+            earlier = earlier_run(request.out) if keeps_choice else None
+            return _filled(folder, request, shelf, hands, progress, earlier)
+        finally:
+            forget_songs()
+
+
+def _filled(
+    folder: Path,
+    request: Request,
+    shelf: tuple[Recipe, ...],
+    workers: Workers,
+    progress: Progress,
+    earlier: RunDocument | None,
+) -> RunDocument:
+    """The run folder with everything in it."""
+    songs = _heard_songs(folder, request, workers, progress)
+    chosen = _chosen(folder, request, shelf, songs, workers, progress)
+    records = _records(folder, request, chosen, songs, workers, progress)
+    forget_songs()  # the page wants memory, too
+    old, new = (song.facts for song in songs)
+    candidates = ranked(folder, levelled(folder, records))
+    document = RunDocument(
+        schema_version=1,
+        segue_version=__version__,
+        rate_hz=request.rate_hz,
+        outgoing=old,
+        incoming=new,
+        candidates=candidates,
+        choice=same_choice(earlier, candidates),
+        purpose=request.purpose,
+        weights="table" if request.weights is None else "own",
+    )
+    (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
+    progress("writing the page")
+    with ThreadPoolExecutor(1) as encoder:  # works in C, and leaves Python to the drawing
+        sounds = encoder.submit(bus_mp3s, folder, candidates)
+        draw_pictures(folder, candidates, title=f"{old.title} → {new.title}")
+        write_page(folder, document, sounds.result())
+    return document
+
+
+def earlier_run(out: Path) -> RunDocument | None:
+    """The document of a run folder, if there is one that can be read."""
+    try:
+        return read_document(out)
+    except RunFolderError:
+        return None
+
+
+def same_choice(
+    earlier: RunDocument | None, candidates: tuple[CandidateRecord, ...]
+) -> Choice | None:
+    """What was chosen in an earlier run, by its recipe: its rank may be another now.
+
+    Parameters
+    ----------
+    earlier : RunDocument or None
+    candidates : tuple of CandidateRecord
+        Of the new run.
+
+    Returns
+    -------
+    Choice or None
+    """
+    if earlier is None or earlier.choice is None:
+        return None
+    for record in candidates:
+        if record.plan.recipe == earlier.chosen_recipe:
+            return Choice(rank=record.rank, why=earlier.choice.why)
+    return None
+
+
+def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Progress) -> Songs:
+    progress(f"hearing the end of {request.outgoing.name}")
+    ends: tuple[Edge, Edge] = ("end", "start")
+    steps = [EdgeToHear(run=folder, request=request, edge=edge) for edge in ends]
+    heard_songs: dict[int, HeardSong] = {}
+    for index, song in _results(workers.outcomes(heard, steps)):
+        heard_songs[index] = song
+        if len(heard_songs) < len(steps):
+            progress(f"hearing the start of {request.incoming.name}")
+    old, new = heard_songs[0], heard_songs[1]
+    facts = filled_in(old.facts, new.facts)
+    return replace(old, facts=facts[0]), replace(new, facts=facts[1])
+
+
+def _chosen(
+    folder: Path,
+    request: Request,
+    shelf: tuple[Recipe, ...],
+    songs: Songs,
+    workers: Workers,
+    progress: Progress,
+) -> tuple[Recipe, ...]:
+    """The recipes that were asked for, or the best of the shelf."""
+    if request.only:
+        by_name = {recipe.name: recipe for recipe in shelf}
+        return tuple(by_name[name] for name in dict.fromkeys(request.only))
+
+    def marks(recipes: Sequence[Recipe]) -> dict[str, float]:
+        progress(f"trying {len(recipes)} recipes")
+        steps = _crossings(folder, request, recipes, songs)
+        return {recipes[n].name: mark for n, mark in _results(workers.outcomes(tried, steps))}
+
+    given = Given(
+        talk_s=request.talk_s, outgoing_roles=songs[0].roles, incoming_roles=songs[1].roles
+    )
+    return shortlist(shelf, (songs[0].facts, songs[1].facts), marks, given)
+
+
+def _records(
+    folder: Path,
+    request: Request,
+    chosen: Sequence[Recipe],
+    songs: Songs,
+    workers: Workers,
+    progress: Progress,
+) -> list[CandidateRecord]:
+    """All ways across, rendered and kept, in the order of the recipes."""
+    if workers.n_workers > 1:  # nothing else to do while they render
+        Thread(target=load_drawing).start()
+    waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
+    progress(waiting.pop(0))
+    records: dict[int, CandidateRecord] = {}
+    steps = _crossings(folder, request, chosen, songs)
+    for index, record in _results(workers.outcomes(rendered, steps)):
+        records[index] = record
+        if waiting:
+            progress(waiting.pop(0))
+    return [records[index] for index in range(len(chosen))]
+
+
+def _crossings(
+    folder: Path, request: Request, recipes: Sequence[Recipe], songs: Songs
+) -> list[Attempt]:
+    return [Attempt(run=folder, request=request, songs=songs, recipe=recipe) for recipe in recipes]
+
+
+def _results(outcomes: Iterable[Outcome[Out]]) -> Iterator[tuple[int, Out]]:
+    """Results as they come; the first problem ends the run."""
+    for outcome in outcomes:
+        if outcome.problem is not None or outcome.result is None:
+            raise SegueError(outcome.problem or "a step of the run came to nothing.")
+        yield outcome.index, outcome.result
+
+
+def _check_names(names: Sequence[str], shelf: Sequence[Recipe]) -> None:
+    known = [recipe.name for recipe in shelf]
+    for name in names:
+        if name not in known:
+            raise OptionError(
+                f"'{shortened(name)}' is not a recipe: take one of {', '.join(sorted(known))}."
+                f"{did_you_mean(name, known)}"
+            )

@@ -1,0 +1,163 @@
+"""Magnitudes at the partials of a pitch over time, in a recording of many instruments.
+
+Levels at the partials of one note every few milliseconds, and between them.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.audio.adapters import resampled
+from segue.audio.clip import Clip
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    Floats = npt.NDArray[np.float64]
+
+FINE_S: Final = 0.004
+"""From one reading to the next."""
+_SHORT_FRAMES: Final = 800
+"""Chosen on takes of odd seeds of `benchmarks/review.py`, as what is taken out between is."""
+_SCOOP_CENTS: Final = 150.0
+"""A note may come up from so far below: a scoop belongs to it, and differs from take to take."""
+_N_ACROSS: Final = 9
+_BETWEEN: Final = np.array([-0.6, -0.5, -0.4, 0.4, 0.5, 0.6])
+"""Places between partials, in distances of partials."""
+
+
+def note_levels(
+    clip: Clip, at_s: Floats, midi: float, *, near_cents: float
+) -> tuple[Floats, Floats]:
+    """Magnitudes at the partials of a note, and between them.
+
+    Parameters
+    ----------
+    clip : Clip
+    at_s : ndarray, shape (n_times,)
+        Ascending, in seconds of the clip.
+    midi : float
+    near_cents : float
+        How far above the note its pitch may be.
+
+    Returns
+    -------
+    levels : ndarray, shape (n_times, N_PARTIALS)
+        The strongest from a scoop below each partial up to `near_cents` above it.
+    between : ndarray, shape (n_times, N_PARTIALS)
+        The strongest between each partial and its neighbours: strokes are at all frequencies.
+    """
+    magnitudes = spectra(clip, at_s, window_frames=_SHORT_FRAMES)
+    around = np.linspace(-_SCOOP_CENTS, near_cents, _N_ACROSS) / 100
+    places_hz = partial_hz(midi + around)
+    note_hz = partial_hz(np.array(midi))
+    between_hz = note_hz + _BETWEEN[:, None] * note_hz[0]
+    levels, between = (
+        read_at(magnitudes, np.broadcast_to(hz, (len(at_s), *hz.shape))).max(axis=1)
+        for hz in (places_hz, between_hz)
+    )
+    return levels, between
+
+
+RATE_HZ: Final = 16_000
+N_PARTIALS: Final = 10
+HIGHEST_HZ: Final = 5_000.0
+_LONG_FRAMES: Final = 2048
+_PADDED_FRAMES: Final = 8192
+_PEAK_STEPS: Final = 31
+_AROUND_HZ: Final = np.concatenate([np.arange(-90.0, -29.0, 6.0), np.arange(30.0, 91.0, 6.0)])
+HIGHEST_RATIO: Final = 8.0
+_TINY: Final = 1e-9
+_A4_HZ, _A4_MIDI = 440.0, 69.0
+
+
+def excerpt(clip: Clip, start_s: float, end_s: float) -> Floats:
+    """Mono sound at `RATE_HZ`, silent outside the clip, shape (n_frames,)."""
+    first, last = round(start_s * clip.rate_hz), round(end_s * clip.rate_hz)
+    low, high = min(max(first, 0), clip.n_frames), max(min(last, clip.n_frames), 0)
+    part = np.zeros((last - first, 1), dtype=np.float32)
+    if low < high:
+        part[low - first : high - first, 0] = clip.samples[low:high].mean(axis=1)
+    sound = resampled(Clip(samples=part, rate_hz=clip.rate_hz), RATE_HZ)
+    return sound.samples[:, 0].astype(np.float64)
+
+
+def spectra(clip: Clip, at_s: Floats, *, window_frames: int = _LONG_FRAMES) -> Floats:
+    """Magnitude spectra centred on times, shape (n_times, n_bins) of `bin_hz`."""
+    reach_s = window_frames / RATE_HZ
+    start_s = float(at_s[0]) - reach_s
+    mono = excerpt(clip, start_s, float(at_s[-1]) + reach_s)
+    first = np.rint((at_s - start_s) * RATE_HZ).astype(int) - window_frames // 2
+    windows = mono[np.clip(first[:, None] + np.arange(window_frames), 0, len(mono) - 1)]
+    magnitudes: Floats = np.abs(np.fft.rfft(windows * _hann(window_frames), _PADDED_FRAMES, axis=1))
+    return magnitudes
+
+
+def partial_hz(midi: Floats) -> Floats:
+    """Frequencies of the partials of pitches, shape (..., N_PARTIALS)."""
+    hz: Floats = _A4_HZ * 2 ** ((midi - _A4_MIDI) / 12)
+    return hz[..., None] * np.arange(1, N_PARTIALS + 1)
+
+
+def read_at(magnitudes: Floats, hz: Floats) -> Floats:
+    """Magnitudes at frequencies, row by row; 0 above `HIGHEST_HZ`."""
+    place = np.clip(hz * _PADDED_FRAMES / RATE_HZ, 0, magnitudes.shape[1] - 2)
+    low = place.astype(int)
+    rows = np.arange(len(magnitudes)).reshape(-1, *([1] * (hz.ndim - 1)))
+    between = place - low
+    value = (1 - between) * magnitudes[rows, low] + between * magnitudes[rows, low + 1]
+    return np.where(hz < HIGHEST_HZ, value, 0.0)
+
+
+def partial_levels(clip: Clip, at_s: Floats, midi: Floats) -> Floats:
+    """Magnitudes at the partials of a pitch that moves, shape (n_times, N_PARTIALS)."""
+    return read_at(spectra(clip, at_s), partial_hz(midi))
+
+
+def peaks(magnitudes: Floats, midi: Floats, *, reach_cents: float) -> tuple[Floats, Floats]:
+    """The strongest peak near each partial.
+
+    Parameters
+    ----------
+    magnitudes : ndarray, shape (n_times, n_bins)
+    midi : ndarray, shape (n_times,)
+    reach_cents : float
+
+    Returns
+    -------
+    cents : ndarray, shape (n_times, N_PARTIALS)
+        How far it is above the partial's place; not a number where there is none in reach.
+    above : ndarray, shape (n_times, N_PARTIALS)
+        How many times it is above what is around it, less one; 0 to `HIGHEST_RATIO`.
+    """
+    hz = partial_hz(midi)
+    step = np.linspace(-reach_cents, reach_cents, _PEAK_STEPS)
+    levels = np.log(read_at(magnitudes, hz[..., None] * 2 ** (step / 1200)) + _TINY)
+    best = levels.argmax(axis=-1)
+    inside = (best > 0) & (best < _PEAK_STEPS - 1) & (hz < HIGHEST_HZ)
+    best = np.clip(best, 1, _PEAK_STEPS - 2)[..., None]
+    a, b, c = (np.take_along_axis(levels, best + k, axis=-1)[..., 0] for k in (-1, 0, 1))
+    bend = np.minimum(a - 2 * b + c, -_TINY)
+    fine = np.clip(0.5 * (a - c) / bend, -0.5, 0.5)
+    cents = np.where(inside, step[best[..., 0]] + (step[1] - step[0]) * fine, np.nan)
+    around = read_at(magnitudes, hz[..., None] + _AROUND_HZ)
+    above = np.exp(b) / (np.median(around, axis=-1) + _TINY) - 1
+    return cents, np.where(inside, np.clip(above, 0.0, HIGHEST_RATIO), 0.0)
+
+
+def bent(row: Floats, index: int) -> float:
+    """Where the parabola through a place and its neighbours has its top, -0.5 to 0.5."""
+    if not 0 < index < len(row) - 1:
+        return 0.0
+    a, b, c = row[index - 1 : index + 2]
+    bend = a - 2 * b + c
+    return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0
+
+
+@lru_cache(maxsize=4)
+def _hann(n_frames: int) -> Floats:
+    window: Floats = 0.5 - 0.5 * np.cos(2 * np.pi * (np.arange(n_frames) + 0.5) / n_frames)
+    return window

@@ -1,0 +1,96 @@
+"""Reviews on the disk: JSON with a schema version, whole or not at all."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from pydantic import TypeAdapter, ValidationError
+
+from segue.errors import InputError
+from segue.files.plain_file import plain_bytes
+from segue.review.listening import read_clip
+from segue.review.report import SCHEMA_VERSION, Review
+from segue.runfolder.run_document import LARGEST_BYTES, first_fault, plain_json
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def review_text(review: Review) -> str:
+    """The review as JSON text, the same for the same take; ends with a newline."""
+    return TypeAdapter(Review).dump_json(review, indent=1).decode() + "\n"
+
+
+def write_review(path: Path, review: Review, *, take: Path) -> tuple[Path, Path]:
+    """Write a review and its picture, each whole or not at all.
+
+    Parameters
+    ----------
+    path : Path
+        The JSON file; the picture has its name and ends in ``.png``. Older ones are replaced.
+    review : Review
+    take : Path
+        The recording, for the picture.
+
+    Returns
+    -------
+    tuple of Path
+        The JSON file and the picture.
+
+    Raises
+    ------
+    InputError
+        If one cannot be written.
+    """
+    from segue.review.review_picture import picture_of
+
+    image = path.with_suffix(".png")
+    _write_whole(image, picture_of(review, read_clip(take)))
+    _write_whole(path, review_text(review).encode())
+    return path, image
+
+
+def _write_whole(path: Path, content: bytes) -> None:
+    part = path.with_name(f".{path.name}.part")
+    try:
+        part.write_bytes(content)
+        part.replace(path)
+    except OSError as error:
+        raise InputError(
+            path, f"cannot be written ({error.strerror}): choose a folder with --out."
+        ) from error
+    finally:
+        part.unlink(missing_ok=True)
+
+
+def read_review(path: Path) -> Review:
+    """Read a review that was written.
+
+    Parameters
+    ----------
+    path : Path
+
+    Returns
+    -------
+    Review
+
+    Raises
+    ------
+    InputError
+        If it is no review, or comes from a newer version.
+    """
+    try:
+        text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
+        version = plain_json(text)["schema_version"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+        raise InputError(
+            path, "is no review: name the JSON file that 'segue review' wrote."
+        ) from error
+    if isinstance(version, int) and version > SCHEMA_VERSION:
+        raise InputError(
+            path, f"was written by a newer Segue (schema {version}): update, or review again."
+        )
+    try:
+        return TypeAdapter(Review).validate_json(text, strict=True, extra="forbid")
+    except ValidationError as error:
+        raise InputError(path, f"{first_fault(error)}: review the take again.") from error

@@ -1,0 +1,115 @@
+"""What is heard in a candidate, measured once and shared by all measures.
+
+Everything here comes from the rendered sound. The plan lends its ruler (which
+second is which beat) and nothing else. Times are seconds from the first frame
+of the candidate.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.score.level_curves import LevelCurves, levels_of
+from segue.score.rendered_pulse import Pulse, beat_lengths_s, heard_pulse
+from segue.score.tones import SideSpectra, Tones, heard_tones, side_spectra
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts, PulseFact
+    from segue.plan.plan import Plan, Section
+    from segue.render.candidate import Candidate
+
+Floats = npt.NDArray[np.float64]
+
+SILENT_DB: Final = -90.0
+"""Music that never rises above this power is silence."""
+SOUNDING_DB: Final = 35.0
+"""A side this far below the loud moments of the music is not counted as sounding."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Listened:
+    """A candidate as heard.
+
+    Parameters
+    ----------
+    candidate : Candidate
+    incoming_pulse : PulseFact
+        What is known of the pulse of the new song.
+    tones : Tones
+        Chroma of the music.
+    pulse : Pulse
+        Beats of the music against the ruler.
+    beat_lengths_s : ndarray, shape (n_beats,)
+        Length of each beat of `pulse`.
+    levels : LevelCurves
+        Loudness and brightness of the music.
+    sides : dict
+        Spectra of 'outgoing', 'interlude' and 'incoming'.
+    loud_db : float
+        Level of the loud moments of the sides.
+    """
+
+    candidate: Candidate
+    incoming_pulse: PulseFact
+    tones: Tones
+    pulse: Pulse
+    beat_lengths_s: Floats
+    levels: LevelCurves
+    sides: dict[Section, SideSpectra]
+    loud_db: float
+
+    @property
+    def plan(self) -> Plan:
+        """The ruler."""
+        return self.candidate.plan
+
+    @property
+    def is_silent(self) -> bool:
+        """Whether there is no sound at all."""
+        return self.loud_db < SILENT_DB
+
+    @property
+    def exit_s(self) -> float:
+        """Where the interlude starts."""
+        return self.plan.seconds_at(self.plan.exit_beat)
+
+    @property
+    def entry_s(self) -> float:
+        """Where bar one of the new song is."""
+        return self.plan.seconds_at(self.plan.entry_beat)
+
+    @property
+    def metre(self) -> int:
+        """Beats a bar of the new song."""
+        lines = self.plan.bar_lines
+        return next((line.metre for line in lines if line.beat >= self.plan.entry_beat), 4)
+
+    def sounding(self, side: Section) -> npt.NDArray[np.bool_]:
+        """Hops of `sides` in which a side is loud enough to count."""
+        level_db = self.sides[side].level_db
+        return np.asarray(level_db > max(self.loud_db - SOUNDING_DB, SILENT_DB))
+
+
+def hear(candidate: Candidate, incoming: EdgeFacts) -> Listened:
+    """Measure a candidate once, for all measures."""
+    sides: dict[Section, SideSpectra] = {
+        "outgoing": side_spectra(candidate.outgoing),
+        "interlude": side_spectra(candidate.interlude),
+        "incoming": side_spectra(candidate.incoming),
+    }
+    together_db = np.max([side.level_db for side in sides.values()], axis=0)
+    pulse = heard_pulse(candidate)
+    return Listened(
+        candidate=candidate,
+        incoming_pulse=incoming.pulse,
+        tones=heard_tones(candidate),
+        pulse=pulse,
+        beat_lengths_s=beat_lengths_s(pulse, candidate.plan),
+        levels=levels_of(candidate.music),
+        sides=sides,
+        loud_db=float(np.quantile(together_db, 0.9)),
+    )

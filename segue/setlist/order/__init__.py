@@ -1,0 +1,1 @@
+"""What order of an evening costs least, and what would be better."""

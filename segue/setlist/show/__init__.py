@@ -1,0 +1,1 @@
+"""An evening as people read it: rows, page, picture, sheets, pack."""

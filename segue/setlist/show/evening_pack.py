@@ -1,0 +1,196 @@
+"""The stage pack of an evening: one tempo map, all cue sheets, and a pack for every join."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from segue.errors import InputError, SegueError
+from segue.runfolder import whole_folder
+from segue.runfolder.run_document import candidate_of
+from segue.setlist.show.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
+from segue.setlist.show.rows import free_times, rows_of
+from segue.setlist.tempo_map.pen import evening_map
+from segue.setlist.tempo_map.places import Crossing, PlayedSong
+from segue.stage.midi import score_bytes
+from segue.stage.pack import (
+    CHANNELS,
+    PACK_MARK,
+    StageRequest,
+    check_pack_place,
+    markers_json,
+    stage_pack,
+)
+from segue.stage.sheet_html import sheets_html
+from segue.stage.sheet_pdf import sheets_pdf
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from segue.setlist.evening import Evening, EveningSong
+    from segue.setlist.show.rows import EveningRows, JoinRow
+    from segue.setlist.tempo_map.places import EveningMap
+    from segue.stage.in_evening import InEvening
+    from segue.stage.sheet_pdf import Paper
+
+MAP_NAME: Final = "tempo map.mid"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningRequest:
+    """What `evening_pack` is asked to do.
+
+    Parameters
+    ----------
+    folder : Path
+        The evening's folder, with the run folders of its joins.
+    out : Path
+        The pack to be: a folder.
+    evening : Evening
+    channels : tuple of str
+        Order of the multichannel files.
+    paper : {'a4', 'letter'}
+    in_ear_dba : float or None
+        A level measured in the ear.
+    """
+
+    folder: Path
+    out: Path
+    evening: Evening
+    channels: tuple[str, ...] = CHANNELS
+    paper: Paper = "a4"
+    in_ear_dba: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningPack:
+    """What was written.
+
+    Parameters
+    ----------
+    files : tuple of str
+        Paths in the pack.
+    map : EveningMap
+    notes : tuple of str
+        What the pack does not know, and which joins are not chosen yet.
+    running_s : float
+        Of the evening, as on its page: from the start of the first song's file.
+    """
+
+    files: tuple[str, ...]
+    map: EveningMap
+    notes: tuple[str, ...]
+    running_s: float
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the tempo map, from bar one of the first song to the last sound."""
+        return self.map.score.ruler[-1][1]
+
+
+def evening_pack(request: EveningRequest) -> EveningPack:
+    """Write the pack of an evening.
+
+    Parameters
+    ----------
+    request : EveningRequest
+
+    Returns
+    -------
+    EveningPack
+
+    Raises
+    ------
+    RunFolderError
+        If a run folder cannot be read, or the pack not written.
+    InputError
+        If a sound file of a run cannot be read, or a song was not heard.
+    SegueError
+        If a song could not be read.
+    OptionError
+        If a song is too short for the ways across before and after it.
+    """
+    check_pack_place(request.out)
+    rows = rows_of(request.evening)
+    played = map_of(request.evening)
+    where = places_of(request.evening, played)
+    notes = (*_not_made(request.evening), *_choices(rows), *played.notes)
+    sheets = sheets_of(rows, channels=request.channels, in_ear_dba=request.in_ear_dba, where=where)
+    front = front_page(rows, notes=notes, in_ear_dba=request.in_ear_dba)
+    files = {
+        MAP_NAME: score_bytes(played.score),
+        SHEETS_NAME: sheets_html(sheets, front=front).encode(),
+        "cue sheets.pdf": sheets_pdf(sheets, paper=request.paper, front=front),
+        PACK_MARK: markers_json(played.markers),
+    }
+    with whole_folder(request.out) as folder:
+        check_pack_place(request.out)  # again, now that nobody else can write
+        names = [
+            *files,
+            *(name for join in rows.joins for name in _pack(join, request, folder, where)),
+        ]
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
+    return EveningPack(files=tuple(names), map=played, notes=notes, running_s=rows.running_s)
+
+
+def map_of(evening: Evening) -> EveningMap:
+    """The tempo map of an evening; see `segue.setlist.tempo_map.pen.evening_map`."""
+    songs = [_played(song) for song in evening.songs]
+    crossings = [
+        Crossing(
+            plan=None if join.document is None else candidate_of(join.document, None).plan,
+            free=free_times(join),
+            leave_s=join.leave_s if join.document is None else None,
+            enter_s=join.enter_s if join.document is None else None,
+        )
+        for join in evening.joins
+    ]
+    return evening_map(songs, crossings)
+
+
+def _played(song: EveningSong) -> PlayedSong:
+    if song.start is None or song.end is None:
+        if song.problem is not None:
+            raise SegueError(song.problem)  # a whole sentence, which begins with the path
+        raise InputError(song.path, "was not heard: run 'segue set' again.")
+    longer_s = song.length_s - song.end.duration_s
+    return PlayedSong(start=song.start, end=song.end, longer_s=longer_s)
+
+
+def _pack(
+    join: JoinRow, request: EveningRequest, folder: Path, where: Mapping[int, InEvening]
+) -> list[str]:
+    """The pack of one join inside the evening's; the names of its files."""
+    if join.record is None:
+        return []
+    pack = stage_pack(
+        StageRequest(
+            run=request.folder / join.folder,
+            out=folder / join.folder,
+            rank=join.record.rank,
+            channels=request.channels,
+            paper=request.paper,
+            in_ear_dba=request.in_ear_dba,
+            where=where.get(join.number),
+        )
+    )
+    return [f"{join.folder}/{name}" for name in pack.files]
+
+
+def _not_made(evening: Evening) -> list[str]:
+    return [
+        f"Join {join.number} is a segue that is not rendered: the pack has no sound for it until "
+        "'segue set' has made it."
+        for join in evening.joins
+        if join.is_segue and join.document is None
+    ]
+
+
+def _choices(rows: EveningRows) -> list[str]:
+    return [
+        f"Join {join.number} is not chosen: the best scored, {join.record.plan.recipe}, is taken."
+        for join in rows.joins
+        if join.record is not None and not join.is_chosen
+    ]

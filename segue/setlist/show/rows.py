@@ -1,0 +1,292 @@
+"""What the evening's page and its pack tell of songs and joins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from segue.music.interval import interval_name
+from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
+from segue.runfolder.run_document import candidate_of
+from segue.setlist.cautions import slot_cautions
+from segue.setlist.lengths import clock
+
+if TYPE_CHECKING:
+    from segue.runfolder import CandidateRecord, RunDocument
+    from segue.setlist.evening import Evening, EveningJoin, EveningSong
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongRow:
+    """A song of the evening.
+
+    Parameters
+    ----------
+    number : int
+    title : str
+    start_s, end_s : float
+        On the clock of the evening, from its start.
+    keys : tuple of str
+        The key at its start and, where it is another, at its end; 'none heard' for none, empty
+        for a song that was not heard at all.
+    start_bpm, end_bpm : float or None
+        None in free time, or where the song was not heard.
+    energy : int or None
+        1 to 5.
+    starts : str
+        Who starts, and how.
+    """
+
+    number: int
+    title: str
+    start_s: float
+    end_s: float
+    keys: tuple[str, ...]
+    start_bpm: float | None
+    end_bpm: float | None
+    energy: int | None
+    starts: str = ""
+
+    @property
+    def key_words(self) -> str:
+        """Such as 'E minor' or 'E minor → F minor'."""
+        return " → ".join(self.keys)
+
+    @property
+    def tempo_words(self) -> str:
+        """Such as '124', '124 → 128' or 'free time'."""
+        if not self.keys:
+            return ""
+        tempos = (self.start_bpm, self.end_bpm)
+        told = [NO_PULSE if bpm is None else f"{bpm:.0f}" for bpm in tempos]
+        return " → ".join(dict.fromkeys(told))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JoinRow:
+    """What is between two songs.
+
+    Parameters
+    ----------
+    number : int
+    from_title, to_title : str
+    start_s, end_s : float
+        From the old song's exit to the new one's bar one, on the evening's clock.
+    steps : tuple of str
+        Steps in key and tempo from the old song's end to the new one's start.
+    folder : str
+        Name of the run folder in the evening's; empty where there is none.
+    document : RunDocument or None
+        Of that run.
+    free : tuple of (str, float)
+        Name and seconds of talk and changeover on no beat.
+    wanted : tuple of (str, float)
+        Of both at a segue, with what its music covers.
+    warnings : tuple of str
+    """
+
+    number: int
+    from_title: str
+    to_title: str
+    start_s: float
+    end_s: float
+    steps: tuple[str, ...] = ()
+    folder: str = ""
+    document: RunDocument | None = None
+    free: tuple[tuple[str, float], ...] = ()
+    wanted: tuple[tuple[str, float], ...] = ()
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def record(self) -> CandidateRecord | None:
+        """The candidate that is played: the chosen one, or else the best scored."""
+        return None if self.document is None else candidate_of(self.document, None)
+
+    @property
+    def is_chosen(self) -> bool:
+        """Whether the band has chosen."""
+        return self.document is not None and self.document.choice is not None
+
+    @property
+    def words(self) -> str:
+        """What happens, in a line."""
+        parts = []
+        if self.record is not None:
+            record = self.record
+            n_bars = sum(bar.section == "interlude" for bar in record.bars)
+            parts.append(
+                f"{record.plan.recipe}, {n_bars} bars, {record.entry_s - record.exit_s:.1f} s"
+                + "".join(f", {name} {seconds:.0f} s" for name, seconds in self.wanted)
+                + ("" if self.is_chosen else " (not chosen yet: the best scored)")
+            )
+        free = [f"{name}, {seconds:.0f} s" for name, seconds in self.free]
+        if free and self.record is not None:
+            free = [f"of these without music: {', '.join(free)}"]
+        parts += free
+        return "; ".join(parts) or "a plain stop"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningRows:
+    """A whole evening, to be shown.
+
+    Parameters
+    ----------
+    title : str
+    songs : tuple of SongRow
+    joins : tuple of JoinRow
+    slot_s : float or None
+        How long the band may play.
+    warnings : tuple of str
+        Of the whole evening.
+    """
+
+    title: str
+    songs: tuple[SongRow, ...]
+    joins: tuple[JoinRow, ...]
+    slot_s: float | None = None
+    warnings: tuple[str, ...] = ()
+
+    @property
+    def running_s(self) -> float:
+        """From the start to the end of the last song."""
+        return self.songs[-1].end_s if self.songs else 0.0
+
+    @property
+    def summary(self) -> str:
+        """Running time against the slot."""
+        words = f"{len(self.songs)} songs, running time {clock(self.running_s)}"
+        if self.slot_s is None:
+            return f"{words}."
+        left_s = self.slot_s - self.running_s
+        side = "left" if left_s >= 0 else "too long"
+        return f"{words} of a slot of {clock(self.slot_s)}: {clock(abs(left_s))} {side}."
+
+
+def rows_of(evening: Evening) -> EveningRows:
+    """An evening as it is shown.
+
+    Parameters
+    ----------
+    evening : Evening
+
+    Returns
+    -------
+    EveningRows
+    """
+    songs = evening.songs
+    into = [None, *(join.document for join in evening.joins)]
+    return EveningRows(
+        title=evening.title,
+        songs=tuple(song_row(s, run) for s, run in zip(songs, into, strict=True)),
+        joins=tuple(
+            _join_row(join, old, new)
+            for join, old, new in zip(evening.joins, songs, songs[1:], strict=False)
+        ),
+        slot_s=evening.slot_s,
+        warnings=(*slot_cautions(evening), *evening.warnings),
+    )
+
+
+def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[str, ...]:
+    """Steps in key and tempo at a join, as far as both songs have one.
+
+    Parameters
+    ----------
+    join : EveningJoin
+    old, new : EveningSong
+        Before and after it.
+
+    Returns
+    -------
+    tuple of str
+        Such as 'a semitone up (0.84)' and 'tempo -23 %'.
+    """
+    words = []
+    if join.key_distance is not None and old.end is not None and new.start is not None:
+        name = interval_name(old.end.key.key, new.start.key.key)
+        words.append(f"{name} ({join.key_distance:.2f})")
+    if join.tempo_ratio is not None:
+        percent = round(100 * (join.tempo_ratio - 1))
+        words.append(f"tempo {percent:+d} %" if percent else "same tempo")
+    return tuple(words)
+
+
+def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
+    """Name and seconds of talk and changeover at a segue, with what its music covers."""
+    times = (("talk", join.wanted_talk_s), ("changeover", join.wanted_changeover_s))
+    return tuple((name, seconds) for name, seconds in times if seconds > 0)
+
+
+def uncovered_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
+    """Name and seconds of talk and changeover that no music covers."""
+    times = (("talk", join.talk_s), ("changeover", join.changeover_s))
+    return tuple((name, seconds) for name, seconds in times if seconds > 0)
+
+
+def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
+    """Name and seconds of what happens on no beat: talk, a changeover, a way not rendered."""
+    unmade_s = join.interlude_s if join.document is None else 0.0
+    covered = " and ".join(f"{seconds:.0f} s of {name}" for name, seconds in wanted_times(join))
+    unmade = f"{join.recipe}{' with ' if covered else ''}{covered}, not rendered yet"
+    return (*(((unmade, unmade_s),) if unmade_s > 0 else ()), *uncovered_times(join))
+
+
+def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:
+    """A song as it is shown.
+
+    Parameters
+    ----------
+    song : EveningSong
+    into : RunDocument, optional
+        The run that leads into it.
+
+    Returns
+    -------
+    SongRow
+    """
+    edges = [edge for edge in (song.start, song.end) if edge is not None]
+    return SongRow(
+        number=song.number,
+        title=song.title,
+        start_s=song.start_s,
+        end_s=song.end_s,
+        keys=tuple(dict.fromkeys(key_words(edge.key) for edge in edges)),
+        start_bpm=edges[0].pulse.known_bpm if edges else None,
+        end_bpm=edges[-1].pulse.known_bpm if edges else None,
+        energy=song.energy,
+        starts=_starts(song, into),
+    )
+
+
+def _starts(song: EveningSong, into: RunDocument | None) -> str:
+    """How it starts, and who sings first on what."""
+    if song.start is None:
+        return song.problem or ""
+    opening = song.start.opening
+    note = first_note_name(song.start, None if into is None else into.outgoing)
+    parts: list[str] = []
+    if opening is not None:
+        beats = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
+        parts.append(f"{opening.kind}{beats}")
+    if note is not None:
+        parts.append(f"{song.voice or 'singer'} on {note}")
+    elif song.voice:
+        parts.append(f"{song.voice} sings")
+    return "; ".join(parts)
+
+
+def _join_row(join: EveningJoin, old: EveningSong, new: EveningSong) -> JoinRow:
+    return JoinRow(
+        number=join.number,
+        from_title=old.title,
+        to_title=new.title,
+        start_s=join.start_s,
+        end_s=join.end_s,
+        steps=step_words(join, old, new),
+        folder=join.folder,
+        document=join.document,
+        free=free_times(join),
+        wanted=wanted_times(join),
+        warnings=(*join.warnings, *([] if join.problem is None else [join.problem])),
+    )
