@@ -104,10 +104,6 @@ def printable(path: str | Path) -> str:
 def text_of(path: str | Path) -> str:
     r"""Text of a path that a text file can hold.
 
-    Parameters
-    ----------
-    path : str or Path
-
     Returns
     -------
     str
@@ -123,14 +119,6 @@ def text_of(path: str | Path) -> str:
 
 def shortened(text: str) -> str:
     """As much of a text as fits into a sentence, with control characters escaped.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
 
     Examples
     --------

@@ -50,10 +50,6 @@ _STAYS_S: Final = 0.2
 def applause_s(edge: SongEdge) -> float | None:
     """Where applause starts at the end of a song, or ends at its start.
 
-    Parameters
-    ----------
-    edge : SongEdge
-
     Returns
     -------
     float or None
@@ -89,7 +85,6 @@ def without_applause(edge: SongEdge, border_s: float) -> SongEdge:
 
     Parameters
     ----------
-    edge : SongEdge
     border_s : float
         As `applause_s` finds it.
     """

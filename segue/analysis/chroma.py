@@ -116,7 +116,6 @@ def segment_spectra(spectrum: PitchSpectrum, edges_s: Floats) -> Floats:
 
     Parameters
     ----------
-    spectrum : PitchSpectrum
     edges_s : ndarray, shape (n_segments + 1,)
         Ascending, seconds from the start of the file.
 
@@ -202,7 +201,6 @@ def chroma_of(clip: Clip, *, tuning_cents: float, hop_s: float = 0.25) -> tuple[
 
     Parameters
     ----------
-    clip : Clip
     tuning_cents : float
         How far the music is above A4 = 440 Hz.
     hop_s : float

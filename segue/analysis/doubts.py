@@ -23,10 +23,6 @@ _SAME_RATIO = 0.03
 def doubts_about(facts: EdgeFacts) -> tuple[str, ...]:
     """Sentences about the uncertain facts of an edge.
 
-    Parameters
-    ----------
-    facts : EdgeFacts
-
     Returns
     -------
     tuple of str
@@ -50,16 +46,7 @@ def doubts_about(facts: EdgeFacts) -> tuple[str, ...]:
 
 
 def remarks_on(edge: SongEdge) -> tuple[str, ...]:
-    """Sentences about what is odd in the files of an edge, silent stems among it.
-
-    Parameters
-    ----------
-    edge : SongEdge
-
-    Returns
-    -------
-    tuple of str
-    """
+    """Sentences about what is odd in the files of an edge, silent stems among it."""
     silent = silent_stems(edge)
     if not silent:
         return edge.remarks

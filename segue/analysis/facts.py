@@ -161,7 +161,6 @@ class Ending:
         'keeps going': still at full level when the file stops; 'cold stop':
         the band stops at once (reverb may follow); 'ring-out': a last chord
         decays; 'fade': the level falls while the band plays on.
-    confidence : float
     last_hit_s : float
         The last attack of the band; without a pulse, where what it holds is let go,
         if that is later.
@@ -187,7 +186,6 @@ class Opening:
     ----------
     kind : {'on the beat', 'pick-up', 'free intro'}
         'free intro': there is sound before the pulse.
-    confidence : float
     sound_start_s : float
         First sound.
     first_downbeat_s : float
@@ -213,7 +211,6 @@ class FirstNote:
         Pitch in MIDI note numbers with cents as decimals, A4 = 69 at 440 Hz.
     time_s : float
         Its attack.
-    confidence : float
     """
 
     midi: float
@@ -231,19 +228,13 @@ class EdgeFacts:
     ----------
     file : str
         Path as given by the user.
-    title : str
     edge : {'start', 'end'}
     duration_s : float
         Length of the whole song.
     edge_start_s, edge_end_s : float
         The part of the file that was read.
-    key : KeyFact
     tuning_cents : float
         How far the song is above A4 = 440 Hz, -50..50.
-    pulse : PulseFact
-    level : LevelFact
-    ending : Ending or None
-    opening : Opening or None
     first_note : FirstNote or None
         None where no vocal or lead is given or heard.
     applause_s : float or None

@@ -11,10 +11,6 @@ if TYPE_CHECKING:
 def facts_report(facts: EdgeFacts) -> dict[str, Any]:
     """One object of the array that ``segue analyse --json`` prints.
 
-    Parameters
-    ----------
-    facts : EdgeFacts
-
     Returns
     -------
     dict

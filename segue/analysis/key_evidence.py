@@ -143,10 +143,6 @@ _HEAD_BARS: Final = 4
 def key_evidence(segments: Segments) -> Floats:
     """Everything that speaks for a key.
 
-    Parameters
-    ----------
-    segments : Segments
-
     Returns
     -------
     ndarray, shape (len(EVIDENCE), 12)

@@ -74,7 +74,6 @@ def hear_segments(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> t
 
     Parameters
     ----------
-    edge : SongEdge
     pulse : PulseFact
         Beats and downbeats; they may be missing or unsure.
     tuning_cents : float

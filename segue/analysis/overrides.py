@@ -17,7 +17,6 @@ class Overrides:
 
     Parameters
     ----------
-    key : Key or None
     tuning_cents : float or None
         Above A4 = 440 Hz.
     tempo_bpm : float or None
@@ -50,10 +49,6 @@ class Overrides:
         ----------
         notes : SongNotes
             From the song's folder.
-
-        Returns
-        -------
-        Overrides
         """
         return Overrides(
             key=self.key or notes.key,

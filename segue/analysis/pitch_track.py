@@ -126,10 +126,6 @@ class PitchTrack:
 def at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
     """Mean of all channels at `TRACK_RATE_HZ`.
 
-    Parameters
-    ----------
-    clip : Clip
-
     Returns
     -------
     ndarray, shape (n_frames,)

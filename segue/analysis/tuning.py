@@ -207,10 +207,6 @@ def spectral_peaks(sound: npt.NDArray[np.float32]) -> SpectralPeaks:
     ----------
     sound : ndarray, shape (n_frames,)
         At `ANALYSIS_RATE_HZ`.
-
-    Returns
-    -------
-    SpectralPeaks
     """
     from scipy import fft
 

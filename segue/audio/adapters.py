@@ -65,7 +65,6 @@ def resampled(clip: Clip, rate_hz: int) -> Clip:
 
     Parameters
     ----------
-    clip : Clip
     rate_hz : int
         Frames per second wanted.
 
@@ -85,7 +84,6 @@ def run_board(board: Pedalboard | Plugin, clip: Clip, *, reset: bool = True) -> 
     ----------
     board : Pedalboard or Plugin
         One effect or a chain of them.
-    clip : Clip
     reset : bool, optional
         Clear the effect's memory first; False carries a tail over from the call before.
 

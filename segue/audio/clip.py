@@ -82,8 +82,6 @@ class SongNotes:
 
     Parameters
     ----------
-    key : Key or None
-    tempo_bpm : float or None
     first_downbeat_s : float or None
         A time in the file, in seconds, where a bar starts.
     metre : int or None
@@ -125,7 +123,6 @@ class SongEdge:
     ----------
     path : Path
         The audio file or the folder of stems.
-    title : str
     edge : {'start', 'end'}
         Which end of the song was read.
     stems : tuple of Stem

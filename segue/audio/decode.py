@@ -51,8 +51,6 @@ class SoundInfo:
 
     Parameters
     ----------
-    path : Path
-    rate_hz, n_frames, n_channels : int
     order : {'wave', 'vorbis'}
         Which convention names the channels.
     mp3 : Mp3Index or None

@@ -66,7 +66,6 @@ class Instrument:
 
     Parameters
     ----------
-    name : str
     notes : tuple of SampledNote
         At least one, ascending in pitch.
     """
@@ -93,10 +92,6 @@ def read_instrument(
     preset : int, optional
         Sound of a SoundFont, counted from 0; by default a warm pad, or the first it has.
 
-    Returns
-    -------
-    Instrument
-
     Raises
     ------
     AudioFileError
@@ -121,16 +116,7 @@ def read_instrument(
 
 
 def heard_midi(clip: Clip) -> float | None:
-    """Pitch of a steady note; None where it has none that is clear [CK02]_.
-
-    Parameters
-    ----------
-    clip : Clip
-
-    Returns
-    -------
-    float or None
-    """
+    """Pitch of a steady note; None where it has none that is clear [CK02]_."""
     shortest, longest = (int(clip.rate_hz / hertz) for hertz in _HEARD_HZ[::-1])
     start = min(clip.n_frames // 4, max(clip.n_frames - 4 * longest, 0))
     sound = clip.samples[start : start + 4 * longest].mean(axis=1, dtype=np.float64)

@@ -74,7 +74,6 @@ def momentary_lufs(
 
     Parameters
     ----------
-    clip : Clip
     hop_s : float, optional
         Step between windows. The default finds the peak of a 0.4 s burst
         anywhere, which a step of 0.1 s misses by up to 0.5 LU.
@@ -96,7 +95,6 @@ def short_term_lufs(
 
     Parameters
     ----------
-    clip : Clip
     hop_s : float, optional
         Step between windows.
 
@@ -110,10 +108,6 @@ def short_term_lufs(
 
 def loudness_range_lu(clip: Clip) -> float:
     """How far the loudness of a clip spreads, without its quietest and loudest moments.
-
-    Parameters
-    ----------
-    clip : Clip
 
     Returns
     -------
@@ -131,10 +125,6 @@ def loudness_range_lu(clip: Clip) -> float:
 
 def k_weighting_sos(rate_hz: int) -> npt.NDArray[np.float64]:
     """K-weighting as second-order sections.
-
-    Parameters
-    ----------
-    rate_hz : int
 
     Returns
     -------

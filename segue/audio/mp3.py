@@ -64,7 +64,6 @@ class Mp3Index:
         Header of the first packet.
     first_byte, stop_byte : int
         Stretch of the file that holds packets of sound.
-    n_packets : int
     delay_frames : int
         Frames of the decoder's output before the sound proper.
     n_frames : int
@@ -134,7 +133,6 @@ def read_mp3(
 
     Parameters
     ----------
-    path : Path
     index : Mp3Index
         Of this file.
     start_frame, n_frames : int

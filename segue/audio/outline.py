@@ -19,7 +19,6 @@ def outline(
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
         At least as many frames as columns.
-    n_columns : int
 
     Returns
     -------

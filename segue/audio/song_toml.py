@@ -45,8 +45,6 @@ class SongToml:
 
     Parameters
     ----------
-    title, key : str or None
-    tempo_bpm, first_downbeat_s : float or None
     metre : int or None
         Beats a bar.
     roles : dict of str to Role

@@ -74,14 +74,6 @@ def _wav_bytes(clip: Clip) -> memoryview:
 def read_wav(path: Path) -> Clip:
     """A clip that `write_wav24` wrote.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    Clip
-
     Raises
     ------
     InputError

@@ -41,7 +41,6 @@ def write_anchor(folder: Path, document: RunDocument) -> CandidateRecord | None:
     ----------
     folder : Path
         The run folder, with the WAVs that the document names.
-    document : RunDocument
 
     Returns
     -------

@@ -26,10 +26,6 @@ def asset(name: str) -> str:
     ----------
     name : str
         File name in the package.
-
-    Returns
-    -------
-    str
     """
     return (files("segue.audition") / "assets" / name).read_text(encoding="utf-8")
 

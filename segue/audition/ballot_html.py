@@ -27,10 +27,6 @@ MOST_NAME: Final = 40
 def ballot_html(view: PageView) -> str:
     """The ballot of a page.
 
-    Parameters
-    ----------
-    view : PageView
-
     Returns
     -------
     str

@@ -62,7 +62,6 @@ async def body_of(request: Request, kind: type[_Body], limits: Limits) -> _Body:
 
     Parameters
     ----------
-    request : Request
     kind : type
         A dataclass of this module.
     limits : Limits

@@ -55,11 +55,8 @@ class Desk:
         What is voted on.
     files : mapping of str to Path
         What may be asked for by name.
-    ballot : Ballot
-    secrets : Secrets
     page : str
         With the slot for the listener's ballot.
-    clients : ClientLimits
     on_chosen : callable
         Called when the choice is in the run folder.
     """

@@ -30,16 +30,7 @@ def host_names() -> tuple[str, ...]:
 
 
 def qr_text(url: str) -> str:
-    """A QR code of an address, as text for the terminal.
-
-    Parameters
-    ----------
-    url : str
-
-    Returns
-    -------
-    str
-    """
+    """A QR code of an address, as text for the terminal."""
     import io
 
     import segno

@@ -47,10 +47,8 @@ class Gate:
 
     Parameters
     ----------
-    app : ASGI application
     names : tuple of str
         Host names that are ours, without port; addresses are checked against the connection.
-    clients : ClientLimits
     """
 
     def __init__(self, app: ASGIApp, *, names: tuple[str, ...], clients: ClientLimits) -> None:
@@ -166,10 +164,6 @@ class ClientLimits:
     """Keeps every address within its limits.
 
     Times come from the caller's clock, in seconds, and never go back.
-
-    Parameters
-    ----------
-    limits : Limits
     """
 
     limits: Limits

@@ -27,7 +27,6 @@ def shuffled_order(seed: int, n_ways: int) -> tuple[int, ...]:
     ----------
     seed : int
         0 to `N_SEEDS` - 1.
-    n_ways : int
 
     Returns
     -------

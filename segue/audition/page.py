@@ -37,10 +37,6 @@ if TYPE_CHECKING:
 def json_block(values: object) -> str:
     r"""Values as JSON that may stand in a script block.
 
-    Parameters
-    ----------
-    values : object
-
     Returns
     -------
     str
@@ -71,7 +67,6 @@ def write_page(
     ----------
     folder : Path
         The run folder, with the WAVs that the document names.
-    document : RunDocument
     sounds : sequence of (str, bytes), optional
         `bus_mp3s` of the document's candidates, where they are there already.
 

@@ -33,7 +33,6 @@ class Addresses:
         For the listeners; with --lan, on the network.
     join_url : str or None
         The same with the join code behind it.
-    join_code : str or None
     n_votes : int
         Kept from before the server was stopped.
     """
@@ -60,7 +59,6 @@ def serve_vote(
     ----------
     folder : Path
         The run folder.
-    view : PageView
     port : int or None
         None for the usual one, or any free one.
     on_lan : bool

@@ -32,7 +32,6 @@ def served_files(folder: Path, view: PageView, sounds: Path) -> dict[str, Path]:
     ----------
     folder : Path
         The run folder.
-    view : PageView
     sounds : Path
         An empty folder for the encoded sounds.
 
@@ -61,13 +60,8 @@ def plain_file(folder: Path, name: str) -> Path:
 
     Parameters
     ----------
-    folder : Path
     name : str
         As a document has it.
-
-    Returns
-    -------
-    Path
 
     Raises
     ------

@@ -37,7 +37,6 @@ class VoteServer(uvicorn.Server):
 
     Parameters
     ----------
-    desk : Desk
     names : tuple of str
         Host names that are ours.
     """
@@ -75,10 +74,6 @@ def application(desk: Desk, *, names: tuple[str, ...]) -> Starlette:
         Its ballot is closed when the application ends.
     names : tuple of str
         Host names that are ours.
-
-    Returns
-    -------
-    Starlette
     """
 
     @asynccontextmanager
@@ -108,10 +103,6 @@ def listening_socket(host: str, port: int | None) -> socket.socket:
         Address to bind.
     port : int or None
         None for the usual one, or any free one if that is taken.
-
-    Returns
-    -------
-    socket
 
     Raises
     ------

@@ -103,10 +103,6 @@ def music_mp3(path: Path, rate_kbps: int) -> bytes:
         A WAV file; brought to 48 kHz where MP3 has not its rate.
     rate_kbps : int
         Constant bit rate.
-
-    Returns
-    -------
-    bytes
     """
     return _mp3(path, str(rate_kbps))
 
@@ -121,10 +117,6 @@ def side_mp3(path: Path) -> bytes:
     ----------
     path : Path
         A WAV file.
-
-    Returns
-    -------
-    bytes
     """
     return _mp3(path, _SIDE_QUALITY, rate_divided_by=2)
 
@@ -136,7 +128,6 @@ def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str
     ----------
     folder : Path
         The run folder, with the WAVs that the records name.
-    records : sequence of CandidateRecord
 
     Returns
     -------
@@ -172,10 +163,6 @@ def duration_of(path: Path) -> float:
 
 def outline_of(path: Path) -> list[int]:
     """Waveform outline of a WAV.
-
-    Parameters
-    ----------
-    path : Path
 
     Returns
     -------

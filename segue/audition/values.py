@@ -43,7 +43,6 @@ class WeakPlace:
         Number of the bar it lies in.
     from_s : float
         Start of the bar before it, to hear it coming.
-    measure : Measure
     """
 
     number: int
@@ -55,10 +54,6 @@ class WeakPlace:
 
 def weak_places(record: CandidateRecord) -> tuple[WeakPlace, ...]:
     """The places of the lowest marks, in order of time.
-
-    Parameters
-    ----------
-    record : CandidateRecord
 
     Returns
     -------
@@ -100,7 +95,6 @@ def run_values(folder: Path, view: PageView) -> dict[str, object]:
     ----------
     folder : Path
         The run folder, with the WAVs that the view names.
-    view : PageView
 
     Returns
     -------
@@ -132,10 +126,6 @@ def matching_gains_db(records: tuple[CandidateRecord, ...]) -> list[float]:
 
     The new song is the one thing that every candidate plays unchanged. A
     difference of loudness would be heard as one of quality.
-
-    Parameters
-    ----------
-    records : tuple of CandidateRecord
 
     Returns
     -------

@@ -19,7 +19,6 @@ class PageView:
 
     Parameters
     ----------
-    document : RunDocument
     records : tuple of CandidateRecord
         The candidates; the anchor, if any, comes last.
     is_blind : bool
@@ -45,8 +44,6 @@ def page_view(
     ----------
     folder : Path
         The run folder.
-    document : RunDocument
-    is_blind, wants_anchor : bool
 
     Returns
     -------

@@ -20,12 +20,7 @@ _Job = tuple["Callable[[], Any]", "asyncio.Future[Any]"]
 
 
 class Recorder:
-    """Runs jobs that write, in order, each batch in one transaction.
-
-    Parameters
-    ----------
-    ballot : Ballot
-    """
+    """Runs jobs that write, in order, each batch in one transaction."""
 
     def __init__(self, ballot: Ballot) -> None:
         self._ballot = ballot
@@ -86,7 +81,6 @@ class BallotRefusalError(Exception):
 
     Parameters
     ----------
-    problem : str
     status : int
         Of the answer, as HTTP has it.
     kept : Vote or None
@@ -131,7 +125,6 @@ class Vote:
         Rank of a candidate; 0 is the anchor.
     confidence : int
         1 a guess, 2 fairly sure, 3 certain.
-    words : str
     heard : tuple of int
         Ranks of all that were heard through their join, ascending.
     """
@@ -167,13 +160,8 @@ def result_values(
         All that could be voted for.
     tally : mapping of int to int
         Votes by rank.
-    said : sequence of Remark
     choice : int or None
         What the closed vote chose; None while it is open.
-
-    Returns
-    -------
-    dict
     """
     names = {record.rank: record.plan.recipe for record in records}
     return {

@@ -18,7 +18,6 @@ def way_html(index: int, record: CandidateRecord, choice: Choice | None) -> str:
     ----------
     index : int
         From 0, in the order of the document.
-    record : CandidateRecord
     choice : Choice or None
         What the band chose, if it did.
 
@@ -71,7 +70,6 @@ def choice_buttons(records: tuple[CandidateRecord, ...], *, is_blind: bool = Fal
 
     Parameters
     ----------
-    records : tuple of CandidateRecord
     is_blind : bool
         Whether names are hidden.
 

@@ -34,12 +34,10 @@ class AskedSong:
 
     Parameters
     ----------
-    title, path : str
     contents : frozenset of str
         What it holds, and what it held when the catalogue heard it: none of them is another song.
     is_anew : bool
         Whether it changed since the catalogue heard it.
-    side : EdgeTraits
     """
 
     title: str
@@ -54,7 +52,6 @@ def asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> AskedSo
 
     Parameters
     ----------
-    store : Store
     song : str
         A path, which need not be in the catalogue, or a title in it.
     edge : {'start', 'end'}

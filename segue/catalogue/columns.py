@@ -67,10 +67,6 @@ class AllSongs:
 def all_songs(store: Store) -> AllSongs:
     """Both edges of every content that a song in the catalogue has.
 
-    Parameters
-    ----------
-    store : Store
-
     Returns
     -------
     AllSongs
@@ -93,13 +89,8 @@ def columns_of(sides: Sequence[EdgeTraits], kinds: Sequence[str]) -> Columns:
 
     Parameters
     ----------
-    sides : sequence of EdgeTraits
     kinds : sequence of str
         `ENDINGS` or `OPENINGS`.
-
-    Returns
-    -------
-    Columns
     """
     codes = [key_index(side.key) * len(kinds) + kinds.index(side.kind) for side in sides]
     return Columns(

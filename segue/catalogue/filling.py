@@ -124,16 +124,10 @@ def build_catalogue(
 
     Parameters
     ----------
-    store : Store
-    asked : Build
     workers : Workers
         They hear.
     tell : callable
         Called with the name of each song when it is dealt with.
-
-    Returns
-    -------
-    CatalogueReport
 
     Raises
     ------

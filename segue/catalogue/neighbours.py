@@ -58,7 +58,6 @@ class Neighbourhood:
 
     Parameters
     ----------
-    title, path : str
     where : {'after', 'before'}
         Whether the others follow it or precede it.
     is_anew : bool
@@ -84,15 +83,9 @@ def neighbours_of(
 
     Parameters
     ----------
-    store : Store
     song : str
         A path, which need not be in the catalogue, or a title in it.
     where : {'after', 'before'}
-    n_best : int
-
-    Returns
-    -------
-    Neighbourhood
 
     Raises
     ------

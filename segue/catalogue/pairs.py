@@ -39,10 +39,6 @@ _BLOCK_CELLS: Final = 2_000_000
 def costs(ends: Columns, starts: Columns) -> npt.NDArray[np.float64]:
     """Cost of going from each end to each start, as `suiting.cost`.
 
-    Parameters
-    ----------
-    ends, starts : Columns
-
     Returns
     -------
     ndarray, shape (n_ends, n_starts), float64
@@ -65,7 +61,6 @@ def best_pairs(
 
     Yields
     ------
-    song : int
     followers : ndarray, shape (at most n_best,), int64
         Cheapest first; of equal ones the first in the catalogue.
     costs : ndarray, shape (at most n_best,), float64
@@ -89,11 +84,6 @@ def best_pairs(
 
 def write_all_pairs(store: Store, *, n_best: int = DEFAULT_TOP) -> int:
     """Write the best followers of every song to the table `follows` of a catalogue.
-
-    Parameters
-    ----------
-    store : Store
-    n_best : int
 
     Returns
     -------

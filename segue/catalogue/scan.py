@@ -118,14 +118,6 @@ def songs_under(folders: Sequence[Path], *, closed: Tell | None = None) -> Itera
 def song_at(path: Path) -> FoundSong | None:
     """The song that a path is by the rule of this module; None for a folder of songs, or none.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    FoundSong or None
-
     Raises
     ------
     OSError

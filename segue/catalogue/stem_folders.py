@@ -46,24 +46,12 @@ def are_stems(audio: Sequence[Path]) -> bool:
     ----------
     audio : sequence of Path
         All audio files of one folder.
-
-    Returns
-    -------
-    bool
     """
     return are_named_as_stems([file.name for file in audio]) and _last_as_long(audio)
 
 
 def are_named_as_stems(names: Sequence[str]) -> bool:
     """Whether file names say what each plays, and speak of one song.
-
-    Parameters
-    ----------
-    names : sequence of str
-
-    Returns
-    -------
-    bool
 
     Examples
     --------

@@ -321,13 +321,8 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
 
     Parameters
     ----------
-    path : Path
     must_exist : bool
         Whether a missing file is an error.
-
-    Yields
-    ------
-    Store
 
     Raises
     ------
@@ -353,10 +348,6 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
 
 def short_problem(path: str, problem: str) -> str:
     """The sentence of a song that cannot be heard, as it is kept: true wherever the song lies.
-
-    Parameters
-    ----------
-    path, problem : str
 
     Returns
     -------

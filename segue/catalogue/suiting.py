@@ -56,7 +56,6 @@ class EdgeTraits:
         None where none was heard.
     tempo_bpm : float or None
         None in free time.
-    loudness_lufs : float
     kind : str
         Of the ending or the opening.
     """
@@ -95,16 +94,7 @@ class Step:
 
 
 def cost(end: EdgeTraits, start: EdgeTraits) -> float:
-    """What it takes to go from one song's end to another's start, 0..1.
-
-    Parameters
-    ----------
-    end, start : EdgeTraits
-
-    Returns
-    -------
-    float
-    """
+    """What it takes to go from one song's end to another's start, 0..1."""
     return (
         (KEY_SHARE * _key_cost(end.key, start.key) + JOIN_SHARE * _join_cost(end, start))
         + TEMPO_SHARE * tempo_cost(end, start)
@@ -126,10 +116,6 @@ def tempo_cost(end: EdgeTraits, start: EdgeTraits) -> float:
 def reasons(end: EdgeTraits, start: EdgeTraits) -> tuple[str, ...]:
     """Why two songs suit each other or do not, in words.
 
-    Parameters
-    ----------
-    end, start : EdgeTraits
-
     Returns
     -------
     tuple of str
@@ -150,16 +136,7 @@ def reasons(end: EdgeTraits, start: EdgeTraits) -> tuple[str, ...]:
 
 
 def step_between(end: EdgeTraits, start: EdgeTraits) -> Step:
-    """How the start of a song lies to the end of another.
-
-    Parameters
-    ----------
-    end, start : EdgeTraits
-
-    Returns
-    -------
-    Step
-    """
+    """How the start of a song lies to the end of another."""
     return Step(
         key=interval_name(end.key, start.key) if end.key and start.key else "",
         tempo=_tempo_words(start.tempo_octaves - end.tempo_octaves),

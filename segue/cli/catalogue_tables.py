@@ -41,12 +41,10 @@ def print_report(
 
     Parameters
     ----------
-    report : CatalogueReport
     folders : sequence of Path
         That were asked for.
     to : Path
         The catalogue.
-    json, quiet : bool
     """
     if json:
         print_json({"catalogue": str(to), **asdict(report)})
@@ -65,13 +63,7 @@ def print_report(
 
 
 def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
-    """Print the songs that could be beside one, nearest first, and what to do next.
-
-    Parameters
-    ----------
-    found : Neighbourhood
-    json, quiet : bool
-    """
+    """Print the songs that could be beside one, nearest first, and what to do next."""
     if json:
         print_json(_all_values(found))
         return
@@ -109,14 +101,7 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
 
 
 def print_all_pairs(n_songs: int, n_best: int, catalogue: Path, *, json: bool) -> None:
-    """Print how many songs were compared, and where the result is.
-
-    Parameters
-    ----------
-    n_songs, n_best : int
-    catalogue : Path
-    json : bool
-    """
+    """Print how many songs were compared, and where the result is."""
     if json:
         values = {"n_songs": n_songs, "n_best": n_best, "table": "follows", "by_title": "followers"}
         print_json({"catalogue": str(catalogue), **values})
@@ -129,13 +114,7 @@ def print_all_pairs(n_songs: int, n_best: int, catalogue: Path, *, json: bool) -
 
 
 def print_older(n_songs: int, catalogue: Path) -> None:
-    """Say that songs were heard by another Segue, if any were, and what to do.
-
-    Parameters
-    ----------
-    n_songs : int
-    catalogue : Path
-    """
+    """Say that songs were heard by another Segue, if any were, and what to do."""
     if n_songs:
         again = command("catalogue", "FOLDER", "--to", catalogue)
         print(f"{_songs(n_songs)} heard by another version of Segue; hear them anew: {again}")

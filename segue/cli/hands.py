@@ -47,10 +47,6 @@ def open_hands(
     loads : tuple of str
         Modules that processes of this machine begin to load at once.
 
-    Returns
-    -------
-    context manager of Workers
-
     Raises
     ------
     OptionError

@@ -28,7 +28,6 @@ def print_sentence(console: Console, left: str, sentence: str) -> None:
         Its width is kept to.
     left : str
         What stands before the first line, such as '  ! '; as much room is left before the others.
-    sentence : str
     """
     width = max(console.width - len(left), _NARROWEST)
     # options such as --key-b stay whole, to be copied
@@ -39,14 +38,6 @@ def print_sentence(console: Console, left: str, sentence: str) -> None:
 
 def command(*words: str | Path) -> str:
     """A command of ours as it is typed, with names quoted where a shell needs it.
-
-    Parameters
-    ----------
-    *words : str or Path
-
-    Returns
-    -------
-    str
 
     Examples
     --------

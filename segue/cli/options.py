@@ -29,10 +29,6 @@ def seconds_of(option: str, text: str) -> float:
     text : str
         Such as '25', '25s' or '1m10s'.
 
-    Returns
-    -------
-    float
-
     Raises
     ------
     OptionError
@@ -73,10 +69,6 @@ def overrides_of(
     ----------
     key, tempo_bpm, metre, downbeat_s, tuning_cents, ending, opening, first_note
         As typed; None where nothing was said.
-
-    Returns
-    -------
-    Overrides
 
     Raises
     ------

@@ -59,7 +59,6 @@ def play_file(player: str, path: Path) -> None:
     ----------
     player : str
         As `found_player` returns it.
-    path : Path
 
     Raises
     ------
@@ -102,8 +101,6 @@ def path_sound(
         With the arrival as the last.
     voicings : sequence of tuple of int
         MIDI notes of each step.
-    old, new : Key
-    tempo_bpm : float
 
     Returns
     -------

@@ -31,7 +31,6 @@ class PathSheet:
 
     Parameters
     ----------
-    old, new : Key
     steps : tuple of PathStep
         The path, then the tonic it arrives at.
     voicings : tuple of tuple of int
@@ -75,12 +74,7 @@ def path_sheet(old: Key, new: Key, steps: Sequence[PathStep]) -> PathSheet:
 
 
 def print_path(sheet: PathSheet) -> None:
-    """Print the chords, then what moving a song would do where the keys are far apart.
-
-    Parameters
-    ----------
-    sheet : PathSheet
-    """
+    """Print the chords, then what moving a song would do where the keys are far apart."""
     console = Console(soft_wrap=False)
     _print_sentence(console, f"{sheet.sentence}\n")
     table = Table(box=None, pad_edge=False, header_style="bold")
@@ -108,7 +102,6 @@ def path_report(sheet: PathSheet, out: Path | None) -> dict[str, Any]:
 
     Parameters
     ----------
-    sheet : PathSheet
     out : Path or None
         Where the sound was written.
 

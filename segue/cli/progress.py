@@ -19,10 +19,6 @@ def progress_bar(n_steps: int, *, quiet: bool) -> Iterator[Callable[[str], None]
         How many steps there will be.
     quiet : bool
         Show nothing.
-
-    Yields
-    ------
-    callable
     """
     if quiet:
         yield lambda _words: None

@@ -54,10 +54,8 @@ def recipe_drawing(recipe: Recipe, *, width: int, signs: Signs = BLOCKS) -> list
 
     Parameters
     ----------
-    recipe : Recipe
     width : int
         Signs to a line.
-    signs : Signs
 
     Returns
     -------

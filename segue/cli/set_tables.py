@@ -23,12 +23,7 @@ _NARROW = 90
 
 
 def print_evening(evening: Evening) -> None:
-    """Print songs and joins in order, then the running time and all warnings.
-
-    Parameters
-    ----------
-    evening : Evening
-    """
+    """Print songs and joins in order, then the running time and all warnings."""
     console = Console(soft_wrap=False)
     is_narrow = console.width < _NARROW
     table = Table(box=None, pad_edge=False, header_style="bold")
@@ -92,7 +87,6 @@ def print_order(better: BetterOrder, songs: tuple[SetSong, ...]) -> None:
 
     Parameters
     ----------
-    better : BetterOrder
     songs : tuple of SetSong
         As written.
     """

@@ -38,12 +38,7 @@ def print_json(value: Any) -> None:  # noqa: ANN401 - any JSON value
 
 
 def print_facts(facts: Sequence[EdgeFacts]) -> None:
-    """Print the facts of songs, as many side by side as fit, then what is uncertain.
-
-    Parameters
-    ----------
-    facts : sequence of EdgeFacts
-    """
+    """Print the facts of songs, as many side by side as fit, then what is uncertain."""
     console = Console(soft_wrap=False)
     n_beside = max(1, (console.width - _HEADINGS_WIDTH) // _SONG_WIDTH)
     for first in range(0, len(facts), n_beside):
@@ -66,12 +61,7 @@ def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
 
 
 def print_candidates(document: RunDocument) -> None:
-    """Print the candidates, best first, each with its reason and its weakest points.
-
-    Parameters
-    ----------
-    document : RunDocument
-    """
+    """Print the candidates, best first, each with its reason and its weakest points."""
     console = Console(soft_wrap=False)
     _print_keys(console, document)
     if document.weights == "own":
@@ -113,12 +103,7 @@ def _print_nearer(console: Console, old: Key, new: Key) -> None:
 
 
 def print_recipes(shelf: Shelf) -> None:
-    """Print the names and summaries of recipes, and where they come from.
-
-    Parameters
-    ----------
-    shelf : Shelf
-    """
+    """Print the names and summaries of recipes, and where they come from."""
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("recipe", "family", "from", "what happens"):
         table.add_column(heading, overflow="fold")
@@ -132,7 +117,6 @@ def print_where(document: RunDocument, out: Path) -> None:
 
     Parameters
     ----------
-    document : RunDocument
     out : Path
         The run folder.
     """
@@ -145,17 +129,7 @@ def print_where(document: RunDocument, out: Path) -> None:
 
 
 def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
-    """A run as JSON values: facts, candidates and where the files are.
-
-    Parameters
-    ----------
-    document : RunDocument
-    out : Path
-
-    Returns
-    -------
-    dict
-    """
+    """A run as JSON values: facts, candidates and where the files are."""
     return {
         "out": str(out),
         "outgoing": facts_report(document.outgoing),

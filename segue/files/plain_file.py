@@ -17,15 +17,6 @@ _FOR_READING: Final = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "
 def plain_bytes(path: Path, *, most_bytes: int) -> bytes:
     """Content of a regular file of bounded size.
 
-    Parameters
-    ----------
-    path : Path
-    most_bytes : int
-
-    Returns
-    -------
-    bytes
-
     Raises
     ------
     OSError

@@ -31,16 +31,7 @@ _TEMPORARY: Final = re.compile(r"(\.segue-[0-9a-f]{12})(?:-|\.lock$)")
 
 
 def neighbour_prefix(out: Path) -> str:
-    """How the names of a folder's temporary neighbours start: short, however long its own is.
-
-    Parameters
-    ----------
-    out : Path
-
-    Returns
-    -------
-    str
-    """
+    """How the names of a folder's temporary neighbours start: short, however long its own is."""
     return f".segue-{blake2b(os.fsencode(out.name), digest_size=6).hexdigest()}"
 
 
@@ -102,12 +93,7 @@ def sweep_inside(folder: Path) -> None:
 
 
 def put_back_if_left(out: Path) -> None:
-    """Put an earlier folder back in its place, if a dead writer left it aside.
-
-    Parameters
-    ----------
-    out : Path
-    """
+    """Put an earlier folder back in its place, if a dead writer left it aside."""
     if aside_path(out).is_dir() and not out.exists():
         with contextlib.suppress(RunFolderError, OSError), sole_writer(out):
             pass

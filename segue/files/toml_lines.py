@@ -36,10 +36,6 @@ def toml_lines(text: str) -> dict[Path, int]:
     text : str
         TOML that `tomllib` accepts.
 
-    Returns
-    -------
-    dict of tuple to int
-
     Examples
     --------
     >>> lines = toml_lines("name = 'x'\n[[layers]]\npan = [\n  1,\n  2]")

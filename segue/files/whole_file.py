@@ -79,7 +79,6 @@ def write_whole(path: Path, content: bytes) -> None:
     ----------
     path : Path
         An earlier file there keeps its rights.
-    content : bytes
 
     Raises
     ------
@@ -103,12 +102,7 @@ def write_whole(path: Path, content: bytes) -> None:
 
 
 def sweep_parts(path: Path) -> None:
-    """Remove what writers of a file left that were killed; only its sole writer may.
-
-    Parameters
-    ----------
-    path : Path
-    """
+    """Remove what writers of a file left that were killed; only its sole writer may."""
     with contextlib.suppress(OSError):
         for entry in list(path.parent.iterdir()):
             if entry.name.startswith(f".{path.name}-"):

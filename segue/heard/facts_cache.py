@@ -74,10 +74,6 @@ class FactsCache:
         ----------
         key : str
             Hexadecimal digits.
-
-        Returns
-        -------
-        EdgeFacts or None
         """
         path = self._path(key)
         try:

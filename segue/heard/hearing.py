@@ -47,7 +47,6 @@ def hear(
 
     Parameters
     ----------
-    song : SongEdge
     overrides : Overrides, optional
         What the musician says; goes over the song's own notes.
     lead : Clip, optional
@@ -85,10 +84,6 @@ def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:
 def sound_digest(song: SongEdge) -> str:
     """Digest of what sounds at an edge, stem by stem.
 
-    Parameters
-    ----------
-    song : SongEdge
-
     Returns
     -------
     str
@@ -111,7 +106,6 @@ def edge_digest(
 
     Parameters
     ----------
-    song : SongEdge
     overrides : Overrides, optional
     lead : Clip, optional
     sound : str, optional

@@ -74,7 +74,6 @@ def make_segues(
 
     Parameters
     ----------
-    request : Request
     progress : callable
         Told what is being done.
     keeps_choice : bool
@@ -163,13 +162,8 @@ def same_choice(
 
     Parameters
     ----------
-    earlier : RunDocument or None
     candidates : tuple of CandidateRecord
         Of the new run.
-
-    Returns
-    -------
-    Choice or None
     """
     if earlier is None or earlier.choice is None:
         return None

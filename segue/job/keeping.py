@@ -36,8 +36,6 @@ def kept(folder: Path, candidate: Candidate, scorecard: Scorecard) -> CandidateR
     ----------
     folder : Path
         The run folder that is being filled.
-    candidate : Candidate
-    scorecard : Scorecard
 
     Returns
     -------
@@ -76,7 +74,6 @@ def levelled(folder: Path, records: list[CandidateRecord]) -> list[CandidateReco
     ----------
     folder : Path
         Holds the music of all records.
-    records : list of CandidateRecord
 
     Returns
     -------
@@ -111,17 +108,7 @@ def _lowered(record: CandidateRecord, by_db: float) -> CandidateRecord:
 
 
 def ranked(folder: Path, records: list[CandidateRecord]) -> tuple[CandidateRecord, ...]:
-    """Records best first, their files renamed to begin with the rank.
-
-    Parameters
-    ----------
-    folder : Path
-    records : list of CandidateRecord
-
-    Returns
-    -------
-    tuple of CandidateRecord
-    """
+    """Records best first, their files renamed to begin with the rank."""
     best_first = sorted(records, key=lambda record: -record.scorecard.overall)
     ties = ties_with_next_better([record.scorecard.overall for record in best_first])
     return tuple(
@@ -137,7 +124,6 @@ def draw_pictures(folder: Path, records: Iterable[CandidateRecord], *, title: st
     ----------
     folder : Path
         Holds the music of all records.
-    records : iterable of CandidateRecord
     title : str
         Heading, before the recipe's name.
     """

@@ -50,7 +50,6 @@ class Request:
         Semitones that the incoming song is moved by.
     pad : Path or None
         The user's own sound for all pads: one recorded note, or a SoundFont.
-    seed : int
     replace : bool
         Whether a run whose choice was made may be replaced.
     cached : bool

@@ -27,7 +27,6 @@ def shortlist(
 
     Parameters
     ----------
-    shelf : tuple of Recipe
     facts : (EdgeFacts, EdgeFacts)
         End of the old song, start of the new one.
     marks_of : callable

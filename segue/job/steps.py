@@ -53,10 +53,8 @@ class HeardSong:
 
     Parameters
     ----------
-    facts : EdgeFacts
     roles : frozenset of Role
         Of its stems that sound; empty for a mix.
-    has_stems : bool
     """
 
     facts: EdgeFacts
@@ -72,7 +70,6 @@ class EdgeToHear:
     ----------
     run : Path
         The folder that is being filled: tells the songs of one run from those of another.
-    request : Request
     edge : {'end', 'start'}
     """
 
@@ -89,9 +86,6 @@ class Attempt:
     ----------
     run : Path
         The folder that is being filled.
-    request : Request
-    songs : (HeardSong, HeardSong)
-    recipe : Recipe
     """
 
     run: Path
@@ -111,7 +105,6 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
     ----------
     run : Path
         The folder that is being filled.
-    request : Request
     """
     ends: tuple[Edge, Edge] = ("end", "start")
     with ThreadPoolExecutor(len(ends)) as readers:
@@ -124,10 +117,6 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
 
 def heard(step: EdgeToHear) -> HeardSong:
     """Read and hear one edge.
-
-    Parameters
-    ----------
-    step : EdgeToHear
 
     Returns
     -------
@@ -165,10 +154,6 @@ def heard(step: EdgeToHear) -> HeardSong:
 def tried(step: Attempt) -> float:
     """The score of one way across, by a quick listen: all of it, but at a low rate.
 
-    Parameters
-    ----------
-    step : Attempt
-
     Returns
     -------
     float
@@ -187,14 +172,6 @@ def tried(step: Attempt) -> float:
 def rendered(step: Attempt) -> CandidateRecord:
     """Render and score one way across, and leave its files in the run's folder.
 
-    Parameters
-    ----------
-    step : Attempt
-
-    Returns
-    -------
-    CandidateRecord
-
     Raises
     ------
     SegueError
@@ -211,14 +188,6 @@ def rendered(step: Attempt) -> CandidateRecord:
 
 def planned(step: Attempt) -> Plan:
     """The plan of one way across.
-
-    Parameters
-    ----------
-    step : Attempt
-
-    Returns
-    -------
-    Plan
 
     Raises
     ------
@@ -251,14 +220,6 @@ def planned(step: Attempt) -> Plan:
 
 def instruments_of(request: Request) -> dict[str, Instrument]:
     """The user's own sounds by the names that plans give them.
-
-    Parameters
-    ----------
-    request : Request
-
-    Returns
-    -------
-    dict of str to Instrument
 
     Raises
     ------

@@ -53,8 +53,6 @@ class PathStep:
 
     Parameters
     ----------
-    chord : Chord
-    key : Key
     pivot_from : Key or None
         For a pivot, the key that it is also heard in and that is left with it.
     """

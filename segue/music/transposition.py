@@ -41,7 +41,6 @@ class Move:
         Distance of the two keys after the move, 0..1.
     costs : tuple of Cost
         Empty where nothing moves.
-    sentence : str
     """
 
     semitones: int
@@ -104,10 +103,6 @@ def transposition_advice(
         Which song to move.
     sung : SungNotes or None
         What is known of the tune of the song that is moved.
-
-    Returns
-    -------
-    Advice
 
     Examples
     --------

@@ -52,7 +52,6 @@ class Cost:
     who : {'singer', 'guitars', 'horns and keys', 'band'}
     weight : float
         0 (nothing) to 1 (think twice).
-    sentence : str
     """
 
     who: Who
@@ -114,7 +113,6 @@ def costs_of_moving(
         -2..2; 0 costs nothing.
     song : str
         What to call the song in the sentences, such as 'the second song'.
-    sung : SungNotes or None
 
     Returns
     -------

@@ -32,11 +32,6 @@ if TYPE_CHECKING:
 def planned_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     """What becomes of a layer of a recipe on the music bus.
 
-    Parameters
-    ----------
-    layer : RecipeLayer
-    setting : Setting
-
     Returns
     -------
     Planned
@@ -86,7 +81,6 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
 
     Parameters
     ----------
-    recipe : Recipe
     outgoing, incoming : EdgeFacts
         End of the old song, start of the new one.
     outgoing_has_stems, incoming_has_stems : bool
@@ -97,10 +91,6 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         Bring both songs to one loudness; else they keep the levels they have.
     seed : int
         For everything random in the render.
-
-    Returns
-    -------
-    Plan
 
     Raises
     ------

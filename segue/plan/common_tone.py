@@ -42,10 +42,6 @@ class Bend:
 def least_bend(old: Key, new: Key) -> Bend:
     """The smallest step from a tone of the old tonic chord to one of the new.
 
-    Parameters
-    ----------
-    old, new : Key
-
     Returns
     -------
     Bend
@@ -74,10 +70,6 @@ def held_tone(old: Key, new: Key) -> int:
     new fourth, or else the second. Of the two tones that such scales share
     either lies a semitone from both tonic chords, and these at least stand well
     over the new bass.
-
-    Parameters
-    ----------
-    old, new : Key
 
     Returns
     -------

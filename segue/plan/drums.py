@@ -26,11 +26,6 @@ def drum_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With a pattern.
-    setting : Setting
-
-    Returns
-    -------
-    Planned
     """
     if layer.pattern is None:
         raise ValueError("a drum bridge without a pattern cannot be planned")
@@ -50,10 +45,8 @@ def pattern_hits(pattern: Pattern, *, start: float, end: float, metre: int) -> t
 
     Parameters
     ----------
-    pattern : Pattern
     start, end : float
         Beats; a bar line at the start.
-    metre : int
 
     Returns
     -------

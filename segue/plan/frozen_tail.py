@@ -39,11 +39,6 @@ def frozen_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With source 'frozen tail'.
-    setting : Setting
-
-    Returns
-    -------
-    Planned
     """
     time = setting.time
     start, end = span_of(layer, time)

@@ -37,8 +37,6 @@ def click_hits(
 
     Parameters
     ----------
-    time : Timeline
-    bar_lines : tuple of BarLine
     layers : tuple of RecipeLayer
         The recipe's; those with source 'click' say where it is heard.
 
@@ -65,7 +63,6 @@ def cue_notes(
 
     Parameters
     ----------
-    time : Timeline
     key : Key
         The new key.
     first_note : FirstNote or None

@@ -24,10 +24,6 @@ if TYPE_CHECKING:
 def filled_in(outgoing: EdgeFacts, incoming: EdgeFacts) -> tuple[EdgeFacts, EdgeFacts]:
     """The facts of a pair, each with the other's key and tempo where it has none of its own.
 
-    Parameters
-    ----------
-    outgoing, incoming : EdgeFacts
-
     Returns
     -------
     outgoing, incoming : EdgeFacts
@@ -84,13 +80,8 @@ def tempo_words(pulse: PulseFact, *, bpm: float | None = None) -> str:
 
     Parameters
     ----------
-    pulse : PulseFact
     bpm : float, optional
         What is told instead of the tempo of the edge.
-
-    Returns
-    -------
-    str
     """
     return f"{pulse.tempo_bpm if bpm is None else bpm:.4g} BPM" if pulse.is_known else NO_PULSE
 

@@ -118,7 +118,6 @@ class Voicing:
 
     Parameters
     ----------
-    start_beat, end_beat : float
     notes_midi : tuple of int
         Ascending, the bass first.
     symbol : str
@@ -203,7 +202,6 @@ class FrozenLayer(Shaping):
     song : {'outgoing', 'incoming'}
     source_s : float
         The moment, in seconds of the song's file.
-    start_beat, end_beat : float
     pitch_semitones : Curve
         Bends the whole of it.
     tone_midi : float or None
@@ -231,7 +229,6 @@ class SweepLayer(Shaping):
     sweep : {'riser', 'swell'}
         A riser climbs in pitch and stops short; a swell grows like a rolled
         cymbal and rings on.
-    start_beat, end_beat : float
     tone_midi : float or None
         Tone that a riser arrives at; None is noise alone.
     """
@@ -252,7 +249,6 @@ class ReversedLayer(Shaping):
     song : {'outgoing', 'incoming'}
     source_s, length_s : float
         What goes into the hall, in seconds of the song's file.
-    start_beat, end_beat : float
     roles : tuple of Role
         Stems to use; empty means all.
     """

@@ -36,11 +36,6 @@ def song_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With source 'outgoing' or 'incoming'.
-    setting : Setting
-
-    Returns
-    -------
-    Planned
     """
     time = setting.time
     if layer.loop_bars:
@@ -98,7 +93,6 @@ class _Loop:
     Parameters
     ----------
     song : {'outgoing', 'incoming'}
-    grid : BeatGrid
     first_index : float
         First beat of the loop in the song's grid.
     n_beats : float
@@ -127,7 +121,6 @@ def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With `loop_bars`.
-    setting : Setting
 
     Returns
     -------

@@ -41,14 +41,12 @@ def pivot_vamp(
 
     Parameters
     ----------
-    old, new : Key
     n_chords : int
         With the cadence.
     cadence : {'dominant', 'subdominant', 'flat seventh', 'any'}
 
     Returns
     -------
-    steps : list of PathStep
     notes : tuple of str
         That the keys share no chord, where that is so.
 
@@ -108,11 +106,6 @@ def pad_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With source 'pad'.
-    setting : Setting
-
-    Returns
-    -------
-    Planned
     """
     time = setting.time
     start, end = span_of(layer, time)

@@ -45,7 +45,6 @@ class BarLine:
 
     Parameters
     ----------
-    beat : float
     number : int
         Counted from 1 over the whole candidate.
     section : {'outgoing', 'interlude', 'incoming'}
@@ -79,15 +78,11 @@ class Plan:
         where the candidate ends.
     singer_beat : float or None
         Where the first sung or lead note of the incoming song falls.
-    key_from, key_to : Key
     tempo_octave : float
         Beats of the incoming song to one beat of the interlude's ruler at the
         entry: 1, or 2 / 0.5 where one song is counted in half-time.
-    bar_lines : tuple of BarLine
     layers : tuple of Layer
         What sounds on the music bus.
-    click : tuple of ClickHit
-    cue : tuple of CueNote
     target_lufs : float
         Loudness both songs are brought to.
     outgoing_gain_db, incoming_gain_db : float

@@ -86,8 +86,6 @@ def suitability(
 
     Parameters
     ----------
-    recipe : Recipe
-    outgoing, incoming : EdgeFacts
     given : Given, optional
         Talk and stems; by default neither.
 
@@ -156,7 +154,6 @@ def proposals(
     ----------
     recipes : tuple of Recipe
         The shelf.
-    outgoing, incoming : EdgeFacts
     n_proposals : int
         How many to choose; fewer come back where there are fewer families.
     given : Given, optional

@@ -22,8 +22,6 @@ class Setting:
 
     Parameters
     ----------
-    time : Timeline
-    outgoing_has_stems, incoming_has_stems : bool
     on_purpose : tuple of {'two vocals', 'two bass lines'}
         What the recipe lets sound at once.
     """
@@ -60,14 +58,8 @@ def shaping(layer: RecipeLayer, time: Timeline, *, name: str = "") -> ShapingFie
 
     Parameters
     ----------
-    layer : RecipeLayer
-    time : Timeline
     name : str
         Instead of the layer's own; without either it is called after its source.
-
-    Returns
-    -------
-    ShapingFields
     """
     return ShapingFields(
         name=name or layer.name or layer.source,

@@ -22,17 +22,7 @@ decibels of its own below the songs, to 15 LU under them. Set by judgement."""
 
 
 def ducked(layers: tuple[Layer, ...], time: Timeline) -> tuple[Layer, ...]:
-    """The layers with everything but the songs themselves down for talk until the last bar.
-
-    Parameters
-    ----------
-    layers : tuple of Layer
-    time : Timeline
-
-    Returns
-    -------
-    tuple of Layer
-    """
+    """The layers with everything but the songs themselves down for talk until the last bar."""
     duck = _duck(time)
     return tuple(
         layer
@@ -82,7 +72,6 @@ def song_levels(outgoing: EdgeFacts, incoming: EdgeFacts, *, match: bool) -> Son
 
     Parameters
     ----------
-    outgoing, incoming : EdgeFacts
     match : bool
         Bring both to the loudness of the quieter one; else one gain for both,
         so that the step between them stays what it is in the set.

@@ -28,8 +28,6 @@ def outgoing_map(
 
     Parameters
     ----------
-    layer : RecipeLayer
-    time : Timeline
     start, end : float
         Beats of the plan.
 
@@ -70,8 +68,6 @@ def incoming_map(
 
     Parameters
     ----------
-    layer : RecipeLayer
-    time : Timeline
     start, end : float
         Beats of the plan; nothing but the pick-up sounds before the entry.
 

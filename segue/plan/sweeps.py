@@ -28,11 +28,6 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With source 'riser' or 'swell'.
-    setting : Setting
-
-    Returns
-    -------
-    Planned
     """
     time, new = setting.time, setting.time.incoming.facts
     start, end = span_of(layer, time)
@@ -58,11 +53,6 @@ def reversed_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     ----------
     layer : RecipeLayer
         With source 'reverse tail'; it gives way to a pick-up of the new song.
-    setting : Setting
-
-    Returns
-    -------
-    Planned
     """
     time = setting.time
     start, end = span_of(layer, time)

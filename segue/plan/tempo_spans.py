@@ -66,13 +66,8 @@ def tempo_change(outgoing: SongEnd, incoming: SongStart, recipe: Recipe) -> Temp
 
     Parameters
     ----------
-    outgoing, incoming : SongEnd, SongStart
     recipe : Recipe
         Says whose bars the interlude has.
-
-    Returns
-    -------
-    TempoChange
     """
     old_bpm, new_bpm = exit_bpm(outgoing), entry_bpm(incoming)
     octave = min((1.0, 2.0, 0.5), key=lambda factor: abs(math.log(old_bpm / new_bpm / factor)))
@@ -91,17 +86,12 @@ def interlude_bars(change: TempoChange, recipe: Recipe, *, talk_s: float | None 
 
     Parameters
     ----------
-    change : TempoChange
     recipe : Recipe
         Gives the length. A ramp takes the bars that its per cent a beat asks
         for; anything else comes near `aim_s`, or takes the default.
     talk_s : float or None
         What the singer wants for talking: a recipe that fills it takes the whole
         bars that cover it, and one more.
-
-    Returns
-    -------
-    int
     """
     length = recipe.length
     if talk_s is not None and length.fills_talk:
@@ -124,10 +114,8 @@ def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[Tem
 
     Parameters
     ----------
-    change : TempoChange
     tempo : Tempo
         The recipe's move.
-    n_bars : int
 
     Returns
     -------
@@ -163,8 +151,6 @@ def check_tempo(change: TempoChange, recipe: Recipe, spans: tuple[TempoSpan, ...
 
     Parameters
     ----------
-    change : TempoChange
-    recipe : Recipe
     spans : tuple of TempoSpan
         Of the interlude.
 

@@ -44,11 +44,8 @@ class Timeline:
 
     Parameters
     ----------
-    outgoing, incoming : SongEnd, SongStart
     n_outgoing_beats : int
         From beat 0 to the exit.
-    n_interlude_beats : float
-    n_incoming_beats : float
     metre : int
         Of the interlude.
     exit_index : int
@@ -57,7 +54,6 @@ class Timeline:
         Beats of the outgoing song to one of the incoming.
     carry_pace : float
         Beats of the outgoing song to one of the interlude's ruler.
-    tempo : TempoCurve
     """
 
     outgoing: SongEnd
@@ -162,10 +158,6 @@ def timeline(
         Gives the length, the carry and the tempo move.
     talk_s : float or None
         What the singer wants for talking inside the interlude.
-
-    Returns
-    -------
-    Timeline
 
     Raises
     ------

@@ -32,7 +32,6 @@ def home_words(voicings: Sequence[Voicing], old: KeyFact, new: KeyFact) -> str:
 
     Parameters
     ----------
-    voicings : sequence of Voicing
     old, new : KeyFact
         As the join was planned from.
 
@@ -97,14 +96,8 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
 
     Parameters
     ----------
-    recipe : Recipe
-    time : Timeline
     layers : tuple of Layer
         The pads among them give the chords.
-
-    Returns
-    -------
-    str
     """
     outgoing, incoming = time.outgoing.facts, time.incoming.facts
     old_bpm, new_bpm = exit_bpm(time.outgoing), entry_bpm(time.incoming)
@@ -136,13 +129,8 @@ def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
 
     Parameters
     ----------
-    time : Timeline
     talk_s : float or None
         What the singer wants for talking.
-
-    Returns
-    -------
-    tuple of str
     """
     outgoing, incoming = time.outgoing.facts, time.incoming.facts
     said = []

@@ -43,7 +43,6 @@ def recipe_warnings(recipe: Recipe, *, taken: Collection[str] = ()) -> tuple[Mis
 
     Parameters
     ----------
-    recipe : Recipe
     taken : collection of str
         Names of other recipes.
 

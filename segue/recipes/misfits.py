@@ -148,10 +148,6 @@ def recipe_of(table: Table) -> Recipe | tuple[Misfit, ...]:
     ----------
     table : dict
         As `tomllib` gives it.
-
-    Returns
-    -------
-    Recipe or tuple of Misfit
     """
     found: dict[Place, Misfit] = {}
     attempt = table

@@ -53,13 +53,8 @@ def parse_recipe(text: str, path: Path) -> Recipe:
 
     Parameters
     ----------
-    text : str
     path : Path
         Named in what is told; not read.
-
-    Returns
-    -------
-    Recipe
 
     Raises
     ------
@@ -82,13 +77,8 @@ def placed_warnings(recipe: Recipe, path: Path, *, taken: Collection[str] = ()) 
     ----------
     recipe : Recipe
         As read from `path`.
-    path : Path
     taken : collection of str
         Names of other recipes.
-
-    Returns
-    -------
-    tuple of str
     """
     text = _text(path)
     table, lines = _table(text, path), toml_lines(text)

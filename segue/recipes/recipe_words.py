@@ -57,10 +57,6 @@ def sentence_of(detail: ErrorDetails, *, seen: Any, source: str | None) -> str: 
         The value in the file.
     source : str or None
         Source of the layer it is in.
-
-    Returns
-    -------
-    str
     """
     place, kind = detail["loc"], detail["type"]
     if kind == "literal_error":

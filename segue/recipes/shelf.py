@@ -19,7 +19,6 @@ class Shelved:
 
     Parameters
     ----------
-    recipe : Recipe
     path : Path
         Its file.
     origin : {'shelf', 'yours'}
@@ -85,10 +84,6 @@ def all_recipes(instead: Path | None = None, *, own: Path | None = None) -> Shel
     own : Path or None
         A folder of the user's own recipes beside the shelf; it need not exist.
         One named like a built-in recipe takes its place, a broken one is skipped.
-
-    Returns
-    -------
-    Shelf
 
     Raises
     ------

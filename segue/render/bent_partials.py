@@ -49,7 +49,6 @@ class Partials:
     air : ndarray, shape (n_bins, 2)
         Colour of the rest: at each frequency, root mean square of the white noise that
         would be as strong there. Bins of `air_window` frames.
-    air_window : int
     """
 
     hertz: npt.NDArray[np.float64]
@@ -65,11 +64,6 @@ def partials_of(moment: npt.NDArray[np.float32], rate_hz: int) -> Partials:
     ----------
     moment : ndarray, shape (n_frames, 2), float32
         An even number of frames.
-    rate_hz : int
-
-    Returns
-    -------
-    Partials
     """
     n_frames = len(moment)
     offsets = np.arange(n_frames) - n_frames // 2

@@ -19,7 +19,6 @@ class Candidate:
 
     Parameters
     ----------
-    plan : Plan
     music : Clip
         What the room hears. Stereo, true peak at most -1 dBTP.
     click, cue : Clip

@@ -36,7 +36,6 @@ class Ruler:
         Frames of the plan, evenly apart, and the exact beat at each; straight between them.
     first_frame, last_frame : int
         First frame and the one after the last.
-    rate_hz : int
     """
 
     knots: npt.NDArray[np.float64]
@@ -87,7 +86,6 @@ def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
     curve : Curve
         In dB, straight in beats; at most -60 dB is silence, reached smoothly
         over the last 12 dB.
-    ruler : Ruler
 
     Returns
     -------

@@ -81,7 +81,6 @@ def drum_kit(
     ----------
     hits : ndarray, shape (n_frames, 2), float32
         A drum stem, or the percussive part of a mix.
-    rate_hz : int
 
     Returns
     -------

@@ -57,10 +57,6 @@ def frozen_sound(
 
     Parameters
     ----------
-    layer : FrozenLayer
-    edge : SongEdge
-    plan : Plan
-    ruler : Ruler
     level_db : float
         Level match of the song.
 

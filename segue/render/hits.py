@@ -35,10 +35,6 @@ def drum_layer_sound(
 
     Parameters
     ----------
-    layer : DrumLayer
-    edge : SongEdge
-    plan : Plan
-    ruler : Ruler
     level_db : float
         Level match of the song.
 

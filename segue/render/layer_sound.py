@@ -54,7 +54,6 @@ def faded(
     Parameters
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
-    rate_hz : int
     in_s, out_s : float
         Length of the fades, shortened to the sound where it is shorter.
     """

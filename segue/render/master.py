@@ -33,7 +33,6 @@ class Master:
 
     Parameters
     ----------
-    music : Clip
     lowered_db : float
         How much the whole was lowered before the limiter; 0 or more.
     """
@@ -48,7 +47,6 @@ def master(total: npt.NDArray[np.float32], rate_hz: int) -> Master:
     Parameters
     ----------
     total : ndarray, shape (n_frames, 2), float32
-    rate_hz : int
 
     Returns
     -------

@@ -46,7 +46,6 @@ def lowpassed(
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
     cutoff_hz : ndarray, shape (n_frames,)
-    rate_hz : int
 
     Returns
     -------

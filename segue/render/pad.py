@@ -57,9 +57,6 @@ def pad_sound(
 
     Parameters
     ----------
-    layer : PadLayer
-    plan : Plan
-    ruler : Ruler
     instrument : Instrument, optional
         Plays instead of the built-in voices, without their chorus and hall.
 

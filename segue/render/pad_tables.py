@@ -49,7 +49,6 @@ def add_voices(onto, tables, envelope, steps, voices, randoms, rate_hz):  # type
         Factor on the pitch, level on the left and on the right.
     randoms : ndarray, shape (n_voices, 3)
         0 to 1: phase of the cycle, phase and speed of the movement.
-    rate_hz : int
     """
     size = tables.shape[1] - 1
     for voice in range(voices.shape[0]):
@@ -89,12 +88,10 @@ class PadNote:
 
     Parameters
     ----------
-    midi : int
     start_s, end_s : float
         Middle of the fade in and of the fade out, in plan seconds.
     attack_s, release_s : float
         Length of the fades.
-    is_bass : bool
     """
 
     midi: int
@@ -107,11 +104,6 @@ class PadNote:
 
 def pad_notes(layer: PadLayer, plan: Plan) -> tuple[PadNote, ...]:
     """The notes of a pad; one that stays in the next chord is held, not struck again.
-
-    Parameters
-    ----------
-    layer : PadLayer
-    plan : Plan
 
     Returns
     -------
@@ -188,7 +180,6 @@ def cycle_pair(
     sound : {'warm', 'glass', 'choir'}
     pitch_hz : float
         Highest pitch at which the cycles will be read.
-    rate_hz : int
     generator : Generator
         Draws the phases, the same for both cycles.
 

@@ -43,7 +43,6 @@ def sound_at_pitch(
 
     Parameters
     ----------
-    source : Clip
     time_map : TimeMap
         Plan seconds to seconds of the song's file.
     semitones : Curve
@@ -79,8 +78,6 @@ def sound_at_speeds(
 
     Parameters
     ----------
-    source : Clip
-    time_map : TimeMap
     speeds : ndarray, shape (n_frames,)
         2 is an octave up.
     first_frame : int

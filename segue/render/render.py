@@ -69,7 +69,6 @@ def render_candidate(
 
     Parameters
     ----------
-    plan : Plan
     outgoing, incoming : SongEdge
         The end of the one song and the start of the other, at one rate.
     instruments : mapping, optional

@@ -33,7 +33,6 @@ def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]
     ----------
     send : ndarray, shape (n_frames, 2), float32
         With zeros after the sound for as long as the tail may ring.
-    rate_hz : int
 
     Returns
     -------
@@ -58,9 +57,7 @@ def through(
 
     Parameters
     ----------
-    board : Pedalboard
     sound : ndarray, shape (n_frames, 2), float32
-    rate_hz : int
 
     Returns
     -------

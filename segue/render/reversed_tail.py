@@ -48,10 +48,6 @@ def reversed_sound(
 
     Parameters
     ----------
-    layer : ReversedLayer
-    edge : SongEdge
-    plan : Plan
-    ruler : Ruler
     level_db : float
         Level match of the song.
 

@@ -32,7 +32,6 @@ def sampled_note(
 
     Parameters
     ----------
-    instrument : Instrument
     midi : float
         Pitch at a bend of 1.
     bend : ndarray, shape (n_frames,)
@@ -52,11 +51,6 @@ def sampled_note(
 
 def sustained(clip: Clip, n_frames: int) -> npt.NDArray[np.float32]:
     """A note at least so long: as recorded, then its middle again and again.
-
-    Parameters
-    ----------
-    clip : Clip
-    n_frames : int
 
     Returns
     -------

@@ -48,7 +48,6 @@ def separated(
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
     part : {'harmonic', 'percussive'}
-    rate_hz : int
     benefit_db : float, optional
         How much stronger a hit must stand out to count as percussive.
 

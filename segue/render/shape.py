@@ -55,7 +55,6 @@ def echoes(
         With zeros after the sound for as long as the repeats may ring.
     plan : Plan
         Whose beats the repeats keep to.
-    rate_hz : int
     first_frame : int
         Where the send starts, in frames of the plan.
     echo_beats : float
@@ -143,9 +142,6 @@ def shaped(made: LayerSound, layer: Shaping, plan: Plan, ruler: Ruler) -> LayerS
 
     Parameters
     ----------
-    made : LayerSound
-    layer : Shaping
-    plan : Plan
     ruler : Ruler
         Of the whole plan.
 

@@ -28,17 +28,10 @@ def song_layer_sound(
 
     Parameters
     ----------
-    layer : SongLayer
     edge : SongEdge
         The song it takes from.
-    plan : Plan
-    ruler : Ruler
     level_db : float
         Level match of the song.
-
-    Returns
-    -------
-    LayerSound
     """
     first, last = frames_of(layer, plan, ruler)
     sources, notes = _sources(layer, edge)

@@ -50,7 +50,6 @@ def at_level_of(
         The sound.
     window : int
         Frames to a spectrum.
-    rate_hz : int
 
     Returns
     -------
@@ -198,7 +197,6 @@ class Added:
 
     Parameters
     ----------
-    n_channels, n_hops : int
     window : int
         Frames to a spectrum; a quarter of it is a hop.
     """
@@ -235,7 +233,6 @@ def spectra_at(
     planar : ndarray, shape (n_channels, n_frames), float32
     starts : ndarray, shape (n_hops,)
         First frame of each window.
-    window : int
 
     Returns
     -------

@@ -49,15 +49,8 @@ def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> L
 
     Parameters
     ----------
-    layer : SweepLayer
-    plan : Plan
-    rate_hz : int
     n_frames : int
         Length of the plan: nothing rings on beyond.
-
-    Returns
-    -------
-    LayerSound
     """
     first = max(round(plan.seconds_at(layer.start_beat) * rate_hz), 0)
     end = round(plan.seconds_at(layer.end_beat) * rate_hz)

@@ -87,17 +87,7 @@ class TimeMap:
 
 
 def time_map_of(points: tuple[MapPoint, ...], plan: Plan) -> TimeMap:
-    """A layer's key frames in plan seconds.
-
-    Parameters
-    ----------
-    points : tuple of MapPoint
-    plan : Plan
-
-    Returns
-    -------
-    TimeMap
-    """
+    """A layer's key frames in plan seconds."""
     return TimeMap(
         plan_s=np.array([plan.seconds_at(point.beat) for point in points]),
         source_s=np.array([point.source_s for point in points]),

@@ -61,7 +61,6 @@ def formants_restored(
     sound : ndarray, shape (n_frames, n_channels), float32
     pitch_ratio : float
         How far it was moved: 2 is an octave up.
-    rate_hz : int
 
     Returns
     -------
@@ -139,7 +138,6 @@ def transposed(
 
     Parameters
     ----------
-    edge : SongEdge
     semitones : int
         Up is positive; 0 gives the edge itself.
     start_s, end_s : float, optional

@@ -42,7 +42,6 @@ def chorused(
     Parameters
     ----------
     sound : ndarray, shape (n_frames, 2), float32
-    rate_hz : int
     first_frame : int, optional
         Where in its sway the chorus starts.
 

@@ -36,10 +36,6 @@ def advice_of(review: Review) -> str:
     ----------
     review : Review
         Its own `advice` is not read.
-
-    Returns
-    -------
-    str
     """
     ways = (
         _of_faults(review),

@@ -69,7 +69,6 @@ def aligned(
 
     Parameters
     ----------
-    reference, take : Listening
     places : sequence of FoundPlace
         Where to start from, each from its own time of the render on.
     beats_s : sequence of float

@@ -23,8 +23,6 @@ class Change:
 
     Parameters
     ----------
-    name, unit : str
-    before, now : float
     verdict : {'better', 'worse', 'same'}
     """
 
@@ -56,10 +54,6 @@ def compared(now: Review, before: Review) -> Comparison:
     ----------
     now, before : Review
         Of the same transition.
-
-    Returns
-    -------
-    Comparison
 
     Raises
     ------

@@ -48,10 +48,8 @@ class Fault:
 
     Parameters
     ----------
-    kind : FaultKind
     value : float
         How bad, in `unit`.
-    unit : str
     sentence : str
         What is wrong and what to do.
     """
@@ -71,10 +69,6 @@ def faults_of(take: Clip, reference: Clip) -> tuple[Fault, ...]:
         The recording, cut to the transition.
     reference : Clip
         The candidate's music, for what the sides and the highs should be like.
-
-    Returns
-    -------
-    tuple of Fault
     """
     found = (
         clipping(take),

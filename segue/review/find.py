@@ -63,10 +63,6 @@ def find_transition(reference: Listening, take: Listening) -> FoundPlace:
         Of the candidate's music.
     take : Listening
         Of the recording.
-
-    Returns
-    -------
-    FoundPlace
     """
     return max((_at_speed(reference, take, speed) for speed in SPEEDS), key=lambda f: f.match)
 
@@ -80,7 +76,6 @@ def find_parts(
 
     Parameters
     ----------
-    reference, take : Listening
     found : FoundPlace
         Of the whole.
     split_s : float

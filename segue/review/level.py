@@ -57,13 +57,8 @@ def levels_against(take: Clip, reference: Clip, review: Review) -> LevelDifferen
 
     Parameters
     ----------
-    take, reference : Clip
     review : Review
         For the times of the bars.
-
-    Returns
-    -------
-    LevelDifference
     """
     plan_s, plan_lufs = momentary_lufs(reference, hop_s=_HOP_S)
     take_s, take_lufs = momentary_lufs(take, hop_s=_HOP_S)
@@ -82,13 +77,8 @@ def holes_of(levels: LevelDifference, review: Review) -> tuple[Hole, ...]:
 
     Parameters
     ----------
-    levels : LevelDifference
     review : Review
         For the bars.
-
-    Returns
-    -------
-    tuple of Hole
     """
     empty = levels.sounds & (levels.over_lu < _HOLE_LU)
     edges = np.flatnonzero(np.diff(np.concatenate(([0], empty.astype(np.int8), [0]))))
@@ -107,7 +97,6 @@ def section_levels(levels: LevelDifference, review: Review) -> tuple[SectionLeve
 
     Parameters
     ----------
-    levels : LevelDifference
     review : Review
         For the bars.
 

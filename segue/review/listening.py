@@ -30,14 +30,6 @@ SHORTEST_TAKE_S: Final = 3.0
 def read_clip(path: Path) -> Clip:
     """A whole sound file, stereo, at its own rate.
 
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    Clip
-
     Raises
     ------
     AudioFileError
@@ -76,7 +68,6 @@ class Listening:
         Square root of the strength in each band, every `ONSET_HOP_S`.
     chroma : ndarray, shape (n_steps, 12)
         Every `CHROMA_HOP_S`, of unit length; zero where nothing sounds.
-    duration_s : float
     """
 
     onsets: Floats
@@ -101,10 +92,6 @@ def listening_to(clip: Clip, *, tuning_cents: float = 0.0) -> Listening:
         Any rate and channels.
     tuning_cents : float
         How far its music is above A4 = 440 Hz.
-
-    Returns
-    -------
-    Listening
     """
     mono = resampled(clip, RATE_HZ).samples.mean(axis=1, dtype=np.float32)
     curves = onset_curves(np.ascontiguousarray(mono))

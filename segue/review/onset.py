@@ -58,7 +58,6 @@ class NoteSource:
 
     Parameters
     ----------
-    clip : Clip
     start_s : float
         Where the planned attack is in it.
     rate : float
@@ -88,7 +87,6 @@ def lateness(
 
     Parameters
     ----------
-    voice : PlannedVoice
     reference, take : NoteSource
         The render, and the recording with the band's beat as the place to look.
     guess : tuple of float
@@ -186,7 +184,6 @@ def onset_s(
 
     Parameters
     ----------
-    voice : PlannedVoice
     stems : StemLevels
         The first note in the plan's stems.
     take : NoteSource

@@ -36,10 +36,8 @@ def note_levels(
 
     Parameters
     ----------
-    clip : Clip
     at_s : ndarray, shape (n_times,)
         Ascending, in seconds of the clip.
-    midi : float
     near_cents : float
         How far above the note its pitch may be.
 
@@ -124,7 +122,6 @@ def peaks(magnitudes: Floats, midi: Floats, *, reach_cents: float) -> tuple[Floa
     ----------
     magnitudes : ndarray, shape (n_times, n_bins)
     midi : ndarray, shape (n_times,)
-    reach_cents : float
 
     Returns
     -------

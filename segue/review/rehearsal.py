@@ -58,14 +58,6 @@ class ReviewRequest:
 def review_take(request: ReviewRequest) -> Review:
     """A recording of a rehearsal against its plan.
 
-    Parameters
-    ----------
-    request : ReviewRequest
-
-    Returns
-    -------
-    Review
-
     Raises
     ------
     RunFolderError

@@ -25,7 +25,6 @@ class BarTiming:
 
     Parameters
     ----------
-    number : int
     section : {'outgoing', 'interlude', 'incoming'}
     plan_s, time_s : float
         Where it starts in the candidate, and in the recording.
@@ -53,7 +52,6 @@ class Break:
 
     Parameters
     ----------
-    bar : int
     step_ms : float or None
         Jump against the bar before; None where the bar's onsets are not the plan's at all.
     """
@@ -68,8 +66,6 @@ class SingerEntry:
 
     Parameters
     ----------
-    bar : int
-    time_s : float
     late_ms : float
         Against the beat as the band played it.
     cents : float
@@ -164,23 +160,15 @@ class Review:
     ----------
     take : str
         File name of the recording.
-    from_title, to_title, recipe : str
-    candidate : int
     offset_s : float
         Time in the recording of the candidate's first frame, as the first beats have it;
         negative where the recording starts later.
     match : float
         How well the recording agrees with the render, -1 to 1.
-    clock : Clock
-    bars : tuple of BarTiming
     spread_ms : float
         Root mean square of the bars' lateness.
-    broke : Break or None
     singer : SingerEntry or None
         None where the plan has no singer, or the entry does not stand out.
-    holes : tuple of Hole
-    levels : tuple of SectionLevel
-    faults : tuple of Fault
     planned_s, played_s : float
         Running time from the first bar line to the last that both have, by a true clock.
     advice : str

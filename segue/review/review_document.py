@@ -28,7 +28,6 @@ def write_review(path: Path, review: Review, *, take: Path) -> tuple[Path, Path]
     ----------
     path : Path
         The JSON file; the picture has its name and ends in ``.png``. Older ones are replaced.
-    review : Review
     take : Path
         The recording, for the picture.
 
@@ -65,14 +64,6 @@ def _write_whole(path: Path, content: bytes) -> None:
 
 def read_review(path: Path) -> Review:
     """Read a review that was written.
-
-    Parameters
-    ----------
-    path : Path
-
-    Returns
-    -------
-    Review
 
     Raises
     ------

@@ -29,13 +29,8 @@ def picture_of(review: Review, take: Clip) -> bytes:
 
     Parameters
     ----------
-    review : Review
     take : Clip
         The recording.
-
-    Returns
-    -------
-    bytes
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure

@@ -76,13 +76,8 @@ def heard_entry(voice: PlannedVoice, reference: NoteSource, take: NoteSource) ->
 
     Parameters
     ----------
-    voice : PlannedVoice
     reference, take : NoteSource
         The render, and the recording with the band's beat as the place to look.
-
-    Returns
-    -------
-    Entry
     """
     late_s, cents, clearness, near_cents = 0.0, 0.0, 0.0, _WIDE_CENTS
     for _ in range(_N_LOOKS):
@@ -205,7 +200,6 @@ def singer_entry(
     ----------
     voice : PlannedVoice or None
         None where the plan has no singer.
-    reference, take : Clip
     review : Review
         For the bars and the clock.
     beat_s_at : callable

@@ -53,10 +53,6 @@ def stem_levels(lead: Clip, mix: Clip, source_s: Floats, midi: float) -> StemLev
         Seconds of the song at `template_times`; where they stand still, the song is not played.
     midi : float
         The note as it is in the song.
-
-    Returns
-    -------
-    StemLevels
     """
     rate_hz = lead.rate_hz
     first = max(round((source_s[0] - _MARGIN_S) * rate_hz), 0)

@@ -76,13 +76,8 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
     ----------
     alignment : Alignment
         Of the plan's beats.
-    plan : Plan
     tuning_cents : float
         How far the recording is above the render.
-
-    Returns
-    -------
-    Timing
     """
     heard = alignment.agreement >= HEARD_AGREEMENT
     if heard.sum() < _LEAST_BEATS:
@@ -150,14 +145,6 @@ def break_of(bars: Sequence[BarTiming]) -> Break | None:
 
     Only bars that are clearly heard can jump, and a bar is lost only between two of its
     section that are clearly heard: a free introduction agrees with nothing for long.
-
-    Parameters
-    ----------
-    bars : sequence of BarTiming
-
-    Returns
-    -------
-    Break or None
     """
     before: BarTiming | None = None
     for index, bar in enumerate(bars):

@@ -73,11 +73,6 @@ class PlannedVoice:
 def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoice | None:
     """What the plan has the singer sing first.
 
-    Parameters
-    ----------
-    document : RunDocument
-    record : CandidateRecord
-
     Returns
     -------
     PlannedVoice or None

@@ -49,8 +49,6 @@ class CandidateRecord:
         1 is the best scored.
     is_tie : bool
         Whether it scores the same as the one ranked before it, within the noise of the measures.
-    plan : Plan
-    scorecard : Scorecard
     bars : tuple of BarReport
         Every bar line, in seconds from the start of the WAV.
     exit_s, entry_s : float
@@ -63,7 +61,6 @@ class CandidateRecord:
         Picture of key path, tempo and loudness.
     loudness_lufs, true_peak_dbtp : float
         Of the music bus.
-    notes : tuple of str
     """
 
     rank: int
@@ -97,14 +94,10 @@ class RunDocument:
 
     Parameters
     ----------
-    schema_version : 1
-    segue_version : str
     rate_hz : int
         Of all WAVs.
-    outgoing, incoming : EdgeFacts
     candidates : tuple of CandidateRecord
         Best first.
-    choice : Choice or None
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
         What the way across is for, as far as the weights go.
     weights : {'table', 'own'}
@@ -133,10 +126,6 @@ class RunDocument:
 def document_text(document: RunDocument) -> str:
     """The document as JSON text, the same for the same run.
 
-    Parameters
-    ----------
-    document : RunDocument
-
     Returns
     -------
     str
@@ -147,14 +136,6 @@ def document_text(document: RunDocument) -> str:
 
 def read_document(folder: Path) -> RunDocument:
     """Read the document of a run folder.
-
-    Parameters
-    ----------
-    folder : Path
-
-    Returns
-    -------
-    RunDocument
 
     Raises
     ------
@@ -191,14 +172,6 @@ def _adapter() -> TypeAdapter[RunDocument]:
 def plain_json(text: str) -> Any:  # noqa: ANN401 - any JSON value
     """A JSON text whose numbers are all of this world: of others, no later step makes sense.
 
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    object
-
     Raises
     ------
     ValueError
@@ -224,10 +197,6 @@ def _bounded_whole(text: str) -> int:
 def first_fault(error: ValidationError) -> str:
     """Where a document does not hold together first, and why.
 
-    Parameters
-    ----------
-    error : pydantic.ValidationError
-
     Returns
     -------
     str
@@ -243,13 +212,8 @@ def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:
 
     Parameters
     ----------
-    document : RunDocument
     rank : int or None
         None is the one that was chosen, or else the best scored.
-
-    Returns
-    -------
-    CandidateRecord
 
     Raises
     ------

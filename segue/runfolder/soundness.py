@@ -28,10 +28,6 @@ HIGHEST_MIDI: Final = 127
 def misfits(document: RunDocument) -> Iterator[str]:
     """What does not hold together in a document whose fields are all of the right kind.
 
-    Parameters
-    ----------
-    document : RunDocument
-
     Yields
     ------
     str

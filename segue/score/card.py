@@ -62,7 +62,6 @@ def score_candidate(
 
     Parameters
     ----------
-    candidate : Candidate
     outgoing, incoming : EdgeFacts
         The end of the old song and the start of the new.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None

@@ -61,7 +61,6 @@ class Agreement:
 
     Parameters
     ----------
-    n_agreed, n_decisions : int
     low, high : float
         95 % interval of the share [W27]_.
     by_chance : float

@@ -36,7 +36,6 @@ class Listened:
 
     Parameters
     ----------
-    candidate : Candidate
     incoming_pulse : PulseFact
         What is known of the pulse of the new song.
     tones : Tones

@@ -124,7 +124,6 @@ class Scorecard:
 
     Parameters
     ----------
-    measures : tuple of Measure
     overall : float
         Weighted mean of the scores, 0..1.
     loudness_lufs, key_distance_from, key_distance_to, tempo_bpm : tuple of CurveSample

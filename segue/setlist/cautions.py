@@ -42,13 +42,8 @@ def join_cautions(
 
     Parameters
     ----------
-    old, new : SetSong
     end, start : EdgeFacts or None
         Of the old song's end, and the new song's start.
-
-    Returns
-    -------
-    tuple of str
     """
     return tuple(_between(old, end, new, start)) if end and start else ()
 
@@ -58,13 +53,8 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
 
     Parameters
     ----------
-    evening : Evening
     songs : sequence of SetSong
         In the same order.
-
-    Returns
-    -------
-    tuple of str
     """
     return (
         *broken_pins(tuple(songs)),
@@ -82,10 +72,6 @@ def slot_cautions(evening: Evening) -> tuple[str, ...]:
     ----------
     evening : Evening
         With its times.
-
-    Returns
-    -------
-    tuple of str
     """
     return tuple(_against_slot(evening))
 

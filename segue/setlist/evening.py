@@ -43,15 +43,8 @@ def with_plan(
 
     Parameters
     ----------
-    join : EveningJoin
-    plan : Plan
     edges : (EdgeFacts, EdgeFacts)
         End of the old song, start of the new one.
-    breaks : Breaks
-
-    Returns
-    -------
-    EveningJoin
     """
     before_exit_s = plan.tempo.seconds_at(plan.exit_beat)
     interlude_s = plan.tempo.seconds_at(plan.entry_beat) - before_exit_s
@@ -93,10 +86,6 @@ def timed(evening: Evening) -> Evening:
     ----------
     evening : Evening
         Its joins' lengths are kept, its times are not looked at.
-
-    Returns
-    -------
-    Evening
     """
     now_s, entered_s = 0.0, 0.0
     songs: list[EveningSong] = []
@@ -126,7 +115,6 @@ class EveningSong:
     ----------
     number : int
         Place in the order, from 1.
-    title : str
     path : Path
         The file or folder of stems.
     start, end : EdgeFacts or None
@@ -224,7 +212,6 @@ class Evening:
 
     Parameters
     ----------
-    title : str
     songs : tuple of EveningSong
         At least one.
     joins : tuple of EveningJoin

@@ -26,13 +26,8 @@ def planned_evening(request: SetRequest, heard: Sequence[HeardEdges]) -> Evening
 
     Parameters
     ----------
-    request : SetRequest
     heard : sequence of HeardEdges
         In the order of the set.
-
-    Returns
-    -------
-    Evening
     """
     songs = request.set_list.songs
     joins = []

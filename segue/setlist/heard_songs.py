@@ -24,7 +24,6 @@ class HeardEdge:
 
     Parameters
     ----------
-    facts : EdgeFacts
     roles : frozenset of Role
         Of its stems; empty for a mix.
     digest : str
@@ -68,11 +67,8 @@ def heard_songs(
 
     Parameters
     ----------
-    songs : sequence of SetSong
-    workers : Workers
     edge_s : float
         How much of each edge is read.
-    rate_hz : int
     cached : bool
         Whether what was heard before counts.
     progress : callable

@@ -47,7 +47,6 @@ class MadeJoin:
 
     Parameters
     ----------
-    document : RunDocument
     warnings : tuple of str
         What the band must know of how it came about.
     """
@@ -63,15 +62,10 @@ def fingerprint(
 
     Parameters
     ----------
-    request : Request
     edges : (HeardEdge, HeardEdge)
         End of the old song, start of the new one.
     shelf : sequence of Recipe
         All recipes to choose from.
-
-    Returns
-    -------
-    str
     """
     wanted: list[Any] = [__version__, request.rate_hz, request.edge_s, request.only]
     wanted += [request.talk_s, request.match, request.shift_b, request.seed, request.purpose]
@@ -94,7 +88,6 @@ def made_joins(
 
     Parameters
     ----------
-    works : sequence of JoinWork
     known : mapping of str to str
         Fingerprints of run folders made before, by their names.
     workers : Workers or None

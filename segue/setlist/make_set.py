@@ -78,7 +78,6 @@ def render_evening(
 
     Parameters
     ----------
-    request : SetRequest
     heard : sequence of HeardEdges
         In the order of the set.
     workers : Workers or None

@@ -35,8 +35,6 @@ class SetDocument:
 
     Parameters
     ----------
-    schema_version : 1
-    segue_version : str
     evening : Evening
         Without the documents of its joins, which are in their own folders.
     breaks : tuple of Breaks
@@ -54,11 +52,6 @@ class SetDocument:
 
 def write_set(folder: Path, document: SetDocument) -> None:
     """Write ``set.json``, whole or not at all.
-
-    Parameters
-    ----------
-    folder : Path
-    document : SetDocument
 
     Raises
     ------
@@ -79,14 +72,6 @@ def write_set(folder: Path, document: SetDocument) -> None:
 
 def read_set_document(folder: Path) -> SetDocument:
     """Read ``set.json``.
-
-    Parameters
-    ----------
-    folder : Path
-
-    Returns
-    -------
-    SetDocument
 
     Raises
     ------
@@ -139,10 +124,6 @@ def read_evening(folder: Path) -> Evening:
     ----------
     folder : Path
         As ``segue set`` left it.
-
-    Returns
-    -------
-    Evening
 
     Raises
     ------

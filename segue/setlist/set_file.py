@@ -60,10 +60,6 @@ def set_faults(songs: Sequence[SetSong | None]) -> Iterator[Fault]:
     ----------
     songs : sequence of SetSong or None
         None for a song that could not be read.
-
-    Yields
-    ------
-    Fault
     """
     first: dict[str, int] = {}
     for n, song in enumerate(songs):
@@ -143,10 +139,6 @@ def read_set(path: Path) -> SetList:
     ----------
     path : Path
         A TOML file; the songs' paths count from its folder.
-
-    Returns
-    -------
-    SetList
 
     Raises
     ------

@@ -68,7 +68,6 @@ class SetList:
 
     Parameters
     ----------
-    title : str
     slot_s : float or None
         What the stage has given.
     songs : tuple of SetSong

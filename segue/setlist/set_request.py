@@ -26,7 +26,6 @@ class SetRequest:
 
     Parameters
     ----------
-    set_list : SetList
     out : Path
         The evening's folder.
     rate_hz, edge_s, recipes, own_recipes, purpose, own_weights, match, pad, seed

@@ -74,14 +74,12 @@ class CueRow:
 
     Parameters
     ----------
-    bar : int
     beat_in_bar : float
         From 1; beyond the beats of the bar where a song in free time comes in after it.
     metre : int
         Beats of the bar.
     time_s : float
         From the start of the files.
-    who, what : str
     """
 
     bar: int
@@ -107,20 +105,16 @@ class CueSheet:
 
     Parameters
     ----------
-    from_title, to_title : str
-    recipe, why : str
     tempo, key : str
         Before and after, such as 'E minor → F minor'; in words where none was heard.
     relation : str
         How the keys lie to each other, or what the join goes by where one has none.
     length : str
         Of the interlude, in bars and seconds.
-    rows : tuple of CueRow
     note : StaffNote or None
         The singer's first note.
     channels : tuple of str
         Of the multichannel file, in order.
-    care : tuple of str
     singer : str
         Who sings the new song.
     place : str
@@ -156,7 +150,6 @@ def cue_sheet(
 
     Parameters
     ----------
-    plan : Plan
     outgoing, incoming : EdgeFacts
         That it was planned from.
     channels : tuple of str
@@ -165,10 +158,6 @@ def cue_sheet(
         Highest peak of click and cue.
     in_ear_dba : float, optional
         A level measured in the ear, for the exposure line.
-
-    Returns
-    -------
-    CueSheet
     """
     bars = round(sum(line.section == "interlude" for line in plan.bar_lines))
     seconds = plan.tempo.seconds_at(plan.entry_beat) - plan.tempo.seconds_at(plan.exit_beat)
@@ -201,16 +190,7 @@ def clock(seconds: float) -> str:
 
 
 def table_of(sheet: CueSheet) -> tuple[tuple[str, str, str, str], ...]:
-    """Bar, time, who and what of every row; a place is written once.
-
-    Parameters
-    ----------
-    sheet : CueSheet
-
-    Returns
-    -------
-    tuple of (str, str, str, str)
-    """
+    """Bar, time, who and what of every row; a place is written once."""
     table = []
     last = ""
     for row in sheet.rows:

@@ -19,7 +19,6 @@ class FrontRow:
         Empty between songs.
     starts : str
         Who starts, and how.
-    is_song : bool
     """
 
     clock: str
@@ -44,13 +43,10 @@ class FrontPage:
 
     Parameters
     ----------
-    title : str
     summary : str
         Running time against the slot.
-    rows : tuple of FrontRow
     notes : tuple of str
         What the tempo map of the evening cannot know.
-    care : tuple of str
     """
 
     title: str

@@ -51,12 +51,6 @@ def evening_sheet(sheet: CueSheet, plan: Plan, where: InEvening) -> CueSheet:
     sheet : CueSheet
         Of the plan; it must say nothing of talk, of which a plan knows only the sum with the
         changeover.
-    plan : Plan
-    where : InEvening
-
-    Returns
-    -------
-    CueSheet
     """
     singer = where.singer or sheet.singer
     rows = [replace(row, who=singer) if row.who == SINGER else row for row in sheet.rows]

@@ -54,13 +54,8 @@ def midi_bytes(
     ----------
     plan : Plan
         Tick 0 is beat 0.
-    markers : sequence of Marker
     keys_heard : (bool, bool)
         As for `plan_score`.
-
-    Returns
-    -------
-    bytes
     """
     return score_bytes(plan_score(plan, markers, keys_heard=keys_heard))
 

@@ -30,7 +30,6 @@ class Marker:
         Of the plan; beat 0 is where all files of a pack start.
     time_s : float
         From beat 0.
-    name : str
     """
 
     beat: float
@@ -45,7 +44,6 @@ def markers_of(
 
     Parameters
     ----------
-    plan : Plan
     from_title, to_title : str
         The two songs.
     is_free : bool
@@ -95,11 +93,8 @@ class MidiScore:
         Beat, beats a bar and note value of every time signature.
     keys : tuple of (float, Key)
         Beat and key of every key signature.
-    markers : tuple of (float, str)
-    click : tuple of ClickHit
     voicings : tuple of Voicing
         The pad's chords.
-    cue : tuple of CueNote
     """
 
     ruler: tuple[tuple[float, float], ...]
@@ -125,14 +120,9 @@ def plan_score(
     ----------
     plan : Plan
         Tick 0 is beat 0.
-    markers : sequence of Marker
     keys_heard : (bool, bool)
         Whether the old and the new song have a key to go by; a key that is only a guess is no
         signature.
-
-    Returns
-    -------
-    MidiScore
     """
     keys = [(0.0, plan.key_from)] if keys_heard[0] else []
     if keys_heard[1] and (plan.entry_beat > 0 or not keys):
@@ -150,10 +140,6 @@ def plan_score(
 
 def plan_beats(plan: Plan) -> list[float]:
     """Whole beats, the beats at which a span of the tempo curve begins, and the end of a plan.
-
-    Parameters
-    ----------
-    plan : Plan
 
     Returns
     -------
@@ -176,17 +162,7 @@ def tick_of(beat: float) -> int:
 
 
 def notes_moved(score: MidiScore, by_beats: float) -> MidiScore:
-    """Click, chords and cue of a score later by some beats; the rest as it is.
-
-    Parameters
-    ----------
-    score : MidiScore
-    by_beats : float
-
-    Returns
-    -------
-    MidiScore
-    """
+    """Click, chords and cue of a score later by some beats; the rest as it is."""
     return replace(
         score,
         click=tuple(replace(hit, beat=hit.beat + by_beats) for hit in score.click),

@@ -93,9 +93,6 @@ class StagePack:
         Names in the pack.
     sheet : CueSheet
         Several make an evening's sheets.
-    markers : tuple of Marker
-    duration_s : float
-    rank : int
     """
 
     files: tuple[str, ...]
@@ -107,14 +104,6 @@ class StagePack:
 
 def stage_pack(request: StageRequest) -> StagePack:
     """Write the pack of a candidate.
-
-    Parameters
-    ----------
-    request : StageRequest
-
-    Returns
-    -------
-    StagePack
 
     Raises
     ------
@@ -176,7 +165,6 @@ def sheet_of(
 
     Parameters
     ----------
-    document : RunDocument
     record : CandidateRecord
         One of its candidates.
     channels : tuple of str
@@ -185,10 +173,6 @@ def sheet_of(
         A level measured in the ear.
     where : InEvening, optional
         Its place in an evening.
-
-    Returns
-    -------
-    CueSheet
     """
     # An evening tells talk and changeover apart, a plan has only their sum.
     plan = record.plan if where is None else replace(record.plan, talk_s=None)

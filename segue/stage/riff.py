@@ -66,10 +66,6 @@ class BroadcastFacts:
 def cue_chunks(points: Sequence[CuePoint]) -> bytes:
     """The `cue ` chunk and the `LIST` `adtl` chunk with the names.
 
-    Parameters
-    ----------
-    points : sequence of CuePoint
-
     Returns
     -------
     bytes
@@ -90,16 +86,7 @@ def cue_chunks(points: Sequence[CuePoint]) -> bytes:
 
 
 def bext_chunk(facts: BroadcastFacts) -> bytes:
-    """The `bext` chunk, version 2.
-
-    Parameters
-    ----------
-    facts : BroadcastFacts
-
-    Returns
-    -------
-    bytes
-    """
+    """The `bext` chunk, version 2."""
     levels = (
         facts.loudness_lufs,
         facts.range_lu,
@@ -137,10 +124,6 @@ def with_chunks(wav: bytes, *, before_data: bytes, after_data: bytes) -> bytes:
         A whole RIFF file.
     before_data, after_data : bytes
         Whole chunks.
-
-    Returns
-    -------
-    bytes
 
     Raises
     ------

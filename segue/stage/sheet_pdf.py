@@ -47,7 +47,6 @@ def sheets_pdf(
 
     Parameters
     ----------
-    sheets : sequence of CueSheet
     paper : {'a4', 'letter'}
     front : FrontPage, optional
         The evening's running order, before the sheets.

@@ -66,10 +66,6 @@ def staff_note(midi: float, key: Key | None) -> StaffNote:
     key : Key or None
         None where no key was heard: with sharps.
 
-    Returns
-    -------
-    StaffNote
-
     Examples
     --------
     >>> staff_note(67, Key(tonic=0, mode="major")).y
@@ -91,10 +87,6 @@ def staff_note(midi: float, key: Key | None) -> StaffNote:
 
 def staff_svg(note: StaffNote) -> str:
     """The staff as an SVG picture.
-
-    Parameters
-    ----------
-    note : StaffNote
 
     Returns
     -------

@@ -57,10 +57,6 @@ def open_workers(
     tell : callable
         Told in a few words when a cluster has no worker left.
 
-    Yields
-    ------
-    Workers
-
     Raises
     ------
     OptionError
@@ -115,12 +111,7 @@ class _Here:
 
 
 def n_cores() -> int:
-    """Cores that this process may use.
-
-    Returns
-    -------
-    int
-    """
+    """Cores that this process may use."""
     with contextlib.suppress(AttributeError):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1

@@ -46,10 +46,6 @@ def open_cluster(
     tell : callable
         Told in a few words when there is no worker left.
 
-    Yields
-    ------
-    Cluster
-
     Raises
     ------
     OptionError

@@ -34,8 +34,6 @@ class Errand:
 
     Parameters
     ----------
-    task : callable
-    index : int
     value : object
         The task's input.
     parcel : Parcel or None
@@ -61,15 +59,10 @@ def away(errand: Errand, theirs: Make, digest: Callable[[], str]) -> Returned:
 
     Parameters
     ----------
-    errand : Errand
     theirs : Make
         Which Segue asks.
     digest : callable
         As for `make_here`.
-
-    Returns
-    -------
-    Returned
 
     Raises
     ------
@@ -113,7 +106,6 @@ class Make:
 
     Parameters
     ----------
-    version : str
     digest : str
         Of its code and the libraries that it calculates with.
     """
@@ -142,20 +134,12 @@ def make_here(digest: Callable[[], str]) -> Make:
     ----------
     digest : callable
         A function of a module's top level.
-
-    Returns
-    -------
-    Make
     """
     return Make(version=__version__, digest=digest())
 
 
 def check_address(address: str) -> None:
     """See that a text can be the address of a scheduler.
-
-    Parameters
-    ----------
-    address : str
 
     Raises
     ------
@@ -173,14 +157,6 @@ def check_address(address: str) -> None:
 @contextmanager
 def connected(address: str) -> Iterator[Any]:
     """A client of a scheduler, for the time of a `with` block.
-
-    Parameters
-    ----------
-    address : str
-
-    Yields
-    ------
-    distributed.Client
 
     Raises
     ------
@@ -213,8 +189,6 @@ def check_workers(client: Any, address: str, digest: Callable[[], str]) -> Make:
 
     Parameters
     ----------
-    client : distributed.Client
-    address : str
     digest : callable
         As for `make_here`.
 

@@ -47,10 +47,6 @@ def packed(value: object) -> Parcel:
     ----------
     value : object
         Dataclasses, tuples and mappings with paths in them.
-
-    Returns
-    -------
-    Parcel
     """
     roots = tuple(dict.fromkeys(_paths_in(value)))
     return Parcel(roots=roots, files=_contents(roots))
@@ -63,7 +59,6 @@ def unpacked(value: T, parcel: Parcel, folder: Path) -> tuple[T, tuple[Path, ...
     ----------
     value : object
         As it was packed.
-    parcel : Parcel
     folder : Path
         Empty.
 
@@ -88,7 +83,6 @@ def changed(parcel: Parcel, roots: tuple[Path, ...]) -> dict[tuple[int, str], by
 
     Parameters
     ----------
-    parcel : Parcel
     roots : tuple of Path
         From `unpacked`.
 
@@ -159,14 +153,8 @@ def with_our_paths(result: T, parcel: Parcel, roots: tuple[Path, ...]) -> T:
 
     Parameters
     ----------
-    result : object
-    parcel : Parcel
     roots : tuple of Path
         From `unpacked`.
-
-    Returns
-    -------
-    object
     """
     ours: T = _with_paths(result, dict(zip(roots, parcel.roots, strict=True)))
     return ours

@@ -60,10 +60,6 @@ class Processes:
 
     The processes stay for all the tasks of a `with` block: each takes a second or two to load
     what it works with, and keeps the songs it has read.
-
-    Parameters
-    ----------
-    n_workers : int
     """
 
     shares_disk: Final = True

@@ -97,10 +97,6 @@ class Workers(Protocol):
             must leave the same whatever it left before. A `SegueError` ends it as a problem.
         inputs : iterable
             Taken as workers become free; each can be pickled.
-
-        Yields
-        ------
-        Outcome
         """
         ...
 
@@ -110,15 +106,10 @@ def attempt(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
 
     Parameters
     ----------
-    task : callable
     index : int
         Of the input.
     value : object
         The input.
-
-    Returns
-    -------
-    Outcome
     """
     try:
         return Outcome(index=index, result=task(value))

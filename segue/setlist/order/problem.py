@@ -89,13 +89,8 @@ def order_problem(songs: Sequence[SetSong], edges: Sequence[Edges]) -> OrderProb
 
     Parameters
     ----------
-    songs : sequence of SetSong
     edges : sequence of (EdgeFacts, EdgeFacts)
         Start and end of each.
-
-    Returns
-    -------
-    OrderProblem
     """
     n = len(songs)
     pair = np.full((n, n), math.inf)

@@ -30,7 +30,6 @@ class BetterOrder:
         By the documented weights; the old one is infinite where it breaks a pin.
     least_cost : float
         Proven: no order costs less. The same as `new_cost` where the order is exact.
-    is_exact : bool
     """
 
     order: tuple[int, ...]
@@ -54,8 +53,6 @@ def better_order(
 
     Parameters
     ----------
-    problem : OrderProblem
-    songs : tuple of SetSong
     most_exact : int
         Sets of more songs are searched, not solved.
 

@@ -47,7 +47,6 @@ def lower_bound(problem: OrderProblem, *, upper: float) -> float:
 
     Parameters
     ----------
-    problem : OrderProblem
     upper : float
         Cost of a known order; it only sets the length of the steps.
 
@@ -137,7 +136,6 @@ def cheap_order(
 
     Parameters
     ----------
-    problem : OrderProblem
     songs : tuple of SetSong
         For what is chained.
     seed : int

@@ -47,7 +47,6 @@ class EveningRequest:
         The evening's folder, with the run folders of its joins.
     out : Path
         The pack to be: a folder.
-    evening : Evening
     channels : tuple of str
         Order of the multichannel files.
     paper : {'a4', 'letter'}
@@ -71,7 +70,6 @@ class EveningPack:
     ----------
     files : tuple of str
         Paths in the pack.
-    map : EveningMap
     notes : tuple of str
         What the pack does not know, and which joins are not chosen yet.
     running_s : float
@@ -91,14 +89,6 @@ class EveningPack:
 
 def evening_pack(request: EveningRequest) -> EveningPack:
     """Write the pack of an evening.
-
-    Parameters
-    ----------
-    request : EveningRequest
-
-    Returns
-    -------
-    EveningPack
 
     Raises
     ------

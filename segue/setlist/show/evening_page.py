@@ -48,7 +48,6 @@ def write_evening_page(folder: Path, evening: Evening) -> Path:
     ----------
     folder : Path
         Holds the run folders that the evening names.
-    evening : Evening
 
     Returns
     -------

@@ -38,7 +38,6 @@ def write_evening_picture(path: Path, evening: Evening) -> None:
 
     Parameters
     ----------
-    path : Path
     evening : Evening
         With its times.
     """

@@ -37,17 +37,12 @@ def sheets_of(
 
     Parameters
     ----------
-    rows : EveningRows
     channels : tuple of str
         Order of the multichannel files.
     in_ear_dba : float, optional
         A level measured in the ear.
     where : mapping of int to InEvening, optional
         By number of the join: its place in the evening, as from `places_of`.
-
-    Returns
-    -------
-    tuple of CueSheet
     """
     where = where or {}
     return tuple(
@@ -68,7 +63,6 @@ def places_of(evening: Evening, played: EveningMap | None = None) -> dict[int, I
 
     Parameters
     ----------
-    evening : Evening
     played : EveningMap, optional
         Its tempo map, for the bars.
 
@@ -106,15 +100,10 @@ def front_page(
 
     Parameters
     ----------
-    rows : EveningRows
     notes : sequence of str
         What the tempo map of the evening cannot know.
     in_ear_dba : float, optional
         A level measured in the ear.
-
-    Returns
-    -------
-    FrontPage
     """
     care = [CARE.format(ceiling=CEILING_DBFS)]
     if in_ear_dba is not None:

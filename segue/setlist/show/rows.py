@@ -22,8 +22,6 @@ class SongRow:
 
     Parameters
     ----------
-    number : int
-    title : str
     start_s, end_s : float
         On the clock of the evening, from its start.
     keys : tuple of str
@@ -68,8 +66,6 @@ class JoinRow:
 
     Parameters
     ----------
-    number : int
-    from_title, to_title : str
     start_s, end_s : float
         From the old song's exit to the new one's bar one, on the evening's clock.
     steps : tuple of str
@@ -82,7 +78,6 @@ class JoinRow:
         Name and seconds of talk and changeover on no beat.
     wanted : tuple of (str, float)
         Of both at a segue, with what its music covers.
-    warnings : tuple of str
     """
 
     number: int
@@ -132,9 +127,6 @@ class EveningRows:
 
     Parameters
     ----------
-    title : str
-    songs : tuple of SongRow
-    joins : tuple of JoinRow
     slot_s : float or None
         How long the band may play.
     warnings : tuple of str
@@ -164,16 +156,7 @@ class EveningRows:
 
 
 def rows_of(evening: Evening) -> EveningRows:
-    """An evening as it is shown.
-
-    Parameters
-    ----------
-    evening : Evening
-
-    Returns
-    -------
-    EveningRows
-    """
+    """An evening as it is shown."""
     songs = evening.songs
     into = [None, *(join.document for join in evening.joins)]
     return EveningRows(
@@ -193,7 +176,6 @@ def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[s
 
     Parameters
     ----------
-    join : EveningJoin
     old, new : EveningSong
         Before and after it.
 
@@ -237,13 +219,8 @@ def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:
 
     Parameters
     ----------
-    song : EveningSong
     into : RunDocument, optional
         The run that leads into it.
-
-    Returns
-    -------
-    SongRow
     """
     edges = [edge for edge in (song.start, song.end) if edge is not None]
     return SongRow(

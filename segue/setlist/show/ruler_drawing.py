@@ -31,7 +31,6 @@ class PictureGap:
 
     Parameters
     ----------
-    start_s, end_s : float
     is_free : bool
         Whether it is talk or a changeover, and no way across.
     """
@@ -47,8 +46,6 @@ class Picture:
 
     Parameters
     ----------
-    songs : tuple of SongRow
-    gaps : tuple of PictureGap
     slot_s : float or None
         How long the band may play.
     """
@@ -80,7 +77,6 @@ def picture_svg(picture: Picture, *, is_tall: bool) -> str:
 
     Parameters
     ----------
-    picture : Picture
     is_tall : bool
         Whether time runs down, for narrow screens.
 

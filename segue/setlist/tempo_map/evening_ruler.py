@@ -40,8 +40,6 @@ class Fill:
     ----------
     n_beats : int
         0 where the heard parts meet.
-    metre : int
-    seconds : float
     bpm : float
         Tempo at which the bars fit; 0 where there are none.
     """
@@ -62,14 +60,8 @@ def fill_of(seconds: float, *, bpm: float, metre: int) -> Fill:
 
     Parameters
     ----------
-    seconds : float
     bpm : float
         Heard tempo.
-    metre : int
-
-    Returns
-    -------
-    Fill
 
     Examples
     --------
@@ -206,7 +198,6 @@ def signatures(bars: Iterable[tuple[int, int]], end_tick: int) -> Iterator[tuple
     ----------
     bars : iterable of (int, int)
         Tick and beats of every bar.
-    end_tick : int
 
     Yields
     ------

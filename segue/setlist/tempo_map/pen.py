@@ -54,10 +54,6 @@ def evening_map(songs: Sequence[PlayedSong], crossings: Sequence[Crossing]) -> E
     crossings : sequence of Crossing
         One fewer.
 
-    Returns
-    -------
-    EveningMap
-
     Raises
     ------
     OptionError

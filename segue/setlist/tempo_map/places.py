@@ -33,7 +33,6 @@ def fill_notes(song: PlayedSong, fill: Fill, *, before_bpm: float, after: int) -
 
     Parameters
     ----------
-    song : PlayedSong
     fill : Fill
         How that part is laid.
     before_bpm : float
@@ -136,7 +135,6 @@ class Place:
 
     Parameters
     ----------
-    name : str
     beat : float
         From the first tick of the file.
     time_s : float
@@ -157,12 +155,10 @@ class EveningMap:
 
     Parameters
     ----------
-    score : MidiScore
     songs : tuple of Place
         Bar one of every song.
     joins : tuple of Place
         Where the files of every way across start; of a plain stop, where the old song is done.
-    markers : tuple of Marker
     notes : tuple of str
         What the map does not know.
     """
@@ -211,7 +207,6 @@ def hold_beat(plan: Plan, start: EdgeFacts) -> float:
 
     Parameters
     ----------
-    plan : Plan
     start : EdgeFacts
         The new song's start.
 
