@@ -23,12 +23,12 @@ from benchmarks.faults import (
     rivals,
 )
 from segue.errors import RunFolderError, SegueError
+from segue.files import sole_writer
+from segue.files.whole_file import exchanged
 from segue.runfolder import (
     Choice,
     check_free,
-    exchange,
     read_document,
-    sole_writer,
     whole_folder,
     write_choice,
 )
@@ -95,7 +95,7 @@ def at_the_nth_rename(n):
 MOMENTS = {
     "before the exchange": (lambda m: m.setattr(folder_module, "exchanged", die), "old"),
     "after the exchange": (
-        lambda m: m.setattr(folder_module, "exchanged", after(exchange.exchanged)),
+        lambda m: m.setattr(folder_module, "exchanged", after(exchanged)),
         "new",
     ),
     "between two renames": (at_the_nth_rename(1), "old"),
