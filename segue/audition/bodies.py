@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 from annotated_types import MaxLen
 from pydantic import TypeAdapter, ValidationError
 
-from segue.audition.ballot_html import MOST_NAME, MOST_WORDS
+from segue.audition.page import MOST_NAME, MOST_WORDS
 from segue.audition.votes import BallotRefusalError
 
 if TYPE_CHECKING:

@@ -13,21 +13,22 @@ from typing import TYPE_CHECKING
 from segue.audition.ballot import Ballot
 from segue.audition.limits import ClientLimits, Limits
 from segue.audition.live import Live, event_text
-from segue.audition.page import BALLOT_SLOT, json_block, served_page_text
+from segue.audition.page import BALLOT_SLOT, served_page_text
 from segue.audition.votes import BallotRefusalError, Recorder, Vote, result_values
 from segue.errors import RunFolderError
+from segue.pages import json_block
 from segue.runfolder import Choice, document_text, read_document, write_choice
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
+    from segue.audition.page import PageView
     from segue.audition.secrets import Secrets
-    from segue.audition.view import PageView
     from segue.audition.votes import Listener
 
 _SLOT = f'id="listener">{BALLOT_SLOT}'
-"""With its tag, which no escaped name can hold."""
+"""With its tag: quotes and angle brackets are escaped in every name, in text as in JSON."""
 MOST_SHOWN = 50
 """Free words sent to everybody, the latest; all are in the ballot file."""
 _NOT_HEARD, _CONFLICT, _INVALID, _UNAVAILABLE = 409, 409, 422, 503

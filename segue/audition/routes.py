@@ -13,13 +13,14 @@ from starlette.responses import (
 )
 from starlette.routing import Route
 
-from segue.audition.assets import asset, page_script
 from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
 from segue.audition.desk import Desk, vote_values
 from segue.audition.limits import client_address, refusal
+from segue.audition.page import SCRIPTS, STYLES
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
 from segue.audition.served_files import named_file
 from segue.audition.votes import BallotRefusalError, Vote
+from segue.pages import filled, joined
 from segue.runfolder import Choice
 
 if TYPE_CHECKING:
@@ -52,14 +53,13 @@ def routes() -> list[Route]:
 
 
 def _fixed_routes() -> list[Route]:
-    results = asset("results.js")
     texts = {
-        "/page.css": ("text/css", asset("page.css")),
-        "/page.js": ("text/javascript", page_script()),
-        "/join.js": ("text/javascript", asset("join.js")),
-        "/host.js": ("text/javascript", f"{asset('post.js')}\n{results}\n{asset('host.js')}"),
+        "/page.css": ("text/css", STYLES),
+        "/page.js": ("text/javascript", SCRIPTS),
+        "/join.js": ("text/javascript", ("join.js",)),
+        "/host.js": ("text/javascript", ("post.js", "results.js", "host.js")),
     }
-    return [Route(path, _fixed(text, kind)) for path, (kind, text) in texts.items()]
+    return [Route(path, _fixed(joined(names), kind)) for path, (kind, names) in texts.items()]
 
 
 def _fixed(text: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
@@ -88,8 +88,8 @@ async def _page(request: Request) -> Response:
     desk, listener = _desk(request), _listener(request)
     if listener is not None:
         return HTMLResponse(desk.page_for(listener))
-    needs_code = "no-code" if desk.secrets.join_code is None else "code"
-    return HTMLResponse(asset("join.html").replace("@look@", needs_code))
+    needs_code = desk.secrets.join_code is not None
+    return HTMLResponse(filled("join.html", {"needs_code": needs_code}))
 
 
 async def _joined(request: Request) -> Response:
@@ -101,7 +101,7 @@ async def _no_icon(_: Request) -> Response:
 
 
 async def _host_page(_: Request) -> Response:
-    return HTMLResponse(asset("host.html"))
+    return HTMLResponse(filled("host.html", {}))
 
 
 async def _join(request: Request) -> Response:

@@ -1,24 +1,47 @@
-"""A vote from start to end: make the page, open the ballot, serve until stopped."""
+"""A vote from start to end: make the page, open the ballot, serve until stopped.
+
+The server is Starlette and uvicorn: small, well kept, and no more than is needed. They come
+with the extra ``segue[serve]``; nothing else in Segue imports this module. It answers on this
+machine only, or to the phones in the room.
+"""
 
 from __future__ import annotations
 
+import asyncio
+import socket
 import tempfile
+from contextlib import asynccontextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
 
 from segue.audition.desk import open_desk
-from segue.audition.lan import EVERYWHERE, LOOPBACK, host_names, lan_address
+from segue.audition.limits import Gate
+from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
 from segue.audition.served_files import served_files
-from segue.audition.server import VoteServer, listening_socket
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
-    import socket
-    from collections.abc import Callable
+    from collections.abc import AsyncIterator, Callable
+    from types import FrameType
 
-    from segue.audition.view import PageView
+    from segue.audition.desk import Desk
+    from segue.audition.page import PageView
+
+LOOPBACK: Final = "127.0.0.1"
+EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only with --lan, and behind a join code
+_SOMEWHERE: Final = ("192.0.2.1", 9)
+"""Reserved for documentation (RFC 5737): asking for the way there sends nothing."""
+USUAL_PORT: Final = 8437
+"""Tried first; not assigned to anything well known (from memory)."""
+_MOST_CONNECTIONS: Final = 1000
+_IDLE_S: Final = 20
+_LEAVE_S: Final = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,3 +124,126 @@ def _addresses(sock: socket.socket, address: str, secrets: Secrets, n_votes: int
         join_code=code,
         n_votes=n_votes,
     )
+
+
+class VoteServer(uvicorn.Server):
+    """uvicorn, which ends the streams of results before it waits for connections to end.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Host names that are ours.
+    """
+
+    def __init__(self, desk: Desk, *, names: tuple[str, ...]) -> None:
+        self._desk = desk
+        super().__init__(
+            uvicorn.Config(
+                application(desk, names=names),
+                log_config=None,
+                log_level="error",
+                access_log=False,
+                proxy_headers=False,  # who asks is who connected
+                server_header=False,
+                ws="none",
+                lifespan="on",
+                limit_concurrency=_MOST_CONNECTIONS,
+                timeout_keep_alive=_IDLE_S,
+                timeout_graceful_shutdown=_LEAVE_S,
+            )
+        )
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        """End the streams, then everything."""
+        self._desk.live.stop()
+        super().handle_exit(sig, frame)
+
+
+def application(desk: Desk, *, names: tuple[str, ...]) -> Starlette:
+    """The server as an ASGI application.
+
+    Parameters
+    ----------
+    desk : Desk
+        Its ballot is closed when the application ends.
+    names : tuple of str
+        Host names that are ours.
+    """
+
+    @asynccontextmanager
+    async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        writing = asyncio.create_task(desk.recorder.run())
+        try:
+            yield
+        finally:
+            writing.cancel()
+            with suppress(asyncio.CancelledError):
+                await writing
+            desk.ballot.close()
+
+    gate = Middleware(Gate, names=names, clients=desk.clients)
+    app = Starlette(routes=routes(), middleware=[gate], lifespan=lifespan)
+    app.router.redirect_slashes = False
+    app.state.desk = desk
+    return app
+
+
+def listening_socket(host: str, port: int | None) -> socket.socket:
+    """A socket to serve on.
+
+    Parameters
+    ----------
+    host : str
+        Address to bind.
+    port : int or None
+        None for the usual one, or any free one if that is taken.
+
+    Raises
+    ------
+    OptionError
+        If the port cannot be had.
+    """
+    tried = (USUAL_PORT, 0) if port is None else (port,)
+    problem = ""
+    for number in tried:
+        # Named as TCP, or the event loop leaves small answers to wait for one another (Nagle).
+        sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        try:
+            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            sock.bind((host, number))
+            sock.listen(2048)
+        except OSError as error:
+            sock.close()
+            problem = error.strerror or str(error)
+        else:
+            return sock
+    raise OptionError(f"port {tried[0]} cannot be had ({problem}): name another with --port.")
+
+
+def lan_address() -> str | None:
+    """Address of this machine on the network, or None if there is no network."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
+        try:
+            sock.connect(_SOMEWHERE)
+        except OSError:
+            return None
+        address = str(sock.getsockname()[0])
+    return None if address.startswith("127.") else address
+
+
+def host_names() -> tuple[str, ...]:
+    """Names by which this machine may be asked, in lower case."""
+    name = socket.gethostname().lower()
+    bare = name.partition(".")[0]
+    return ("localhost", name, bare, f"{bare}.local")
+
+
+def qr_text(url: str) -> str:
+    """A QR code of an address, as text for the terminal."""
+    import io
+
+    import segno
+
+    out = io.StringIO()
+    segno.make(url, error="m", micro=False).terminal(out, compact=True)
+    return out.getvalue()

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from segue.audition.view import PageView
+    from segue.audition.page import PageView
 
 _DEVICE: Final = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³]|conin\$|conout\$)", re.I)
 """File names that Windows takes for devices, with any ending (Microsoft, "Naming Files, Paths, and

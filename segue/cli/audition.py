@@ -13,8 +13,8 @@ from segue.errors import OptionError, RunFolderError, SegueError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from segue.audition.page import PageView
     from segue.audition.serve import Addresses
-    from segue.audition.view import PageView
 
 LOWEST_PORT, HIGHEST_PORT = 0, 65_535
 _SERVER_PARTS = "starlette uvicorn httptools segno"
@@ -42,7 +42,7 @@ def audition(
 ) -> None:
     """Write the page on which the band listens and compares, and open it."""
     _check_options(blind=blind, anchor=anchor, serve=serve, lan=lan, port=port)
-    from segue.audition.view import page_view
+    from segue.audition.page import page_view
     from segue.runfolder import read_document
 
     try:
@@ -103,8 +103,8 @@ def _on_chosen(run: Path) -> None:
 
 def _announcer(*, opens: bool) -> Callable[[Addresses], None]:
     def announce(addresses: Addresses) -> None:
-        from segue.audition.lan import qr_text
         from segue.audition.secrets import code_to_read
+        from segue.audition.serve import qr_text
 
         if addresses.join_url is not None and addresses.join_code is not None:
             print(qr_text(addresses.join_url), flush=True)

@@ -136,6 +136,26 @@ class CueSheet:
     singer: str = SINGER
     place: str = ""
 
+    @property
+    def table(self) -> tuple[tuple[str, str, str, str], ...]:
+        """Place, time, who and what of every row; a place is written once."""
+        above = ("", *(row.place for row in self.rows))
+        return tuple(
+            ("", "", row.who, row.what)
+            if row.place == last
+            else (row.place, clock(row.time_s), row.who, row.what)
+            for row, last in zip(self.rows, above, strict=False)
+        )
+
+    @property
+    def channel_words(self) -> str:
+        """What is on which channel, and for whom."""
+        channels = ", ".join(f"{n} {name}" for n, name in enumerate(self.channels, start=1))
+        return (
+            f"Channels of the multichannel file: {channels}. "
+            "Click and cue are for ears only; they are not in the music."
+        )
+
 
 def cue_sheet(
     plan: Plan,
@@ -187,19 +207,6 @@ def clock(seconds: float) -> str:
     tenths = round(seconds * 10)
     minutes, rest = divmod(tenths, 600)
     return f"{minutes}:{rest / 10:04.1f}"
-
-
-def table_of(sheet: CueSheet) -> tuple[tuple[str, str, str, str], ...]:
-    """Bar, time, who and what of every row; a place is written once."""
-    table = []
-    last = ""
-    for row in sheet.rows:
-        is_new = row.place != last
-        last = row.place
-        table.append(
-            (row.place if is_new else "", clock(row.time_s) if is_new else "", row.who, row.what)
-        )
-    return tuple(table)
 
 
 def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNote | None:

@@ -1,4 +1,7 @@
-"""A cue sheet as one of an evening's: where in it, who sings, what happens in the break."""
+"""Cue sheets of an evening: the running order before them, and each as one of many.
+
+A sheet says where in the evening it belongs, who sings, and what happens in the break.
+"""
 
 from __future__ import annotations
 
@@ -84,3 +87,54 @@ def _hold(plan: Plan, where: InEvening) -> CueRow | None:
     parts = ", then ".join(f"{name}, {held_s:.0f} s" for name, held_s in where.held)
     words = f"fade out and hold the files here {seconds:.0f} s, no music: {parts}"
     return cue_row(plan, where.hold_beat, "all", words)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontRow:
+    """One line of the running order.
+
+    Parameters
+    ----------
+    clock : str
+        When it starts.
+    what : str
+        The song, or what happens between two songs.
+    key, tempo : str
+        Empty between songs.
+    starts : str
+        Who starts, and how.
+    """
+
+    clock: str
+    what: str
+    key: str = ""
+    tempo: str = ""
+    starts: str = ""
+    is_song: bool = True
+
+    @property
+    def cells(self) -> tuple[str, ...]:
+        """What stands in the columns."""
+        return self.clock, self.what, self.key, self.tempo, self.starts
+
+
+HEADINGS = ("clock", "song", "key", "BPM", "starts")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FrontPage:
+    """Everything on the page.
+
+    Parameters
+    ----------
+    summary : str
+        Running time against the slot.
+    notes : tuple of str
+        What the tempo map of the evening cannot know.
+    """
+
+    title: str
+    summary: str
+    rows: tuple[FrontRow, ...]
+    notes: tuple[str, ...]
+    care: tuple[str, ...]

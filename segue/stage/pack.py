@@ -24,8 +24,7 @@ from segue.stage.in_evening import evening_sheet
 from segue.stage.midi import midi_bytes
 from segue.stage.midi_score import markers_of
 from segue.stage.riff import BroadcastFacts, CuePoint, bext_chunk, cue_chunks, with_chunks
-from segue.stage.sheet_html import sheets_html
-from segue.stage.sheet_pdf import sheets_pdf
+from segue.stage.sheet_pages import sheets_html, sheets_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +36,7 @@ if TYPE_CHECKING:
     from segue.stage.cue_sheet import CueSheet
     from segue.stage.in_evening import InEvening
     from segue.stage.midi_score import Marker
-    from segue.stage.sheet_pdf import Paper
+    from segue.stage.sheet_pages import Paper
 
 CHANNELS: Final = ("music left", "music right", "click", "cue")
 PACK_MARK: Final = "markers.json"

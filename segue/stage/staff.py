@@ -16,7 +16,6 @@ _LETTERS: Final = "CDEFGAB"
 _G_LINE_STEP: Final = 4 * 7 + 4
 """G4 in steps of the scale from C0: the second line, one space up, two steps."""
 _OCTAVE_CLEF_BELOW_MIDI: Final = 57
-_STAFF_WIDTH, _NOTE_X = 9.0, 6.0
 
 CLEF: Final = (
     (1.9, 0.62), (1.55, 0.45), (1.32, 0.85), (1.5, 1.35), (2.05, 1.55), (2.68, 1.2),
@@ -85,39 +84,6 @@ def staff_note(midi: float, key: Key | None) -> StaffNote:
     )
 
 
-def staff_svg(note: StaffNote) -> str:
-    """The staff as an SVG picture.
-
-    Returns
-    -------
-    str
-        One `svg` element that takes the colour of the text around it.
-    """
-    top, bottom = max(6.5, note.y + 1.5), min(-2.6, note.y - 1.5)
-    lines = [_line(0, y, _STAFF_WIDTH, y) for y in range(5)]
-    ledgers = [_line(_NOTE_X - 1, y, _NOTE_X + 1, y) for y in note.ledger_lines]
-    clef = (
-        f'<path d="{_smooth(CLEF)}" fill="none" stroke="currentColor" stroke-width="0.22"'
-        ' stroke-linecap="round"/>'
-    )
-    head = (
-        f'<ellipse cx="{_NOTE_X}" cy="{-note.y:g}" rx="0.66" ry="0.46" fill="currentColor"'
-        f' transform="rotate(-18 {_NOTE_X} {-note.y:g})"/>'
-    )
-    parts = [
-        *lines,
-        *ledgers,
-        clef,
-        head,
-        _words(_NOTE_X - 1.6, -note.y + 0.6, 1.9, note.accidental),
-        _words(1.9, 2.5, 1.2, "8") if note.is_octave_clef else "",
-    ]
-    return (
-        f'<svg class="staff" viewBox="-0.3 {-top:g} {_STAFF_WIDTH + 0.6:g} {top - bottom:g}"'
-        f' role="img" aria-label="{note.name} on a staff">{"".join(parts)}</svg>'
-    )
-
-
 def smooth_points(n_between: int = 12) -> tuple[tuple[float, float], ...]:
     """The clef as a chain of short lines, for pictures that know no curves."""
     points = []
@@ -143,23 +109,10 @@ def _curves(points: tuple[Place, ...]) -> list[tuple[Place, Place, Place, Place]
     return curves
 
 
-def _smooth(points: tuple[Place, ...]) -> str:
-    start = points[0]
-    return f"M{start[0]:g} {-start[1]:g}" + "".join(
+def clef_path() -> str:
+    """The clef as the path of an SVG picture."""
+    x, y = CLEF[0]
+    return f"M{x:g} {-y:g}" + "".join(
         f"C{p[0]:.3f} {-p[1]:.3f} {q[0]:.3f} {-q[1]:.3f} {r[0]:.3f} {-r[1]:.3f}"
-        for _, p, q, r in _curves(points)
-    )
-
-
-def _line(x0: float, y0: float, x1: float, y1: float) -> str:
-    return (
-        f'<line x1="{x0:g}" y1="{-y0:g}" x2="{x1:g}" y2="{-y1:g}" stroke="currentColor"'
-        ' stroke-width="0.12"/>'
-    )
-
-
-def _words(x: float, y: float, size: float, words: str) -> str:
-    return (
-        f'<text x="{x:g}" y="{y:g}" font-size="{size:g}" fill="currentColor"'
-        f' text-anchor="middle">{words}</text>'
+        for _, p, q, r in _curves(CLEF)
     )

@@ -1,7 +1,6 @@
 """What later commands make of a run document, short of reading its sound."""
 
-from segue.audition.view import PageView
-from segue.audition.way_html import way_html
+from segue.audition.page import PageView, filled_page
 from segue.cli.explain import card_report
 from segue.setlist.show.evening_pack import map_of
 from segue.setlist.show.evening_page import evening_page_text
@@ -10,7 +9,7 @@ from segue.setlist.show.rows import rows_of
 from segue.stage.midi import midi_bytes, score_bytes
 from segue.stage.midi_score import markers_of
 from segue.stage.pack import markers_json, sheet_of
-from segue.stage.sheet_html import sheets_html
+from segue.stage.sheet_pages import sheets_html
 
 
 def used_evening(folder, evening):
@@ -23,12 +22,12 @@ def used_evening(folder, evening):
 
 def used(folder, document):
     """Explain, audition and stage every candidate of a document, as far as words and notes go."""
-    for n, record in enumerate(document.candidates):
+    for record in document.candidates:
         card_report(record)
-        way_html(n, record, document.choice)
         titles = {"from_title": document.outgoing.title, "to_title": document.incoming.title}
         markers = markers_of(record.plan, **titles)
         markers_json(markers)
         sheets_html([sheet_of(document, record)])
         midi_bytes(record.plan, markers)
-    return PageView(document=document, records=document.candidates), folder
+    view = PageView(document=document, records=document.candidates)
+    return filled_page(view, run={}, ballot=""), folder

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from segue.audition.limits import HEADERS, MOST_CLIENTS, ClientLimits, Limits
+from segue.audition.page import PageView
 from segue.audition.served_files import named_file, plain_file
-from segue.audition.view import PageView
 from segue.errors import RunFolderError
 from segue.runfolder import document_text
 from tests.audition.wire import WIDE, Client, a_vote, kept, raw, running

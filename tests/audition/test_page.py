@@ -6,19 +6,19 @@ import json
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
-from importlib.resources import files
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.audition.page import json_block
+from segue.audition.page import STYLES, PageView, served_page_text
+from segue.audition.page_values import WEAK_SCORE, matching_gains_db, weak_places
 from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
-from segue.audition.values import WEAK_SCORE, matching_gains_db, weak_places
+from segue.pages import joined
 from segue.runfolder import Choice
 from tests.audition.conftest import measure
 
-CSS = (files("segue.audition") / "assets" / "page.css").read_text(encoding="utf-8")
+CSS = str(joined(STYLES))
 
 
 class Blocks(HTMLParser):
@@ -82,13 +82,6 @@ def test_blocks_hold_valid_json_and_sound(blocks, document):
         assert len(base64.b64decode(text, validate=True)) > 1000
 
 
-@given(st.recursive(st.text(), lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner)))
-def test_json_block_reads_back_and_ends_no_script(values):
-    block = json_block(values)
-    assert "<" not in block
-    assert json.loads(block) == values
-
-
 @given(st.lists(st.floats(1.0, 120.0), min_size=1, max_size=5))
 def test_music_fits_its_budget_wherever_a_rate_does(durations_s):
     rate_kbps = music_rate_kbps(durations_s)
@@ -132,13 +125,11 @@ def test_weak_places_are_the_low_marks_in_order_of_time(document):
 
 
 def test_choice_of_the_band_is_shown_at_its_candidate(document, folder):
-    from segue.audition.way_html import way_html
-
-    choice = Choice(rank=2, why="<b>the singer smiled</b>")
-    first, second = (
-        way_html(n, record, choice) for n, record in enumerate(document.candidates[:2])
-    )
+    chosen = replace(document, choice=Choice(rank=2, why="<b>the singer smiled</b>"))
+    page = served_page_text(folder, PageView(document=chosen, records=chosen.candidates))
+    first, second = page.split('<section class="way"')[1:3]
     assert "The band chose this" not in first
+    assert "The band chose this" in second
     assert "&lt;b&gt;the singer smiled&lt;/b&gt;" in second
 
 

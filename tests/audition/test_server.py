@@ -10,7 +10,7 @@ from wavinfo import WavInfoReader
 
 from segue.audition.limits import Limits
 from segue.audition.secrets import CODE_LETTERS
-from segue.audition.server import listening_socket
+from segue.audition.serve import listening_socket
 from segue.runfolder import read_document
 from tests.audition.wire import CODE, WIDE, Client, a_vote, kept
 

@@ -5,18 +5,18 @@ import signal
 import statistics
 import subprocess
 import sys
+from collections import Counter
 
 import pytest
 
-from segue.audition.lan import lan_address
-from segue.audition.order import N_SEEDS, shuffled_order
-from segue.audition.page import write_blind_page
-from segue.audition.view import page_view
+from segue.audition.page import page_view, write_blind_page
+from segue.audition.serve import lan_address
 from segue.runfolder import read_document
 from tests.audition.tape import until
 from tests.audition.wire import TOKEN, Client, a_vote, kept
 
 HEAR_ALL = "ways.forEach((way) => way.toHear.clear()); showHeard()"
+N_SEEDS = 2**32
 NASTY = "<img src=x onerror=alert(1)>"
 
 
@@ -134,12 +134,27 @@ def test_blind_page_tells_no_name_and_no_finding(blind_page, document):
     assert 'class="score"' not in text
 
 
-def test_page_shuffles_by_the_rule_of_the_record(open_page, blind_page):
+def shuffled_order(seed, n):
+    """Positions 0 to n - 1 as a seed orders them, told apart from the page's script.
+
+    The generator is Press et al., "Numerical Recipes in C", section 7.1 (from memory); the
+    shuffle is the one of Durstenfeld (Knuth, "The Art of Computer Programming", 3.4.2,
+    algorithm P, from memory).
+    """
+    order, state = list(range(n)), seed
+    for last in range(n - 1, 0, -1):
+        state = (1_664_525 * state + 1_013_904_223) % N_SEEDS
+        other = state * (last + 1) // N_SEEDS
+        order[last], order[other] = order[other], order[last]
+    return order
+
+
+def test_an_order_can_be_told_again_from_the_seed_of_its_vote(open_page, blind_page):
     page = open_page(path=blind_page)
     seeds = [0, 1, 2, 12345, 2**31, N_SEEDS - 1]
     found = page.evaluate(f"{seeds}.map((seed) => [3, 4, 9].map((n) => shuffledOrder(seed, n)))")
-    assert found == [[list(shuffled_order(seed, n)) for n in (3, 4, 9)] for seed in seeds]
-    assert page.evaluate("order") == list(shuffled_order(page.evaluate("seed"), 4))
+    assert found == [[shuffled_order(seed, n) for n in (3, 4, 9)] for seed in seeds]
+    assert page.evaluate("order") == shuffled_order(page.evaluate("seed"), 4)
 
 
 def test_orders_differ_between_listeners(open_page, blind_page):
@@ -271,12 +286,12 @@ def test_policy_of_the_server_holds_inline_code(serve, visit):
     assert any("Content Security Policy" in trouble for trouble in page.troubles)
 
 
-def test_every_position_is_equally_likely():
+def test_every_order_is_equally_likely(open_page, blind_page):
     n_seeds = 24_000
-    counts = {}
-    step = N_SEEDS // n_seeds
-    for n in range(n_seeds):
-        order = shuffled_order(n * step, 4)
-        counts[order] = counts.get(order, 0) + 1
+    orders = open_page(path=blind_page).evaluate(
+        "([n, step]) => [...Array(n).keys()].map((i) => shuffledOrder(i * step, 4).join())",
+        [n_seeds, N_SEEDS // n_seeds],
+    )
+    counts = Counter(orders)
     assert len(counts) == 24
     assert statistics.pstdev(counts.values()) < 0.1 * n_seeds / 24

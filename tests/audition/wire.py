@@ -12,7 +12,7 @@ from typing import NamedTuple
 from segue.audition.desk import open_desk
 from segue.audition.limits import Limits
 from segue.audition.secrets import Secrets
-from segue.audition.server import VoteServer, listening_socket
+from segue.audition.serve import VoteServer, listening_socket
 
 CODE = "K7MP3XQD"
 TOKEN = "the-host-token"

@@ -21,8 +21,7 @@ from segue.setlist.show.evening_pack import EveningRequest, evening_pack, map_of
 from segue.setlist.show.evening_sheets import places_of, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.midi_score import tick_of
-from segue.stage.sheet_html import sheets_html
-from segue.stage.sheet_pdf import _Page
+from segue.stage.sheet_pages import _Page, sheets_html
 from tests.setlist.an_evening import TITLES, evening_of
 
 BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off

@@ -4,26 +4,25 @@ The second of three songs is speech: F minor and 96 BPM are what was guessed for
 may read them anywhere.
 """
 
+import html
 import io
 import re
 from dataclasses import replace
 
 import mido
 import pytest
-from matplotlib.figure import Figure
 
 from segue.cli.set_tables import evening_report, print_evening
+from segue.setlist.show.evening_drawing import Label, Stroke, evening_drawing
 from segue.setlist.show.evening_pack import map_of
 from segue.setlist.show.evening_page import evening_page_text
-from segue.setlist.show.evening_picture import _draw_keys, _draw_tempo, write_evening_picture
+from segue.setlist.show.evening_picture import write_evening_picture
 from segue.setlist.show.evening_sheets import front_page, sheets_of
 from segue.setlist.show.rows import rows_of
-from segue.setlist.show.ruler_drawing import Picture, picture_svg
 from segue.setlist.tempo_map.pen import evening_map
 from segue.setlist.tempo_map.places import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
-from segue.stage.sheet_html import sheets_html
-from segue.stage.sheet_pdf import sheets_pdf
+from segue.stage.sheet_pages import sheets_html, sheets_pdf
 from tests.plan.song_facts import unheard
 from tests.setlist.an_evening import TITLES, edges, evening_of
 
@@ -52,7 +51,7 @@ def sheet_page(evening):
 def pdf_words(evening, monkeypatch):
     written = []
     monkeypatch.setattr(
-        "segue.stage.sheet_pdf._Page._words", lambda _, words, **__: written.append(words)
+        "segue.stage.sheet_pages._Page._words", lambda _, words, **__: written.append(words)
     )
     rows = rows_of(evening)
     sheets_pdf(sheets_of(rows), front=front_page(rows))
@@ -103,32 +102,38 @@ def test_json_of_the_set_tells_the_same_words(evening):
 
 
 def test_joins_say_which_song_has_no_key(evening, tmp_path):
-    page = evening_page_text(tmp_path, rows_of(evening))
-    assert "No key was heard at the start of &#x27;Second Wind&#x27;" in page
-    assert "No key was heard at the end of &#x27;Second Wind&#x27;" in page
+    page = html.unescape(evening_page_text(tmp_path, rows_of(evening)))
+    assert "No key was heard at the start of 'Second Wind'" in page
+    assert "No key was heard at the end of 'Second Wind'" in page
     sheets = sheets_of(rows_of(evening))
     assert [sheet.key for sheet in sheets] == ["E minor → none heard", "none heard → D major"]
     assert [sheet.tempo for sheet in sheets] == ["124 BPM → free time", "free time → 112 BPM"]
 
 
-@pytest.mark.parametrize("is_tall", [False, True])
-def test_picture_has_no_key_and_no_tempo_line_for_it(evening, is_tall):
-    songs = rows_of(evening).songs
-    svg = picture_svg(Picture(songs=songs, gaps=()), is_tall=is_tall)
-    assert "Second Wind without a key that was heard" in svg
-    assert not GUESSES.search(svg)
-    assert svg.count('class="tempo"') == 2
-    assert 'class="tempo moves"' not in svg
+@pytest.mark.parametrize(("layout", "n_lines"), [("broad", 2), ("tall", 2), ("file", 6)])
+def test_picture_has_no_key_and_no_line_for_it(evening, layout, n_lines):
+    drawing = evening_drawing(rows_of(evening), layout)
+    words = [shape.words for shape in drawing.shapes if isinstance(shape, Label)]
+    assert {"124", "112", "E minor", "D major"} <= set(words)
+    assert not any(GUESSES.search(f">{label}<") for label in words)
+    looks = [shape.look for shape in drawing.shapes if isinstance(shape, Stroke)]
+    # In the file there is a line for each half of a song, too, which shows the key.
+    assert looks.count("tempo") == n_lines
+    moves = [shape for shape in drawing.shapes if shape.look == "tempo moves"]
+    assert all(shape.x0 == shape.x1 for shape in moves)  # within a song, from half to half
 
 
-def test_picture_file_has_no_row_and_no_line_for_it(evening, tmp_path):
-    keys, tempos = Figure().subplots(2)
-    _draw_keys(keys, evening)
-    _draw_tempo(tempos, evening)
-    assert {label.get_text() for label in keys.get_yticklabels()} == {"E minor", "D major"}
-    assert {text.get_text() for text in tempos.texts} == {"124", "112"}
-    assert len(tempos.lines) == 2
-    write_evening_picture(tmp_path / "evening.png", evening)  # with gaps in its lines
+def test_the_drawings_are_told_in_words_too(evening, tmp_path):
+    page = evening_page_text(tmp_path, rows_of(evening))
+    told = (
+        "First Light in E minor, Second Wind without a key that was heard, Third Rail in D major."
+    )
+    assert page.count(told) == 2
+
+
+def test_the_file_is_drawn_with_gaps_in_its_lines(evening, tmp_path):
+    write_evening_picture(tmp_path / "evening.png", rows_of(evening))
+    assert (tmp_path / "evening.png").read_bytes().startswith(b"\x89PNG")
 
 
 def test_tempo_map_has_no_signature_for_it(evening):

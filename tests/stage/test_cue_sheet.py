@@ -8,11 +8,10 @@ from segue.analysis.facts import FirstNote
 from segue.music.key import parse_key
 from segue.plan import plan_segue
 from segue.plan.heard_words import filled_in
-from segue.stage.cue_sheet import clock, cue_sheet, table_of
+from segue.stage.cue_sheet import clock, cue_sheet
 from segue.stage.pack import CHANNELS
-from segue.stage.sheet_html import sheets_html
-from segue.stage.sheet_pdf import sheets_pdf
-from segue.stage.staff import staff_note, staff_svg
+from segue.stage.sheet_pages import sheets_html, sheets_pdf
+from segue.stage.staff import staff_note
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 OLD = replace(end_facts(), title="Old")
@@ -109,7 +108,7 @@ def test_what_was_not_heard_is_on_paper(shelf, paper, monkeypatch):
     else:
         written = []
         monkeypatch.setattr(
-            "segue.stage.sheet_pdf._Page._words", lambda _, words, **__: written.append(words)
+            "segue.stage.sheet_pages._Page._words", lambda _, words, **__: written.append(words)
         )
         sheets_pdf([sheet])
         page = "\n".join(written)
@@ -127,7 +126,7 @@ def test_talk_is_on_the_sheet(plans):
 
 
 def test_place_is_written_once(plans):
-    places = [place for place, *_ in table_of(_sheet(plans[0])) if place]
+    places = [place for place, *_ in _sheet(plans[0]).table if place]
     assert len(places) == len(set(places))
 
 
@@ -158,11 +157,12 @@ def test_middle_c_has_one_line_below_and_a5_one_above():
     assert staff_note(81, parse_key("C major")).ledger_lines == (5.0,)
 
 
-def test_low_notes_are_written_an_octave_up_under_an_8():
+def test_low_notes_are_written_an_octave_up_under_an_8(plans):
     note = staff_note(50, parse_key("D major"))
     assert note.is_octave_clef
     assert (note.name, note.y) == ("D3", -0.5)
-    assert ">8<" in staff_svg(note)
+    assert ">8<" in sheets_html([replace(_sheet(plans[0]), note=note)])
+    assert ">8<" not in sheets_html([_sheet(plans[0])])
 
 
 def test_spelling_follows_the_key():

@@ -7,7 +7,7 @@ import pytest
 from segue.stage.cue_sheet import cue_sheet
 from segue.stage.in_evening import InEvening, evening_sheet
 from segue.stage.pack import CHANNELS
-from segue.stage.sheet_html import sheets_html
+from segue.stage.sheet_pages import sheets_html
 from tests.plan.song_facts import end_facts, start_facts
 
 WORDS = "Join 2 of 4: starts at 8:04 of the evening (bar 245 of its tempo map)"

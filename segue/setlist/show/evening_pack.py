@@ -21,8 +21,7 @@ from segue.stage.pack import (
     markers_json,
     stage_pack,
 )
-from segue.stage.sheet_html import sheets_html
-from segue.stage.sheet_pdf import sheets_pdf
+from segue.stage.sheet_pages import sheets_html, sheets_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -32,7 +31,7 @@ if TYPE_CHECKING:
     from segue.setlist.show.rows import EveningRows, JoinRow
     from segue.setlist.tempo_map.places import EveningMap
     from segue.stage.in_evening import InEvening
-    from segue.stage.sheet_pdf import Paper
+    from segue.stage.sheet_pages import Paper
 
 MAP_NAME: Final = "tempo map.mid"
 

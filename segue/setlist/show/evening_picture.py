@@ -1,202 +1,102 @@
-"""The evening as a picture: keys, tempo and energy over time."""
+"""The drawing of an evening as a picture file, to send round or to print."""
 
 from __future__ import annotations
 
 import io
-import math
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.files.whole_file import write_whole
 from segue.runfolder.pictures import plain_words
 from segue.setlist.lengths import clock
+from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing, gap_look
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
-    from segue.analysis.facts import KeyFact
-    from segue.music.key import Key
-    from segue.setlist.evening import Evening, EveningSong
+    from segue.setlist.show.evening_drawing import EveningDrawing
+    from segue.setlist.show.rows import EveningRows
 
 PICTURE_NAME: Final = "evening.png"
-SONG_COLOUR: Final = "#0072B2"
-JOIN_COLOUR: Final = "#E69F00"
-STOP_COLOUR: Final = "#999999"
-"""Blue and orange that colour-blind readers tell apart (Okabe and Ito, 2008), and grey."""
 
-_SIZE_INCHES: Final = (12.0, 7.5)
-_DOTS_AN_INCH: Final = 110
-_LETTERS_ACROSS: Final = 120
-"""Letters of a title's size that the picture is wide."""
-_N_TICKS: Final = 10
-_STEPS_S: Final = (30, 60, 120, 300, 600, 900, 1800, 3600)
-_MOST_ENERGY: Final = 5
+_DOTS_AN_INCH: Final = 144
+_POINTS_A_PX: Final = 0.72
+"""100 pixels of the drawing to an inch."""
+_TYPE_PX, _TITLE_PX = 12.0, 17.0
+_LETTER_PX: Final = 7.0
+_MARGIN_PX: Final = 14.0
+_TITLE_ROOM_PX, _LEGEND_ROOM_PX = 34.0, 26.0
+"""Above and below the drawing."""
+
+_BOXES: Final[dict[str, dict[str, Any]]] = {
+    "lane": {"facecolor": "#f3f3f3"},
+    "song": {"facecolor": "#b3d4ea"},
+    "join": {"facecolor": "#f6e1b4", "edgecolor": "#E69F00"},
+    "free": {"facecolor": "none", "edgecolor": "#777777", "linestyle": "--"},
+    "energy": {"facecolor": "#0072B2", "alpha": 0.75},
+}
+_STROKES: Final[dict[str, dict[str, Any]]] = {
+    "tempo": {"color": "#222222", "linewidth": 2.0},
+    "tempo moves": {"color": "#E69F00", "linewidth": 1.5, "linestyle": "--"},
+    "slot": {"color": "#D55E00", "linewidth": 1.5, "linestyle": "--"},
+}
+"""Blue, orange and vermilion that colour-blind readers tell apart (Okabe and Ito, 2008)."""
+_WORDS: Final[dict[str, dict[str, Any]]] = {
+    "": {"color": "black"},
+    "soft": {"color": "#444444"},
+    "title": {"color": "black", "fontweight": "bold", "fontsize": _TITLE_PX * _POINTS_A_PX},
+}
 
 
 @plain_words()
-def write_evening_picture(path: Path, evening: Evening) -> None:
+def write_evening_picture(path: Path, rows: EveningRows) -> None:
     """Draw an evening into a PNG file.
 
-    Parameters
-    ----------
-    evening : Evening
-        With its times.
+    Raises
+    ------
+    OSError
+        If it cannot be written.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Rectangle
 
-    figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH, layout="constrained")
+    drawing = evening_drawing(rows, "file")
+    left, right = -_MARGIN_PX, drawing.width + _MARGIN_PX
+    top, bottom = -_TITLE_ROOM_PX - _MARGIN_PX, drawing.height + _LEGEND_ROOM_PX
+    figure = Figure(figsize=((right - left) / 100, (bottom - top) / 100), dpi=_DOTS_AN_INCH)
     FigureCanvasAgg(figure)
-    axes = figure.subplots(4, 1, sharex=True, height_ratios=[0.8, 2.4, 1.4, 0.9])
-    figure.suptitle(evening.title, fontsize=13, fontweight="bold")
-    _draw_songs(axes[0], evening)
-    _draw_keys(axes[1], evening)
-    _draw_tempo(axes[2], evening)
-    _draw_energy(axes[3], evening)
-    _mark_time(axes, evening)
+    axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
+    axes.set_axis_off()
+    axes.set_xlim(left, right)
+    axes.set_ylim(bottom, top)
+    for order, shape in enumerate((*drawing.shapes, *_legend(rows, drawing))):
+        match shape:
+            case Box():
+                corner, look = (shape.x, shape.y), _BOXES[shape.look]
+                axes.add_patch(Rectangle(corner, shape.width, shape.height, zorder=order, **look))
+            case Stroke():
+                xs, ys = (shape.x0, shape.x1), (shape.y0, shape.y1)
+                axes.add_line(Line2D(xs, ys, zorder=order, **_STROKES[shape.look]))
+            case Label():
+                size = {"fontsize": _TYPE_PX * _POINTS_A_PX, **_WORDS[shape.look]}
+                axes.text(shape.x, shape.y, shape.words, zorder=order, **size)
     content = io.BytesIO()
     figure.savefig(content, format="png", metadata={"Software": None})
     write_whole(path, content.getvalue())
 
 
-def _draw_songs(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes
-    total_s = max(evening.running_s, evening.slot_s or 0.0)
-    for song in evening.songs:
-        length_s = song.end_s - song.start_s
-        axis.broken_barh([(song.start_s, length_s)], (0, 1), color=SONG_COLOUR, alpha=0.85)
-        room = int(_LETTERS_ACROSS * length_s / max(total_s, 1.0))
-        words = f"{song.number} {song.title}"
-        if len(words) > room:
-            words = f"{words[: room - 1].rstrip()}…" if room > len("12 Abc") else f"{song.number}"
-        middle_s = song.start_s + length_s / 2
-        axis.text(middle_s, 0.5, words, ha="center", va="center", color="white", fontsize=9)
-    for join in evening.joins:
-        colour = JOIN_COLOUR if join.interlude_s else STOP_COLOUR
-        axis.broken_barh([(join.start_s, join.end_s - join.start_s)], (0.15, 0.7), color=colour)
-    _explain_colours(axis, evening)
-    axis.set_ylim(0, 1)
-    axis.set_yticks([])
-    axis.set_ylabel("songs")
-
-
-def _explain_colours(axis: Any, evening: Evening) -> None:  # noqa: ANN401
-    """What is drawn in which colour, above the songs; nothing where they play without a break."""
-    from matplotlib.patches import Patch
-
-    kinds = [("segue", JOIN_COLOUR, True), ("stop, talk, changeover", STOP_COLOUR, False)]
-    patches = [
-        Patch(color=colour, label=name)
-        for name, colour, is_music in kinds
-        if any(bool(j.interlude_s) == is_music and j.end_s > j.start_s for j in evening.joins)
-    ]
-    if patches:
-        place: dict[str, Any] = {"loc": "lower right", "bbox_to_anchor": (1.0, 1.0)}
-        axis.legend(handles=patches, ncols=2, frameon=False, fontsize=8, **place)
-
-
-def _fifths(key: Key) -> int:
-    """Row of a key: keys a fifth apart are neighbours, a minor key is beside its relative major."""
-    return (key.relative_major_tonic * 7 + 5) % 12 * 2 + (key.mode == "minor")
-
-
-def _row(fact: KeyFact) -> float:
-    """Row of a key; NaN, where nothing is drawn, for none."""
-    return _fifths(fact.key) if fact.is_known else math.nan
-
-
-def _draw_keys(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes
-    names: dict[int, str] = {}
-    last: tuple[float, float] | None = None
-    for song in evening.songs:
-        if song.start is None or song.end is None:
-            last = None
-            continue
-        known = [facts.key for facts in (song.start, song.end) if facts.key.is_known]
-        names |= {_fifths(fact.key): str(fact.key) for fact in known}
-        rows = [_row(facts.key) for facts in (song.start, song.end)]
-        if last is not None:
-            axis.plot([last[0], song.start_s], [last[1], rows[0]], ":", color=JOIN_COLOUR)
-        middle_s = (song.start_s + song.end_s) / 2
-        times = [song.start_s, middle_s, middle_s, song.end_s]
-        axis.plot(times, [rows[0], rows[0], rows[1], rows[1]], color=SONG_COLOUR, linewidth=4)
-        last = (song.end_s, rows[1])
-    shown = sorted(names)
-    axis.set_yticks(shown, [names[row] for row in shown])
-    axis.margins(y=0.15)
-    axis.set_ylabel("key, by fifths")
-    axis.grid(axis="y", alpha=0.3)
-
-
-def _draw_tempo(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes
-    last: tuple[float, float] | None = None
-    for song in evening.songs:
-        bpm = _tempos(song)
-        if bpm is None:
-            last = None
-            continue
-        if last is not None:
-            axis.plot([last[0], song.start_s], [last[1], bpm[0]], ":", color=JOIN_COLOUR)
-        middle_s = (song.start_s + song.end_s) / 2
-        known = [b for b in bpm if not math.isnan(b)]
-        times = [song.start_s, *([middle_s] * (len(known) == 1)), song.end_s]
-        # where only one edge has a pulse, the line ends half way
-        tempos = bpm if len(known) != 1 else (bpm[0], known[0], bpm[1])
-        axis.plot(times, tempos, color=SONG_COLOUR, linewidth=3)
-        axis.annotate(
-            f"{known[0]:.0f}",
-            (times[tempos.index(known[0])], known[0]),
-            xytext=(2, 4),
-            textcoords="offset points",
-            fontsize=8,
-        )
-        last = (song.end_s, bpm[1])
-    axis.margins(y=0.25)
-    axis.set_ylabel("tempo, BPM")
-    axis.grid(axis="y", alpha=0.3)
-
-
-def _draw_energy(axis: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes
-    for song in evening.songs:
-        if song.energy is not None:
-            span = [(song.start_s, song.end_s - song.start_s)]
-            axis.broken_barh(span, (0, song.energy), color=SONG_COLOUR, alpha=0.6)
-    if all(song.energy is None for song in evening.songs):
-        axis.text(0.5, 0.5, "no energy given", transform=axis.transAxes, ha="center", va="center")
-    axis.set_ylim(0, _MOST_ENERGY + 0.3)
-    axis.set_yticks(range(1, _MOST_ENERGY + 1))
-    axis.set_ylabel("energy")
-
-
-def _mark_time(axes: Any, evening: Evening) -> None:  # noqa: ANN401 - matplotlib's axes
-    total_s = max(evening.running_s, evening.slot_s or 0.0, 1.0)
-    step = next((s for s in _STEPS_S if total_s / s <= _N_TICKS), _STEPS_S[-1])
-    ticks = range(0, int(total_s) + 1, step)
-    for axis in axes:
-        for join in evening.joins:
-            axis.axvspan(join.start_s, join.end_s, color=JOIN_COLOUR, alpha=0.15, linewidth=0)
-        if evening.slot_s is not None:
-            axis.axvline(evening.slot_s, color="black", linestyle="--", linewidth=1)
-    if evening.slot_s is not None:
-        axes[-1].annotate(
-            "end of the slot",
-            (evening.slot_s, _MOST_ENERGY),
-            xytext=(-4, 0),
-            textcoords="offset points",
-            ha="right",
-            va="top",
-            fontsize=8,
-            bbox={"facecolor": "white", "alpha": 0.8, "linewidth": 0, "pad": 1.5},
-        )
-    axes[-1].set_xlim(0, total_s * 1.01)
-    axes[-1].set_xticks(ticks, [clock(tick) for tick in ticks])
-    axes[-1].set_xlabel("time from the first note")
-
-
-def _tempos(song: EveningSong) -> tuple[float, float] | None:
-    """At its start and its end, NaN where there is no pulse; None where there is none at all."""
-    if song.start is None or song.end is None:
-        return None
-    pulses = (song.start.pulse, song.end.pulse)
-    if not any(pulse.is_known for pulse in pulses):
-        return None
-    start, end = (pulse.tempo_bpm if pulse.is_known else math.nan for pulse in pulses)
-    return start, end
+def _legend(rows: EveningRows, drawing: EveningDrawing) -> Iterator[Box | Label]:
+    """The name of the evening above; below it what the boxes between the songs are."""
+    yield Label(x=0.0, y=-16.0, words=rows.title, look="title")
+    x, y = 64.0, drawing.height + 14.0
+    looks = {gap_look(join) for join in rows.joins}
+    for look, words in (("join", "segue"), ("free", "stop, talk, changeover")):
+        if look in looks:
+            yield Box(look=look, x=x, y=y - 10, width=18.0, height=12.0)
+            yield Label(x=x + 24, y=y, words=words, look="soft")
+            x += 24 + (len(words) + 4) * _LETTER_PX
+    if rows.slot_s is not None:
+        words = f"the line at {clock(rows.slot_s)} is the end of the slot"
+        yield Label(x=x, y=y, words=words, look="soft")

@@ -11,8 +11,7 @@ from segue.setlist.show.rows import free_times
 from segue.setlist.tempo_map.places import hold_beat
 from segue.stage.cue_sheet import CARE
 from segue.stage.exposure import exposure_sentence
-from segue.stage.front_page import FrontPage, FrontRow
-from segue.stage.in_evening import InEvening
+from segue.stage.in_evening import FrontPage, FrontRow, InEvening
 from segue.stage.pack import CHANNELS, sheet_of
 
 if TYPE_CHECKING:

@@ -1,6 +1,7 @@
-"""What the page's script needs to know of a run, as plain values for JSON.
+"""What the audition page tells of a run.
 
-The weak places of a candidate: where which measure was worst.
+Facts of both songs, each way with its weak places, and what the page's script needs to know, as
+plain values for JSON.
 """
 
 from __future__ import annotations
@@ -9,15 +10,19 @@ from dataclasses import dataclass
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
+from segue.analysis.facts import SURE_CONFIDENCE
 from segue.audition.sound import LEAD_S, MARK_S, duration_of, outline_of, sound_rate_hz
+from segue.plan.heard_words import first_note_name
 from segue.plan.layer import SongLayer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
-    from segue.audition.view import PageView
+    from segue.analysis.facts import EdgeFacts
+    from segue.audition.page import PageView
     from segue.plan.plan import Plan
-    from segue.runfolder import CandidateRecord
+    from segue.runfolder import CandidateRecord, Choice
     from segue.score.scorecard import CurveSample, Measure
 
 WEAK_SCORE: Final = 0.75
@@ -27,6 +32,9 @@ MOST_PLACES: Final = 6
 """More marks than that are no help. Chosen by eye."""
 
 _SAME_S: Final = 1e-3
+_N_TEMPO_POINTS: Final = 400
+_MOMENT_S: Final = 0.4
+"""Window of momentary loudness (EBU Tech 3341): earlier values still hold the interlude."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,9 +91,88 @@ def _place(record: CandidateRecord, number: int, time_s: float, measure: Measure
     )
 
 
-_N_TEMPO_POINTS: Final = 400
-_MOMENT_S: Final = 0.4
-"""Window of momentary loudness (EBU Tech 3341): earlier values still hold the interlude."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayView:
+    """A candidate as the page shows it.
+
+    Parameters
+    ----------
+    choice : Choice or None
+        What the band chose, if it chose this one.
+    """
+
+    record: CandidateRecord
+    choice: Choice | None = None
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return self.record.plan.recipe
+
+    @property
+    def n_bars(self) -> int:
+        """Bars between the songs."""
+        return sum(bar.section == "interlude" for bar in self.record.bars)
+
+    @property
+    def places(self) -> tuple[WeakPlace, ...]:
+        """Where it is weak; see `weak_places`."""
+        return weak_places(self.record)
+
+
+def way_views(records: Sequence[CandidateRecord], choice: Choice | None) -> tuple[WayView, ...]:
+    """Each candidate as the page shows it, with the band's choice at the one it fell on."""
+    rank = None if choice is None else choice.rank
+    return tuple(WayView(record=r, choice=choice if r.rank == rank else None) for r in records)
+
+
+def fact_rows(old: EdgeFacts, new: EdgeFacts) -> tuple[tuple[str, str, str], ...]:
+    """What was heard: its name, the end of the old song, the start of the new one."""
+    note = first_note_name(new)
+    first_note = "none heard"
+    if new.first_note is not None:
+        first_note = f"{note}, {new.first_note.time_s:.2f} s into the song"
+    pickup_beats = 0.0 if new.opening is None else new.opening.pickup_beats
+    return (
+        ("key", _key(old), _key(new)),
+        ("tempo", _tempo(old), _tempo(new)),
+        ("metre", _metre(old), _metre(new)),
+        (
+            "ends, starts",
+            "" if old.ending is None else old.ending.kind,
+            ("" if new.opening is None else new.opening.kind)
+            + (f" of {pickup_beats:g} beats" if pickup_beats else ""),
+        ),
+        ("first note", "", first_note),
+        ("loudness", f"{old.level.loudness_lufs:.1f} LUFS", f"{new.level.loudness_lufs:.1f} LUFS"),
+    )
+
+
+def _key(facts: EdgeFacts) -> str:
+    key = facts.key
+    if key.source == "given":
+        return f"{key.key} (given)"
+    if not key.is_known:
+        return "none heard"
+    doubt = "" if key.confidence >= SURE_CONFIDENCE else ", unsure"
+    others = ", ".join(str(k.key) for k in key.runners_up[:2])
+    return f"{key.key} ({key.confidence:.0%}{doubt}" + (f"; else {others})" if others else ")")
+
+
+def _tempo(facts: EdgeFacts) -> str:
+    if not facts.pulse.is_known:
+        return "free time"
+    return f"{facts.pulse.tempo_bpm:.1f} BPM{_doubt(facts.pulse.confidence)}"
+
+
+def _metre(facts: EdgeFacts) -> str:
+    if not facts.pulse.is_known:
+        return ""
+    return f"{facts.pulse.metre} beats a bar{_doubt(facts.pulse.downbeat_confidence)}"
+
+
+def _doubt(confidence: float) -> str:
+    return "" if confidence >= SURE_CONFIDENCE else " (unsure)"
 
 
 def run_values(folder: Path, view: PageView) -> dict[str, object]:

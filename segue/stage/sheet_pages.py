@@ -1,4 +1,7 @@
-"""The cue sheet as a PDF of one page a sheet, drawn with matplotlib."""
+"""Cue sheets on paper: an HTML page that prints one sheet a page, and a PDF of the same.
+
+The PDF is drawn with matplotlib, which is here for the pictures.
+"""
 
 from __future__ import annotations
 
@@ -7,10 +10,10 @@ import math
 import textwrap
 from typing import TYPE_CHECKING, Final, Literal
 
+from segue.pages import filled
 from segue.runfolder.pictures import plain_words
-from segue.stage.cue_sheet import table_of
-from segue.stage.front_page import HEADINGS
-from segue.stage.staff import smooth_points
+from segue.stage.in_evening import HEADINGS
+from segue.stage.staff import clef_path, smooth_points
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +21,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from segue.stage.cue_sheet import CueSheet
-    from segue.stage.front_page import FrontPage
+    from segue.stage.in_evening import FrontPage
     from segue.stage.staff import StaffNote
 
 Paper = Literal["a4", "letter"]
@@ -37,6 +40,34 @@ _SMALL_FRONT_SIZE: Final = 9.5
 _MOST_NOTES: Final = 8
 """More than that go on a page of their own."""
 _STAFF_SPACE: Final = 0.1
+
+
+def sheets_html(sheets: Sequence[CueSheet], *, front: FrontPage | None = None) -> str:
+    """One page for each sheet, in one document.
+
+    Parameters
+    ----------
+    sheets : sequence of CueSheet
+        One for a song change; several for an evening.
+    front : FrontPage, optional
+        The evening's running order, before the sheets.
+
+    Returns
+    -------
+    str
+        Needs no other file and no network.
+    """
+    names = "; ".join(f"{sheet.from_title} to {sheet.to_title}" for sheet in sheets)
+    values = {
+        "title": f"Cue sheet: {names}",
+        "styles": ("sheet.css",),
+        "scripts": (),
+        "front": front,
+        "headings": HEADINGS,
+        "sheets": sheets,
+        "clef": clef_path(),
+    }
+    return filled("cue_sheets.html", values)
 
 
 @plain_words()
@@ -104,18 +135,13 @@ class _Page:
         self._space(0.12)
         self._row(("bar", "time", "who", "what"), size=9.5)
         size = _ROW_SIZE if len(sheet.rows) <= _ROOMY_ROWS else _SMALL_ROW_SIZE
-        for row in table_of(sheet):
+        for row in sheet.table:
             self._rule()
             self._row(row, size=size)
         self._space(0.1)
         if sheet.note is not None:
             self._staff(sheet.note, sheet.singer)
-        channels = ", ".join(f"{n} {name}" for n, name in enumerate(sheet.channels, start=1))
-        self._words(
-            f"Channels of the multichannel file: {channels}. "
-            "Click and cue are for ears only; they are not in the music.",
-            size=9.5,
-        )
+        self._words(sheet.channel_words, size=9.5)
         self._space(0.1)
         for words in sheet.care:
             self._words(words, size=9.5, bold=True)

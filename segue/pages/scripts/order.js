@@ -4,7 +4,9 @@ const byId = (id) => document.getElementById(id);
 const run = JSON.parse(byId("run").textContent);
 const listener = JSON.parse(byId("listener").textContent);
 
-// The same rule as in `order.py`, so that an order can be told again from its seed.
+// The order is kept with the vote as a seed, from which it can be told again. The rule is the quick
+// generator modulo 2**32 of Press, Teukolsky, Vetterling and Flannery, "Numerical Recipes in C", 2nd
+// ed., 1992, section 7.1 (from memory); its high bits decide, for its low bits repeat.
 function shuffledOrder(seed, n) {
   const order = [...Array(n).keys()];
   let state = seed;

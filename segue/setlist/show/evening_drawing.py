@@ -1,0 +1,298 @@
+"""The drawing of an evening: keys, tempo and energy over time, as shapes in pixels.
+
+There is one drawing, laid out three ways: along, for wide screens and paper; down, for phones; and
+along with the way through the keys and a legend, for the picture file. A template draws the shapes
+on the page, `evening_picture` draws them into the file.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+from segue.music.key import parse_key
+from segue.plan.heard_words import NO_KEY
+from segue.setlist.lengths import clock
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping, Sequence
+
+    from segue.setlist.show.rows import EveningRows, JoinRow, SongRow
+
+Layout = Literal["broad", "tall", "file"]
+Span = tuple[float, float]
+
+_LETTER_PX: Final = 7.0
+"""Mean width of a letter of the picture's type, on the safe side."""
+_LINE_PX: Final = 15.0
+_TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600)
+_MOST_TICKS: Final = 12
+_MOST_ENERGY: Final = 5
+_LABEL_ROOM_PX: Final = 38.0
+"""Room beside a line for its numbers."""
+_LEAST_SPANS: Final = {"tempo": 20.0, "by fifths": 6.0}
+"""What a lane holds at least, in BPM and in rows: a small step shall not look like a leap."""
+
+_BROAD: Final[Mapping[str, Span]] = {
+    "clock": (0, 20), "song": (24, 56), "key": (62, 98), "tempo": (104, 214), "energy": (220, 288),
+}  # fmt: skip
+_TALL: Final[Mapping[str, Span]] = {
+    "clock": (0, 40), "song": (44, 82), "key": (86, 170), "tempo": (174, 280), "energy": (284, 338),
+}  # fmt: skip
+_FILE: Final[Mapping[str, Span]] = {
+    **_BROAD, "by fifths": (104, 244), "tempo": (250, 360), "energy": (366, 434),
+}  # fmt: skip
+"""Where each lane begins and ends."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Box:
+    """A rectangle; `look` says what it stands for."""
+
+    look: str
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stroke:
+    """A straight line; `look` says what it stands for."""
+
+    look: str
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Label:
+    """Words, from a place at the left of their base line on."""
+
+    x: float
+    y: float
+    words: str
+    look: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EveningDrawing:
+    """Everything that is drawn, the lowest shape first.
+
+    Parameters
+    ----------
+    end_s : float
+        Where the time axis ends.
+    """
+
+    layout: Layout
+    width: float
+    height: float
+    end_s: float
+    shapes: tuple[Box | Stroke | Label, ...]
+
+
+def evening_drawing(rows: EveningRows, layout: Layout) -> EveningDrawing:
+    """The drawing of an evening, in one of its layouts."""
+    end_s = max([song.end_s for song in rows.songs] + [rows.slot_s or 0.0])
+    axes = _axes(rows, layout, max(end_s, 1.0))
+    shapes = tuple(_shapes(rows, axes))
+    return EveningDrawing(
+        layout=layout, width=axes.width, height=axes.height, end_s=end_s, shapes=shapes
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Axes:
+    """Time along one side, lanes along the other."""
+
+    layout: Layout
+    lanes: Mapping[str, Span]
+    end_s: float
+    from_px: float
+    along_px: float
+    width: float
+    height: float
+
+    @property
+    def is_tall(self) -> bool:
+        return self.layout == "tall"
+
+    def time(self, seconds: float) -> float:
+        return self.from_px + self.along_px * seconds / self.end_s
+
+    def box(self, look: str, time: Span, lane: Span) -> Box:
+        a, b = self.time(time[0]), self.time(time[1])
+        (x0, x1), (y0, y1) = (lane, (a, b)) if self.is_tall else ((a, b), lane)
+        return Box(look=look, x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+
+    def stroke(self, look: str, a: Span, b: Span) -> Stroke:
+        """From one place to another, each as time in pixels and place across."""
+        (x0, y0), (x1, y1) = (a[::-1], b[::-1]) if self.is_tall else (a, b)
+        return Stroke(look=look, x0=x0, y0=y0, x1=x1, y1=y1)
+
+
+def _axes(rows: EveningRows, layout: Layout, end_s: float) -> _Axes:
+    if layout != "tall":
+        lanes, height = (_BROAD, 292.0) if layout == "broad" else (_FILE, 438.0)
+        return _Axes(
+            layout=layout, lanes=lanes, end_s=end_s, from_px=64, along_px=968, width=1040,
+            height=height,
+        )  # fmt: skip
+    shortest_s = min((s.end_s - s.start_s for s in rows.songs), default=60.0)
+    # Two lines of type for the shortest song, within reason.
+    along_px = min(max(end_s * 2.2 * _LINE_PX / max(shortest_s, 1.0), 240.0), 1600.0)
+    return _Axes(
+        layout=layout, lanes=_TALL, end_s=end_s, from_px=22, along_px=along_px, width=340,
+        height=along_px + 30,
+    )  # fmt: skip
+
+
+def _shapes(rows: EveningRows, axes: _Axes) -> Iterator[Box | Stroke | Label]:
+    for name in ("by fifths", "tempo", "energy"):
+        if name in axes.lanes:
+            yield axes.box("lane", (0, axes.end_s), axes.lanes[name])
+    yield from _captions(axes)
+    yield from _clock(axes)
+    for join in rows.joins:
+        if look := gap_look(join):
+            yield axes.box(look, (join.start_s, join.end_s), axes.lanes["song"])
+    for song in rows.songs:
+        yield from _song(song, axes)
+    if "by fifths" in axes.lanes:
+        yield from _curve(
+            "by fifths", [half for song in rows.songs for half in _halves(song)], axes
+        )
+    yield from _curve("tempo", [_tempo_part(song) for song in rows.songs], axes)
+    if rows.slot_s is not None:
+        place = axes.time(rows.slot_s)
+        yield axes.stroke("slot", (place, axes.lanes["song"][0]), (place, axes.lanes["energy"][1]))
+
+
+def gap_look(join: JoinRow) -> str:
+    """'join' for a way across, 'free' for talk, a changeover or a stop, '' for no time at all."""
+    if join.end_s <= join.start_s:
+        return ""
+    return "free" if join.record is None else "join"
+
+
+def _captions(axes: _Axes) -> Iterator[Label]:
+    for name, (start, end) in axes.lanes.items():
+        x, y = (start, 12.0) if axes.is_tall else (0.0, (start + end) / 2 + 4)
+        yield Label(x=x, y=y, words=name, look="soft")
+
+
+def _clock(axes: _Axes) -> Iterator[Label]:
+    step = next((s for s in _TICKS_S if axes.end_s / s <= _MOST_TICKS), _TICKS_S[-1])
+    for tick in range(0, int(axes.end_s) + 1, step):
+        place, words = axes.time(tick), clock(tick)
+        if axes.is_tall:
+            yield Label(x=0.0, y=place + 4, words=words, look="soft")
+        elif place + len(words) * _LETTER_PX < axes.width:
+            yield Label(x=place, y=axes.lanes["clock"][0] + 14, words=words, look="soft")
+
+
+def _song(song: SongRow, axes: _Axes) -> Iterator[Box | Label]:
+    span = song.start_s, song.end_s
+    yield axes.box("song", span, axes.lanes["song"])
+    start, room = axes.time(song.start_s), axes.time(song.end_s) - axes.time(song.start_s)
+    keys = [song.keys[0], *(f"→ {key}" for key in song.keys[1:])] if song.keys else []
+    first, key_lane = axes.lanes["song"][0], axes.lanes["key"][0]
+    if axes.is_tall:
+        labels = [(first + 4, start + 13, f"{song.number}")]
+        keys = keys[: max(int(room // _LINE_PX), 1)]
+        labels += [(key_lane, start + 13 + n * _LINE_PX, key) for n, key in enumerate(keys)]
+    else:
+        title = _fitting(f"{song.number} {song.title}", room - 4, f"{song.number}")
+        labels = [(start + 4, first + 21, title)]
+        labels += [
+            (start + 2, key_lane + 14 + n * _LINE_PX, _fitting(key, room, _short(key)))
+            for n, key in enumerate(keys)
+        ]
+    yield from (Label(x=x, y=y, words=words) for x, y, words in labels if words)
+    if song.energy is not None:
+        low, high = axes.lanes["energy"]
+        length = (high - low) * song.energy / _MOST_ENERGY
+        yield axes.box(
+            "energy", span, (low, low + length) if axes.is_tall else (high - length, high)
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Part:
+    """A stretch of a curve; a value is None where there is none."""
+
+    span: Span
+    values: tuple[float | None, float | None]
+    words: str = ""
+
+
+def _tempo_part(song: SongRow) -> _Part:
+    known = song.start_bpm or song.end_bpm
+    return _Part(
+        span=(song.start_s, song.end_s),
+        values=(song.start_bpm, song.end_bpm),
+        words=f"{known:.0f}" if known else "",
+    )
+
+
+def _halves(song: SongRow) -> Iterator[_Part]:
+    """The key at its start and at its end, each for half of a song."""
+    middle_s = (song.start_s + song.end_s) / 2
+    spans = (song.start_s, middle_s), (middle_s, song.end_s)
+    for span, name in zip(spans, (*song.keys[:1], *song.keys[-1:]), strict=False):
+        row = None if name == NO_KEY else _fifths(name)
+        yield _Part(span=span, values=(row, row))
+
+
+def _fifths(name: str) -> float:
+    """Row of a key: keys a fifth apart are neighbours, a minor key is beside its relative major."""
+    key = parse_key(name)
+    return (key.relative_major_tonic * 7 + 5) % 12 + 0.5 * (key.mode == "minor")
+
+
+def _curve(lane: str, parts: Sequence[_Part], axes: _Axes) -> Iterator[Stroke | Label]:
+    values = [v for part in parts for v in part.values if v is not None] or [0.0]
+    middle, half = (max(values) + min(values)) / 2, (max(values) - min(values)) / 2
+    half = max(half, _LEAST_SPANS[lane] / 2)
+    start, end = axes.lanes[lane]
+
+    def place(seconds: float, value: float) -> Span:
+        along = (value - middle + half) / (2 * half) * (end - start - _LABEL_ROOM_PX)
+        return axes.time(seconds), (start + 8 + along if axes.is_tall else end - 8 - along)
+
+    last: Span | None = None
+    for part in parts:
+        first, final = part.values
+        known = final if first is None else first
+        if known is None:
+            last = None
+            continue
+        # where only one end has a value, the line ends half way
+        middle_s = sum(part.span) / 2
+        a = place(middle_s if first is None else part.span[0], known)
+        b = place(middle_s if final is None else part.span[1], known if final is None else final)
+        if last is not None and first is not None:
+            yield axes.stroke("tempo moves", last, a)
+        yield axes.stroke("tempo", a, b)
+        last = None if final is None else b
+        if part.words:
+            x, y = (a[1] + 4, a[0] + 13) if axes.is_tall else (a[0] + 2, a[1] - 5)
+            yield Label(x=x, y=y, words=part.words)
+
+
+def _fitting(words: str, room_px: float, short: str) -> str:
+    """The words as far as they fit, or a short form, or nothing."""
+    if len(words) * _LETTER_PX <= room_px:
+        return words
+    if len(short) * _LETTER_PX > room_px:
+        return ""
+    n_letters = int(room_px / _LETTER_PX) - 1
+    return words[:n_letters].rstrip() + "…" if n_letters > len(short) + 4 else short
+
+
+def _short(key: str) -> str:
+    """A key as over a chart: 'F#m'."""
+    return key.replace(NO_KEY, "none").replace(" minor", "m").replace(" major", "")
