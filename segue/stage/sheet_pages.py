@@ -8,20 +8,19 @@ from __future__ import annotations
 import io
 import math
 import textwrap
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from segue.pages import filled
 from segue.runfolder.pictures import plain_words
-from segue.stage.in_evening import HEADINGS
+from segue.stage.in_evening import HEADINGS, FrontPage
 from segue.stage.staff import clef_path, smooth_points
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from matplotlib.figure import Figure
+    from matplotlib.backends.backend_pdf import PdfPages
 
     from segue.stage.cue_sheet import CueSheet
-    from segue.stage.in_evening import FrontPage
     from segue.stage.staff import StaffNote
 
 Paper = Literal["a4", "letter"]
@@ -37,8 +36,6 @@ _COLUMNS: Final = (0.0, 1.45, 2.15, 3.15)
 _FRONT_COLUMNS: Final = (0.0, 0.7, 2.75, 4.25, 5.15)
 _ROW_SIZE, _SMALL_ROW_SIZE, _ROOMY_ROWS = 13.0, 10.5, 14
 _SMALL_FRONT_SIZE: Final = 9.5
-_MOST_NOTES: Final = 8
-"""More than that go on a page of their own."""
 _STAFF_SPACE: Final = 0.1
 
 
@@ -88,35 +85,38 @@ def sheets_pdf(
         The same for the same sheets.
     """
     from matplotlib.backends.backend_pdf import PdfPages
-    from matplotlib.figure import Figure
 
     out = io.BytesIO()
     still = {"Creator": "segue", "Producer": "matplotlib", "CreationDate": None}
     with PdfPages(out, metadata=still) as pages:
-        if front is not None:
-            figure = Figure(figsize=PAPER_INCHES[paper])
-            _Page(figure).write_front(front)
-            pages.savefig(figure)
-            if len(front.notes) > _MOST_NOTES:
-                figure = Figure(figsize=PAPER_INCHES[paper])
-                _Page(figure).write_notes(front)
-                pages.savefig(figure)
-        for sheet in sheets:
-            figure = Figure(figsize=PAPER_INCHES[paper])
-            _Page(figure).write(sheet)
-            pages.savefig(figure)
+        for written in (*(() if front is None else (front,)), *sheets):
+            page = _Page(pages, PAPER_INCHES[paper])
+            if isinstance(written, FrontPage):
+                page.write_front(written)
+            else:
+                page.write_sheet(written)
+            page.finish()
     return out.getvalue()
 
 
 class _Page:
-    """A page that is written from the top down; places in inches."""
+    """The page that is being written, from the top down; when full, it turns. Places in inches."""
 
-    def __init__(self, figure: Figure) -> None:
-        self.figure = figure
-        self.width, self.height = (float(side) for side in figure.get_size_inches())
+    def __init__(self, pages: PdfPages, size_inches: tuple[float, float]) -> None:
+        self.pages = pages
+        self.width, self.height = size_inches
+        self._begin()
+
+    def _begin(self) -> None:
+        from matplotlib.figure import Figure
+
+        self.figure = Figure(figsize=(self.width, self.height))
         self.y = self.height - _MARGIN
 
-    def write(self, sheet: CueSheet) -> None:
+    def finish(self) -> None:
+        self.pages.savefig(self.figure)  # type: ignore[no-untyped-call]  # ships no types
+
+    def write_sheet(self, sheet: CueSheet) -> None:
         self._words(f"{sheet.from_title} → {sheet.to_title}", size=19, bold=True)
         if sheet.place:
             self._words(sheet.place, size=10.5, bold=True)
@@ -133,10 +133,9 @@ class _Page:
             self._words(value, size=16, bold=True, x=0.8)
         self._words(sheet.relation, size=10.5)
         self._space(0.12)
-        self._row(("bar", "time", "who", "what"), size=9.5)
         size = _ROW_SIZE if len(sheet.rows) <= _ROOMY_ROWS else _SMALL_ROW_SIZE
+        self._row(("bar", "time", "who", "what"), size=9.5, is_ruled=False)
         for row in sheet.table:
-            self._rule()
             self._row(row, size=size)
         self._space(0.1)
         if sheet.note is not None:
@@ -150,33 +149,36 @@ class _Page:
         self._words(page.title, size=19, bold=True)
         self._words(page.summary, size=10.5)
         self._space(0.12)
-        self._row(HEADINGS, size=9.5, columns=_FRONT_COLUMNS)
         size = _ROW_SIZE if len(page.rows) <= _ROOMY_ROWS else _SMALL_FRONT_SIZE
+        self._row(HEADINGS, size=9.5, columns=_FRONT_COLUMNS, is_ruled=False)
         for row in page.rows:
-            self._rule()
             if row.is_song:
                 self._row(row.cells, size=size, columns=_FRONT_COLUMNS)
             else:
                 self._row(row.cells[:2], size=_SMALL_FRONT_SIZE, columns=_FRONT_COLUMNS[:2])
         self._space(0.1)
-        if len(page.notes) <= _MOST_NOTES:
-            self._notes(page)
-        for words in page.care:
-            self._words(words, size=9.5, bold=True)
-
-    def write_notes(self, page: FrontPage) -> None:
-        self._words(f"{page.title}: what to know", size=15, bold=True)
-        self._space(0.12)
-        self._notes(page)
-
-    def _notes(self, page: FrontPage) -> None:
         for words in page.notes:
             self._words(words, size=8.5)
             self._space(0.04)
         self._space(0.1)
+        for words in page.care:
+            self._words(words, size=9.5, bold=True)
 
     def _space(self, inches: float) -> None:
         self.y -= inches
+
+    def _make_room(self, inches: float) -> None:
+        """Turn the page where less is left of it."""
+        if self.y - inches < _MARGIN:
+            self.finish()
+            self._begin()
+
+    def _wrapped(
+        self, words: str, size: float, *, bold: bool, x: float, end_x: float = math.inf
+    ) -> list[str]:
+        room = (min(self.width - 2 * _MARGIN, end_x) - x) * _POINTS_AN_INCH
+        n_letters = int(room / (size * (_BOLD_WIDTH if bold else _LETTER_WIDTH)))
+        return textwrap.wrap(words, max(n_letters, 8)) or [""]
 
     def _words(
         self,
@@ -188,66 +190,73 @@ class _Page:
         end_x: float = math.inf,
     ) -> None:
         """Write a paragraph between two places and move below it."""
-        room = (min(self.width - 2 * _MARGIN, end_x) - x) * _POINTS_AN_INCH
-        lines = textwrap.wrap(
-            words, max(int(room / (size * (_BOLD_WIDTH if bold else _LETTER_WIDTH))), 8)
-        ) or [""]
-        for line in lines:
-            self.figure.text(
-                (_MARGIN + x) / self.width,
-                self.y / self.height,
-                line,
-                size=size,
-                weight="bold" if bold else "normal",
-                va="top",
-            )
-            self.y -= size * _LEADING / _POINTS_AN_INCH
+        line_height = size * _LEADING / _POINTS_AN_INCH
+        for line in self._wrapped(words, size, bold=bold, x=x, end_x=end_x):
+            self._make_room(line_height)
+            look: dict[str, Any] = {"weight": "bold" if bold else "normal", "va": "top"}
+            self._text(_MARGIN + x, self.y, line, size=size, **look)
+            self.y -= line_height
 
     def _row(
-        self, cells: Sequence[str], *, size: float, columns: Sequence[float] = _COLUMNS
+        self,
+        cells: Sequence[str],
+        *,
+        size: float,
+        columns: Sequence[float] = _COLUMNS,
+        is_ruled: bool = True,
     ) -> None:
-        top, lowest = self.y, self.y
+        """Write a row of a table, whole, with a line above it."""
         ends = (*columns[1:], math.inf)
-        for x, end_x, cell in zip(columns, ends, cells, strict=True):
+        placed = list(zip(cells, columns, ends, strict=True))
+        n_lines = max(
+            len(self._wrapped(cell, size, bold=x == 0.0, x=x, end_x=end_x))
+            for cell, x, end_x in placed
+        )
+        self._make_room(n_lines * size * _LEADING / _POINTS_AN_INCH + 0.09)
+        if is_ruled:
+            self._space(0.04)
+            self._line([_MARGIN, self.width - _MARGIN], [self.y, self.y], 0.5)
+            self._space(0.05)
+        top, lowest = self.y, self.y
+        for cell, x, end_x in placed:
             self.y = top
             self._words(cell, size=size, x=x, end_x=end_x, bold=x == 0.0)
             lowest = min(lowest, self.y)
         self.y = lowest
 
-    def _rule(self) -> None:
-        self._space(0.04)
-        y = self.y / self.height
-        ends = [_MARGIN / self.width, 1 - _MARGIN / self.width]
-        self._line(ends, [y, y], 0.5)
-        self._space(0.05)
-
     def _line(self, x: Sequence[float], y: Sequence[float], width: float) -> None:
         from matplotlib.lines import Line2D
 
-        self.figure.add_artist(Line2D(x, y, color="black", linewidth=width))
+        shares = [value / self.width for value in x], [value / self.height for value in y]
+        self.figure.add_artist(Line2D(*shares, color="black", linewidth=width))
+
+    def _text(self, x: float, y: float, words: str, **look: Any) -> None:  # noqa: ANN401
+        self.figure.text(x / self.width, y / self.height, words, **look)
 
     def _staff(self, note: StaffNote, singer: str) -> None:
         from matplotlib.patches import Ellipse
 
         above, below = max(6.0, note.y + 1), min(-2.2, note.y - 1)
+        self._make_room((above - below + 1.8) * _STAFF_SPACE)
         base = self.y - (above + 0.8) * _STAFF_SPACE
-        left = _MARGIN
 
         def at(x: float, y: float) -> tuple[float, float]:
-            return (left + x * _STAFF_SPACE) / self.width, (base + y * _STAFF_SPACE) / self.height
+            return _MARGIN + x * _STAFF_SPACE, base + y * _STAFF_SPACE
 
-        lines = [(0.0, 9.0, float(y)) for y in range(5)]
-        lines += [(5.0, 7.0, y) for y in note.ledger_lines]
-        for x0, x1, y in lines:
-            a, b = at(x0, y), at(x1, y)
-            self._line([a[0], b[0]], [a[1], b[1]], 0.8)
-        clef = [at(x, y) for x, y in smooth_points()]
-        self._line([x for x, _ in clef], [y for _, y in clef], 1.5)
-        head = at(6.0, note.y)
-        size = (1.3 * _STAFF_SPACE / self.width, 0.95 * _STAFF_SPACE / self.height)
-        self.figure.add_artist(Ellipse(head, *size, color="black"))
-        self.figure.text(*at(4.4, note.y), note.accidental, size=13, va="center", ha="center")
+        def text(x: float, y: float, words: str, size: float, side: str = "center") -> None:
+            self._text(*at(x, y), words, size=size, va="center", ha=side)
+
+        lines = [((0.0, float(y)), (9.0, float(y))) for y in range(5)]
+        lines += [((5.0, y), (7.0, y)) for y in note.ledger_lines]
+        for chain, width in (*((line, 0.8) for line in lines), (smooth_points(), 1.5)):
+            places = [at(x, y) for x, y in chain]
+            self._line([x for x, _ in places], [y for _, y in places], width)
+        x, y = at(6.0, note.y)
+        size = 1.3 * _STAFF_SPACE / self.width, 0.95 * _STAFF_SPACE / self.height
+        head = Ellipse((x / self.width, y / self.height), *size, color="black")
+        self.figure.add_artist(head)
+        text(4.4, note.y, note.accidental, 13)
         if note.is_octave_clef:
-            self.figure.text(*at(1.9, -2.6), "8", size=9, va="center", ha="center")
-        self.figure.text(*at(11, 2), f"{singer}'s first note: {note.name}", size=15, va="center")
+            text(1.9, -2.6, "8", 9)
+        text(11, 2, f"{singer}'s first note: {note.name}", 15, "left")
         self.y = base + (below - 1) * _STAFF_SPACE

@@ -5,9 +5,9 @@ from dataclasses import replace
 import pytest
 
 from segue.stage.cue_sheet import cue_sheet
-from segue.stage.in_evening import InEvening, evening_sheet
+from segue.stage.in_evening import FrontPage, FrontRow, InEvening, evening_sheet
 from segue.stage.pack import CHANNELS
-from segue.stage.sheet_pages import sheets_html
+from segue.stage.sheet_pages import _Page, sheets_html, sheets_pdf
 from tests.plan.song_facts import end_facts, start_facts
 
 WORDS = "Join 2 of 4: starts at 8:04 of the evening (bar 245 of its tempo map)"
@@ -65,3 +65,49 @@ def test_what_no_music_covers_is_held_before_bar_one(plans):
     )
     assert whats[hold + 1 :][0].startswith("New: bar one")
     assert "changeover, 20 s" not in whats
+
+
+def test_a_long_running_order_goes_on_overleaf_with_its_care(monkeypatch):
+    """Nothing is written below the paper's edge: not the last songs, and not the care for ears."""
+    songs = [
+        FrontRow(clock=f"{4 * n}:00", what=f"{n + 1}. Song", key="E minor", tempo="124")
+        for n in range(40)
+    ]
+    notes = tuple(f"Note {n} of what the map does not know." for n in range(12))
+    front = FrontPage(
+        title="Long", summary="40 songs", rows=tuple(songs), notes=notes, care=("Start low.",)
+    )
+    written = []
+    text = _Page._text
+
+    def kept(page, x, y, words, **look):
+        written.append((y, words))
+        text(page, x, y, words, **look)
+
+    monkeypatch.setattr(_Page, "_text", kept)
+    for paper in ("a4", "letter"):
+        written.clear()
+        pdf = sheets_pdf([], paper=paper, front=front)
+        words = [words for _, words in written]
+        assert words[-1] == "Start low."
+        assert {song.what for song in songs} | set(notes) <= set(words)
+        assert min(y for y, _ in written) > 0.6
+        assert b"/Count 2" in pdf or b"/Count 3" in pdf
+
+
+@pytest.mark.parametrize("is_at_the_exit", [True, False])
+def test_a_wait_at_the_exit_comes_after_the_old_song_and_else_before_what_is_there(
+    plans, is_at_the_exit
+):
+    plan = plans[0]
+    alone, _ = _sheets(plan)
+    where = InEvening(
+        words=WORDS,
+        held=(("talk", 9.0),),
+        talk_s=9.0,
+        hold_beat=plan.exit_beat if is_at_the_exit else plan.entry_beat,
+    )
+    whats = [row.what for row in evening_sheet(alone, plan, where).rows]
+    hold = next(n for n, what in enumerate(whats) if what.startswith("fade out and hold"))
+    neighbour = "is over; the segue begins" if is_at_the_exit else "New: bar one"
+    assert neighbour in whats[hold + (-1 if is_at_the_exit else 1)]
