@@ -11,14 +11,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.audition.page import STYLES, PageView, served_page_text
-from segue.audition.page_values import WEAK_SCORE, matching_gains_db, weak_places
+from segue.analysis.facts import KeyWeight
+from segue.audition.page import STYLES, PageView, filled_page, served_page_text
+from segue.audition.page_values import WEAK_SCORE, fact_rows, matching_gains_db, weak_places
 from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
+from segue.music.key import parse_key
 from segue.pages import joined
 from segue.runfolder import Choice
 from tests.audition.conftest import measure
+from tests.plan.song_facts import end_facts, start_facts, unheard
 
 CSS = str(joined(STYLES))
+KEYS = ("G major", "B minor", "D major")
 
 
 class Blocks(HTMLParser):
@@ -131,6 +135,75 @@ def test_choice_of_the_band_is_shown_at_its_candidate(document, folder):
     assert "The band chose this" not in first
     assert "The band chose this" in second
     assert "&lt;b&gt;the singer smiled&lt;/b&gt;" in second
+
+
+def test_facts_say_what_is_unsure_given_and_unheard():
+    old, new = end_facts(confidence=0.6), start_facts(first_note_s=5.0)
+    unsure = replace(
+        old.key, runners_up=tuple(KeyWeight(key=parse_key(k), weight=0.1) for k in KEYS)
+    )
+    rows = fact_rows(
+        replace(old, key=unsure),
+        replace(
+            new,
+            key=replace(new.key, source="given"),
+            opening=replace(new.opening, kind="pick-up", pickup_beats=1.5),
+        ),
+    )
+    assert [name for name, *_ in rows] == [
+        "key", "tempo", "metre", "ends, starts", "first note", "loudness",
+    ]  # fmt: skip
+    (key, tempo, metre, ends, note, _) = rows
+    assert key[1:] == ("E minor (60%, unsure; else G major, B minor)", "F minor (given)")
+    assert tempo[1:] == ("124.0 BPM (unsure)", "96.0 BPM")
+    assert metre[1:] == ("4 beats a bar (unsure)", "4 beats a bar")
+    assert ends[1:] == ("keeps going", "pick-up of 1.5 beats")
+    assert note[1:] == ("", "F4, 5.00 s into the song")
+    key, tempo, metre, *_ = fact_rows(unheard(old), replace(new, first_note=None))
+    assert (key[1], tempo[1], metre[1]) == ("none heard", "free time", "")
+    assert fact_rows(old, replace(new, first_note=None))[4][2] == "none heard"
+
+
+def test_doubts_of_both_songs_are_listed_under_their_names(document):
+    doubted = replace(
+        document,
+        outgoing=replace(document.outgoing, title="Harbour", doubts=("the key",)),
+        incoming=replace(document.incoming, title="Ferry", doubts=("bar one", "the tempo")),
+    )
+    page = filled_page(PageView(document=doubted, records=doubted.candidates), run={}, ballot="")
+    assert "Unsure: 3" in page
+    listed = re.findall(r"<li>([^<]+: [^<]+)</li>", page)
+    assert listed == ["Harbour: the key", "Ferry: bar one", "Ferry: the tempo"]
+    plain = filled_page(PageView(document=document, records=document.candidates), run={}, ballot="")
+    assert "Unsure" not in plain
+
+
+def test_no_more_places_are_marked_than_help(document):
+    record = document.candidates[0]
+    many = tuple(measure(f"m{n}", 0.02 * n, 1.0 + n) for n in range(10))
+    crowded = replace(record, scorecard=replace(record.scorecard, measures=many))
+    # The lowest marks, in order of time.
+    assert [p.measure.name for p in weak_places(crowded)] == [f"m{n}" for n in range(6)]
+
+
+def test_loudness_is_matched_on_the_new_song_alone(document):
+    """A moment's window still holds the interlude after bar one: it must not count."""
+
+    def blaring(record, lufs):
+        curve = tuple(
+            replace(s, value=lufs if s.time_s < record.entry_s + 0.4 else s.value)
+            for s in record.scorecard.loudness_lufs
+        )
+        return replace(record, scorecard=replace(record.scorecard, loudness_lufs=curve))
+
+    def short(record):
+        curve = tuple(
+            s for s in record.scorecard.loudness_lufs if abs(s.time_s - record.entry_s) < 0.9
+        )
+        return replace(record, scorecard=replace(record.scorecard, loudness_lufs=curve))
+
+    first, second, _ = document.candidates
+    assert matching_gains_db((blaring(short(first), -5.0), short(second))) == [0.0, 0.0]
 
 
 def colours(scheme):

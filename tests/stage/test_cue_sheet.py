@@ -1,5 +1,7 @@
 """What the cue sheet says, and how it looks on paper and in a browser."""
 
+import html
+import re
 from dataclasses import replace
 
 import pytest
@@ -174,6 +176,33 @@ def test_titles_are_escaped(plans):
     page = sheets_html([_sheet(plans[0], outgoing=replace(OLD, title="<script>alert(1)</script>"))])
     assert "<script" not in page
     assert "&lt;script&gt;" in page
+
+
+def test_the_page_has_every_row_under_its_heading_and_the_care_below(plans):
+    sheet = _sheet(plans[0], in_ear_dba=94.0)
+    page = html.unescape(sheets_html([sheet]))
+    heads = re.findall(r"<th>(\w+)</th>", page)
+    assert heads == ["bar", "time", "who", "what"]
+    rows = re.findall(
+        r'<tr><td class="bar">(.*?)</td><td class="time">(.*?)</td><td class="who">(.*?)</td>'
+        r"<td>(.*?)</td></tr>",
+        page,
+    )
+    assert tuple(rows) == sheet.table
+    care = page.partition('<div class="care" role="note">')[2]
+    assert all(words in care for words in sheet.care)
+    assert "1 music left, 2 music right, 3 click, 4 cue" in page
+    assert "Click and cue are for ears only" in page
+
+
+@pytest.mark.parametrize(("midi", "y"), [*LINES, (60, -1.0)], ids=str)
+def test_the_head_of_a_note_is_drawn_where_it_stands(plans, midi, y):
+    note = staff_note(midi, parse_key("C major"))
+    page = sheets_html([replace(_sheet(plans[0]), note=note)])
+    (head,) = re.findall(r'<ellipse cx="6" cy="([-\d.]+)"', page)
+    assert float(head) == -y  # down is positive in a drawing
+    levels = [float(level) for level in re.findall(r'<line x1="\d" y1="([-\d.]+)"', page)]
+    assert levels == [-0.0, -1.0, -2.0, -3.0, -4.0, *(-y for y in note.ledger_lines)]
 
 
 def test_pdf_is_the_same_for_the_same_sheet_and_one_page_each(plans):

@@ -1,0 +1,127 @@
+"""The drawing of an evening: what stands where, and what each shape means."""
+
+from dataclasses import replace
+from itertools import pairwise
+
+import pytest
+
+from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing
+from segue.setlist.show.evening_picture import _legend, write_evening_picture
+from segue.setlist.show.rows import rows_of
+from tests.setlist.an_evening import evening_of
+
+LAYOUTS = ("broad", "tall", "file")
+
+
+@pytest.fixture(name="rows")
+def _rows(shelf):
+    return rows_of(evening_of(shelf))
+
+
+def looks(drawing, look, kind=object):
+    return [shape for shape in drawing.shapes if isinstance(shape, kind) and shape.look == look]
+
+
+def with_stop(shelf):
+    """The evening with a plain stop and talk before its second song."""
+    evening = evening_of(shelf)
+    stop = replace(evening.joins[0], is_segue=False, folder="", document=None, talk_s=25.0)
+    return rows_of(replace(evening, joins=(stop, evening.joins[1])))
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_songs_and_what_is_between_them_lie_end_to_end_in_time(rows, layout):
+    drawing = evening_drawing(rows, layout)
+    boxes = [*looks(drawing, "song"), *looks(drawing, "join")]
+    side = (lambda b: (b.y, b.height)) if layout == "tall" else (lambda b: (b.x, b.width))
+    spans = sorted(side(box) for box in boxes)
+    assert len(spans) == 5
+    for (start, length), (following, _) in pairwise(spans):
+        assert start + length == pytest.approx(following)
+    px_a_second = sum(length for _, length in spans) / rows.running_s
+    lengths_s = sorted(song.end_s - song.start_s for song in rows.songs)
+    drawn = sorted(side(box)[1] / px_a_second for box in looks(drawing, "song"))
+    assert drawn == pytest.approx(lengths_s)
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_stop_with_talk_looks_other_than_a_segue(shelf, layout):
+    drawing = evening_drawing(with_stop(shelf), layout)
+    assert (len(looks(drawing, "free")), len(looks(drawing, "join"))) == (1, 1)
+
+
+def test_the_legend_names_what_is_drawn_and_nothing_else(shelf, rows):
+    def told(rows):
+        shapes = _legend(rows, evening_drawing(rows, "file"))
+        return [shape.words for shape in shapes if isinstance(shape, Label)]
+
+    assert told(rows) == ["Friday", "segue", "the line at 15:00 is the end of the slot"]
+    stopped = told(replace(with_stop(shelf), slot_s=None))
+    assert stopped == ["Friday", "segue", "stop, talk, changeover"]
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_energy_is_as_long_as_its_share_of_five(rows, layout):
+    drawing = evening_drawing(rows, layout)
+    side = "width" if layout == "tall" else "height"
+    lane = looks(drawing, "lane")[-1]
+    bars = [getattr(box, side) for box in looks(drawing, "energy")]
+    assert bars == pytest.approx([getattr(lane, side) * n / 5 for n in (2, 3, 4)])
+
+
+@pytest.mark.parametrize("layout", ["broad", "tall"])
+def test_faster_is_higher_and_on_a_phone_further_right(rows, layout):
+    lines = looks(evening_drawing(rows, layout), "tempo", Stroke)
+    across = [line.x0 if layout == "tall" else -line.y0 for line in lines]
+    by_tempo = sorted(range(3), key=lambda n: rows.songs[n].start_bpm)
+    assert sorted(range(3), key=lambda n: across[n]) == by_tempo
+
+
+def test_a_small_step_of_tempo_does_not_look_like_a_leap(rows):
+    def step_px(bpm):
+        songs = tuple(
+            replace(song, start_bpm=b, end_bpm=b) for song, b in zip(rows.songs, bpm, strict=True)
+        )
+        lines = looks(evening_drawing(replace(rows, songs=songs), "broad"), "tempo", Stroke)
+        return abs(lines[0].y0 - lines[1].y0)
+
+    lane = looks(evening_drawing(rows, "broad"), "lane")[0]
+    assert step_px((120.0, 122.0, 121.0)) < 0.1 * lane.height
+    assert step_px((90.0, 130.0, 110.0)) > 0.5 * lane.height
+
+
+def test_keys_a_fifth_apart_are_neighbours_in_the_file(rows):
+    """C and G and their relative minors are near each other, F sharp is far from all of them."""
+
+    def heights(*keys):
+        songs = tuple(
+            replace(song, keys=(key,), start_bpm=None, end_bpm=None)
+            for song, key in zip(rows.songs, keys, strict=True)
+        )
+        drawing = evening_drawing(replace(rows, songs=songs), "file")
+        return [line.y0 for line in looks(drawing, "tempo", Stroke)][::2]
+
+    c, g, far = heights("C major", "G major", "F# major")
+    assert 0 < c - g < 0.3 * (g - far)
+    c, a, _ = heights("C major", "A minor", "F# major")
+    assert 0 < c - a < c - g
+
+
+def test_boxes_and_words_stay_inside(shelf, rows):
+    for layout in LAYOUTS:
+        for shown in (rows, with_stop(shelf)):
+            drawing = evening_drawing(shown, layout)
+            for box in (shape for shape in drawing.shapes if isinstance(shape, Box)):
+                assert box.width >= 0
+                assert box.height >= 0
+                assert -0.01 <= box.x <= box.x + box.width <= drawing.width + 0.01
+                assert -0.01 <= box.y <= box.y + box.height <= drawing.height + 0.01
+
+
+def test_the_file_is_the_same_for_the_same_evening(rows, tmp_path):
+    one, other = tmp_path / "one.png", tmp_path / "other.png"
+    write_evening_picture(one, rows)
+    write_evening_picture(other, rows)
+    assert one.read_bytes() == other.read_bytes()
+    write_evening_picture(other, replace(rows, title="Saturday"))
+    assert one.read_bytes() != other.read_bytes()
