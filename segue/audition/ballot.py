@@ -142,17 +142,11 @@ class Ballot:
             )
         if _choice_of(self._writer, self.round) is not None:
             raise BallotRefusalError("The vote is closed.", status=GONE)
+        said = (vote.choice, vote.confidence, vote.words, json.dumps(vote.heard))
         self._writer.execute(
             "INSERT INTO votes (round, listener, choice, confidence, words, heard) "
             "VALUES (?, ?, ?, ?, ?, ?)",
-            (
-                self.round,
-                listener.number,
-                vote.choice,
-                vote.confidence,
-                vote.words,
-                json.dumps(vote.heard),
-            ),
+            (self.round, listener.number, *said),
         )
         return vote
 

@@ -28,15 +28,9 @@ PAGE_NAME: Final = "audition.html"
 BLIND_PAGE_NAME: Final = "audition-blind.html"
 STYLES: Final = ("shared.css", "audition.css")
 SCRIPTS: Final = (
-    "order.js",
-    "lanes.js",
-    "sound.js",
-    "heard.js",
-    "page.js",
-    "results.js",
-    "ballot.js",
-    "start.js",
-)
+    "order.js", "lanes.js", "sound.js", "heard.js",
+    "page.js", "results.js", "ballot.js", "start.js",
+)  # fmt: skip
 """Joined into one block, in this order."""
 MOST_WORDS: Final = 500
 """Letters of the free words of a vote."""
@@ -113,12 +107,14 @@ def write_page(
         If the page cannot be written.
     """
     view = PageView(document=document, records=document.candidates)
-    return _written(folder / PAGE_NAME, page_text(folder, view, sounds))
+    write_whole(folder / PAGE_NAME, page_text(folder, view, sounds).encode())
+    return folder / PAGE_NAME
 
 
 def write_blind_page(folder: Path, view: PageView) -> Path:
     """Write the page on which names are hidden and the order is shuffled; see `write_page`."""
-    return _written(folder / BLIND_PAGE_NAME, page_text(folder, view))
+    write_whole(folder / BLIND_PAGE_NAME, page_text(folder, view).encode())
+    return folder / BLIND_PAGE_NAME
 
 
 def page_text(
@@ -170,8 +166,3 @@ def filled_page(
         "sounds": ((name, base64.b64encode(sound).decode()) for name, sound in sounds),
     }
     return filled("audition.html", values)
-
-
-def _written(path: Path, text: str) -> Path:
-    write_whole(path, text.encode())
-    return path

@@ -50,7 +50,7 @@ _BLOCK_FRAMES: Final = 1 << 18
 _MARK_AMPLITUDE: Final = 0.5
 _FULL_SCALE: Final = 127
 _SIDE_QUALITY: Final = "V5"
-"""Variable bit rate, middling: LAME's scale from V0 (best) to V9."""
+"""Variable bit rate, as they are silent for most of the time; middling of LAME's V0 to V9."""
 
 
 def sound_rate_hz(rate_hz: int) -> int:
@@ -94,33 +94,6 @@ def music_rate_kbps(durations_s: Iterable[float]) -> int:
     return MUSIC_RATES_KBPS[-1]
 
 
-def music_mp3(path: Path, rate_kbps: int) -> bytes:
-    """The music bus as MP3 with the mark at its start.
-
-    Parameters
-    ----------
-    path : Path
-        A WAV file; brought to 48 kHz where MP3 has not its rate.
-    rate_kbps : int
-        Constant bit rate.
-    """
-    return _mp3(path, str(rate_kbps))
-
-
-def side_mp3(path: Path) -> bytes:
-    """The click or the cue bus as MP3 with the mark at its start.
-
-    Half the rate is plenty for clicks and single notes; variable, because
-    they are silent for most of the time.
-
-    Parameters
-    ----------
-    path : Path
-        A WAV file.
-    """
-    return _mp3(path, _SIDE_QUALITY, rate_divided_by=2)
-
-
 def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str, bytes]]:
     """Every bus of every record as MP3, under the name that the page knows it by.
 
@@ -134,24 +107,19 @@ def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str
     list of (str, bytes)
         Names such as 'music-0', 'click-0', 'cue-0', in order.
     """
-    rate_kbps = music_rate_kbps(record.plan.duration_s for record in records)
-
-    def encoded(bus: tuple[str, str]) -> tuple[str, bytes]:
-        name, file = bus
-        path = folder / file
-        return name, music_mp3(path, rate_kbps) if name.startswith("music") else side_mp3(path)
-
+    quality = str(music_rate_kbps(record.plan.duration_s for record in records))
     buses = [
-        (f"{bus}-{n}", file)
+        bus
         for n, record in enumerate(records)
-        for bus, file in (
-            ("music", record.music_file),
-            ("click", record.click_file),
-            ("cue", record.cue_file),
+        for bus in (
+            (f"music-{n}", folder / record.music_file, quality, 1),
+            # Half the rate is plenty for clicks and single notes.
+            (f"click-{n}", folder / record.click_file, _SIDE_QUALITY, 2),
+            (f"cue-{n}", folder / record.cue_file, _SIDE_QUALITY, 2),
         )
     ]
     with ThreadPoolExecutor(_N_THREADS) as pool:  # the encoder is C and lets others run
-        return list(pool.map(encoded, buses))
+        return list(pool.map(lambda bus: (bus[0], _mp3(*bus[1:])), buses))
 
 
 def duration_of(path: Path) -> float:
@@ -196,7 +164,8 @@ def _told(path: Path) -> Iterator[None]:
         raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
 
 
-def _mp3(path: Path, quality: str, *, rate_divided_by: int = 1) -> bytes:
+def _mp3(path: Path, quality: str, rate_divided_by: int) -> bytes:
+    """A WAV with the mark at its start, at a whole share of the page's rate."""
     # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
     from pedalboard.io import AudioFile
 

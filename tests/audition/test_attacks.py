@@ -335,3 +335,14 @@ def test_memory_of_clients_is_bounded():
     for n in range(MOST_CLIENTS + 500):
         clients.wait_s(str(n), 0.0)
     assert len(clients._clients) == MOST_CLIENTS
+
+
+def test_who_guesses_codes_as_fast_as_allowed_gets_few_tries_in_an_hour():
+    clients, now_s, n_tries = ClientLimits(Limits()), 0.0, 0
+    while now_s < 3600.0:
+        now_s += clients.code_wait_s("192.0.2.1", now_s)
+        clients.note_wrong_code("192.0.2.1", now_s)
+        n_tries += 1
+    # A person who mistypes may try again at once; then the waits double up to five minutes.
+    assert 3 < n_tries <= 24
+    assert clients.code_wait_s("192.0.2.2", now_s) == 0.0
