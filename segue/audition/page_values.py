@@ -105,16 +105,6 @@ class WayView:
     choice: Choice | None = None
 
     @property
-    def name(self) -> str:
-        """What it is called."""
-        return self.record.plan.recipe
-
-    @property
-    def n_bars(self) -> int:
-        """Bars between the songs."""
-        return sum(bar.section == "interlude" for bar in self.record.bars)
-
-    @property
     def places(self) -> tuple[WeakPlace, ...]:
         """Where it is weak; see `weak_places`."""
         return weak_places(self.record)

@@ -10,7 +10,7 @@ from segue.analysis.facts import FirstNote
 from segue.music.key import parse_key
 from segue.plan import plan_segue
 from segue.plan.heard_words import filled_in
-from segue.stage.cue_sheet import clock, cue_sheet
+from segue.stage.cue_sheet import CueRow, clock, cue_sheet
 from segue.stage.pack import CHANNELS
 from segue.stage.sheet_pages import sheets_html, sheets_pdf
 from segue.stage.staff import staff_note
@@ -125,6 +125,16 @@ def test_a_ramp_says_who_moves_the_tempo(plans):
 def test_talk_is_on_the_sheet(plans):
     sheet = _sheet(replace(plans[1], talk_s=25.0))
     assert any(row.what == "talk, 25 s" for row in sheet.rows)
+
+
+@pytest.mark.parametrize(
+    ("beat_in_bar", "place"),
+    [(1.0, "9"), (1.04, "9"), (1.5, "9, beat 1.5"), (2.0, "9, beat 2"), (4.0, "9, beat 4"),
+     (5.0, "after 9"), (5.5, "after 9")],
+)  # fmt: skip
+def test_a_place_names_its_beat_where_it_is_not_the_bar_line(beat_in_bar, place):
+    row = CueRow(bar=9, beat_in_bar=beat_in_bar, metre=4, time_s=0.0, who="band", what="go")
+    assert row.place == place
 
 
 def test_place_is_written_once(plans):

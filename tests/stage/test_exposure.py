@@ -39,3 +39,19 @@ def test_sentence_names_both_limits():
     assert "1 h a day" in words
     assert "NIOSH" in words
     assert "H.870" in words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "words"),
+    [
+        (0.9, "0 s"),
+        (59.9, "59 s"),
+        (60, "1 min"),
+        (119.9, "1 min"),
+        (3599, "59 min"),
+        (3600, "1 h"),
+    ],
+)
+def test_a_time_is_never_rounded_up(seconds, words):
+    """A minute more than the limit allows would be the wrong minute."""
+    assert time_words(seconds / 3600) == words

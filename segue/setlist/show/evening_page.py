@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
-from urllib.parse import quote
 
 from segue.audition.page import PAGE_NAME
 from segue.errors import RunFolderError
@@ -86,82 +84,36 @@ def rewrite_evening_page(folder: Path) -> Path:
 def evening_page_text(folder: Path, rows: EveningRows) -> str:
     """The page as HTML text; see `write_evening_page`."""
     made = [join.number for join in rows.joins if join.record is not None]
+
+    def chooses(join: JoinRow, record: CandidateRecord) -> str:
+        return _command("choose", str(folder / join.folder), str(record.rank))
+
     values = {
         "styles": ("shared.css", "evening.css"),
         "scripts": ("evening.js",),
         "evening": rows,
-        "clock": clock,
+        "joins": [(join, _about(join)) for join in rows.joins],
         "pictures": [evening_drawing(rows, "broad"), evening_drawing(rows, "tall")],
         "picture_name": PICTURE_NAME,
-        "joins": [_join_view(folder, join, made) for join in rows.joins],
-        "stage_command": _command("stage", str(folder), "--out", "FOLDER"),
+        "page_name": PAGE_NAME,
+        "sheets_name": SHEETS_NAME,
+        "sheet_numbers": {number: sheet for sheet, number in enumerate(made, start=1)},
+        "clock": clock,
+        "state_of": _state,
+        "choosing": chooses,
+        "staging": _command("stage", str(folder), "--out", "FOLDER"),
     }
     return filled("evening.html", values)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JoinView:
-    """A join as the page shows it.
-
-    Parameters
-    ----------
-    about, state : str
-        How the songs lie to each other, and whether the band has chosen.
-    page, sheet : str
-        Where the links lead.
-    """
-
-    row: JoinRow
-    about: str = ""
-    state: str = ""
-    page: str = ""
-    sheet: str = ""
-    ways: tuple[JoinWayView, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class JoinWayView:
-    """A way across as the page shows it.
-
-    Parameters
-    ----------
-    sound : str
-        Where its WAV is, as a link.
-    command : str
-        That chooses it.
-    """
-
-    record: CandidateRecord
-    n_bars: int
-    is_taken: bool
-    sound: str
-    command: str
-
-
-def _join_view(folder: Path, join: JoinRow, made: list[int]) -> JoinView:
-    document = join.document
-    if document is None:
-        return JoinView(row=join)
-    keys = keys_sentence(document.outgoing, document.incoming)
+def _about(join: JoinRow) -> str:
+    """How the songs of a join that is made lie to each other, and what happens between them."""
+    if join.document is None:
+        return ""
+    keys = keys_sentence(join.document.outgoing, join.document.incoming)
     free = "; ".join(f"{name}, {seconds:.0f} s" for name, seconds in join.free)
     tempo = "; ".join(step for step in join.steps if "tempo" in step)
-    return JoinView(
-        row=join,
-        about=". ".join(part[0].upper() + part[1:] for part in (keys, tempo, free) if part),
-        state=_state(document),
-        page=quote(f"{join.folder}/{PAGE_NAME}"),
-        sheet=f"{quote(SHEETS_NAME)}#sheet-{made.index(join.number) + 1}",
-        ways=tuple(
-            JoinWayView(
-                record=record,
-                n_bars=sum(bar.section == "interlude" for bar in record.bars),
-                is_taken=record == join.record,
-                sound=quote(f"{join.folder}/{record.music_file}"),
-                command=_command("choose", str(folder / join.folder), str(record.rank)),
-            )
-            for record in document.candidates
-        ),
-    )
+    return ". ".join(part[0].upper() + part[1:] for part in (keys, tempo, free) if part)
 
 
 def _state(document: RunDocument) -> str:
