@@ -96,6 +96,13 @@ def test_rows_of_a_song_that_is_half_heard(shelf):
     assert row.tempo_words == "96 → free time"
 
 
+def test_the_unit_is_said_anew_only_beside_numbers(evening, tmp_path):
+    """On a phone the heading is gone: 'BPM' belongs behind '124', and not behind 'free time'."""
+    page = evening_page_text(tmp_path, rows_of(evening))
+    cells = re.findall(r'<td class="(number|number bpm)">([^<]+)</td>\n<td class="number">', page)
+    assert cells == [("number bpm", "124"), ("number", "free time"), ("number bpm", "112")]
+
+
 def test_json_of_the_set_tells_the_same_words(evening):
     song = evening_report(evening)["songs"][1]
     assert (song["keys"], song["tempos_bpm"]) == ("none heard", "free time")
