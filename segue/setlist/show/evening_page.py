@@ -9,7 +9,7 @@ from segue.audition.page import PAGE_NAME
 from segue.errors import RunFolderError
 from segue.files.whole_file import write_whole
 from segue.pages import filled
-from segue.plan.heard_words import keys_sentence
+from segue.plan.heard_words import NO_KEY, keys_sentence
 from segue.setlist.lengths import clock
 from segue.setlist.set_document import read_evening
 from segue.setlist.show.evening_drawing import evening_drawing
@@ -99,6 +99,7 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
         "sheets_name": SHEETS_NAME,
         "sheet_numbers": {number: sheet for sheet, number in enumerate(made, start=1)},
         "clock": clock,
+        "no_key": NO_KEY,
         "state_of": _state,
         "choosing": chooses,
         "staging": _command("stage", str(folder), "--out", "FOLDER"),
