@@ -15,7 +15,7 @@ from segue.plan.loops import song_layer
 from segue.plan.pads import pad_layer
 from segue.plan.plan import Plan
 from segue.plan.shaping import Planned, Setting
-from segue.plan.song_levels import ducked, song_levels
+from segue.plan.song_levels import bridge_curve, song_levels
 from segue.plan.song_maps import LEAD_IN_S
 from segue.plan.sweeps import reversed_layer, sweep_layer
 from segue.plan.timeline import timeline
@@ -109,8 +109,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     )
     planned = [planned_layer(layer, setting) for layer in recipe.layers]
     layers = tuple(layer for made in planned for layer in made.layers)
-    if talk_s is not None and recipe.suits.talk == "either":
-        layers = ducked(layers, time)
+    under_talk = talk_s is not None and recipe.suits.talk == "either"
     levels = song_levels(outgoing, incoming, match=match)
     return Plan(
         recipe=recipe.name,
@@ -136,6 +135,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         key_to_tuning_cents=incoming.tuning_cents,
         seed=seed,
         talk_s=talk_s,
+        bridge_lu=bridge_curve(recipe.level, time, under_talk=under_talk),
         notes=(*notes(time, talk_s=talk_s), *(n for made in planned for n in made.notes)),
     )
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from segue.music.key import Key
 from segue.music.tempo import TempoCurve
 from segue.plan.grid import SAME_BEAT
-from segue.plan.layer import Layer, PadLayer, Voicing
+from segue.plan.layer import Curve, Layer, PadLayer, Voicing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -97,6 +97,9 @@ class Plan:
         How far the incoming song is moved; its facts here are those after the move.
     notes : tuple of str
         What this plan cannot do, as sentences.
+    bridge_lu : Curve
+        Loudness of the bridge, all that sounds in it together, against the quieter of the old
+        song's last bars and the new song's first; empty leaves it as its layers make it.
     """
 
     recipe: str
@@ -124,6 +127,7 @@ class Plan:
     talk_s: float | None = None
     incoming_shift_semitones: int = 0
     notes: tuple[str, ...] = ()
+    bridge_lu: Curve = ()
 
     def __post_init__(self) -> None:
         if not 0 <= self.exit_beat <= self.entry_beat < self.end_beat:

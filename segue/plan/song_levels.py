@@ -1,53 +1,48 @@
 """How loud the two songs and what lies between them are.
-
-Room for the singer's voice: what plays in the interlude steps back while there is talk.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.layer import Curve, CurvePoint, SongLayer
-from segue.plan.shaping import summed
+from segue.plan.grid import SAME_BEAT
+from segue.plan.layer import Curve, CurvePoint
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
-    from segue.plan.layer import Layer
     from segue.plan.timeline import Timeline
+    from segue.recipes.recipe import Level
 
-TALK_DUCK_DB: Final = -14.0
-"""What plays under a talk that it was not written for is brought down this much: with the few
-decibels of its own below the songs, to 15 LU under them. Set by judgement."""
-
-
-def ducked(layers: tuple[Layer, ...], time: Timeline) -> tuple[Layer, ...]:
-    """The layers with everything but the songs themselves down for talk until the last bar."""
-    duck = _duck(time)
-    return tuple(
-        layer
-        if isinstance(layer, SongLayer) and (layer.start_beat < time.exit_beat - time.metre)
-        else _lower(layer, duck, time)
-        for layer in layers
-    )
+TALK_LU: Final = -14.0
+"""Under a talk that it was not written for, a bridge lies this far below the songs: some 10 LU
+under a speaker who is a little softer than they (M. Torcoli and others, J. AES 67(12), 2019: at
+least 10 LU)."""
+CUE_LU: Final = -4.0
+"""In the last bars it comes up to this, which calls the singer. Set by judgement."""
+CUE_BARS: Final = 2
 
 
-def _lower(layer: Layer, duck: Curve, time: Timeline) -> Layer:
-    if layer.start_beat >= time.entry_beat - time.metre:
-        return layer
-    return replace(layer, gain_db=summed(layer.gain_db, duck))
+def bridge_curve(level: Level, time: Timeline, *, under_talk: bool) -> Curve:
+    """Loudness of the bridge against the quieter song, in beats.
 
-
-def _duck(time: Timeline) -> Curve:
-    """Down within half a bar from the exit, up again over the first half of the last bar."""
-    half = time.metre / 2
-    last_bar = time.entry_beat - time.metre
-    return (
-        CurvePoint(beat=time.exit_beat, value=0.0),
-        CurvePoint(beat=time.exit_beat + half, value=TALK_DUCK_DB),
-        CurvePoint(beat=last_bar, value=TALK_DUCK_DB),
-        CurvePoint(beat=last_bar + half, value=0.0),
-    )
+    Parameters
+    ----------
+    level : Level
+        What the recipe says.
+    under_talk : bool
+        Whether somebody talks over a bridge that was not written for it: then it lies far below
+        the songs until the last bars.
+    """
+    entry, span = time.entry_beat, time.entry_beat - time.exit_beat
+    rise = span if level.rise_bars < 0 else min(level.rise_bars * time.metre, span)
+    low, high = level.exit_lu, level.entry_lu
+    if under_talk:
+        low, high = min(low, TALK_LU), min(high, CUE_LU)
+        rise = min(CUE_BARS * time.metre, span)
+    if rise < SAME_BEAT:
+        return (CurvePoint(beat=time.exit_beat, value=low),)
+    return (CurvePoint(beat=entry - rise, value=low), CurvePoint(beat=entry, value=high))
 
 
 TARGET_LUFS: Final = -16.0

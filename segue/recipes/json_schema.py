@@ -15,7 +15,7 @@ from typing import Any, Final
 from pydantic import TypeAdapter
 
 from segue.recipes.position import POSITION_PATTERN
-from segue.recipes.recipe import Length, Pattern, Recipe, RecipeLayer, Suits, Tempo
+from segue.recipes.recipe import Length, Level, Pattern, Recipe, RecipeLayer, Suits, Tempo
 from segue.recipes.rules import (
     CURVE_RANGES,
     FIELDS,
@@ -33,7 +33,7 @@ Schema = dict[str, Any]
 
 DIALECT: Final = "https://json-schema.org/draft/2020-12/schema"
 
-_DOCUMENTED: Final = (Recipe, Suits, Length, Tempo, RecipeLayer, Pattern)
+_DOCUMENTED: Final = (Recipe, Suits, Length, Tempo, Level, RecipeLayer, Pattern)
 _ENTRY: Final = re.compile(r"^(\w[\w, ]*?)(?: : .*)?$")
 _ON_ONE_LINE: Final = r"^[^\u0000-\u001f\u007f]*$"
 _SAYS_SOMETHING: Final = r"^(?=.*\S)[^\u0000-\u001f\u007f]*$"

@@ -247,7 +247,7 @@ def _mend(table: Table, place: Place) -> None:
             _mend_layer(table["layers"], number, field)
         case ("layers", int(number), *_):
             table["layers"][number] = dict(_NEUTRAL_LAYER)
-        case ("suits" | "tempo" as name, str(field), *_) if isinstance(table[name], dict):
+        case ("suits" | "tempo" | "level" as name, str(field), *_) if isinstance(table[name], dict):
             table[name].pop(field, None)
         case (str(name), *_) if name in _NEUTRAL:
             table[name] = copy.deepcopy(_NEUTRAL[name])

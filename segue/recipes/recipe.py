@@ -145,6 +145,31 @@ class Tempo:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """How loud the bridge is, all that sounds in it together, against the songs around it.
+
+    Parameters
+    ----------
+    exit_lu : float
+        Where it starts, against the quieter of the old song's last bars and the new song's first.
+    entry_lu : float
+        Where it ends, against the same.
+    rise_bars : float
+        Bars before the entry in which it goes from the one to the other; -1 takes all of it.
+    stop_bars : float
+        Bars from the exit in which it may be silent: nothing is brought up to its level there.
+    """
+
+    exit_lu: float = -2.0
+    entry_lu: float = -1.0
+    rise_bars: float = -1.0
+    stop_bars: float = 0.0
+
+    def __post_init__(self) -> None:
+        refuse(out_of_range(self))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
     """A way across, as written in a recipe file.
 
@@ -168,6 +193,8 @@ class Recipe:
         What pairs the recipe is good for.
     tempo : Tempo
         How the tempo gets from the old song to the new.
+    level : Level
+        How loud the bridge is against the songs around it.
     on_purpose : tuple of {'two vocals', 'two bass lines'}
         What may sound at once; anything not named here may not.
     """
@@ -181,6 +208,7 @@ class Recipe:
     layers: tuple[RecipeLayer, ...]
     suits: Suits = field(default_factory=Suits)
     tempo: Tempo = field(default_factory=Tempo)
+    level: Level = field(default_factory=Level)
     on_purpose: tuple[Purposely, ...] = ()
 
     def __post_init__(self) -> None:

@@ -7,7 +7,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.recipes.position import shown
-from segue.recipes.recipe import Length, Pattern, Recipe, RecipeLayer, Suits, Tempo
+from segue.recipes.recipe import Length, Level, Pattern, Recipe, RecipeLayer, Suits, Tempo
 from segue.recipes.rules import FIELDS, meant
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from segue.recipes.rules import Place
 
-TABLES: Final = {"suits": Suits, "length": Length, "tempo": Tempo, "pattern": Pattern}
+TABLES: Final = {"suits": Suits, "length": Length, "tempo": Tempo, "level": Level, "pattern": Pattern}
 """Classes of the tables that have a name."""
 
 _EXAMPLES: Final = {

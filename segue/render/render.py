@@ -25,6 +25,7 @@ from segue.render.hits import drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
+from segue.render.ride import fader_of, moved, ride_of
 from segue.render.shape import shaped
 from segue.render.song_layer import song_layer_sound
 from segue.render.sweep import sweep_sound
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
     from segue.render.layer_sound import LayerSound
+    from segue.render.ride import Fader
 
 Progress = Callable[[float], None]
 """Told the share of the work that is done, 0 to 1."""
@@ -95,19 +97,17 @@ def render_candidate(
     ruler = ruler_of(plan, rate_hz)
     sources = _Sources({"outgoing": outgoing, "incoming": incoming}, instruments or {})
     notes: list[str] = []
-    sides: dict[_SideName, npt.NDArray[np.float32]] = {}
-    done = 0
-    for name in _SIDES:
-        side = np.zeros((ruler.n_frames, 2), dtype=np.float32)
-        for layer in (layer for layer in plan.layers if _side_of(layer) == name):
-            made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
-            side[made.first_frame : made.first_frame + len(made.samples)] += made.samples
-            notes.extend(made.notes)
-            del made  # as long as a whole side
-            done += 1
-            tell(done / (len(plan.layers) + 1))
-        _fade_in(side, round(_OPENING_FADE_S * rate_hz))
-        sides[name] = side
+    buses: dict[tuple[_SideName, Fader], npt.NDArray[np.float32]] = {}
+    for done, layer in enumerate(plan.layers, start=1):
+        made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
+        place = (_side_of(layer), fader_of(layer, plan))
+        if place not in buses:
+            buses[place] = np.zeros((ruler.n_frames, 2), dtype=np.float32)
+        buses[place][made.first_frame : made.first_frame + len(made.samples)] += made.samples
+        notes.extend(made.notes)
+        del made  # as long as a whole side
+        tell(done / (len(plan.layers) + 1))
+    sides = _ridden(buses, plan, ruler)
     finished = master(_sum_of(sides), rate_hz)
     if finished.lowered_db > _WORTH_SAYING_DB:
         notes.append(
@@ -129,6 +129,29 @@ def render_candidate(
     )
     tell(1.0)
     return candidate
+
+
+def _ridden(
+    buses: dict[tuple[_SideName, Fader], npt.NDArray[np.float32]], plan: Plan, ruler: Ruler
+) -> dict[_SideName, npt.NDArray[np.float32]]:
+    """The sides with the bridge at its level; what was on the buses is used up."""
+    by_fader: dict[Fader, npt.NDArray[np.float32]] = {}
+    for (_, fader), bus in buses.items():
+        by_fader[fader] = by_fader[fader] + bus if fader in by_fader else bus
+    ride = ride_of(by_fader, plan, ruler.rate_hz)
+    del by_fader
+    sides: dict[_SideName, npt.NDArray[np.float32]] = {}
+    for side, fader in sorted(buses):
+        bus = buses.pop((side, fader))
+        moved(bus, fader, ride, ruler.rate_hz)
+        if side in sides:
+            sides[side] += bus
+        else:
+            sides[side] = bus
+    for side in _SIDES:
+        sides.setdefault(side, np.zeros((ruler.n_frames, 2), dtype=np.float32))
+        _fade_in(sides[side], round(_OPENING_FADE_S * ruler.rate_hz))
+    return {side: sides[side] for side in _SIDES}
 
 
 def _side_of(layer: Layer) -> _SideName:

@@ -8,7 +8,7 @@ from dataclasses import MISSING, fields
 from pathlib import Path
 
 from segue.recipes.json_schema import field_descriptions, recipe_schema
-from segue.recipes.recipe import Length, Pattern, Recipe, RecipeLayer, Suits, Tempo
+from segue.recipes.recipe import Length, Level, Pattern, Recipe, RecipeLayer, Suits, Tempo
 from segue.recipes.rules import CURVE_RANGES, FIELDS, LONGEST_TEXT, PLACEHOLDERS, RANGES
 
 DOCS = Path(__file__).parents[2] / "docs"
@@ -19,6 +19,7 @@ TABLES = {
     "suits": Suits,
     "length": Length,
     "tempo": Tempo,
+    "level": Level,
     "layers": RecipeLayer,
     "pattern": Pattern,
 }

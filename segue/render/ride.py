@@ -1,0 +1,227 @@
+"""The bridge at its level: ridden as an engineer rides a fader, by what is heard around it.
+
+A layer's own level is a balance against its neighbours. How loud all of them together are is
+said against the quieter of the old song's last bars and the new song's first, in momentary
+loudness (ITU-R BS.1770 [R128]_) of the sum. The act's own drums keep the level that they have in
+the song, but for a few decibels; everything else makes up what is missing.
+
+References
+----------
+.. [R128] EBU Tech 3341, "Loudness metering: 'EBU Mode' metering", v4.0, 2023.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final, Literal
+
+import numpy as np
+
+from segue.audio.clip import Clip
+from segue.audio.loudness import MOMENTARY_S, momentary_lufs
+from segue.plan.layer import DrumLayer, SongLayer
+from segue.plan.shaping import value_at
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from segue.plan.layer import Layer
+    from segue.plan.plan import Plan
+
+
+
+Fader = Literal["songs", "carried", "kit", "band", "synth"]
+"""What moves together: the songs as they are (not at all); the old song's own music that plays on
+into the bridge; its drums; loops of the songs; and what is synthesised."""
+
+AROUND_S: Final = 8.0
+"""So much of either song tells how loud it is at the join."""
+CLEAR_S: Final = 0.3
+"""Kept clear of the join itself. Set by judgement."""
+HOP_S: Final = 0.1
+QUIETEST_LUFS: Final = -60.0
+"""A song below this at the join says nothing about level."""
+KIT_DB: Final = (-10.0, 3.0)
+"""How far drums may be moved from the level that they have in the song: alone they want 2 to 4 dB
+more than beside a band (common practice, no source)."""
+MOST_DB: Final = (-30.0, 24.0)
+"""How far everything else may be moved."""
+LEAST_SHARE: Final = 0.25
+"""What is not drums keeps this share of the power, however loud the drums are."""
+WINDOW_S: Final = (0.8, 2.4)
+"""The fader follows the mean of a bar, within these lengths."""
+DIP_LU: Final = 4.0
+"""Moments this far below the level are filled up..."""
+FILL_DB: Final = 6.0
+"""...by this much at most. Set by judgement."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ride:
+    """Gains of the faders over time.
+
+    Parameters
+    ----------
+    times_s : ndarray, shape (n,)
+        Seconds of the plan; before the first and after the last the gains stay.
+    gains_db : mapping of str to ndarray, shape (n,)
+        By fader; those that are not named do not move.
+    """
+
+    times_s: npt.NDArray[np.float64]
+    gains_db: Mapping[Fader, npt.NDArray[np.float64]]
+
+
+def fader_of(layer: Layer, plan: Plan) -> Fader:
+    """Which fader a layer is on."""
+    if not plan.bridge_lu:
+        return "songs"
+    if isinstance(layer, DrumLayer):
+        return "kit"
+    if not isinstance(layer, SongLayer):
+        return "synth"
+    is_kit = layer.part == "percussive" or layer.roles == ("drums",)
+    if layer.song == "incoming" and layer.end_beat > plan.entry_beat + 1.0:
+        return "songs" if layer.start_beat > plan.exit_beat + _HALF_BEAT else "band"
+    if layer.song == "outgoing" and layer.start_beat < plan.exit_beat - _HALF_BEAT:
+        plays_on = layer.end_beat > plan.entry_beat - 1.0 and not is_kit
+        return "carried" if plays_on else "songs"
+    return "kit" if is_kit else "band"
+
+
+_HALF_BEAT: Final = 0.5
+
+
+def ride_of(
+    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+) -> Ride | None:
+    """How the faders move so that the bridge is at its level.
+
+    Parameters
+    ----------
+    buses : mapping of str to ndarray, shape (n_frames, 2)
+        What is on each fader, before it.
+
+    Returns
+    -------
+    Ride or None
+        None where nothing is to be moved: no level is asked for, there is no bridge, or both
+        songs are silent around it.
+    """
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    if not plan.bridge_lu or entry_s - exit_s < 2 * HOP_S:
+        return None
+    powers, times_s = _powers(buses, exit_s, entry_s, rate_hz)
+    reference_lufs = quieter_lufs(powers, times_s, exit_s, entry_s)
+    if reference_lufs is None:
+        return None
+    inside = (times_s >= exit_s) & (times_s <= entry_s)
+    if inside.sum() < 2:  # noqa: PLR2004 - a curve
+        return None
+    times_s = times_s[inside]
+    there = {name: power[inside] for name, power in powers.items()}
+    wanted = np.array(
+        [reference_lufs + value_at(plan.bridge_lu, plan.beat_at(float(t))) for t in times_s]
+    )
+    bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
+    gains = _gains(there, 10 ** (wanted / 10), min(max(bar_s, WINDOW_S[0]), WINDOW_S[1]))
+    if "carried" in gains:  # no step where the old song plays on into the bridge
+        gains["carried"] = gains["carried"] * np.clip((times_s - exit_s) / bar_s, 0.0, 1.0)
+    return Ride(times_s=times_s, gains_db=gains)
+
+
+def quieter_lufs(
+    powers: Mapping[Fader, npt.NDArray[np.float64]],
+    times_s: npt.NDArray[np.float64],
+    exit_s: float,
+    entry_s: float,
+) -> float | None:
+    """Loudness of the quieter song next to the bridge; None where neither sounds.
+
+    Parameters
+    ----------
+    powers : mapping of str to ndarray, shape (n,)
+        Mean square, K-weighted, by fader.
+    """
+    songs = sum((powers[name] for name in ("songs", "carried") if name in powers), np.zeros(1))
+    levels = []
+    for low, high in ((exit_s - AROUND_S, exit_s - CLEAR_S), (entry_s + CLEAR_S, entry_s + AROUND_S)):
+        near = (times_s >= low) & (times_s < high)
+        if near.any() and np.size(songs) > 1:
+            levels.append(float(np.median(10 * np.log10(songs[near] + _TINY))))
+    heard = [level for level in levels if level > QUIETEST_LUFS]
+    return min(heard) if heard else None
+
+
+def moved(samples: npt.NDArray[np.float32], fader: Fader, ride: Ride | None, rate_hz: int) -> None:
+    """A bus after its fader, in place."""
+    if ride is None or fader not in ride.gains_db:
+        return
+    gain = 10 ** (ride.gains_db[fader] / 20)
+    for begin in range(0, len(samples), _BLOCK_FRAMES):
+        block = samples[begin : begin + _BLOCK_FRAMES]
+        seconds = (begin + np.arange(len(block))) / rate_hz
+        block *= np.interp(seconds, ride.times_s, gain)[:, None].astype(np.float32)
+
+
+_TINY: Final = 1e-12
+_BLOCK_FRAMES: Final = 1 << 15
+
+
+def _powers(
+    buses: Mapping[Fader, npt.NDArray[np.float32]], exit_s: float, entry_s: float, rate_hz: int
+) -> tuple[dict[Fader, npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
+    """Mean square, K-weighted, of every bus in windows of 0.4 s, near the bridge."""
+    first = max(round((exit_s - AROUND_S - MOMENTARY_S) * rate_hz), 0)
+    last = round((entry_s + AROUND_S + MOMENTARY_S) * rate_hz)
+    times_s = np.zeros(0)
+    powers: dict[Fader, npt.NDArray[np.float64]] = {}
+    for name, bus in buses.items():
+        times_s, lufs = momentary_lufs(Clip(samples=bus[first:last], rate_hz=rate_hz), hop_s=HOP_S)
+        powers[name] = 10 ** (np.maximum(lufs, -120.0) / 10)
+    return powers, times_s + first / rate_hz
+
+
+def _gains(
+    powers: Mapping[Fader, npt.NDArray[np.float64]],
+    wanted: npt.NDArray[np.float64],
+    window_s: float,
+) -> dict[Fader, npt.NDArray[np.float64]]:
+    """Decibels by fader, hop by hop."""
+    nothing = np.zeros(len(wanted))
+    songs = _smoothed(powers.get("songs", nothing), window_s)
+    kit = _smoothed(powers.get("kit", nothing), window_s)
+    movable: list[Fader] = ["carried", "band", "synth"]
+    others = [name for name in movable if name in powers]
+    rest = sum((powers[name] for name in others), nothing)
+    rest_smooth = _smoothed(rest, window_s)
+    gains: dict[Fader, npt.NDArray[np.float64]] = {}
+    kit_db = nothing
+    if "kit" in powers:
+        kit_db = np.clip(10 * np.log10(np.maximum(wanted - songs, _TINY) / (kit + _TINY)), *KIT_DB)
+        gains["kit"] = kit_db = _smoothed(kit_db, window_s)
+    with_kit = songs + kit * 10 ** (kit_db / 10)
+    left = np.maximum(wanted - with_kit, LEAST_SHARE * wanted)
+    rest_db = np.clip(10 * np.log10(left / (rest_smooth + _TINY)), *MOST_DB)
+    now = (
+        powers.get("songs", nothing)
+        + powers.get("kit", nothing) * 10 ** (kit_db / 10)
+        + rest * 10 ** (rest_db / 10)
+    )
+    short_db = 10 * np.log10(wanted / (now + _TINY)) - DIP_LU
+    rest_db = rest_db + _smoothed(np.clip(short_db, 0.0, FILL_DB), 4 * HOP_S)
+    return gains | dict.fromkeys(others, rest_db)
+
+
+def _smoothed(
+    values: npt.NDArray[np.float64], window_s: float
+) -> npt.NDArray[np.float64]:
+    """Under a running raised cosine that shrinks at the ends."""
+    reach = max(round(window_s / HOP_S / 2), 1)
+    kernel = np.hanning(2 * reach + 3)[1:-1]
+    weight = np.convolve(np.ones(len(values)), kernel, mode="full")[reach : reach + len(values)]
+    total = np.convolve(values, kernel, mode="full")[reach : reach + len(values)]
+    smooth: npt.NDArray[np.float64] = total / weight
+    return smooth
