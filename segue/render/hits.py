@@ -10,7 +10,7 @@ import numpy as np
 from segue.analysis.envelope import sounds
 from segue.render.drum_kit import drum_kit
 from segue.render.layer_sound import LayerSound, faded, frames_of
-from segue.render.separate import separated
+from segue.render.percussion import percussion_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -70,6 +70,7 @@ def drum_layer_sound(
 def forget_kits() -> None:
     """Let go of the drums, and the songs they are of, that this process keeps."""
     _kit_of.cache_clear()
+    percussion_of.cache_clear()
 
 
 @lru_cache(maxsize=2)
@@ -81,10 +82,11 @@ def _kit_of(edge: SongEdge) -> tuple[dict[Drum, DrumSound], tuple[str, ...]]:
 def _percussion(edge: SongEdge) -> npt.NDArray[np.float32]:
     """Drums of a song near the join: the stem, or the percussive part of the mix."""
     drums = _drum_stem(edge)
-    samples = (drums or edge.mix).samples
+    if drums is None:
+        low_s = edge.end_s - SEARCHED_S if edge.edge == "end" else edge.start_s
+        return percussion_of(edge, low_s, low_s + SEARCHED_S).samples
     length = round(SEARCHED_S * edge.rate_hz)
-    near = samples[-length:] if edge.edge == "end" else samples[:length]
-    return near if drums else separated(near, "percussive", edge.rate_hz)
+    return drums.samples[-length:] if edge.edge == "end" else drums.samples[:length]
 
 
 def _drum_stem(edge: SongEdge) -> Clip | None:

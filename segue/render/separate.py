@@ -41,6 +41,7 @@ def separated(
     rate_hz: int,
     *,
     benefit_db: float = 0.0,
+    window_s: float = WINDOW_S,
 ) -> npt.NDArray[np.float32]:
     """One part of a mix; the two parts add up to the mix.
 
@@ -50,12 +51,14 @@ def separated(
     part : {'harmonic', 'percussive'}
     benefit_db : float, optional
         How much stronger a hit must stand out to count as percussive.
+    window_s : float, optional
+        Length of a spectrum, to the next power of two.
 
     Returns
     -------
     ndarray, shape (n_frames, n_channels), float32
     """
-    window = 1 << int(np.ceil(np.log2(0.9 * WINDOW_S * rate_hz)))
+    window = 1 << int(np.ceil(np.log2(0.9 * window_s * rate_hz)))
     frames = Frames(samples, window)
     share = _percussive_share(frames, rate_hz, 10 ** (benefit_db / 10))
     if part == "harmonic":
@@ -69,13 +72,13 @@ def _percussive_share(frames: Frames, rate_hz: int, benefit: float) -> npt.NDArr
     for hops, spectra in frames.blocks():
         power = np.square(spectra.real) + np.square(spectra.imag)
         np.sqrt(power.sum(axis=0), out=loudness[hops])
-    share: npt.NDArray[np.float32] = _median_along(
+    share: npt.NDArray[np.float32] = median_along(
         loudness, _odd(RIDGE_HZ * frames.window / rate_hz)
     )
     width = _odd(RIDGE_S * rate_hz / frames.hop)
     for first in range(0, frames.n_bins, _BLOCK_BINS):
         bins = slice(first, first + _BLOCK_BINS)
-        ringing = _median_along(np.ascontiguousarray(loudness[:, bins].T), width).T
+        ringing = median_along(np.ascontiguousarray(loudness[:, bins].T), width).T
         ringing = np.square(ringing) * np.float32(benefit)
         hitting = np.square(share[:, bins])
         share[:, bins] = hitting / (ringing + hitting + np.float32(_TINY))
@@ -87,7 +90,7 @@ def _odd(width: float) -> int:
 
 
 @numba.njit(cache=True)
-def _median_along(values, width):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+def median_along(values, width):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Running median of every row; the ends are repeated."""
     n_rows, n_columns = values.shape
     half = width // 2

@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.audio.clip import Clip
 from segue.render.layer_sound import LayerSound, faded, frames_of
+from segue.render.percussion import percussion_of
 from segue.render.pitch import sound_at_pitch
-from segue.render.separate import separated
 from segue.render.stretch import missing_s
 from segue.render.time_map import time_map_of
 
 if TYPE_CHECKING:
-    from segue.audio.clip import Clip, SongEdge
+    from segue.audio.clip import SongEdge
     from segue.plan.layer import SongLayer
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
+    from segue.render.time_map import TimeMap
 
 _WORTH_SAYING_S = 0.05
 
@@ -34,11 +36,11 @@ def song_layer_sound(
         Level match of the song.
     """
     first, last = frames_of(layer, plan, ruler)
-    sources, notes = _sources(layer, edge)
+    time_map = time_map_of(layer.time_map, plan)
+    sources, notes = _sources(layer, edge, time_map)
     sound = np.zeros((max(last - first, 0), 2), dtype=np.float32)
     if not sources or first >= last:
         return LayerSound(samples=sound, first_frame=first, notes=notes)
-    time_map = time_map_of(layer.time_map, plan)
     part = ruler.part(first, last)
     for clip, is_tonal in sources:
         semitones = layer.pitch_semitones if is_tonal else ()
@@ -47,21 +49,20 @@ def song_layer_sound(
     short_s = missing_s(sources[0][0], time_map, start_s=start_s, end_s=end_s)
     if short_s > _WORTH_SAYING_S:
         notes = (*notes, f"'{layer.name}' is silent for {short_s:.1f} s that were not decoded.")
-    if layer.part != "all" and not edge.has_stems:
-        sound = separated(sound, layer.part, ruler.rate_hz)
     if level_db:
         sound *= np.float32(10 ** (level_db / 20))
     sound = faded(sound, ruler.rate_hz, in_s=layer.fade_in_s, out_s=layer.fade_out_s)
     return LayerSound(samples=sound, first_frame=first, notes=notes)
 
 
-def _sources(layer: SongLayer, edge: SongEdge) -> tuple[list[tuple[Clip, bool]], tuple[str, ...]]:
+def _sources(layer: SongLayer, edge: SongEdge, time_map: TimeMap) -> tuple[list[tuple[Clip, bool]], tuple[str, ...]]:
     """The stems that a layer asks for, drums on their own, and whether pitch moves them.
 
     Drums keep their pitch where something else moves.
     """
     if not edge.has_stems:
-        return [(edge.mix, True)], _mix_notes(layer, edge)
+        source = edge.mix if layer.part == "all" else _part_of(edge, layer, time_map)
+        return [(source, layer.part != "percussive")], _mix_notes(layer, edge)
     wanted = {stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles}
     drums = edge.sum_of("drums") if "drums" in wanted and layer.part != "harmonic" else None
     tonal = sorted(wanted - {"drums"}) if layer.part != "percussive" else []
@@ -75,6 +76,22 @@ def _sources(layer: SongLayer, edge: SongEdge) -> tuple[list[tuple[Clip, bool]],
         asked = " and ".join(layer.roles) or layer.part
         return [], (f"'{layer.name}' is silent: {edge.title} has no stem for {asked}.",)
     return sources, ()
+
+
+_AROUND_S: Final = 1.0
+"""Sound kept on both sides of what is played, so that the medians are whole there."""
+
+
+def _part_of(edge: SongEdge, layer: SongLayer, time_map: TimeMap) -> Clip:
+    """The drums of a mix, or the mix without them, where a layer plays it."""
+    low_s = float(np.floor(time_map.source_s[0] - _AROUND_S))
+    high_s = float(np.ceil(time_map.source_s[-1] + _AROUND_S))
+    drums = percussion_of(edge, low_s, high_s)
+    if layer.part == "percussive":
+        return drums
+    first = round((drums.start_s - edge.mix.start_s) * drums.rate_hz)
+    rest = edge.mix.samples[first : first + drums.n_frames] - drums.samples
+    return Clip(samples=rest, rate_hz=drums.rate_hz, start_s=drums.start_s)
 
 
 def _mix_notes(layer: SongLayer, edge: SongEdge) -> tuple[str, ...]:
