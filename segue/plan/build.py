@@ -14,6 +14,7 @@ from segue.plan.guides import click_hits, cue_notes
 from segue.plan.loops import song_layer
 from segue.plan.pads import pad_layer
 from segue.plan.plan import Plan
+from segue.plan.played import played_layer
 from segue.plan.shaping import Planned, Setting
 from segue.plan.song_levels import bridge_curve, song_levels
 from segue.plan.song_maps import LEAD_IN_S
@@ -58,6 +59,8 @@ _MAKERS: Final[dict[LayerSource, Callable[[RecipeLayer, Setting], Planned]]] = {
     "outgoing": song_layer,
     "incoming": song_layer,
     "pad": pad_layer,
+    "comp": played_layer,
+    "bass": played_layer,
     "drum bridge": drum_layer,
     "frozen tail": frozen_layer,
     "reverse tail": reversed_layer,

@@ -43,9 +43,12 @@ def click_hits(
     Returns
     -------
     tuple of ClickHit
-        None after the entry where the incoming song starts in free time.
+        None after the entry where the incoming song starts in free time; none at all where
+        neither song has a pulse and the recipe does not ask for clicks.
     """
     spans = [span_of(layer, time) for layer in layers if layer.source == "click"]
+    if not spans and not time.outgoing.grid.is_heard and not time.incoming.grid.is_heard:
+        return ()
     last = time.end_beat if time.incoming.grid.is_heard else time.entry_beat
     accents = {round(line.beat, 6) for line in bar_lines}
     starts = spans or [(_first_click(time), time.end_beat)]

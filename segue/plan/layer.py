@@ -13,6 +13,7 @@ from typing import Literal
 from segue.audio.clip import Role
 from segue.recipes.recipe_layer import PadSound as PadSound
 from segue.recipes.recipe_layer import Part as Part
+from segue.recipes.recipe_layer import PlayedOn as PlayedOn
 from segue.recipes.recipe_layer import Side as Side
 
 Drum = Literal["kick", "snare", "hat"]
@@ -164,6 +165,45 @@ class PadLayer(Shaping):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PlayedNote:
+    """One note of comping or of a bass, `gain_db` below the loudest."""
+
+    start_beat: float
+    end_beat: float
+    midi: int
+    gain_db: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlayedLayer(Shaping):
+    """Chords or a bass in rhythm; `gain_db` is relative to the plan's target loudness.
+
+    Parameters
+    ----------
+    voicings : tuple of Voicing
+        The chords that the notes are of.
+    notes : tuple of PlayedNote
+        Ascending in their start.
+    sound : {'keys', 'pluck', 'organ', 'bass'}
+    """
+
+    kind: Literal["played"] = "played"
+    voicings: tuple[Voicing, ...]
+    notes: tuple[PlayedNote, ...]
+    sound: PlayedOn | Literal["bass"] = "keys"
+
+    @property
+    def start_beat(self) -> float:
+        """First beat of the first chord."""
+        return self.voicings[0].start_beat
+
+    @property
+    def end_beat(self) -> float:
+        """Last beat of the last chord."""
+        return self.voicings[-1].end_beat
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DrumHit:
     """One hit of a drum bridge, `gain_db` below the loudest."""
 
@@ -262,5 +302,8 @@ class ReversedLayer(Shaping):
     roles: tuple[Role, ...] = ()
 
 
-Layer = SongLayer | PadLayer | DrumLayer | FrozenLayer | SweepLayer | ReversedLayer
+ChordLayer = PadLayer | PlayedLayer
+"""What plays planned chords."""
+
+Layer = SongLayer | PadLayer | PlayedLayer | DrumLayer | FrozenLayer | SweepLayer | ReversedLayer
 """Anything that sounds on the music bus."""

@@ -15,6 +15,8 @@ from segue.plan.shaping import Planned, placed, shaping, span_of
 from segue.plan.song_maps import incoming_map, moved, outgoing_map, pickup_beat
 
 if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
+    from segue.analysis.structure_facts import LoopFact
     from segue.plan.grid import BeatGrid
     from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
@@ -114,8 +116,9 @@ class _Loop:
 def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
     """One song layer for every repetition of a loop.
 
-    The new song's first bars are looped so that the last repetition is whole
-    and leads into its end; the old song's last bars so that the first is.
+    The most loopable bars near the join, as they were heard, or else the new song's first and the
+    old song's last. The new song's are looped so that the last repetition is whole and leads into
+    its end; the old song's so that the first is.
 
     Parameters
     ----------
@@ -135,7 +138,7 @@ def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
         notes: tuple[str, ...] = ()
     else:
         n_bars, notes = _bars_without_voice(layer, setting, name)
-        loop = _incoming_loop(time, n_bars)
+        loop = _incoming_loop(layer, time, n_bars)
     starts = _starts(start, end, loop)
     repetitions = (
         _repetition(layer, loop, time, name=f"{name} {n}", span=(a, b, first))
@@ -172,9 +175,49 @@ def _bars_without_voice(
     return min(n_bars, free), ()
 
 
-def _incoming_loop(time: Timeline, n_bars: int) -> _Loop:
+LEAST_QUALITY: Final = 0.4
+"""Bars that loop worse than this are not looped for their own sake."""
+
+
+def _most_loopable(
+    layer: RecipeLayer, facts: EdgeFacts, *, after_s: float, before_s: float
+) -> LoopFact | None:
+    """The bars that loop best between two times, as long as the recipe allows; None for none.
+
+    Of drums alone the fullest, of anything else the cleanest; one in which somebody sings is
+    passed over where there is another.
+    """
+    fitting = [
+        loop
+        for loop in facts.loops
+        if loop.n_bars <= layer.loop_bars
+        and loop.quality >= LEAST_QUALITY
+        and after_s - _ON_THE_LINE_S <= loop.start_s
+        and loop.end_s <= before_s + _ON_THE_LINE_S
+    ]
+    if not fitting:
+        return None
+
+    def merit(loop: LoopFact) -> float:
+        of_drums = layer.part == "percussive" or layer.roles == ("drums",)
+        return loop.quality + (0.5 * loop.drums if of_drums else -0.5 * loop.voice)
+
+    return max(fitting, key=merit)
+
+
+_ON_THE_LINE_S: Final = 0.05
+
+
+def _incoming_loop(layer: RecipeLayer, time: Timeline, n_bars: int) -> _Loop:
     song, pace = time.incoming, time.tempo_octave
     first = song.grid.bar_line_after(song.entry_index)
+    last_s = song.grid.seconds_at(first + n_bars * song.grid.metre)
+    if layer.loop_bars <= n_bars:  # nothing was cut off for a singer
+        last_s = song.facts.edge_end_s
+    after_s = song.grid.seconds_at(first)
+    best = _most_loopable(layer, song.facts, after_s=after_s, before_s=last_s)
+    if best is not None and song.grid.is_heard:
+        first, n_bars = round(song.grid.index_at(best.start_s)), best.n_bars
     there_s = song.grid.seconds_at(first) - song.facts.edge_start_s
     return _Loop(
         song="incoming",
@@ -186,11 +229,24 @@ def _incoming_loop(time: Timeline, n_bars: int) -> _Loop:
     )
 
 
+_NEAR_BARS: Final = 16
+"""Bars before the place where the old song is left, in which loops of it are looked for."""
+
+
 def _outgoing_loop(layer: RecipeLayer, time: Timeline, start: float) -> _Loop:
     song = time.outgoing
     end = song.grid.bar_line_before(min(time.outgoing_index_at(start), song.done_index))
     there = (end - song.first_bar_index) // song.grid.metre
     n_beats = max(min(layer.loop_bars, there), 1) * song.grid.metre
+    best = _most_loopable(
+        layer,
+        song.facts,
+        after_s=song.grid.seconds_at(max(song.first_bar_index, end - _NEAR_BARS * song.grid.metre)),
+        before_s=song.grid.seconds_at(end),
+    )
+    if best is not None and song.grid.is_heard:
+        end = round(song.grid.index_at(best.end_s))
+        n_beats = best.n_bars * song.grid.metre
     return _Loop(
         song="outgoing",
         grid=song.grid,

@@ -5,6 +5,7 @@ A vamp on chords that two keys share, and the cadence that leaves it.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final, assert_never
 
 from segue.music.chord import Chord, tonic_triad
@@ -15,8 +16,8 @@ from segue.music.region import shared_chords
 from segue.music.voicing import BASS_RANGE_MIDI, voiced
 from segue.plan.common_tone import held_tone
 from segue.plan.grid import SAME_BEAT
-from segue.plan.layer import PadLayer, Voicing
-from segue.plan.shaping import Planned, shaping, span_of
+from segue.plan.layer import Curve, CurvePoint, PadLayer, Voicing
+from segue.plan.shaping import Planned, shaping, span_of, summed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,29 +100,65 @@ _SUSPENDED: Final = {2: "sus2", 5: "sus4"}
 def pad_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     """A pad with the chords that the recipe asks for, voiced.
 
-    The chords share out the interlude; what the pad sounds before the exit
-    belongs to the first of them, and from the entry on it plays the new tonic.
+    The chords share out the interlude from its end backwards; what is left over, and what the pad
+    sounds before the exit, belongs to the first of them. From the entry on it plays the new tonic.
 
     Parameters
     ----------
     layer : RecipeLayer
         With source 'pad'.
     """
-    time = setting.time
-    start, end = span_of(layer, time)
-    notes: tuple[str, ...] = ()
-    if layer.harmony == "drone":
-        voicings: tuple[Voicing, ...] = (_drone(_new_key(time), start, end),)
-    elif layer.harmony == "common tone":
-        voicings = _common_tone(time, start, end)
-    else:
-        voicings, notes = _chords(layer, time, start, end)
-    planned = PadLayer(
-        **shaping(layer, time),
-        voicings=voicings,
-        sound=layer.sound,
-    )
+    voicings, notes = chord_voicings(layer, setting.time)
+    shaped = shaping(layer, setting.time)
+    if layer.pumps_db:
+        start, end = voicings[0].start_beat, voicings[-1].end_beat
+        shaped["gain_db"] = summed(shaped["gain_db"], pumping(layer.pumps_db, start, end))
+    planned = PadLayer(**shaped, voicings=voicings, sound=layer.sound)
     return Planned(layers=(planned,), notes=notes)
+
+
+def pumping(depth_db: float, start: float, end: float) -> Curve:
+    """Down on every beat and up again, as a pad makes way for a kick: a beat without drums.
+
+    Down within a fiftieth of a beat, up over the half of it; common practice, no source.
+    """
+    shape = ((-0.02, 0.0), (0.0, -depth_db), (0.15, -depth_db), (0.45, -depth_db / 3), (0.7, 0.0))
+    beats = range(math.ceil(start - SAME_BEAT), math.ceil(end - SAME_BEAT))
+    return tuple(CurvePoint(beat=beat + at, value=db) for beat in beats for at, db in shape)
+
+
+def chord_voicings(
+    layer: RecipeLayer, time: Timeline
+) -> tuple[tuple[Voicing, ...], tuple[str, ...]]:
+    """The chords that a recipe's harmony asks for, voiced, and what is to be said of them."""
+    start, end = span_of(layer, time)
+    if layer.harmony == "drone":
+        return (_drone(_new_key(time), start, end),), ()
+    if layer.harmony == "common tone":
+        return _common_tone(time, start, end), ()
+    return _chords(layer, time, start, end)
+
+
+def chord_beats(bars_a_chord: float, time: Timeline) -> float:
+    """About how many beats a chord lasts, so that it is neither rushed nor a drone.
+
+    Half of all chords of rock songs last 0.9 to 3 s, few less than 0.9 s (timed chord
+    annotations of 100 songs, T. de Clercq and D. Temperley, Popular Music 30(1), 2011).
+    """
+    beats = bars_a_chord * time.metre
+    entry = time.entry_beat
+    beat_s = (time.tempo.seconds_at(entry) - time.tempo.seconds_at(time.exit_beat)) / max(
+        entry - time.exit_beat, 1.0
+    )
+    while beats * beat_s < LEAST_CHORD_S:
+        beats *= 2
+    while beats * beat_s > MOST_CHORD_S and beats * beat_s / 2 >= LEAST_CHORD_S:
+        beats /= 2
+    return beats
+
+
+LEAST_CHORD_S: Final = 1.8
+MOST_CHORD_S: Final = 3.6
 
 
 def _old_key(time: Timeline) -> Key:
@@ -137,9 +174,10 @@ def _chords(
 ) -> tuple[tuple[Voicing, ...], tuple[str, ...]]:
     old, new = _old_key(time), _new_key(time)
     inner_start, inner_end = max(start, time.exit_beat), min(end, time.entry_beat)
-    n_chords = max(round((inner_end - inner_start) / (layer.bars_a_chord * time.metre)), 1)
+    each = chord_beats(layer.bars_a_chord, time)
+    n_chords = max(math.floor((inner_end - inner_start) / each + SAME_BEAT), 1)
     steps, notes = _steps(layer, old, new, n_chords)
-    edges = [inner_start + (inner_end - inner_start) * n / n_chords for n in range(n_chords + 1)]
+    edges = [inner_end - each * (n_chords - n) for n in range(n_chords + 1)]
     edges[0] = start
     if end > time.entry_beat + SAME_BEAT:
         steps.append(PathStep(chord=tonic_triad(new), key=new))

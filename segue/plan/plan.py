@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Literal
 from segue.music.key import Key
 from segue.music.tempo import TempoCurve
 from segue.plan.grid import SAME_BEAT
-from segue.plan.layer import Curve, Layer, PadLayer, Voicing
+from segue.plan.layer import ChordLayer, Curve, Layer, PadLayer, PlayedLayer, Voicing
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -160,7 +160,8 @@ class Plan:
 
     @property
     def voicings(self) -> tuple[Voicing, ...]:
-        """All planned chords, in order."""
-        return tuple(
-            v for layer in self.layers if isinstance(layer, PadLayer) for v in layer.voicings
-        )
+        """All planned chords, in order: those of the pads, or else of the first that plays any."""
+        pads = tuple(x for x in self.layers if isinstance(x, PadLayer))
+        played = tuple(x for x in self.layers if isinstance(x, PlayedLayer))[:1]
+        layers: tuple[ChordLayer, ...] = pads or played
+        return tuple(v for layer in layers for v in layer.voicings)

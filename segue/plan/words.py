@@ -14,7 +14,7 @@ from segue.music.key import N_PITCH_CLASSES
 from segue.music.lerdahl import collection
 from segue.music.region import own_chords
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
-from segue.plan.layer import PadLayer
+from segue.plan.layer import PadLayer, PlayedLayer
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
 
 if TYPE_CHECKING:
@@ -104,7 +104,7 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
     seconds = time.tempo.seconds_at(time.entry_beat) - time.tempo.seconds_at(time.exit_beat)
     ramp_beats = sum(span.n_beats for span in time.tempo.spans if span.law != "hold")
     steps = abs(math.expm1(math.log(new_bpm / (old_bpm * time.tempo_octave)) / max(ramp_beats, 1)))
-    voicings = [v for layer in layers if isinstance(layer, PadLayer) for v in layer.voicings]
+    voicings = [v for layer in layers if isinstance(layer, PadLayer | PlayedLayer) for v in layer.voicings]
     key_from, key_to = _key_words(outgoing, incoming)
     sentence = recipe.why.format(
         key_from=key_from,

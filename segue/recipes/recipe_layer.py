@@ -32,6 +32,8 @@ LayerSource = Literal[
     "outgoing",
     "incoming",
     "pad",
+    "comp",
+    "bass",
     "drum bridge",
     "frozen tail",
     "reverse tail",
@@ -39,6 +41,10 @@ LayerSource = Literal[
     "swell",
     "click",
     "cue",
+]
+PlayedOn = Literal["keys", "pluck", "organ"]
+Rhythm = Literal[
+    "by tempo", "held", "quarters", "eighths", "off-beats", "push", "arpeggio", "strum", "walking"
 ]
 Harmony = Literal["none", "path", "new key", "dominant", "drone", "common tone", "pivot vamp"]
 
@@ -99,15 +105,23 @@ class RecipeLayer:
         What a frozen tail turns into: it stays, or thins out to one tone of the
         old chord and bends to the nearest tone of the new one.
     harmony : Harmony
-        What a pad plays: the path from the old key, a progression in the new
+        What chords or a bass play: the path from the old key, a progression in the new
         key, its dominant, its root and fifth, a tone that both keys have with
         the new bass under it, or chords that both keys have and then the cadence.
     bars_a_chord : float
-        How long a pad stays on a chord.
+        About how long chords last: halved or doubled where that were under 1.8 or over
+        3.6 seconds.
     cadence : CadenceChoice
-        Last chord of a pad before the entry.
+        Last chord before the entry.
     sound : {'warm', 'glass', 'choir'}
         Character of a pad.
+    played_on : {'keys', 'pluck', 'organ'}
+        What comping is played on.
+    rhythm : Rhythm
+        How chords or a bass are played: as suits the tempo, or one way at any; 'push' is
+        three, three and two eighths, and only a bass walks.
+    pumps_db : float
+        How far a pad makes way on every beat, as if for a kick.
     gain_db : tuple of Breakpoint
         Level, on top of the layer's own; at most -60 dB is silence.
     lowpass_hz : tuple of Breakpoint
@@ -143,6 +157,9 @@ class RecipeLayer:
     bars_a_chord: float = 1.0
     cadence: CadenceChoice = "dominant"
     sound: PadSound = "warm"
+    played_on: PlayedOn = "keys"
+    rhythm: Rhythm = "by tempo"
+    pumps_db: float = 0.0
     gain_db: tuple[Breakpoint, ...] = ()
     lowpass_hz: tuple[Breakpoint, ...] = ()
     highpass_hz: tuple[Breakpoint, ...] = ()

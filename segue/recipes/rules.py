@@ -78,6 +78,7 @@ RANGES: Final = {
     "fade_out_s": Range(0, 60, "s"),
     "loop_bars": Range(0, 64, "bars"),
     "bars_a_chord": Range(0.125, 64, "bars"),
+    "pumps_db": Range(0, 12, "dB"),
     "echo_beats": Range(0.05, 16, "beats"),
     "steps_a_beat": Range(1, 24, "steps"),
 }
@@ -123,10 +124,14 @@ _SONG: Final = (
     "pitch_semitones",
 )
 
+_CHORDS: Final = ("harmony", "bars_a_chord", "cadence")
+
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "outgoing": _SONG,
     "incoming": _SONG,
-    "pad": (*_ANY_LAYER, *_SHAPING, "harmony", "bars_a_chord", "cadence", "sound"),
+    "pad": (*_ANY_LAYER, *_SHAPING, *_CHORDS, "sound", "pumps_db"),
+    "comp": (*_ANY_LAYER, *_SHAPING, *_CHORDS, "played_on", "rhythm"),
+    "bass": (*_ANY_LAYER, *_SHAPING, *_CHORDS, "rhythm"),
     "drum bridge": (*_ANY_LAYER, *_SHAPING, "of", "pattern"),
     "frozen tail": (*_ANY_LAYER, *_SHAPING, "of", "bends_to", "pitch_semitones"),
     "reverse tail": (*_ANY_LAYER, *_SHAPING, "of", "roles"),
@@ -137,7 +142,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
 }
 """Fields that fit a layer, by its source."""
 
-NEEDED: Final = {"pad": "harmony", "drum bridge": "pattern"}
+NEEDED: Final = {"pad": "harmony", "comp": "harmony", "bass": "harmony", "drum bridge": "pattern"}
 """A field that a source cannot do without."""
 
 PLACEHOLDERS: Final = (

@@ -111,5 +111,5 @@ def _struck(low: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.floa
     held = median_along(np.ascontiguousarray(size), width)
     hit = median_along(np.ascontiguousarray(size.T), LOW_REACH_BINS).T
     share = np.square(hit) / (np.square(hit) + np.square(held) + _TINY)
-    sound: npt.NDArray[np.float64] = transform.istft(spectra * share[None], k1=len(low)).T
-    return sound.real
+    sound: npt.NDArray[np.float64] = transform.istft(spectra * share[None], k1=len(low)).T.real
+    return sound

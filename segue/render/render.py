@@ -13,6 +13,7 @@ from segue.plan.layer import (
     DrumLayer,
     FrozenLayer,
     PadLayer,
+    PlayedLayer,
     ReversedLayer,
     SongLayer,
     SweepLayer,
@@ -25,9 +26,10 @@ from segue.render.hits import drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
-from segue.render.ride import fader_of, moved, ride_of
+from segue.render.ride import fader_of, in_the_light_of, moved, ride_of, shelved
 from segue.render.shape import shaped
 from segue.render.song_layer import song_layer_sound
+from segue.render.struck import struck_sound
 from segue.render.sweep import sweep_sound
 
 if TYPE_CHECKING:
@@ -138,6 +140,11 @@ def _ridden(
     by_fader: dict[Fader, npt.NDArray[np.float32]] = {}
     for (_, fader), bus in buses.items():
         by_fader[fader] = by_fader[fader] + bus if fader in by_fader else bus
+    shelf_db = in_the_light_of(by_fader, plan, ruler.rate_hz)
+    if shelf_db:
+        for place in [place for place in buses if place[1] == "synth"]:
+            buses[place] = shelved(buses[place], shelf_db, ruler.rate_hz)
+        by_fader["synth"] = buses[("interlude", "synth")]
     ride = ride_of(by_fader, plan, ruler.rate_hz)
     del by_fader
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
@@ -163,6 +170,8 @@ def _sound_of(layer: Layer, plan: Plan, ruler: Ruler, sources: _Sources) -> Laye
     """A layer before its curves."""
     if isinstance(layer, PadLayer):
         return _pad(layer, plan, ruler, sources.instruments)
+    if isinstance(layer, PlayedLayer):
+        return struck_sound(layer, plan, ruler)
     if isinstance(layer, SweepLayer):
         return sweep_sound(layer, plan, ruler.rate_hz, ruler.n_frames)
     edge = sources.songs[layer.song]

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.plan.layer import Layer
+    from segue.plan.layer import Curve, Layer
     from segue.plan.plan import Plan
 
 
@@ -43,10 +43,10 @@ CLEAR_S: Final = 0.3
 HOP_S: Final = 0.1
 QUIETEST_LUFS: Final = -60.0
 """A song below this at the join says nothing about level."""
-KIT_DB: Final = (-10.0, 3.0)
+KIT_DB: Final = (-30.0, 3.0)
 """How far drums may be moved from the level that they have in the song: alone they want 2 to 4 dB
 more than beside a band (common practice, no source)."""
-MOST_DB: Final = (-30.0, 24.0)
+MOST_DB: Final = (-60.0, 24.0)
 """How far everything else may be moved."""
 LEAST_SHARE: Final = 0.25
 """What is not drums keeps this share of the power, however loud the drums are."""
@@ -86,7 +86,7 @@ def fader_of(layer: Layer, plan: Plan) -> Fader:
     if layer.song == "incoming" and layer.end_beat > plan.entry_beat + 1.0:
         return "songs" if layer.start_beat > plan.exit_beat + _HALF_BEAT else "band"
     if layer.song == "outgoing" and layer.start_beat < plan.exit_beat - _HALF_BEAT:
-        plays_on = layer.end_beat > plan.entry_beat - 1.0 and not is_kit
+        plays_on = layer.end_beat > plan.entry_beat - 1.0
         return "carried" if plays_on else "songs"
     return "kit" if is_kit else "band"
 
@@ -114,17 +114,16 @@ def ride_of(
     if not plan.bridge_lu or entry_s - exit_s < 2 * HOP_S:
         return None
     powers, times_s = _powers(buses, exit_s, entry_s, rate_hz)
-    reference_lufs = quieter_lufs(powers, times_s, exit_s, entry_s)
-    if reference_lufs is None:
+    around = lufs_around(powers, times_s, exit_s, entry_s)
+    if around is None:
         return None
     inside = (times_s >= exit_s) & (times_s <= entry_s)
     if inside.sum() < 2:  # noqa: PLR2004 - a curve
         return None
     times_s = times_s[inside]
     there = {name: power[inside] for name, power in powers.items()}
-    wanted = np.array(
-        [reference_lufs + value_at(plan.bridge_lu, plan.beat_at(float(t))) for t in times_s]
-    )
+    wanted = np.array([value_at(plan.bridge_lu, plan.beat_at(float(t))) for t in times_s])
+    wanted += _eased(around, (times_s - exit_s) / (entry_s - exit_s), plan.bridge_lu)
     bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
     gains = _gains(there, 10 ** (wanted / 10), min(max(bar_s, WINDOW_S[0]), WINDOW_S[1]))
     if "carried" in gains:  # no step where the old song plays on into the bridge
@@ -132,13 +131,16 @@ def ride_of(
     return Ride(times_s=times_s, gains_db=gains)
 
 
-def quieter_lufs(
+def lufs_around(
     powers: Mapping[Fader, npt.NDArray[np.float64]],
     times_s: npt.NDArray[np.float64],
     exit_s: float,
     entry_s: float,
-) -> float | None:
-    """Loudness of the quieter song next to the bridge; None where neither sounds.
+) -> tuple[float, float] | None:
+    """Loudness of the old song's last bars and of the new song's first; None for silence.
+
+    The median of momentary loudness; of a song that rings out or fades away there, what it was
+    just before. Where only one of the songs sounds, both are its loudness.
 
     Parameters
     ----------
@@ -147,12 +149,46 @@ def quieter_lufs(
     """
     songs = sum((powers[name] for name in ("songs", "carried") if name in powers), np.zeros(1))
     levels = []
-    for low, high in ((exit_s - AROUND_S, exit_s - CLEAR_S), (entry_s + CLEAR_S, entry_s + AROUND_S)):
+    for low, high in (
+        (exit_s - AROUND_S, exit_s - CLEAR_S),
+        (entry_s + CLEAR_S, entry_s + AROUND_S),
+    ):
         near = (times_s >= low) & (times_s < high)
         if near.any() and np.size(songs) > 1:
-            levels.append(float(np.median(10 * np.log10(songs[near] + _TINY))))
+            lufs = 10 * np.log10(songs[near] + _TINY)
+            middle, loud = np.percentile(lufs, (50, 90))
+            levels.append(float(max(middle, loud - MOST_BELOW_LU)))
     heard = [level for level in levels if level > QUIETEST_LUFS]
-    return min(heard) if heard else None
+    if not heard:
+        return None
+    old, new = ([*levels, levels[-1]])[:2]
+    return (
+        old if old > QUIETEST_LUFS else min(heard),
+        new if new > QUIETEST_LUFS else min(heard),
+    )
+
+
+MOST_BELOW_LU: Final = 5.0
+"""A song whose last bars lie further than this below its loud moments there is dying away."""
+EASED_SHARE: Final = 0.35
+"""From a louder song the bridge comes down, and up to one it goes, over this share of it."""
+CALM_LU: Final = -3.0
+"""A bridge that ends below this does not go up to a louder song: it is calm, or for talking."""
+TALK_LU: Final = -8.0
+"""One that starts below this does not come down from a louder song either."""
+
+
+def _eased(
+    around: tuple[float, float], share: npt.NDArray[np.float64], bridge_lu: Curve
+) -> npt.NDArray[np.float64]:
+    """Loudness of the quieter song, with a slope from a louder old one or to a louder new one."""
+    old, new = around
+    eased = np.full(len(share), min(old, new))
+    if bridge_lu[0].value > TALK_LU:
+        eased += max(old - new, 0.0) * np.clip(1 - share / EASED_SHARE, 0.0, 1.0)
+    if bridge_lu[-1].value > CALM_LU:
+        eased += max(new - old, 0.0) * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0) / 2
+    return eased
 
 
 def moved(samples: npt.NDArray[np.float32], fader: Fader, ride: Ride | None, rate_hz: int) -> None:
@@ -225,3 +261,71 @@ def _smoothed(
     total = np.convolve(values, kernel, mode="full")[reach : reach + len(values)]
     smooth: npt.NDArray[np.float64] = total / weight
     return smooth
+
+
+AIR_HZ: Final = (1_000.0, 6_000.0)
+SHELF_HZ: Final = 1_000.0
+SHELF_DB: Final = (-8.0, 12.0)
+"""How far what is synthesised is made brighter or darker to sit with the songs."""
+_LEAST_S: Final = 0.5
+
+
+def in_the_light_of(
+    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+) -> float:
+    """Decibels of a shelf on what is synthesised that give the bridge the air of the songs.
+
+    Air is the share of 1 to 6 kHz in the power; the songs' is the mean of both, next to the
+    bridge, in decibels.
+
+    Returns
+    -------
+    float
+        0 where there is nothing to compare.
+    """
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
+        return 0.0
+    songs = [
+        _air_and_rest(buses["songs"], low, high, rate_hz)
+        for low, high in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
+    ]
+    shares = [np.log10(air / (air + rest)) for air, rest in songs if min(air, rest) > _TINY]
+    bridge = {name: _air_and_rest(bus, exit_s, entry_s, rate_hz) for name, bus in buses.items()}
+    air, rest = bridge["synth"]
+    if not shares or min(air, rest) <= _TINY:
+        return 0.0
+    share = min(float(10 ** np.mean(shares)), 0.9)
+    other_air = sum(bridge[name][0] for name in bridge if name not in ("synth", "songs"))
+    other_rest = sum(bridge[name][1] for name in bridge if name not in ("synth", "songs"))
+    wanted = share * (rest + other_rest) / (1 - share) - other_air
+    shelf_db = 10 * np.log10(max(wanted, _TINY) / air)
+    return float(np.clip(shelf_db, *SHELF_DB))
+
+
+def shelved(
+    samples: npt.NDArray[np.float32], gain_db: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound with what lies above 1 kHz raised or lowered.
+
+    A first-order shelf: the difference between the sound and its low-passed self, at another gain.
+    """
+    from scipy.signal import butter, sosfilt
+
+    sections = butter(1, SHELF_HZ, fs=rate_hz, output="sos")
+    low = np.asarray(sosfilt(sections, samples, axis=0), dtype=np.float32)
+    return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
+
+
+def _air_and_rest(
+    samples: npt.NDArray[np.float32], low_s: float, high_s: float, rate_hz: int
+) -> tuple[float, float]:
+    """Power of 1 to 6 kHz and of everything else between two times."""
+    from scipy.signal import welch
+
+    part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
+    if len(part) < _LEAST_S * rate_hz:
+        return 0.0, 0.0
+    hertz, power = welch(part.mean(axis=1), rate_hz, nperseg=2048)
+    is_air = (hertz >= AIR_HZ[0]) & (hertz < AIR_HZ[1])
+    return float(power[is_air].sum()), float(power[~is_air].sum())

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
 from segue.audio.song_toml import MAX_METRE
-from segue.plan.layer import PadLayer
+from segue.plan.layer import PadLayer, PlayedLayer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -67,7 +67,7 @@ def _of_plan(plan: Plan) -> Iterator[str]:
         yield f"a bar has not 1 to {MAX_METRE} beats"
     notes = [
         *(note.midi for note in plan.cue),
-        *(midi for layer in plan.layers if isinstance(layer, PadLayer)
+        *(midi for layer in plan.layers if isinstance(layer, PadLayer | PlayedLayer)
           for voicing in layer.voicings for midi in voicing.notes_midi),
     ]  # fmt: skip
     if not all(0 <= midi <= HIGHEST_MIDI for midi in notes):
@@ -83,9 +83,12 @@ def _beats_of(plan: Plan) -> Iterator[float]:
         yield from (note.start_beat, note.end_beat)
     for layer in plan.layers:
         yield from (layer.start_beat, layer.end_beat)
-        if isinstance(layer, PadLayer):
+        if isinstance(layer, PadLayer | PlayedLayer):
             for voicing in layer.voicings:
                 yield from (voicing.start_beat, voicing.end_beat)
+        if isinstance(layer, PlayedLayer):
+            for played in layer.notes:
+                yield from (played.start_beat, played.end_beat)
     if plan.singer_beat is not None:
         yield plan.singer_beat
 

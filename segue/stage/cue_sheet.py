@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
-from segue.plan.layer import PadLayer, SongLayer
+from segue.plan.layer import PadLayer, PlayedLayer, SongLayer
 from segue.stage.exposure import exposure_sentence
 from segue.stage.staff import StaffNote, staff_note
 
@@ -278,7 +278,7 @@ def _old_song(plan: Plan, outgoing: EdgeFacts) -> Iterator[CueRow]:
 
 def _pads(plan: Plan) -> Iterator[CueRow]:
     for layer in plan.layers:
-        if isinstance(layer, PadLayer):
+        if isinstance(layer, PadLayer | PlayedLayer):
             symbols = " - ".join(voicing.symbol for voicing in layer.voicings)
             yield cue_row(plan, max(layer.start_beat, 0.0), "track", f"{layer.name}: {symbols}")
 

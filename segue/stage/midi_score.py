@@ -9,7 +9,6 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.layer import PadLayer
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -133,7 +132,7 @@ def plan_score(
         keys=tuple(keys),
         markers=tuple((marker.beat, marker.name) for marker in markers),
         click=plan.click,
-        voicings=tuple(v for x in plan.layers if isinstance(x, PadLayer) for v in x.voicings),
+        voicings=plan.voicings,
         cue=plan.cue,
     )
 

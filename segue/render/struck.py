@@ -1,0 +1,161 @@
+"""Struck and plucked notes: what comping and a bass are played on.
+
+A note is a sum of partials, each of which dies away at its own rate, the higher the faster, as a
+string's or a tine's do; a short burst of noise is the touch of the finger or the hammer. Levels,
+rates and the width of the picture are set by judgement.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numba
+import numpy as np
+
+from segue.audio.clip import Clip
+from segue.audio.loudness import integrated_lufs
+from segue.render.layer_sound import LayerSound
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.plan.layer import PlayedLayer
+    from segue.plan.plan import Plan
+    from segue.render.curves import Ruler
+
+_A4_HZ, _A4_MIDI = 440.0, 69.0
+_HIGHEST_RATIO: Final = 0.45
+_RELEASE_S: Final = 0.09
+_HUMAN_DB: Final = 1.0
+_HUMAN_S: Final = 0.004
+"""Notes differ by up to this much either way, as a player's do."""
+_DETUNE_CENTS: Final = 5.0
+_TAIL_S: Final = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Instrument:
+    """How a note's partials start and die away.
+
+    Parameters
+    ----------
+    tilt : float
+        Partial number k has k to the power of minus this.
+    picked_at : float
+        Where on the string it is plucked, as a share; 0 leaves no partial out.
+    decay, decay_more : float
+        Rate a second of the first partial, and what each further one adds.
+    attack_s : float
+    touch : float
+        Level of the burst of noise.
+    width : float
+        0 in the middle, 1 spread from left to right.
+    """
+
+    tilt: float
+    picked_at: float
+    decay: float
+    decay_more: float
+    attack_s: float
+    touch: float
+    width: float
+
+
+_INSTRUMENTS: Final = {
+    "keys": _Instrument(
+        tilt=1.25, picked_at=0.0, decay=1.1, decay_more=0.55, attack_s=0.004, touch=0.10, width=0.8
+    ),
+    "pluck": _Instrument(
+        tilt=0.9, picked_at=0.22, decay=1.6, decay_more=0.45, attack_s=0.002, touch=0.22, width=0.9
+    ),
+    "organ": _Instrument(
+        tilt=1.1, picked_at=0.0, decay=0.05, decay_more=0.02, attack_s=0.012, touch=0.05, width=0.7
+    ),
+    "bass": _Instrument(
+        tilt=1.15, picked_at=0.3, decay=0.7, decay_more=0.5, attack_s=0.006, touch=0.06, width=0.0
+    ),
+}
+
+
+def struck_sound(layer: PlayedLayer, plan: Plan, ruler: Ruler) -> LayerSound:
+    """Comping or a bass before its curves, at the plan's target loudness."""
+    rate_hz = ruler.rate_hz
+    instrument = _INSTRUMENTS[layer.sound]
+    generator = np.random.default_rng((plan.seed, 5))
+    first = max(round(plan.seconds_at(layer.start_beat) * rate_hz), 0)
+    end = round((plan.seconds_at(layer.end_beat) + _TAIL_S) * rate_hz)
+    bus = np.zeros((max(min(end, ruler.n_frames) - first, 0), 2))
+    glides_until = layer.voicings[0].end_beat
+    for note in layer.notes:
+        late_s = float(generator.uniform(0.0, _HUMAN_S))
+        loud_db = note.gain_db + float(generator.uniform(-_HUMAN_DB, _HUMAN_DB))
+        start_s, end_s = (plan.seconds_at(beat) for beat in (note.start_beat, note.end_beat))
+        cents = (
+            plan.key_from_tuning_cents
+            if note.start_beat < glides_until
+            else plan.key_to_tuning_cents
+        )
+        sound = _note(note.midi + cents / 100, end_s - start_s, instrument, rate_hz, generator)
+        at = round((start_s + late_s) * rate_hz) - first
+        low, high = max(at, 0), min(at + len(sound), len(bus))
+        if low < high:
+            bus[low:high] += 10 ** (loud_db / 20) * sound[low - at : high - at]
+    samples = bus.astype(np.float32)
+    measured = integrated_lufs(Clip(samples=samples, rate_hz=rate_hz))
+    if np.isfinite(measured):
+        samples = (samples * 10 ** ((plan.target_lufs - measured) / 20)).astype(np.float32)
+    return LayerSound(samples=samples, first_frame=first)
+
+
+def _note(
+    midi: float,
+    length_s: float,
+    instrument: _Instrument,
+    rate_hz: int,
+    generator: np.random.Generator,
+) -> npt.NDArray[np.float64]:
+    """One note on two channels."""
+    pitch_hz = _A4_HZ * 2 ** ((midi - _A4_MIDI) / 12)
+    numbers = np.arange(1, max(int(_HIGHEST_RATIO * rate_hz / pitch_hz), 1) + 1)[:40]
+    sizes = numbers**-instrument.tilt
+    if instrument.picked_at:
+        sizes = sizes * np.abs(np.sin(np.pi * numbers * instrument.picked_at))
+    decays = instrument.decay + instrument.decay_more * (numbers - 1)
+    n_frames = round((max(length_s, 0.03) + _RELEASE_S) * rate_hz)
+    out = np.zeros((n_frames, 2))
+    stiff = np.sqrt(1 + 1e-4 * numbers**2)
+    side = np.clip((midi - 60) / 24, -1.0, 1.0) * 0.4 * instrument.width
+    turns = generator.random((2 if instrument.width else 1, len(numbers)))
+    for channel, sign in enumerate((-1.0, 1.0)):
+        detune = 2 ** (sign * instrument.width * _DETUNE_CENTS / 2400)
+        level = np.cos((sign * -side + 1) * np.pi / 4) * np.sqrt(2)
+        _ring(
+            out[:, channel],
+            2 * np.pi * pitch_hz * detune * numbers * stiff / rate_hz,
+            level * sizes / np.sqrt(np.square(sizes).sum()),
+            np.exp(-decays / rate_hz),
+            2 * np.pi * turns[channel % len(turns)],
+        )
+    burst = round(0.012 * rate_hz)
+    noise = generator.standard_normal((burst, 2)) * np.exp(-np.arange(burst) / (0.3 * burst))[:, None]
+    out[: len(noise)] += instrument.touch * noise[: len(out)]
+    shape = np.ones(n_frames)
+    rise, fall = round(instrument.attack_s * rate_hz), round(_RELEASE_S * rate_hz)
+    shape[:rise] = np.sin((np.arange(rise) + 0.5) / max(rise, 1) * np.pi / 2) ** 2
+    shape[-fall:] *= np.cos((np.arange(fall) + 0.5) / max(fall, 1) * np.pi / 2) ** 2
+    return out * shape[:, None]
+
+
+@numba.njit(cache=True)
+def _ring(onto, steps, sizes, decays, phases):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Add cosines that die away."""
+    for partial in range(len(steps)):
+        now = complex(np.cos(phases[partial]), np.sin(phases[partial])) * sizes[partial]
+        turn = complex(np.cos(steps[partial]), np.sin(steps[partial])) * decays[partial]
+        least = 1e-5 * sizes[partial]
+        for frame in range(len(onto)):
+            onto[frame] += now.real
+            now *= turn
+            if frame % 256 == 0 and abs(now) < least:
+                break
