@@ -49,6 +49,7 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Edge
     from segue.job.request import Request
+    from segue.job.shortlist import QuickListen
     from segue.job.steps import HeardSong
     from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord
@@ -200,15 +201,18 @@ def _chosen(
         by_name = {recipe.name: recipe for recipe in shelf}
         return tuple(by_name[name] for name in dict.fromkeys(request.only))
 
-    def marks(recipes: Sequence[Recipe]) -> dict[str, float]:
+    def listen(recipes: Sequence[Recipe]) -> dict[str, QuickListen]:
         progress(f"trying {len(recipes)} recipes")
         steps = _crossings(folder, request, recipes, songs)
-        return {recipes[n].name: mark for n, mark in _results(workers.outcomes(tried, steps))}
+        return {recipes[n].name: heard for n, heard in _results(workers.outcomes(tried, steps))}
 
     given = Given(
-        talk_s=request.talk_s, outgoing_roles=songs[0].roles, incoming_roles=songs[1].roles
+        talk_s=request.talk_s,
+        outgoing_roles=songs[0].roles,
+        incoming_roles=songs[1].roles,
+        purpose=request.purpose,
     )
-    return shortlist(shelf, (songs[0].facts, songs[1].facts), marks, given)
+    return shortlist(shelf, (songs[0].facts, songs[1].facts), listen, given)
 
 
 def _records(

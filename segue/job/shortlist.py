@@ -1,9 +1,18 @@
-"""Which recipes are rendered in full: the best of each family, by a quick listen to what suits."""
+"""Which recipes are rendered in full: three that suit, sound well, and differ from each other.
+
+What suits a pair is listened to quickly; of that the three are taken whose marks and whose
+difference from each other are the highest together. Difference is told by what was heard, and by
+what carries the bridge: weights and limits are set by judgement.
+"""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+import math
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Final, Literal
 
+from segue.analysis.facts import have_pulses
 from segue.plan import Given, proposals, suitability
 
 if TYPE_CHECKING:
@@ -11,16 +20,42 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.recipes import Recipe
+    from segue.recipes.recipe import RecipeLayer
+    from segue.score.bridge import BridgeSound
+    from segue.score.weights import Purpose
 
 N_PROPOSALS: Final = 3
 LEAST_SUITABILITY: Final = 0.4
 """Recipes that suit a pair less are not tried. Chosen on the demo songs."""
+MOST_TRIED: Final = 10
+"""No more are listened to: a quick listen takes about a second."""
+
+Carrier = Literal["loop", "drums", "played", "held"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuickListen:
+    """What a quick listen tells of one way across.
+
+    Parameters
+    ----------
+    overall : float
+        Its score, 0 to 1.
+    bridge : BridgeSound
+        What is heard between the songs.
+    chords : tuple of str
+        Symbols of its planned chords.
+    """
+
+    overall: float
+    bridge: BridgeSound
+    chords: tuple[str, ...] = ()
 
 
 def shortlist(
     shelf: tuple[Recipe, ...],
     facts: tuple[EdgeFacts, EdgeFacts],
-    marks_of: Callable[[Sequence[Recipe]], Mapping[str, float]],
+    listen: Callable[[Sequence[Recipe]], Mapping[str, QuickListen]],
     given: Given,
 ) -> tuple[Recipe, ...]:
     """The recipes to render in full, one of each family, best first.
@@ -29,8 +64,8 @@ def shortlist(
     ----------
     facts : (EdgeFacts, EdgeFacts)
         End of the old song, start of the new one.
-    marks_of : callable
-        Overall score of each of some recipes, by name.
+    listen : callable
+        A quick listen to each of some recipes, by name.
     given : Given
         Wishes and stems; what is made for talking comes first where talk is wished.
 
@@ -41,13 +76,192 @@ def shortlist(
         others follow.
     """
     fits = {recipe.name: suitability(recipe, *facts, given) for recipe in shelf}
-    ranked = sorted(shelf, key=lambda recipe: -fits[recipe.name])
-    suited = [recipe for recipe in ranked if fits[recipe.name] >= LEAST_SUITABILITY]
-    if len(suited) > N_PROPOSALS:
-        marks = marks_of(suited)
-        suited.sort(key=lambda recipe: (recipe.suits.talk != "yes", -marks[recipe.name]))
+    suited = [recipe for recipe in shelf if fits[recipe.name] >= LEAST_SUITABILITY]
+    tried = _to_try(suited, fits, has_pulse=any(have_pulses(f) for f in facts))
+    if len({recipe.family for recipe in tried}) > N_PROPOSALS:
+        heard = listen(tried)
+        tried = _best_three(tried, fits, heard, facts, given)
     best: dict[str, Recipe] = {}
     others = proposals(shelf, *facts, n_proposals=len(shelf), given=given)
-    for recipe in (*suited, *others):
+    for recipe in (*tried, *others):
         best.setdefault(recipe.family, recipe)
     return tuple(best.values())[:N_PROPOSALS]
+
+
+def carrier_of(recipe: Recipe) -> Carrier:
+    """What carries a bridge: bars of the songs, drums alone, played chords, or what is held."""
+    inside = [layer for layer in recipe.layers if not _is_a_song(layer)]
+    if any(layer.loop_bars and layer.part != "percussive" for layer in inside):
+        return "loop"
+    if recipe.length.carry_bars and any(
+        layer.source == "outgoing" and layer.end.anchor == "entry" and layer.part != "percussive"
+        for layer in recipe.layers
+    ):
+        return "loop"
+    if any(layer.source == "comp" and layer.rhythm != "held" for layer in inside):
+        return "played"
+    if any(_is_drums(layer) for layer in recipe.layers):
+        return "drums"
+    return "held"
+
+
+def _is_a_song(layer: RecipeLayer) -> bool:
+    return layer.source in ("outgoing", "incoming") and not layer.loop_bars
+
+
+def _is_drums(layer: RecipeLayer) -> bool:
+    return layer.source == "drum bridge" or layer.part == "percussive"
+
+
+def _to_try(
+    suited: Sequence[Recipe], fits: Mapping[str, float], *, has_pulse: bool
+) -> list[Recipe]:
+    """Some of those that suit, of every carrier, the most suitable first."""
+    ranked = sorted(suited, key=lambda recipe: -fits[recipe.name])
+    if len(ranked) <= MOST_TRIED:
+        return ranked
+    kinds: dict[Carrier, list[Recipe]] = {}
+    for recipe in ranked:
+        kinds.setdefault(carrier_of(recipe), []).append(recipe)
+    most_held = _MOST_HELD if has_pulse else MOST_TRIED
+    kinds["held"] = kinds.get("held", [])[:most_held]
+    taken: list[Recipe] = []
+    while len(taken) < MOST_TRIED and any(kinds.values()):
+        for recipes in kinds.values():
+            if recipes and len(taken) < MOST_TRIED:
+                taken.append(recipes.pop(0))
+    return taken
+
+
+_MOST_HELD: Final = 3
+"""Bridges without a beat that are tried where a song has one."""
+
+
+def _best_three(
+    tried: Sequence[Recipe],
+    fits: Mapping[str, float],
+    heard: Mapping[str, QuickListen],
+    facts: tuple[EdgeFacts, EdgeFacts],
+    given: Given,
+) -> list[Recipe]:
+    """The three that are good and unlike, best first, and then the others."""
+    marks = {
+        recipe.name: _mark(recipe, fits[recipe.name], heard[recipe.name], facts, given)
+        for recipe in tried
+    }
+
+    def worth(three: tuple[Recipe, ...]) -> float:
+        if len({recipe.family for recipe in three}) < len(three):
+            return -math.inf
+        apart = min(
+            difference(a, heard[a.name], b, heard[b.name]) for a, b in combinations(three, 2)
+        )
+        total = sum(marks[recipe.name] for recipe in three) + _APART_WEIGHT * apart
+        return total - _lacking([heard[recipe.name].bridge for recipe in three], facts, given)
+
+    three = max(combinations(tried, N_PROPOSALS), key=worth)
+    first = sorted(three, key=lambda r: (r.suits.talk != "yes", -marks[r.name]))
+    rest = sorted(set(tried) - set(three), key=lambda recipe: -marks[recipe.name])
+    return [*first, *rest] if worth(three) > -math.inf else sorted(
+        tried, key=lambda recipe: -marks[recipe.name]
+    )
+
+
+_APART_WEIGHT: Final = 1.5
+_SCORE_RANGE: Final = 0.3
+"""Scores of one pair lie about this far apart."""
+
+
+def _mark(
+    recipe: Recipe,
+    fit: float,
+    heard: QuickListen,
+    facts: tuple[EdgeFacts, EdgeFacts],
+    given: Given,
+) -> float:
+    """How good one is by itself, about 0 to 1."""
+    bridge = heard.bridge
+    mark = 0.5 * heard.overall / _SCORE_RANGE + 0.3 * fit
+    if bridge.hole_s > _MOST_HOLE_S + recipe.level.stop_bars * _BAR_S:
+        mark -= 0.4
+    mark -= 0.05 * min(max(bridge.dip_lu - _MOST_DIP_LU, 0.0), 6.0)
+    mark -= 0.05 * min(max(abs(bridge.air_db) - _MOST_AIR_DB, 0.0), 6.0)
+    if given.talk_s is not None:
+        mark += 0.6 if recipe.suits.talk == "yes" else 0.0
+    elif not any(have_pulses(one) for one in facts):
+        mark -= 0.0 if recipe.tempo.move == "free" else 0.6
+    return mark + _for_purpose(recipe, bridge, given.purpose)
+
+
+_MOST_HOLE_S, _BAR_S, _MOST_DIP_LU, _MOST_AIR_DB = 0.3, 2.0, 3.0, 4.0
+LIFT_LU, LIFT_RATIO = 4.0, 1.3
+"""A lift is louder by this, and brighter and denser by this ratio, from its first quarter to its
+last: two of the three. Loudness drives felt arousal (R. Dean, F. Bailes and E. Schubert, PLoS ONE
+6(4), 2011)."""
+_CALM_ONSETS: Final = 2.5
+_DANCE_PULSE: Final = 0.7
+
+
+def lifts(bridge: BridgeSound) -> bool:
+    """Whether a bridge lifts, by what is heard."""
+    signs = (
+        bridge.rise_lu >= LIFT_LU,
+        bridge.brighter >= LIFT_RATIO,
+        bridge.denser >= LIFT_RATIO,
+    )
+    return sum(signs) >= 2  # noqa: PLR2004 - two of three
+
+
+def _for_purpose(recipe: Recipe, bridge: BridgeSound, purpose: Purpose | None) -> float:
+    match purpose:
+        case "lift":
+            climbs = any(layer.source == "riser" for layer in recipe.layers) or any(
+                _is_drums(layer) for layer in recipe.layers
+            )
+            return 0.8 * lifts(bridge) + 0.2 * climbs
+        case "calm":
+            return 0.5 * (bridge.onsets_a_s <= _CALM_ONSETS) + 0.3 * (bridge.rise_lu <= 1.0)
+        case "dance":
+            return 0.8 * min(bridge.thinnest_pulse / _DANCE_PULSE, 1.0)
+        case "talk":
+            return 0.3 * (bridge.onsets_a_s <= _CALM_ONSETS)
+        case None:
+            return 0.0
+
+
+def _lacking(
+    bridges: Sequence[BridgeSound], facts: tuple[EdgeFacts, EdgeFacts], given: Given
+) -> float:
+    """What three together must not lack: a beat, where the songs have one."""
+    if given.talk_s is not None or given.purpose in ("talk", "calm"):
+        return 0.0
+    if not any(have_pulses(one) for one in facts):
+        return 0.0
+    n_static = sum(bridge.is_static for bridge in bridges)
+    unbroken = any(bridge.thinnest_pulse >= _UNBROKEN for bridge in bridges)
+    return 2.0 * max(n_static - 1, 0) + (0.0 if unbroken else 1.0)
+
+
+_UNBROKEN: Final = 0.5
+"""The pulse runs from the first bar to the last where no quarter has less of it."""
+
+
+def difference(one: Recipe, a: QuickListen, other: Recipe, b: QuickListen) -> float:
+    """How unlike two ways across are, 0 to 1.
+
+    By pulse, what carries them, loudness over their length, chords, density and length.
+    """
+    x, y = a.bridge, b.bridge
+    loudness = math.sqrt(
+        sum((p - q) ** 2 for p, q in zip(x.curve_lu, y.curve_lu, strict=True)) / len(x.curve_lu)
+    )
+    shared = set(a.chords) & set(b.chords)
+    every = set(a.chords) | set(b.chords)
+    return (
+        0.30 * min(abs(x.pulse - y.pulse) / 0.5, 1.0)
+        + 0.20 * (carrier_of(one) != carrier_of(other))
+        + 0.15 * min(loudness / 8.0, 1.0)
+        + 0.15 * (1.0 - len(shared) / len(every) if every else 0.0)
+        + 0.10 * min(abs(math.log2((x.onsets_a_s + 0.25) / (y.onsets_a_s + 0.25))) / 2, 1.0)
+        + 0.10 * min(abs(math.log2(max(x.length_s, 0.5) / max(y.length_s, 0.5))), 1.0)
+    )

@@ -19,6 +19,7 @@ from segue.audio.instrument import Instrument, read_instrument
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear, sound_digest
 from segue.job.keeping import kept
+from segue.job.shortlist import QuickListen
 from segue.music.transposition import transposition_advice
 from segue.music.transposition_costs import SungNotes
 from segue.plan import plan_segue
@@ -27,6 +28,7 @@ from segue.render import render_candidate
 from segue.render.hits import forget_kits
 from segue.render.transpose import transposed
 from segue.score import score_candidate
+from segue.score.bridge import bridge_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -151,13 +153,8 @@ def heard(step: EdgeToHear) -> HeardSong:
     )
 
 
-def tried(step: Attempt) -> float:
-    """The score of one way across, by a quick listen: all of it, but at a low rate.
-
-    Returns
-    -------
-    float
-        Overall, 0 to 1.
+def tried(step: Attempt) -> QuickListen:
+    """A quick listen to one way across: all of it, but at a low rate.
 
     Raises
     ------
@@ -165,8 +162,13 @@ def tried(step: Attempt) -> float:
         If it cannot be planned or rendered.
     """
     old, new = _thinned(_place(step, "end")), _thinned(_place(step, "start"))
-    candidate = render_candidate(planned(step), old, new)
-    return _scored(step, candidate).overall
+    plan = planned(step)
+    candidate = render_candidate(plan, old, new)
+    return QuickListen(
+        overall=_scored(step, candidate).overall,
+        bridge=bridge_of(candidate),
+        chords=tuple(dict.fromkeys(voicing.symbol for voicing in plan.voicings)),
+    )
 
 
 def rendered(step: Attempt) -> CandidateRecord:

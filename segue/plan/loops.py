@@ -236,6 +236,11 @@ _NEAR_BARS: Final = 16
 def _outgoing_loop(layer: RecipeLayer, time: Timeline, start: float) -> _Loop:
     song = time.outgoing
     end = song.grid.bar_line_before(min(time.outgoing_index_at(start), song.done_index))
+    ending = song.facts.ending
+    if ending is not None and ending.kind in ("ring-out", "cold stop"):
+        struck = song.grid.bar_line_before(song.grid.index_at(ending.last_hit_s))
+        if struck - song.grid.metre >= song.first_bar_index:  # what rings is no bar to go round
+            end = min(end, struck)
     there = (end - song.first_bar_index) // song.grid.metre
     n_beats = max(min(layer.loop_bars, there), 1) * song.grid.metre
     best = _most_loopable(

@@ -72,11 +72,14 @@ class Given:
         What the singer wants for talking; None for no talk.
     outgoing_roles, incoming_roles : frozenset of Role
         Of the stems; empty where only a mix is given.
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        What the segue is for; a lift or a calm goes over where the songs themselves are going.
     """
 
     talk_s: float | None = None
     outgoing_roles: frozenset[Role] = frozenset()
     incoming_roles: frozenset[Role] = frozenset()
+    purpose: Literal["talk", "lift", "calm", "dance"] | None = None
 
 
 def suitability(
@@ -114,7 +117,9 @@ def suitability(
     if change < _SAME_TEMPO_RATIO < suits.tempo_change[0]:
         fit *= _NO_CHANGE
     fit *= _kind_fit(suits, outgoing, incoming) * _stems_fit(recipe, given)
-    fit *= _energy_fit(suits, energy(outgoing, incoming))
+    wished: dict[str | None, Literal["up", "down"]] = {"lift": "up", "calm": "down"}
+    fit *= _energy_fit(suits, wished.get(given.purpose) or energy(outgoing, incoming))
+    fit *= _drums_fit(recipe, outgoing, incoming)
     if recipe.length.overlap_bars and outgoing.pulse.metre != incoming.pulse.metre:
         fit *= _OTHER_METRE
     if recipe.length.overlap_bars and abs(apart_cents) > TUNING_WARNING_CENTS:
@@ -232,6 +237,27 @@ def _stems_fit(recipe: Recipe, given: Given) -> float:
         missing.add("drums")
     missing |= set(suits.incoming_stems) - given.incoming_roles
     return _NO_STEM if missing else 1.0
+
+
+def _drums_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
+    """Less where drums are asked of a song that was heard to have none near the join."""
+    fit = 1.0
+    for facts, side in ((outgoing, "outgoing"), (incoming, "incoming")):
+        asked = any(
+            (layer.source == side and layer.part == "percussive")
+            or (layer.source == "drum bridge" and layer.of == side)
+            for layer in recipe.layers
+        )
+        near = facts.bars[-_BARS_NEAR:] if side == "outgoing" else facts.bars[:_BARS_NEAR]
+        if asked and near and sum(bar.drums for bar in near) / len(near) < _LEAST_DRUMS:
+            fit *= _NO_DRUMS
+    return fit
+
+
+_BARS_NEAR: Final = 8
+_LEAST_DRUMS: Final = 0.25
+_NO_DRUMS: Final = 0.3
+"""Factor for drums of a song that has none. Set by judgement."""
 
 
 def _rests_on_drums(recipe: Recipe) -> bool:

@@ -1,0 +1,228 @@
+"""What is heard between the two songs: pulse, level, holes, what rises, how dense it is.
+
+All of it is measured on the rendered sound, against the songs next to the bridge. The pulse is
+the strength of onsets (spectral flux, as in [Dix06]_) in the bridge over that in the songs; level
+is momentary loudness (ITU-R BS.1770).
+
+References
+----------
+.. [Dix06] S. Dixon, "Onset detection revisited", DAFx 2006.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.analysis.envelope import mono_of
+from segue.audio.loudness import momentary_lufs
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.audio.clip import Clip
+    from segue.render.candidate import Candidate
+
+    Floats = npt.NDArray[np.float64]
+
+AROUND_S: Final = 8.0
+"""So much of either song the bridge is held against."""
+STATIC_PULSE: Final = 0.35
+"""Below this share of the songs' onsets nothing beats."""
+HOLE_LU: Final = 12.0
+"""This far under the quieter song is a hole."""
+N_CURVE: Final = 16
+_HOP_S: Final = 0.1
+_WINDOW_S, _FLUX_HOP_S = 0.046, 0.0116
+_N_BANDS: Final = 40
+_LOWEST_HZ: Final = 40.0
+_RANGE_DB: Final = 80.0
+_ONSET_SHARE: Final = 0.4
+"""An onset is a peak of this share of the songs' strong ones."""
+_STRONG: Final = 95.0
+_FLOOR_LUFS: Final = -100.0
+_AIR_HZ: Final = (1_000.0, 6_000.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BridgeSound:
+    """The bridge of a candidate as heard.
+
+    Parameters
+    ----------
+    length_s : float
+    pulse : float
+        Strength of its onsets over that of the songs' next to it; 1 where it is too short to tell.
+    thinnest_pulse : float
+        The same in the quarter of the bridge that has least of it.
+    onsets_a_s : float
+        Onsets a second.
+    below_lu : float
+        How far its median lies under the quieter song; negative above it.
+    hole_s : float
+        Longest stretch 12 LU and more under the quieter song, from the exit to the entry.
+    rise_lu, brighter, denser : float
+        Loudness, spectral centroid and onsets of its last quarter against its first: a
+        difference, and two ratios.
+    dip_lu : float
+        How far the last second before the entry falls below the quieter of bridge and new song.
+    air_db : float
+        Share of 1 to 6 kHz against the mean of the songs.
+    curve_lu : tuple of float
+        Loudness against the quieter song, `N_CURVE` points from the exit to the entry.
+    """
+
+    length_s: float
+    pulse: float
+    thinnest_pulse: float
+    onsets_a_s: float
+    below_lu: float
+    hole_s: float
+    rise_lu: float
+    brighter: float
+    denser: float
+    dip_lu: float
+    air_db: float
+    curve_lu: tuple[float, ...]
+
+    @property
+    def is_static(self) -> bool:
+        """Whether nothing in it beats."""
+        return self.pulse < STATIC_PULSE
+
+
+def bridge_of(candidate: Candidate) -> BridgeSound:
+    """Listen to the bridge of a candidate and the songs next to it."""
+    plan, music = candidate.plan, candidate.music
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
+    level = _Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))
+    old, new = level.median(exit_s - AROUND_S, exit_s - 0.3), level.median(entry_s + 0.3, entry_s + AROUND_S)
+    quieter = min(old, new)
+    flux = _flux(music)
+    strong = float(
+        np.mean([flux.strong(exit_s - AROUND_S, exit_s), flux.strong(entry_s, entry_s + AROUND_S)])
+    )
+    length_s = entry_s - exit_s
+    quarter = max(length_s / 4, 0.5)
+    first, last = (exit_s, exit_s + quarter), (entry_s - quarter, entry_s)
+    inside = level.part(exit_s + 0.3, entry_s - 0.2)
+    before = level.part(entry_s - 1.0, entry_s)
+    floor = min(new, float(np.median(inside)) if len(inside) else new)
+    quarters = [(exit_s + n * quarter, exit_s + (n + 1) * quarter) for n in range(4)]
+    told = length_s > 2.0 and strong > 0  # noqa: PLR2004 - shorter is no stretch of music
+    return BridgeSound(
+        length_s=length_s,
+        pulse=flux.strong(exit_s + 0.5, entry_s - 0.2) / strong if told else 1.0,
+        thinnest_pulse=min(flux.strong(*span) for span in quarters) / strong if told else 1.0,
+        onsets_a_s=flux.onsets_a_s(exit_s, entry_s, _ONSET_SHARE * strong),
+        below_lu=quieter - float(np.median(inside)) if len(inside) else 0.0,
+        hole_s=_longest(level.part(exit_s - 0.5, entry_s + 0.3) < quieter - HOLE_LU) * _HOP_S,
+        rise_lu=level.median(*last) - level.median(*first),
+        brighter=_centroid_hz(music, *last) / max(_centroid_hz(music, *first), 1.0),
+        denser=(flux.onsets_a_s(*last, _ONSET_SHARE * strong) + 0.25)
+        / (flux.onsets_a_s(*first, _ONSET_SHARE * strong) + 0.25),
+        dip_lu=max(floor - float(before.min()), 0.0) if len(before) else 0.0,
+        air_db=_air_db(music, exit_s, entry_s),
+        curve_lu=tuple(level.at(np.linspace(exit_s, entry_s, N_CURVE)) - quieter),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Curve:
+    """A value over time."""
+
+    times_s: Floats
+    values: Floats
+
+    def part(self, low_s: float, high_s: float) -> Floats:
+        return self.values[(self.times_s >= low_s) & (self.times_s < high_s)]
+
+    def median(self, low_s: float, high_s: float) -> float:
+        part = self.part(low_s, high_s)
+        return float(np.median(part)) if len(part) else float(self.values.min(initial=0.0))
+
+    def at(self, times_s: Floats) -> Floats:
+        return np.interp(times_s, self.times_s, self.values)
+
+    def strong(self, low_s: float, high_s: float) -> float:
+        part = self.part(low_s, high_s)
+        return float(np.percentile(part, _STRONG)) if len(part) else 0.0
+
+    def onsets_a_s(self, low_s: float, high_s: float, least: float) -> float:
+        from scipy.signal import find_peaks
+
+        part = self.part(low_s, high_s)
+        apart = max(round(0.06 / _FLUX_HOP_S), 1)
+        return len(find_peaks(part, height=max(least, 1e-9), distance=apart)[0]) / max(high_s - low_s, 0.1)
+
+
+def _flux(music: Clip) -> _Curve:
+    """How much louder the bands become from hop to hop, in decibels."""
+    rate_hz = music.rate_hz
+    window, hop = round(_WINDOW_S * rate_hz), round(_FLUX_HOP_S * rate_hz)
+    levels = _band_levels_db(mono_of(music.samples), window, hop, rate_hz)
+    rises = np.maximum(np.diff(levels, axis=0, prepend=levels[:1]), 0.0).mean(axis=1)
+    return _Curve((np.arange(len(rises)) * hop + window / 2) / rate_hz, rises)
+
+
+def _band_levels_db(
+    mono: npt.NDArray[np.float32], window: int, hop: int, rate_hz: int
+) -> Floats:
+    """Bands of equal width in log frequency, (n_hops, n_bands), a block at a time."""
+    from scipy.fft import rfft
+
+    frames = np.lib.stride_tricks.sliding_window_view(mono, window)[::hop]
+    hertz = np.geomspace(_LOWEST_HZ, 0.45 * rate_hz, _N_BANDS + 1)
+    edges = np.unique(np.maximum(np.round(hertz / rate_hz * window), 1).astype(int))
+    shape = np.hanning(window).astype(np.float32)
+    powers = np.concatenate(
+        [
+            np.add.reduceat(
+                np.square(np.abs(rfft(frames[n : n + 512] * shape, axis=1)))[:, : edges[-1]],
+                edges[:-1],
+                axis=1,
+            )
+            for n in range(0, len(frames), 512)
+        ]
+    ).astype(np.float64)
+    levels = 10 * np.log10(powers + 1e-10)
+    return np.asarray(np.maximum(levels, levels.max() - _RANGE_DB))
+
+
+def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:
+    from scipy.signal import welch
+
+    rate_hz = music.rate_hz
+    part = music.samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
+    if len(part) < 256:  # noqa: PLR2004 - no spectrum
+        return np.ones(1), np.full(1, 1e-12)
+    hertz, power = welch(mono_of(part), rate_hz, nperseg=min(2048, len(part)))
+    return hertz, power.astype(np.float64)
+
+
+def _centroid_hz(music: Clip, low_s: float, high_s: float) -> float:
+    hertz, power = _spectrum(music, low_s, high_s)
+    size = np.sqrt(power)
+    return float((hertz * size).sum() / max(float(size.sum()), 1e-12))
+
+
+def _air_db(music: Clip, exit_s: float, entry_s: float) -> float:
+    shares = []
+    for low_s, high_s in (
+        (exit_s + 0.3, entry_s - 0.2),
+        (exit_s - AROUND_S, exit_s),
+        (entry_s, entry_s + AROUND_S),
+    ):
+        hertz, power = _spectrum(music, low_s, high_s)
+        air = power[(hertz > _AIR_HZ[0]) & (hertz < _AIR_HZ[1])].sum()
+        shares.append(10 * np.log10((air + 1e-15) / (power.sum() + 1e-15)))
+    return float(shares[0] - np.mean(shares[1:]))
+
+
+def _longest(is_so: npt.NDArray[np.bool_]) -> int:
+    """Length of the longest run of true."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], is_so.astype(int), [0]])))
+    return int((edges[1::2] - edges[::2]).max(initial=0))
