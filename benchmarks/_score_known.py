@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 TONAL: Final = ("tonal_path", "landing")
 """Measures of the harmony as heard; the distance of the key names is left out."""
 SEMITONE, FOURTHS = (1, 11), (5, 7)
-DEMO_WAYS: Final = (PAD, RAMP, "stop and count-in", "dominant vamp", "filtered tail")
+DEMO_WAYS: Final = (PAD, RAMP, "stop and count-in", "turnaround", "filtered tail")
 _SYNTHETIC_WAYS: Final = (
     {"interlude_beats": 16, "pad_start": "new key"},
     {"interlude_beats": 24, "pad_start": "pivot"},

@@ -137,7 +137,7 @@ def test_a_bar_in_four_is_cut_to_a_waltz():
 
 
 def test_drum_bridge_fills_its_bars_with_the_old_bands_hits(shelf, end_facts, start_facts):
-    plan = plan_segue(shelf["drum bridge"], end_facts(), start_facts())
+    plan = plan_segue(shelf["drum break"], end_facts(), start_facts())
     groove, fill = of_kind(plan, DrumLayer)
     assert groove.song == fill.song == "outgoing"
     assert (groove.start_beat, groove.end_beat) == (plan.exit_beat, fill.start_beat)
@@ -228,5 +228,5 @@ def test_vamp_swings_between_two_chords_and_ends_on_the_cadence(old, new, n_chor
 
 
 def test_the_click_is_where_the_recipe_puts_it(shelf, end_facts, start_facts):
-    plan = plan_segue(shelf["half-time breakdown and rebuild"], end_facts(), start_facts())
+    plan = plan_segue(shelf["breakdown and rebuild"], end_facts(), start_facts())
     assert plan.click[0].beat == plan.exit_beat

@@ -111,7 +111,7 @@ def recipes() -> tuple[Recipe, ...]:
     """The shelf, and two recipes that are refused between most pairs."""
     shelf = load_recipes(shelf_folder())
     by_name = {recipe.name: recipe for recipe in shelf}
-    ramp, half = by_name["tempo ramp"], by_name["half-time breakdown and rebuild"]
+    ramp, half = by_name["tempo ramp"], by_name["breakdown and rebuild"]
     short = replace(ramp.length, least=2, default=2, most=2)
     carried = replace(half.length, carry_bars=-1, counted_by="outgoing")
     return (

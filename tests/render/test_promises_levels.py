@@ -81,7 +81,7 @@ def lowered(candidate, plan):
     return float(told[0].split(" dB")[0].split()[-1]) if told else 0.0
 
 
-@pytest.mark.parametrize("recipe", ["drum bridge", "pad in the new key", "riser into a cold start"])
+@pytest.mark.parametrize("recipe", ["drum break", "pad in the new key", "riser into a cold start"])
 def test_ways_across_give_the_songs_the_same_level(recipe):
     """Whatever lies between: one gain for both songs, the same in every recipe."""
     old, new = demo_song(1, "end"), demo_song(2, "start")

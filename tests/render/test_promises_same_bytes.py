@@ -25,7 +25,7 @@ from segue.runfolder.run_document import DOCUMENT_NAME
 
 RATE_HZ = 22_050
 EDGE_S = 16.0
-RECIPES = ("drum bridge", "frozen last chord", "stop and count-in")
+RECIPES = ("drum break", "frozen last chord", "stop and count-in")
 WITHIN_LU = 0.1
 SCORES_WITHIN = 1e-6
 
