@@ -182,9 +182,12 @@ def _mark(
     """How good one is by itself, about 0 to 1."""
     bridge = heard.bridge
     mark = 0.5 * heard.overall / _SCORE_RANGE + 0.3 * fit
+    if bridge.is_static and any(have_pulses(one) for one in facts):
+        mark -= _STATIC_COST
     if bridge.hole_s > _MOST_HOLE_S + recipe.level.stop_bars * _BAR_S:
         mark -= 0.4
     mark -= 0.05 * min(max(bridge.dip_lu - _MOST_DIP_LU, 0.0), 6.0)
+    mark -= 0.15 * min(max(bridge.pulse - _MOST_PULSE, 0.0), 2.0)
     mark -= 0.05 * min(max(abs(bridge.air_db) - _MOST_AIR_DB, 0.0), 6.0)
     if given.talk_s is not None:
         mark += 0.6 if recipe.suits.talk == "yes" else 0.0
@@ -193,6 +196,10 @@ def _mark(
     return mark + _for_purpose(recipe, bridge, given.purpose)
 
 
+_MOST_PULSE: Final = 1.6
+"""A bridge with harder attacks than this, against the songs', stands out of them."""
+_STATIC_COST: Final = 0.2
+"""What sounds on without a beat is for those pairs that ask for it."""
 _MOST_HOLE_S, _BAR_S, _MOST_DIP_LU, _MOST_AIR_DB = 0.3, 2.0, 3.0, 4.0
 LIFT_LU, LIFT_RATIO = 4.0, 1.3
 """A lift is louder by this, and brighter and denser by this ratio, from its first quarter to its

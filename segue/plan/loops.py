@@ -134,12 +134,14 @@ def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
     start, end = span_of(layer, time)
     name = layer.name or f"{layer.source} loop"
     if layer.source == "outgoing":
+        if layer.part != "percussive" and layer.roles != ("drums",):
+            end = min(end, pickup_beat(time))  # two songs are not to sing at once
         loop = _outgoing_loop(layer, time, start)
         notes: tuple[str, ...] = ()
     else:
         n_bars, notes = _bars_without_voice(layer, setting, name)
         loop = _incoming_loop(layer, time, n_bars)
-    starts = _starts(start, end, loop)
+    starts = _starts(start, end, loop) if end > start + SAME_BEAT else []
     repetitions = (
         _repetition(layer, loop, time, name=f"{name} {n}", span=(a, b, first))
         for n, (a, b, first) in enumerate(starts, start=1)

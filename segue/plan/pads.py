@@ -150,9 +150,9 @@ def chord_beats(bars_a_chord: float, time: Timeline) -> float:
     beat_s = (time.tempo.seconds_at(entry) - time.tempo.seconds_at(time.exit_beat)) / max(
         entry - time.exit_beat, 1.0
     )
-    while beats * beat_s < LEAST_CHORD_S:
+    while beats * beat_s < LEAST_CHORD_S - SAME_BEAT:
         beats *= 2
-    while beats * beat_s > MOST_CHORD_S and beats * beat_s / 2 >= LEAST_CHORD_S:
+    while beats * beat_s > MOST_CHORD_S and beats * beat_s / 2 >= LEAST_CHORD_S - SAME_BEAT:
         beats /= 2
     return beats
 
@@ -175,9 +175,9 @@ def _chords(
     old, new = _old_key(time), _new_key(time)
     inner_start, inner_end = max(start, time.exit_beat), min(end, time.entry_beat)
     each = chord_beats(layer.bars_a_chord, time)
-    n_chords = max(math.floor((inner_end - inner_start) / each + SAME_BEAT), 1)
+    n_chords = max(math.floor((inner_end - inner_start) / each + 0.5 + SAME_BEAT), 1)
     steps, notes = _steps(layer, old, new, n_chords)
-    edges = [inner_end - each * (n_chords - n) for n in range(n_chords + 1)]
+    edges = [inner_end - each * (n_chords - n) for n in range(n_chords + 1)]  # the first is cut
     edges[0] = start
     if end > time.entry_beat + SAME_BEAT:
         steps.append(PathStep(chord=tonic_triad(new), key=new))

@@ -87,4 +87,4 @@ def test_a_reason_never_leads_from_a_key_to_itself(shelf, old, new, words):
 )
 def test_a_talk_bed_promises_the_start_that_there_is(shelf, kind, words):
     plan = plan_segue(shelf["talk bed"], OLD, start_facts(kind=kind), talk_s=25.0)
-    assert plan.why.endswith(f"until the last bar opens up and the new song {words}")
+    assert plan.why.endswith(f"until the last two bars open up and the new song {words}")

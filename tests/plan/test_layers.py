@@ -7,17 +7,31 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from segue.analysis.structure_facts import LoopFact
 from segue.music.chord import tonic_triad
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.region import own_chords
 from segue.plan import plan_segue
 from segue.plan.common_tone import least_bend
 from segue.plan.drums import SOFT_HIT_DB, pattern_hits
-from segue.plan.layer import DrumLayer, FrozenLayer, PadLayer, ReversedLayer, SongLayer, SweepLayer
-from segue.plan.pads import pivot_vamp
+from segue.plan.layer import (
+    CurvePoint,
+    DrumLayer,
+    FrozenLayer,
+    PadLayer,
+    PlayedLayer,
+    ReversedLayer,
+    SongLayer,
+    SweepLayer,
+)
+from segue.plan.pads import pivot_vamp, pumping
 from segue.plan.shaping import value_at
+from segue.recipes import load_recipes, shelf_folder
 from segue.recipes.recipe import Pattern
+from tests.plan.song_facts import end_facts as facts_of_end
+from tests.plan.song_facts import start_facts as facts_of_start
 
+SHELF = {recipe.name: recipe for recipe in load_recipes(shelf_folder())}
 keys = st.sampled_from(ALL_KEYS)
 
 
@@ -77,29 +91,27 @@ def test_bed_of_stems_has_no_voice_in_it(shelf, end_facts, start_facts):
     assert not any("sing" in note for note in plan.notes)
 
 
-def test_bed_is_far_down_until_the_last_bar(shelf, end_facts, start_facts):
+def test_bed_is_far_down_until_the_last_two_bars(shelf, end_facts, start_facts):
     plan = plan_segue(shelf["talk bed"], end_facts(), start_facts(first_note_s=10.5), talk_s=25.0)
     bed = beds(plan)[0]
-    last_bar = plan.entry_beat - 4
-    under = [value_at(bed.gain_db, plan.exit_beat + n) for n in range(4, 40)]
-    assert max(under) <= -14.0
-    assert value_at(bed.lowpass_hz, last_bar) < 4000 < value_at(bed.lowpass_hz, plan.entry_beat)
+    call = plan.entry_beat - 8
+    under = [value_at(plan.bridge_lu, plan.exit_beat + n) for n in range(36)]
+    assert max(under) == min(under) == -14.0
+    assert plan.bridge_lu[-1] == CurvePoint(beat=plan.entry_beat, value=-4.0)
+    assert value_at(bed.lowpass_hz, call) < 4000 < value_at(bed.lowpass_hz, plan.entry_beat)
 
 
-def test_pads_step_back_for_talk_and_come_up_in_the_last_bar(shelf, end_facts, start_facts):
-    recipe = shelf["drone on the common tone"]
-    quiet = of_kind(plan_segue(recipe, end_facts(), start_facts(), talk_s=25.0), PadLayer)[0]
-    plan = plan_segue(
-        replace(recipe, suits=replace(recipe.suits, talk="no")),
-        end_facts(),
-        start_facts(),
-        talk_s=25.0,
-    )
-    loud = of_kind(plan, PadLayer)[0]
-    middle = (plan.exit_beat + plan.entry_beat) / 2
-    assert value_at(loud.gain_db, middle) - value_at(quiet.gain_db, middle) == pytest.approx(14)
-    end = plan.entry_beat - 1
-    assert value_at(loud.gain_db, end) == pytest.approx(value_at(quiet.gain_db, end))
+@pytest.mark.parametrize("recipe", ["drone on the common tone", "pivot-chord vamp"])
+def test_bridges_step_back_for_talk_and_come_up_in_the_last_bars(
+    recipe, shelf, end_facts, start_facts
+):
+    """10 LU under a speaker at least, 15 at most (M. Torcoli and others, J. AES 67(12), 2019)."""
+    plan = plan_segue(shelf[recipe], end_facts(), start_facts(), talk_s=25.0)
+    low = [value_at(plan.bridge_lu, beat) for beat in (plan.exit_beat, plan.entry_beat - 8)]
+    assert low == [-14.0, -14.0]
+    assert value_at(plan.bridge_lu, plan.entry_beat) == pytest.approx(-4.5, abs=0.5)
+    loud = plan_segue(shelf[recipe], end_facts(), start_facts())
+    assert value_at(loud.bridge_lu, loud.exit_beat) >= -6.0
 
 
 signs = st.text("xo-", min_size=1, max_size=40)
@@ -136,12 +148,85 @@ def test_a_bar_in_four_is_cut_to_a_waltz():
     assert [hit.beat for hit in two] == [0.0, 5.0]
 
 
-def test_drum_bridge_fills_its_bars_with_the_old_bands_hits(shelf, end_facts, start_facts):
+def test_drum_break_goes_round_until_the_fill(shelf, end_facts, start_facts):
     plan = plan_segue(shelf["drum break"], end_facts(), start_facts())
-    groove, fill = of_kind(plan, DrumLayer)
-    assert groove.song == fill.song == "outgoing"
-    assert (groove.start_beat, groove.end_beat) == (plan.exit_beat, fill.start_beat)
+    (fill,) = of_kind(plan, DrumLayer)
+    loops = [x for x in of_kind(plan, SongLayer) if x.part == "percussive"]
+    assert {x.song for x in loops} == {fill.song} == {"outgoing"}
+    assert loops[0].start_beat == pytest.approx(plan.exit_beat, abs=0.1)
+    assert loops[-1].end_beat == pytest.approx(fill.start_beat, abs=0.1)
     assert fill.end_beat == plan.entry_beat
+
+
+def loop_fact(first_bar, n_bars, *, quality=0.9, drums=0.0, voice=0.0):
+    """A loop of the songs of `song_facts` at 100 BPM in four, from a bar of the grid on."""
+    return LoopFact(
+        start_s=first_bar,
+        end_s=first_bar + n_bars * 2.4,
+        n_bars=n_bars,
+        quality=quality,
+        seam_db=2.0,
+        repeats=0.8,
+        steady_db=1.0,
+        voice=voice,
+        drums=drums,
+    )
+
+
+def test_the_most_loopable_bars_are_looped_and_of_drums_the_fullest(
+    shelf, end_facts, start_facts
+):
+    new = start_facts(bpm=100.0)
+    lines = new.pulse.downbeats_s
+    clean = loop_fact(lines[2], 2, quality=0.95)
+    full = loop_fact(lines[1], 1, quality=0.8, drums=1.0)
+    poor = loop_fact(lines[0], 4, quality=0.2, drums=1.0)
+    heard = replace(new, loops=(clean, full, poor))
+    old = end_facts("E minor", 100.0)
+    tease = plan_segue(shelf["tease and drop"], old, heard)
+    (first, *_) = [x for x in of_kind(tease, SongLayer) if x.name.startswith("new loop")]
+    assert first.time_map[1].source_s == pytest.approx(clean.start_s)
+    groove = plan_segue(shelf["groove in first"], old, heard)
+    (first, *_) = [x for x in of_kind(groove, SongLayer) if x.part == "percussive"]
+    assert first.time_map[1].source_s == pytest.approx(full.start_s)
+
+
+@given(old=keys, new=keys, bpm=st.floats(60, 190), metre=st.sampled_from([3, 4]))
+@settings(max_examples=100)
+def test_chords_in_rhythm_stay_in_their_chord_and_their_register(old, new, bpm, metre):
+    pair = facts_of_end(str(old), bpm, metre=metre), facts_of_start(str(new), bpm, metre=metre)
+    for name in ("groove in first", "walk the bass", "strum across", "turnaround"):
+        plan = plan_segue(SHELF[name], *pair)
+        for layer in of_kind(plan, PlayedLayer):
+            assert layer.notes
+            starts = [note.start_beat for note in layer.notes]
+            assert starts == sorted(starts)
+            for note in layer.notes:
+                assert layer.start_beat - 1e-6 <= note.start_beat < note.end_beat
+                assert note.end_beat <= layer.end_beat + 1e-6
+                assert (28 <= note.midi <= 53) if layer.sound == "bass" else (53 <= note.midi <= 76)
+                chord = next(v for v in layer.voicings if note.start_beat < v.end_beat - 1e-6)
+                tones = {midi % 12 for midi in chord.notes_midi}
+                assert layer.sound == "bass" or note.midi % 12 in tones
+
+
+@given(bpm=st.floats(50, 200), metre=st.sampled_from([3, 4]), old=keys, new=keys)
+@settings(max_examples=100)
+def test_chords_are_neither_rushed_nor_drones(bpm, metre, old, new):
+    """Nine in ten chords of 100 rock songs last 0.9 s and more (T. de Clercq and D. Temperley,
+    Popular Music 30(1), 2011)."""
+    pair = facts_of_end(str(old), bpm, metre=metre), facts_of_start(str(new), bpm, metre=metre)
+    plan = plan_segue(SHELF["groove in first"], *pair)
+    lengths = [plan.seconds_at(v.end_beat) - plan.seconds_at(v.start_beat) for v in plan.voicings]
+    assert min(lengths) >= 0.89
+    assert sorted(lengths)[len(lengths) // 2] <= 3.7
+    assert max(lengths) <= 5.5
+
+
+def test_a_pad_pumps_on_every_beat():
+    curve = pumping(6.0, 4.0, 8.0)
+    assert [value_at(curve, beat) for beat in (4.1, 5.1, 6.1, 7.1)] == [-6.0] * 4
+    assert [value_at(curve, beat) for beat in (4.8, 5.8, 6.8)] == [0.0] * 3
 
 
 @given(old=keys, new=keys)
