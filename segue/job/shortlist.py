@@ -162,8 +162,10 @@ def _best_three(
     three = max(combinations(tried, N_PROPOSALS), key=worth)
     first = sorted(three, key=lambda r: (r.suits.talk != "yes", -marks[r.name]))
     rest = sorted(set(tried) - set(three), key=lambda recipe: -marks[recipe.name])
-    return [*first, *rest] if worth(three) > -math.inf else sorted(
-        tried, key=lambda recipe: -marks[recipe.name]
+    return (
+        [*first, *rest]
+        if worth(three) > -math.inf
+        else sorted(tried, key=lambda recipe: -marks[recipe.name])
     )
 
 

@@ -105,7 +105,9 @@ def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]
             return tuple(_Stroke(b, 0.7, 0.0 if b % 2 == 0 else -2.0) for b in beats)
         case "eighths":
             return tuple(
-                _Stroke(b + half, 0.35, _OFF_DB if half else 0.0) for b in beats for half in (0, 0.5)
+                _Stroke(b + half, 0.35, _OFF_DB if half else 0.0)
+                for b in beats
+                for half in (0, 0.5)
             )
         case "off-beats":
             return tuple(_Stroke(b + 0.5, 0.4, -1.0 if b % 2 else 0.0) for b in beats)
@@ -149,7 +151,9 @@ def _bass_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]
         return (_Stroke(0, 2.6, 0.0, "root"),)
     if rhythm == "eighths" or (rhythm == "by tempo" and _MIDDLE_BPM <= bpm < _FAST_BPM):
         return tuple(
-            _Stroke(b + off, 0.4, -2.0 if off else 0.0, "root") for b in range(metre) for off in (0, 0.5)
+            _Stroke(b + off, 0.4, -2.0 if off else 0.0, "root")
+            for b in range(metre)
+            for off in (0, 0.5)
         )
     if metre != _COMMON or bpm < _SLOW_BPM or bpm >= _FAST_BPM:
         return (

@@ -1,5 +1,4 @@
-"""How loud the two songs and what lies between them are.
-"""
+"""How loud the two songs and what lies between them are."""
 
 from __future__ import annotations
 

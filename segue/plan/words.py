@@ -104,7 +104,9 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
     seconds = time.tempo.seconds_at(time.entry_beat) - time.tempo.seconds_at(time.exit_beat)
     ramp_beats = sum(span.n_beats for span in time.tempo.spans if span.law != "hold")
     steps = abs(math.expm1(math.log(new_bpm / (old_bpm * time.tempo_octave)) / max(ramp_beats, 1)))
-    voicings = [v for layer in layers if isinstance(layer, PadLayer | PlayedLayer) for v in layer.voicings]
+    voicings = [
+        v for layer in layers if isinstance(layer, PadLayer | PlayedLayer) for v in layer.voicings
+    ]
     key_from, key_to = _key_words(outgoing, incoming)
     sentence = recipe.why.format(
         key_from=key_from,

@@ -15,7 +15,13 @@ if TYPE_CHECKING:
 
     from segue.recipes.rules import Place
 
-TABLES: Final = {"suits": Suits, "length": Length, "tempo": Tempo, "level": Level, "pattern": Pattern}
+TABLES: Final = {
+    "suits": Suits,
+    "length": Length,
+    "tempo": Tempo,
+    "level": Level,
+    "pattern": Pattern,
+}
 """Classes of the tables that have a name."""
 
 _EXAMPLES: Final = {

@@ -61,7 +61,9 @@ def percussion(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
     low_rate_hz = rate_hz / factor
     low = _below(resample_poly(padded, 1, factor, axis=0), low_rate_hz)
     back = resample_poly(low, factor, 1, axis=0)[: len(samples)].astype(np.float32)
-    high = separated(samples - back, "percussive", rate_hz, benefit_db=BENEFIT_DB, window_s=WINDOW_S)
+    high = separated(
+        samples - back, "percussive", rate_hz, benefit_db=BENEFIT_DB, window_s=WINDOW_S
+    )
     struck = resample_poly(_struck(low, low_rate_hz), factor, 1, axis=0)[: len(samples)]
     return high + struck.astype(np.float32)
 

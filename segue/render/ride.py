@@ -31,7 +31,6 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
 
 
-
 Fader = Literal["songs", "carried", "kit", "band", "synth"]
 """What moves together: the songs as they are (not at all); the old song's own music that plays on
 into the bridge; its drums; loops of the songs; and what is synthesised."""
@@ -251,9 +250,7 @@ def _gains(
     return gains | dict.fromkeys(others, rest_db)
 
 
-def _smoothed(
-    values: npt.NDArray[np.float64], window_s: float
-) -> npt.NDArray[np.float64]:
+def _smoothed(values: npt.NDArray[np.float64], window_s: float) -> npt.NDArray[np.float64]:
     """Under a running raised cosine that shrinks at the ends."""
     reach = max(round(window_s / HOP_S / 2), 1)
     kernel = np.hanning(2 * reach + 3)[1:-1]

@@ -55,7 +55,9 @@ def song_layer_sound(
     return LayerSound(samples=sound, first_frame=first, notes=notes)
 
 
-def _sources(layer: SongLayer, edge: SongEdge, time_map: TimeMap) -> tuple[list[tuple[Clip, bool]], tuple[str, ...]]:
+def _sources(
+    layer: SongLayer, edge: SongEdge, time_map: TimeMap
+) -> tuple[list[tuple[Clip, bool]], tuple[str, ...]]:
     """The stems that a layer asks for, drums on their own, and whether pitch moves them.
 
     Drums keep their pitch where something else moves.

@@ -138,7 +138,9 @@ def _note(
             2 * np.pi * turns[channel % len(turns)],
         )
     burst = round(0.012 * rate_hz)
-    noise = generator.standard_normal((burst, 2)) * np.exp(-np.arange(burst) / (0.3 * burst))[:, None]
+    noise = (
+        generator.standard_normal((burst, 2)) * np.exp(-np.arange(burst) / (0.3 * burst))[:, None]
+    )
     out[: len(noise)] += instrument.touch * noise[: len(out)]
     shape = np.ones(n_frames)
     rise, fall = round(instrument.attack_s * rate_hz), round(_RELEASE_S * rate_hz)

@@ -42,6 +42,8 @@ _RANGE_DB: Final = 80.0
 _ONSET_SHARE: Final = 0.4
 """An onset is a peak of this share of the songs' strong ones."""
 _STRONG: Final = 95.0
+_STRONG_OF_A_FEW: Final = 98.0
+"""Percentiles of the flux that stand for its peaks, in many bars and in one or two."""
 _FLOOR_LUFS: Final = -100.0
 _AIR_HZ: Final = (1_000.0, 6_000.0)
 
@@ -99,7 +101,10 @@ def bridge_of(candidate: Candidate) -> BridgeSound:
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
     level = _Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))
-    old, new = level.median(exit_s - AROUND_S, exit_s - 0.3), level.median(entry_s + 0.3, entry_s + AROUND_S)
+    old, new = (
+        level.median(exit_s - AROUND_S, exit_s - 0.3),
+        level.median(entry_s + 0.3, entry_s + AROUND_S),
+    )
     quieter = min(old, new)
     flux = _flux(music)
     strong = float(
@@ -116,7 +121,9 @@ def bridge_of(candidate: Candidate) -> BridgeSound:
     return BridgeSound(
         length_s=length_s,
         pulse=flux.strong(exit_s + 0.5, entry_s - 0.2) / strong if told else 1.0,
-        thinnest_pulse=min(flux.strong(*span) for span in quarters) / strong if told else 1.0,
+        thinnest_pulse=min(flux.strong(*span, _STRONG_OF_A_FEW) for span in quarters) / strong
+        if told
+        else 1.0,
         onsets_a_s=flux.onsets_a_s(exit_s, entry_s, _ONSET_SHARE * strong),
         below_lu=quieter - float(np.median(inside)) if len(inside) else 0.0,
         hole_s=_longest(level.part(exit_s - 0.5, entry_s + 0.3) < quieter - HOLE_LU) * _HOP_S,
@@ -147,16 +154,18 @@ class _Curve:
     def at(self, times_s: Floats) -> Floats:
         return np.interp(times_s, self.times_s, self.values)
 
-    def strong(self, low_s: float, high_s: float) -> float:
+    def strong(self, low_s: float, high_s: float, percentile: float = _STRONG) -> float:
         part = self.part(low_s, high_s)
-        return float(np.percentile(part, _STRONG)) if len(part) else 0.0
+        return float(np.percentile(part, percentile)) if len(part) else 0.0
 
     def onsets_a_s(self, low_s: float, high_s: float, least: float) -> float:
         from scipy.signal import find_peaks
 
         part = self.part(low_s, high_s)
         apart = max(round(0.06 / _FLUX_HOP_S), 1)
-        return len(find_peaks(part, height=max(least, 1e-9), distance=apart)[0]) / max(high_s - low_s, 0.1)
+        return len(find_peaks(part, height=max(least, 1e-9), distance=apart)[0]) / max(
+            high_s - low_s, 0.1
+        )
 
 
 def _flux(music: Clip) -> _Curve:
@@ -168,9 +177,7 @@ def _flux(music: Clip) -> _Curve:
     return _Curve((np.arange(len(rises)) * hop + window / 2) / rate_hz, rises)
 
 
-def _band_levels_db(
-    mono: npt.NDArray[np.float32], window: int, hop: int, rate_hz: int
-) -> Floats:
+def _band_levels_db(mono: npt.NDArray[np.float32], window: int, hop: int, rate_hz: int) -> Floats:
     """Bands of equal width in log frequency, (n_hops, n_bands), a block at a time."""
     from scipy.fft import rfft
 

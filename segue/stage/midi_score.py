@@ -9,7 +9,6 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 

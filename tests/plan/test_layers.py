@@ -173,9 +173,7 @@ def loop_fact(first_bar, n_bars, *, quality=0.9, drums=0.0, voice=0.0):
     )
 
 
-def test_the_most_loopable_bars_are_looped_and_of_drums_the_fullest(
-    shelf, end_facts, start_facts
-):
+def test_the_most_loopable_bars_are_looped_and_of_drums_the_fullest(shelf, end_facts, start_facts):
     new = start_facts(bpm=100.0)
     lines = new.pulse.downbeats_s
     clean = loop_fact(lines[2], 2, quality=0.95)

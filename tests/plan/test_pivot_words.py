@@ -21,7 +21,7 @@ NAME = "pivot-chord vamp"
     [
         ("A minor", "C major", "Am - Dm - G7, all at home in A minor and in C major: "),
         ("C major", "G major", "C - Am - D7, of which C and Am are at home in C major and in G major: "),  # noqa: E501 - the sentence
-        ("E minor", "F minor", "Em - C - C7, of which C is at home in E minor and in F minor: "),  # noqa: E501 - the sentence
+        ("E minor", "F minor", "Em - C - C7, of which C is at home in E minor and in F minor: "),
         ("G major", "Bb major", "Cm - Eb - F7, all at home in Bb major: "),
         ("F minor", "D major", "C - Em - A7, of which C is at home in F minor, Em and A7 in D major: "),  # noqa: E501 - the sentence
         ("D minor", "D minor", "Dm - Am - A7, all at home in D minor: "),

@@ -66,8 +66,7 @@ def incoming() -> SongEdge:
     return song(music(14.0, NEW_BPM, seed=2))
 
 
-@pytest.fixture(scope="session")
-def plan() -> Plan:
+def plan_by_hand() -> Plan:
     """Four beats of the old song, eight down to the new tempo with a pad, eight of the new one."""
     tempo = TempoCurve(
         spans=(
@@ -127,6 +126,12 @@ def plan() -> Plan:
         key_to_tuning_cents=0.0,
         seed=7,
     )
+
+
+@pytest.fixture(scope="session")
+def plan() -> Plan:
+    """A plan with a pad between two songs."""
+    return plan_by_hand()
 
 
 @pytest.fixture(scope="session")

@@ -1,0 +1,95 @@
+"""Three that differ: invented listens, known answers."""
+
+from dataclasses import replace
+
+import pytest
+
+from segue.job.shortlist import MOST_TRIED, QuickListen, carrier_of, difference, lifts, shortlist
+from segue.plan import Given
+from segue.recipes import load_recipes, shelf_folder
+from segue.score.bridge import BridgeSound
+from tests.plan.song_facts import end_facts, start_facts, unheard
+
+SHELF = load_recipes(shelf_folder())
+BY_NAME = {recipe.name: recipe for recipe in SHELF}
+PAIR = (end_facts("A minor", 100.0), start_facts("C major", 104.0))
+PLAIN = BridgeSound(
+    length_s=9.0,
+    pulse=1.0,
+    thinnest_pulse=0.9,
+    onsets_a_s=4.0,
+    below_lu=2.0,
+    hole_s=0.0,
+    rise_lu=1.0,
+    brighter=1.0,
+    denser=1.0,
+    dip_lu=0.0,
+    air_db=0.0,
+    curve_lu=(-2.0,) * 16,
+)
+STILL = replace(PLAIN, pulse=0.1, thinnest_pulse=0.0, onsets_a_s=0.5)
+
+
+def listening(**bridges):
+    """A listener for whom held bridges are still and all others beat."""
+    asked = []
+
+    def listen(recipes):
+        asked.extend(recipes)
+        return {
+            recipe.name: QuickListen(
+                overall=0.8,
+                bridge=bridges.get(recipe.name, STILL if carrier_of(recipe) == "held" else PLAIN),
+            )
+            for recipe in recipes
+        }
+
+    return listen, asked
+
+
+@pytest.mark.parametrize("purpose", [None, "lift", "dance"])
+def test_at_most_one_of_three_is_still_where_a_song_has_a_beat(purpose):
+    listen, asked = listening()
+    three = shortlist(SHELF, PAIR, listen, Given(purpose=purpose))
+    assert len(asked) <= MOST_TRIED
+    assert len({recipe.family for recipe in three}) == len(three) == 3
+    assert sum(carrier_of(recipe) == "held" for recipe in three) <= 1
+
+
+def test_two_songs_without_a_beat_get_no_ruler():
+    listen, _ = listening()
+    pair = (unheard(end_facts(), key=False), unheard(start_facts(), key=False))
+    first, *_ = shortlist(SHELF, pair, listen, Given())
+    assert first.tempo.move == "free"
+
+
+def test_with_talk_the_first_is_made_for_it():
+    listen, _ = listening()
+    first, *_ = shortlist(SHELF, PAIR, listen, Given(talk_s=20.0))
+    assert first.suits.talk == "yes"
+
+
+def test_what_has_a_hole_is_passed_over():
+    listen, _ = listening()
+    taken = shortlist(SHELF, PAIR, listen, Given())
+    holed = {taken[0].name: replace(PLAIN, hole_s=2.0)}
+    again = shortlist(SHELF, PAIR, listening(**holed)[0], Given())
+    assert taken[0].name not in {recipe.name for recipe in again}
+
+
+def test_a_lift_is_two_of_three():
+    assert not lifts(replace(PLAIN, rise_lu=5.0))
+    assert lifts(replace(PLAIN, rise_lu=5.0, denser=1.5))
+    assert lifts(replace(PLAIN, brighter=1.5, denser=1.5))
+
+
+def test_difference_is_nought_for_the_same_and_grows_with_what_is_heard():
+    one, other = BY_NAME["drum break"], BY_NAME["pad in the new key"]
+    a, b = QuickListen(overall=0.8, bridge=PLAIN), QuickListen(overall=0.8, bridge=STILL)
+    assert difference(one, a, one, a) == 0.0
+    assert 0.35 < difference(one, a, other, b) <= 1.0
+    assert difference(one, a, other, b) == difference(other, b, one, a)
+
+
+def test_every_carrier_is_on_the_shelf():
+    assert {carrier_of(recipe) for recipe in SHELF} == {"loop", "drums", "played", "held"}

@@ -1,0 +1,144 @@
+"""The bridge at its level: laws of the fader, measured on what comes out."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from segue.audio.clip import Clip
+from segue.audio.loudness import momentary_lufs
+from segue.plan.layer import DrumHit, DrumLayer, SongLayer
+from segue.render import render_candidate
+from segue.render.ride import fader_of, in_the_light_of, shelved
+from tests.render.conftest import curve, key_frames, music, song
+
+RATE_HZ = 22_050
+WITHIN_LU = 1.5
+"""The fader follows the mean of a bar; a moment may lie off by this much."""
+
+
+def songs(old_db=0.0, new_db=0.0):
+    old = music(14.0, 120.0, rate_hz=RATE_HZ) * 10 ** (old_db / 20)
+    new = music(14.0, 100.0, rate_hz=RATE_HZ, seed=2) * 10 ** (new_db / 20)
+    return song(old, rate_hz=RATE_HZ), song(new, rate_hz=RATE_HZ)
+
+
+def bridged(plan, bridge_lu, *, pad_db=-12.0):
+    """The plan of two songs with a pad between them, at a level."""
+    old, pad, new = plan.layers
+    old = replace(old, end_beat=4.2, gain_db=(), time_map=key_frames(0, 5, 120.0))
+    pad = replace(pad, gain_db=curve((4, pad_db)))
+    return replace(plan, layers=(old, pad, new), bridge_lu=bridge_lu)
+
+
+def levels(candidate, plan):
+    """Loudness of the old song, the middle of the bridge, and the new song."""
+    times_s, lufs = momentary_lufs(candidate.music, hop_s=0.1)
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+
+    def middle(low_s, high_s):
+        return float(np.median(lufs[(times_s >= low_s) & (times_s < high_s)]))
+
+    return (
+        middle(0.3, exit_s - 0.3),
+        middle(exit_s + 1.0, entry_s - 0.3),
+        middle(entry_s + 0.3, plan.duration_s - 0.3),
+    )
+
+
+@pytest.mark.parametrize("bridge_lu", [-14.0, -6.0, -2.0, 1.0])
+@pytest.mark.parametrize(("old_db", "new_db"), [(0.0, 0.0), (-6.0, 0.0), (0.0, -6.0)])
+def test_a_bridge_lies_where_it_is_said_against_the_quieter_song(plan, bridge_lu, old_db, new_db):
+    ridden = bridged(plan, curve((4, bridge_lu)))
+    made = render_candidate(ridden, *songs(old_db, new_db))
+    old, bridge, new = levels(made, ridden)
+    slope = 0.0 if bridge_lu < -8.0 else 3.0  # from and to a louder song it goes on a slope
+    assert min(old, new) + bridge_lu - WITHIN_LU <= bridge
+    assert bridge <= min(old, new) + bridge_lu + WITHIN_LU + (slope if old_db != new_db else 0.0)
+
+
+@pytest.mark.parametrize("pad_db", [-30.0, -18.0, 0.0])
+def test_the_layers_own_level_does_not_change_that_of_the_bridge(plan, pad_db):
+    loud, soft = (bridged(plan, curve((4, -3.0)), pad_db=db) for db in (-6.0, pad_db))
+    one, other = (render_candidate(p, *songs()) for p in (loud, soft))
+    assert levels(one, loud)[1] == pytest.approx(levels(other, soft)[1], abs=0.2)
+
+
+def test_a_bridge_that_rises_ends_above_where_it_began(plan):
+    ridden = bridged(plan, curve((4, -6.0), (12, 2.0)))
+    made = render_candidate(ridden, *songs())
+    times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+    early, late = (float(np.interp(plan.seconds_at(b), times_s, lufs)) for b in (5.5, 11.3))
+    assert late - early >= 4.0
+
+
+def test_the_songs_themselves_do_not_move(plan):
+    ridden = bridged(plan, curve((4, -10.0)))
+    as_it_is = replace(ridden, bridge_lu=())
+    with_ride, without = (render_candidate(p, *songs()) for p in (ridden, as_it_is))
+    assert np.array_equal(with_ride.outgoing.samples, without.outgoing.samples)
+    assert np.array_equal(with_ride.incoming.samples, without.incoming.samples)
+
+
+def test_layers_are_on_the_fader_of_what_they_are_made_of(plan):
+    ridden = replace(plan, bridge_lu=curve((4, -2.0)))
+    drums = DrumLayer(
+        name="d", song="incoming", start_beat=4, end_beat=12, hits=(DrumHit(beat=5, drum="kick"),)
+    )
+
+    def loop(**changes):
+        made = SongLayer(
+            name="loop", song="incoming", start_beat=4, end_beat=12, time_map=key_frames(4, 12, 100)
+        )
+        return fader_of(replace(made, **changes), ridden)
+
+    old, pad, new = ridden.layers
+    assert [fader_of(layer, ridden) for layer in (old, pad, new, drums)] == [
+        "carried",
+        "synth",
+        "songs",
+        "kit",
+    ]
+    assert (loop(), loop(part="percussive"), loop(roles=("drums",))) == ("band", "kit", "kit")
+    assert {fader_of(layer, plan) for layer in (old, pad, new, drums)} == {"songs"}
+
+
+def test_silence_around_moves_nothing(plan):
+    ridden = bridged(plan, curve((4, -3.0)))
+    silent = song(np.zeros((14 * RATE_HZ, 2)), rate_hz=RATE_HZ)
+    made = render_candidate(ridden, silent, silent)
+    plain = render_candidate(replace(ridden, bridge_lu=()), silent, silent)
+    assert np.array_equal(made.music.samples, plain.music.samples)
+
+
+@pytest.mark.parametrize("gain_db", [-8.0, 6.0, 12.0])
+def test_a_shelf_raises_what_lies_above_and_leaves_the_bass(gain_db):
+    time_s = np.arange(RATE_HZ)[:, None] / RATE_HZ
+    for hertz, wanted_db in ((60.0, 0.0), (6_000.0, gain_db)):
+        tone = np.repeat(0.1 * np.sin(2 * np.pi * hertz * time_s), 2, axis=1).astype(np.float32)
+        out = shelved(tone, gain_db, RATE_HZ)
+        got_db = 20 * np.log10(np.std(out[5000:]) / np.std(tone[5000:]))
+        assert got_db == pytest.approx(wanted_db, abs=1.0)
+
+
+def test_a_dull_pad_is_made_as_bright_as_the_songs(plan):
+    ridden = replace(plan, bridge_lu=curve((4, -2.0)))
+    time_s = np.arange(round(plan.duration_s * RATE_HZ))[:, None] / RATE_HZ
+
+    def two_tones(high_db):
+        high = 10 ** (high_db / 20) * np.sin(2 * np.pi * 2_000 * time_s)
+        return np.repeat(np.sin(2 * np.pi * 200 * time_s) + high, 2, axis=1).astype(np.float32)
+
+    bright, dull = two_tones(-10.0), two_tones(-16.0)
+    brighter_db = in_the_light_of({"songs": bright, "synth": dull}, ridden, RATE_HZ)
+    assert brighter_db == pytest.approx(6.0, abs=0.5)
+    darker_db = in_the_light_of({"songs": dull, "synth": bright}, ridden, RATE_HZ)
+    assert darker_db == pytest.approx(-6.0, abs=0.5)
+    assert in_the_light_of({"songs": bright}, ridden, RATE_HZ) == 0.0
+
+
+def test_clips_are_as_long_as_ever(plan):
+    ridden = bridged(plan, curve((4, -2.0)))
+    made = render_candidate(ridden, *songs())
+    assert isinstance(made.music, Clip)
+    assert made.music.n_frames == int(np.ceil(ridden.duration_s * RATE_HZ - 1e-6))

@@ -1,0 +1,84 @@
+"""What is heard between two songs, on bridges with known truth."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from segue.audio.clip import Clip
+from segue.render import render_candidate
+from segue.score.bridge import bridge_of
+from tests.render.conftest import curve, music, plan_by_hand, song
+from tests.render.test_ride import bridged
+
+RATE_HZ = 22_050
+
+
+@pytest.fixture(scope="module")
+def made(plan):
+    """A bridge of a steady pad between songs with hits on every beat."""
+    old = song(music(14.0, 120.0, rate_hz=RATE_HZ), rate_hz=RATE_HZ)
+    new = song(music(14.0, 100.0, rate_hz=RATE_HZ, seed=2), rate_hz=RATE_HZ)
+    return render_candidate(bridged(plan, curve((4, -3.0))), old, new)
+
+
+@pytest.fixture(scope="module")
+def plan():
+    return plan_by_hand()
+
+
+def with_bridge(candidate, change):
+    """The same with the sound of its bridge changed."""
+    plan = candidate.plan
+    low, high = (
+        round(plan.seconds_at(beat) * RATE_HZ) for beat in (plan.exit_beat, plan.entry_beat)
+    )
+    samples = candidate.music.samples.copy()
+    samples[low:high] = change(samples[low:high])
+    return replace(candidate, music=Clip(samples=samples, rate_hz=RATE_HZ))
+
+
+def test_a_pad_between_songs_is_static_and_at_its_level(made):
+    bridge = bridge_of(made)
+    assert bridge.is_static
+    assert bridge.below_lu == pytest.approx(3.0, abs=1.5)
+    assert bridge.hole_s == 0.0
+    assert len(bridge.curve_lu) == 16
+
+
+def test_hits_in_it_are_a_pulse(made):
+    hits = music(14.0, 120.0, rate_hz=RATE_HZ, seed=5).astype(np.float32)
+    bridge = bridge_of(with_bridge(made, lambda sound: hits[: len(sound)]))
+    assert not bridge.is_static
+    assert 0.5 < bridge.pulse < 1.5
+    assert bridge.thinnest_pulse > 0.35
+    assert bridge.onsets_a_s == pytest.approx(2.0, abs=0.7)
+
+
+@pytest.mark.parametrize("hole_s", [0.8, 1.5])
+def test_a_hole_is_as_long_as_it_is(made, hole_s):
+    def cut(sound):
+        holed = sound.copy()
+        holed[RATE_HZ : RATE_HZ + round(hole_s * RATE_HZ)] = 0.0
+        return holed
+
+    # a window of 0.4 s is quiet only when nearly all of it is
+    assert bridge_of(with_bridge(made, cut)).hole_s == pytest.approx(hole_s - 0.35, abs=0.15)
+
+
+def test_what_rises_is_told(made):
+    def rising(sound):
+        return sound * np.linspace(0.3, 1.2, len(sound))[:, None].astype(np.float32)
+
+    assert bridge_of(with_bridge(made, rising)).rise_lu > 4.0
+    assert abs(bridge_of(made).rise_lu) < 2.5
+
+
+def test_a_gain_on_everything_changes_nothing(made):
+    quieter = replace(
+        made, music=Clip(samples=made.music.samples * np.float32(0.5), rate_hz=RATE_HZ)
+    )
+    one, other = bridge_of(made), bridge_of(quieter)
+    assert one.below_lu == pytest.approx(other.below_lu, abs=0.1)
+    assert one.pulse == pytest.approx(other.pulse, rel=0.1)
+    assert one.air_db == pytest.approx(other.air_db, abs=0.1)
