@@ -166,7 +166,7 @@ def tried(step: Attempt) -> QuickListen:
     candidate = render_candidate(plan, old, new)
     return QuickListen(
         overall=_scored(step, candidate).overall,
-        bridge=bridge_of(candidate),
+        bridge=bridge_of(plan, candidate.music),
         chords=tuple(dict.fromkeys(voicing.symbol for voicing in plan.voicings)),
     )
 

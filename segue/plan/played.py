@@ -87,15 +87,10 @@ _SLOW_BPM, _MIDDLE_BPM, _FAST_BPM = 80.0, 115.0, 140.0
 
 def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]:
     """A bar of comping."""
+    if rhythm == "by tempo" and metre == _WALTZ:
+        return (_Stroke(1, 0.6, -1), _Stroke(2, 0.6, -3))
     if rhythm == "by tempo":
-        if metre == _WALTZ:
-            return (_Stroke(1, 0.6, -1), _Stroke(2, 0.6, -3))
-        by_tempo: tuple[tuple[float, Rhythm], ...] = (
-            (_SLOW_BPM, "arpeggio"),
-            (_MIDDLE_BPM, "push"),
-            (_FAST_BPM, "off-beats"),
-        )
-        rhythm = next((name for limit, name in by_tempo if bpm < limit), "quarters")
+        rhythm = _suiting(bpm)
     step = 0.25 if bpm < _SLOW_BPM else 0.5
     beats = range(metre)
     match rhythm:
@@ -129,6 +124,16 @@ def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]
                 for b in beats
                 for half in (0, 0.5)
             )
+
+
+def _suiting(bpm: float) -> Rhythm:
+    """How chords are played at a tempo."""
+    by_tempo: tuple[tuple[float, Rhythm], ...] = (
+        (_SLOW_BPM, "arpeggio"),
+        (_MIDDLE_BPM, "push"),
+        (_FAST_BPM, "off-beats"),
+    )
+    return next((name for limit, name in by_tempo if bpm < limit), "quarters")
 
 
 def _bass_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]:

@@ -90,7 +90,7 @@ def _odd(width: float) -> int:
 
 
 @numba.njit(cache=True)
-def median_along(values, width):  # type: ignore[no-untyped-def]  # noqa: ANN001
+def median_along(values, width):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Running median of every row; the ends are repeated."""
     n_rows, n_columns = values.shape
     half = width // 2

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
-    from segue.render.candidate import Candidate
+    from segue.plan.plan import Plan
 
     Floats = npt.NDArray[np.float64]
 
@@ -95,9 +95,8 @@ class BridgeSound:
         return self.pulse < STATIC_PULSE
 
 
-def bridge_of(candidate: Candidate) -> BridgeSound:
-    """Listen to the bridge of a candidate and the songs next to it."""
-    plan, music = candidate.plan, candidate.music
+def bridge_of(plan: Plan, music: Clip) -> BridgeSound:
+    """Listen to the bridge of a rendered plan and to the songs next to it."""
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
     level = _Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))

@@ -27,6 +27,10 @@ def plan():
     return plan_by_hand()
 
 
+def heard_in(candidate):
+    return bridge_of(candidate.plan, candidate.music)
+
+
 def with_bridge(candidate, change):
     """The same with the sound of its bridge changed."""
     plan = candidate.plan
@@ -39,7 +43,7 @@ def with_bridge(candidate, change):
 
 
 def test_a_pad_between_songs_is_static_and_at_its_level(made):
-    bridge = bridge_of(made)
+    bridge = heard_in(made)
     assert bridge.is_static
     assert bridge.below_lu == pytest.approx(3.0, abs=1.5)
     assert bridge.hole_s == 0.0
@@ -48,7 +52,7 @@ def test_a_pad_between_songs_is_static_and_at_its_level(made):
 
 def test_hits_in_it_are_a_pulse(made):
     hits = music(14.0, 120.0, rate_hz=RATE_HZ, seed=5).astype(np.float32)
-    bridge = bridge_of(with_bridge(made, lambda sound: hits[: len(sound)]))
+    bridge = heard_in(with_bridge(made, lambda sound: hits[: len(sound)]))
     assert not bridge.is_static
     assert 0.5 < bridge.pulse < 1.5
     assert bridge.thinnest_pulse > 0.35
@@ -63,22 +67,22 @@ def test_a_hole_is_as_long_as_it_is(made, hole_s):
         return holed
 
     # a window of 0.4 s is quiet only when nearly all of it is
-    assert bridge_of(with_bridge(made, cut)).hole_s == pytest.approx(hole_s - 0.35, abs=0.15)
+    assert heard_in(with_bridge(made, cut)).hole_s == pytest.approx(hole_s - 0.35, abs=0.15)
 
 
 def test_what_rises_is_told(made):
     def rising(sound):
         return sound * np.linspace(0.3, 1.2, len(sound))[:, None].astype(np.float32)
 
-    assert bridge_of(with_bridge(made, rising)).rise_lu > 4.0
-    assert abs(bridge_of(made).rise_lu) < 2.5
+    assert heard_in(with_bridge(made, rising)).rise_lu > 4.0
+    assert abs(heard_in(made).rise_lu) < 2.5
 
 
 def test_a_gain_on_everything_changes_nothing(made):
     quieter = replace(
         made, music=Clip(samples=made.music.samples * np.float32(0.5), rate_hz=RATE_HZ)
     )
-    one, other = bridge_of(made), bridge_of(quieter)
+    one, other = heard_in(made), heard_in(quieter)
     assert one.below_lu == pytest.approx(other.below_lu, abs=0.1)
     assert one.pulse == pytest.approx(other.pulse, rel=0.1)
     assert one.air_db == pytest.approx(other.air_db, abs=0.1)
