@@ -12,7 +12,7 @@ from segue.recipes.rules import CURVE_RANGES, PATTERN_ROWS
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from segue.recipes.recipe import Recipe, RecipeLayer, Tempo
+    from segue.recipes.recipe import Level, Recipe, RecipeLayer, Tempo
 
 OUTER_BARS: Final = 4
 """Bars of either song that are drawn; the songs go on, but nothing new happens there."""
@@ -165,8 +165,8 @@ def _own_words(layer: RecipeLayer) -> Iterator[str]:
         yield f"{layer.part} part"
     if layer.loop_bars:
         yield f"loop of {_counted(layer.loop_bars, 'bar')}"
-    if layer.source == "pad":
-        yield f"{layer.sound}, {_harmony_words(layer)}"
+    if layer.harmony != "none":
+        yield ", ".join(_played_words(layer))
     if layer.pattern is not None:
         rows = {row: getattr(layer.pattern, row) for row in PATTERN_ROWS}
         yield ", ".join(f"{row} {signs}" for row, signs in rows.items() if signs)
@@ -174,10 +174,27 @@ def _own_words(layer: RecipeLayer) -> Iterator[str]:
         yield f"bends to a {layer.bends_to}"
 
 
+def _played_words(layer: RecipeLayer) -> Iterator[str]:
+    """What plays chords, how, and which."""
+    if layer.source == "pad":
+        yield layer.sound
+    else:
+        if layer.source == "comp":
+            yield layer.played_on
+        yield _rhythm_words(layer)
+    yield _harmony_words(layer)
+    if layer.pumps_db:
+        yield f"pumps by {layer.pumps_db:g} dB"
+
+
+def _rhythm_words(layer: RecipeLayer) -> str:
+    return "as suits the tempo" if layer.rhythm == "by tempo" else layer.rhythm
+
+
 def _harmony_words(layer: RecipeLayer) -> str:
     if layer.harmony == "drone":
         return layer.harmony
-    return f"{layer.harmony}, a chord every {_counted(layer.bars_a_chord, 'bar')}"
+    return f"{layer.harmony}, a chord about every {_counted(layer.bars_a_chord, 'bar')}"
 
 
 def _curve_words(name: str, values: list[float]) -> str:
@@ -208,7 +225,16 @@ def _facts(recipe: Recipe) -> str:
         facts.append(f"near {length.aim_s:g} s")
     if length.fills_talk:
         facts.append("as long as the singer talks")
+    facts.append(_level_words(recipe.level))
     return "; ".join(facts) + "."
+
+
+def _level_words(level: Level) -> str:
+    """How loud the bridge is, from its start to its end."""
+    if level.exit_lu == level.entry_lu:
+        return f"bridge at {level.exit_lu:+g} LU to the quieter song"
+    when = "" if level.rise_bars < 0 else f" in its last {_counted(level.rise_bars, 'bar')}"
+    return f"bridge from {level.exit_lu:+g} to {level.entry_lu:+g} LU to the quieter song{when}"
 
 
 def _tempo(tempo: Tempo, sheet: _Sheet, signs: Signs) -> str:

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import PlayedLayer, PlayedNote
@@ -87,47 +87,61 @@ _SLOW_BPM, _MIDDLE_BPM, _FAST_BPM = 80.0, 115.0, 140.0
 
 def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]:
     """A bar of comping."""
-    if rhythm == "by tempo" and metre == _WALTZ:
-        return (_Stroke(1, 0.6, -1), _Stroke(2, 0.6, -3))
-    if rhythm == "by tempo":
-        rhythm = _suiting(bpm)
     step = 0.25 if bpm < _SLOW_BPM else 0.5
     beats = range(metre)
-    match rhythm:
+    match _suiting(bpm, metre) if rhythm == "by tempo" else rhythm:
+        case "waltz":
+            return (_Stroke(1, 0.6, -1), _Stroke(2, 0.6, -3))
         case "held":
             return (_Stroke(0, float(metre)),)
         case "quarters":
-            return tuple(_Stroke(b, 0.7, 0.0 if b % 2 == 0 else -2.0) for b in beats)
+            return tuple(_Stroke(b, 0.7, -2.0 * (b % 2)) for b in beats)
         case "eighths":
-            return tuple(
-                _Stroke(b + half, 0.35, _OFF_DB if half else 0.0)
-                for b in beats
-                for half in (0, 0.5)
-            )
+            on = tuple(_Stroke(b, 0.35) for b in beats)
+            return on + tuple(_Stroke(b + 0.5, 0.35, _OFF_DB) for b in beats)
         case "off-beats":
-            return tuple(_Stroke(b + 0.5, 0.4, -1.0 if b % 2 else 0.0) for b in beats)
+            return tuple(_Stroke(b + 0.5, 0.4, -float(b % 2)) for b in beats)
         case "push":
-            places = [at for at in (0.0, 1.5, 3.0) if at < metre] or [0.0]
-            ends = [*places[1:], float(metre)]
-            return tuple(
-                _Stroke(at, 0.85 * (end - at), -2.0 if at % 1 else 0.0)
-                for at, end in zip(places, ends, strict=True)
-            )
+            return _pushed(metre)
         case "arpeggio":
-            return tuple(
-                _Stroke(n * step, 2 * step, 0.0 if n * step % 1 == 0 else _OFF_DB, "next")
-                for n in range(round(metre / step))
-            )
-        case _:  # strum: down on the beat, up between
-            return tuple(
-                _Stroke(b + half, 0.5, _OFF_DB if half else -(b % 2), "up" if half else "down")
-                for b in beats
-                for half in (0, 0.5)
-            )
+            return _broken(step, metre)
+        case _:
+            return _strummed(metre)
 
 
-def _suiting(bpm: float) -> Rhythm:
+def _broken(step: float, metre: int) -> tuple[_Stroke, ...]:
+    """Note by note, louder on the beat."""
+    return tuple(
+        _Stroke(n * step, 2 * step, _OFF_DB if n * step % 1 else 0.0, "next")
+        for n in range(round(metre / step))
+    )
+
+
+def _pushed(metre: int) -> tuple[_Stroke, ...]:
+    """Three, three and two eighths."""
+    places = [at for at in (0.0, 1.5, 3.0) if at < metre]
+    ends = [*places[1:], float(metre)]
+    return tuple(
+        _Stroke(at, 0.85 * (end - at), -2.0 if at % 1 else 0.0)
+        for at, end in zip(places, ends, strict=True)
+    )
+
+
+def _strummed(metre: int) -> tuple[_Stroke, ...]:
+    """Down on the beat, up between."""
+    strokes = []
+    for beat in range(metre):
+        strokes += [
+            _Stroke(beat, 0.5, -float(beat % 2), "down"),
+            _Stroke(beat + 0.5, 0.5, _OFF_DB, "up"),
+        ]
+    return tuple(strokes)
+
+
+def _suiting(bpm: float, metre: int) -> Rhythm | Literal["waltz"]:
     """How chords are played at a tempo."""
+    if metre == _WALTZ:
+        return "waltz"
     by_tempo: tuple[tuple[float, Rhythm], ...] = (
         (_SLOW_BPM, "arpeggio"),
         (_MIDDLE_BPM, "push"),
