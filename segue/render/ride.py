@@ -120,7 +120,7 @@ def ride_of(
     if inside.sum() < 2:  # noqa: PLR2004 - a curve
         return None
     times_s = times_s[inside]
-    there = {name: power[inside] for name, power in powers.items()}
+    there = {name: _inside(power, inside) for name, power in powers.items()}
     wanted = np.array([value_at(plan.bridge_lu, plan.beat_at(float(t))) for t in times_s])
     wanted += _eased(around, (times_s - exit_s) / (entry_s - exit_s), plan.bridge_lu)
     bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
@@ -128,6 +128,17 @@ def ride_of(
     if "carried" in gains:  # no step where the old song plays on into the bridge
         gains["carried"] = gains["carried"] * np.clip((times_s - exit_s) / bar_s, 0.0, 1.0)
     return Ride(times_s=times_s, gains_db=gains)
+
+
+def _inside(
+    power: npt.NDArray[np.float64], inside: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.float64]:
+    """What is heard inside the bridge: windows that reach over its ends hear its neighbours too."""
+    part = power[inside].copy()
+    over = min(round(MOMENTARY_S / 2 / HOP_S), (len(part) - 1) // 2)
+    if over:
+        part[:over], part[-over:] = part[over], part[-over - 1]
+    return part
 
 
 def lufs_around(
