@@ -215,7 +215,8 @@ def _incoming_loop(layer: RecipeLayer, time: Timeline, n_bars: int) -> _Loop:
     first = song.grid.bar_line_after(song.entry_index)
     last_s = song.grid.seconds_at(first + n_bars * song.grid.metre)
     if layer.loop_bars <= n_bars:  # nothing was cut off for a singer
-        last_s = song.facts.edge_end_s
+        near_s = song.grid.seconds_at(first + _NEAR_BARS * song.grid.metre)
+        last_s = min(near_s, song.facts.edge_end_s)
     after_s = song.grid.seconds_at(first)
     best = _most_loopable(layer, song.facts, after_s=after_s, before_s=last_s)
     if best is not None and song.grid.is_heard:
@@ -231,8 +232,8 @@ def _incoming_loop(layer: RecipeLayer, time: Timeline, n_bars: int) -> _Loop:
     )
 
 
-_NEAR_BARS: Final = 16
-"""Bars before the place where the old song is left, in which loops of it are looked for."""
+_NEAR_BARS: Final = 10
+"""Bars next to the join in which loops are looked for: what is farther sounds of another part."""
 
 
 def _outgoing_loop(layer: RecipeLayer, time: Timeline, start: float) -> _Loop:
