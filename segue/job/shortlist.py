@@ -200,7 +200,7 @@ def _mark(
 
 _MOST_PULSE: Final = 1.6
 """A bridge with harder attacks than this, against the songs', stands out of them."""
-_STATIC_COST: Final = 0.2
+_STATIC_COST: Final = 0.35
 """What sounds on without a beat is for those pairs that ask for it."""
 _MOST_HOLE_S, _BAR_S, _MOST_DIP_LU, _MOST_AIR_DB = 0.3, 2.0, 3.0, 4.0
 LIFT_LU, LIFT_RATIO = 4.0, 1.3

@@ -18,7 +18,7 @@ from tests.render.drawn_plans import (
 from tests.render.join_steps import attacks_s, step_ratios
 
 N_DRAWN = 208
-N_JOINS_LOOKED_AT = 32
+N_JOINS_LOOKED_AT = 60
 """Two of every recipe."""
 LOW_RATES_HZ = (22_050,) * 20 + RATES_HZ[1:]
 """All rates, the cheapest more often."""

@@ -66,7 +66,7 @@ def one_side(plan, side, what, old, new):
         (SongLayer, ReversedLayer, FrozenLayer) if what == "bass" else (SongLayer, ReversedLayer)
     )
     layers = tuple(x for x in plan.layers if isinstance(x, kinds) and x.song == side)
-    return render_candidate(replace(plan, layers=layers), old, new).music
+    return render_candidate(replace(plan, layers=layers, bridge_lu=()), old, new).music
 
 
 def is_heard(sound, own, gain_db, what):
@@ -156,7 +156,8 @@ def test_layers_of_stems_work_on_their_own(number):
     assert found is not None
     plan, old, new = found
     # so far down that neither the limiter nor the level of the whole has anything to do
-    plan = replace(plan, outgoing_gain_db=-20.0, incoming_gain_db=-20.0, target_lufs=-36.0)
+    quiet = {"outgoing_gain_db": -20.0, "incoming_gain_db": -20.0, "target_lufs": -36.0}
+    plan = replace(plan, **quiet, bridge_lu=())  # a fader moves by what is heard of all layers
     whole = render_candidate(plan, old, new).music.samples.astype(np.float64)
     alone = [
         render_candidate(replace(plan, layers=(layer,)), old, new).music.samples
