@@ -102,7 +102,7 @@ def test_show_suggests_a_name(segue):
 
 
 def test_check_tells_every_error_with_its_line_and_fails(segue, tmp_path):
-    text = RAMP.replace('"geometric"', '"fast"').replace('"keys"', '"kazoo"')
+    text = RAMP.replace('"geometric"', '"fast"').replace('on = "keys"', 'on = "kazoo"')
     (tmp_path / "bad.toml").write_text(text, encoding="utf-8")
     done = segue("recipes", "check", "bad.toml", "none.toml")
     assert done.code == 2
