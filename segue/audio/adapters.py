@@ -9,6 +9,8 @@ import numpy as np
 from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     import numpy.typing as npt
     from pedalboard import Pedalboard, Plugin
 
@@ -47,6 +49,33 @@ def resampled_frames(
     fitted = np.zeros((n_frames, samples.shape[1]), dtype=np.float32)
     fitted[: len(out)] = out[:n_frames]  # the resampler's own rounding is off by one at most
     return fitted
+
+
+def resampled_blocks(
+    blocks: Iterable[npt.NDArray[np.float32]], n_channels: int, *, from_hz: int, to_hz: int
+) -> Iterator[npt.NDArray[np.float32]]:
+    """Audio at another rate, some of it at a time, to hold little memory.
+
+    Parameters
+    ----------
+    blocks : iterable of ndarray, shape (n_frames, n_channels), float32
+        One after the other.
+
+    Yields
+    ------
+    ndarray, shape (n_frames, n_channels), float32
+        Of any length, also 0.
+    """
+    import soxr
+
+    if from_hz == to_hz:
+        yield from blocks
+        return
+    stream = soxr.ResampleStream(from_hz, to_hz, n_channels, dtype="float32")
+    for block in blocks:
+        yield stream.resample_chunk(block)
+    rest = np.zeros((0, n_channels), dtype=np.float32)
+    yield stream.resample_chunk(rest, last=True)
 
 
 def scaled_frames(n_frames: int, *, from_hz: int, to_hz: int) -> int:

@@ -21,7 +21,7 @@ from segue.render.candidate import Candidate
 from segue.render.curves import ruler_of
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
-from segue.render.hits import drum_layer_sound
+from segue.render.hits import Kits, drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
@@ -55,6 +55,7 @@ class _Sources(NamedTuple):
 
     songs: dict[Side, SongEdge]
     instruments: Mapping[str, Instrument]
+    kits: Kits
 
 
 def render_candidate(
@@ -63,6 +64,7 @@ def render_candidate(
     incoming: SongEdge,
     *,
     instruments: Mapping[str, Instrument] | None = None,
+    kits: Kits | None = None,
     progress: Progress | None = None,
 ) -> Candidate:
     """A plan made audible.
@@ -73,6 +75,8 @@ def render_candidate(
         The end of the one song and the start of the other, at one rate.
     instruments : mapping, optional
         The users' own sounds that pads ask for, by their `PadLayer.instrument`.
+    kits : Kits, optional
+        The drums of the songs, as far as other renders have found them.
     progress : callable, optional
         Told the share of the work that is done, 0 to 1.
 
@@ -93,7 +97,9 @@ def render_candidate(
         raise ValueError(f"the songs have {rate_hz} and {incoming.rate_hz} Hz; resample one first")
     tell = progress or _nobody
     ruler = ruler_of(plan, rate_hz)
-    sources = _Sources({"outgoing": outgoing, "incoming": incoming}, instruments or {})
+    sources = _Sources(
+        {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
+    )
     notes: list[str] = []
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
     done = 0
@@ -148,7 +154,8 @@ def _sound_of(layer: Layer, plan: Plan, ruler: Ruler, sources: _Sources) -> Laye
         case SongLayer():
             return song_layer_sound(layer, edge, plan, ruler, level_db)
         case DrumLayer():
-            return drum_layer_sound(layer, edge, plan, ruler, level_db)
+            kit = sources.kits.of(edge)
+            return drum_layer_sound(layer, edge, kit, plan, ruler, level_db=level_db)
         case FrozenLayer():
             return frozen_sound(layer, edge, plan, ruler, level_db)
         case ReversedLayer():

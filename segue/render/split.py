@@ -97,8 +97,8 @@ def split_stretch(
     """
     rate_hz = source.rate_hz
     window = 1 << int(np.ceil(np.log2(VOCODER_S * 0.9 * rate_hz)))
-    frames = np.arange(-2 * window, n_frames + 2 * window + 1) + first_frame
-    ends_s = time_map.source_at(frames[[0, -1]] / rate_hz)
+    ends = first_frame + np.array([-2 * window, n_frames + 2 * window])
+    ends_s = time_map.source_at(ends / rate_hz)
     begin, end = np.round((ends_s - source.start_s) * rate_hz).astype(int)
     read_from = int(begin) - 2 * window
     sound = excerpt(source.samples, read_from, int(end) + 2 * window - read_from)
@@ -113,6 +113,7 @@ def split_stretch(
     )
     close = _Along(_bent(time_map, attacks_s, ATTACK_BEFORE_S, ATTACK_AFTER_S), *place)
     tonal += _sliced(hits, close, 1 << round(np.log2(SLICE_S * rate_hz)))
+    del harmonic, hits  # each as long as the sound
     return _as_loud_as(sound, tonal, _Along(time_map, *place), window)
 
 
@@ -128,6 +129,7 @@ def _as_loud_as(
         band_powers(_spectra(source, centres[first : first + BLOCK_HOPS], window), places)
         for first in range(0, len(centres), BLOCK_HOPS)
     ]
+    del source
     level = np.concatenate(wanted, axis=1)
     return mid_side(at_level_of(level, mid_side(made), window, along.rate_hz))
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import warnings
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
@@ -30,6 +30,20 @@ _N_COLUMNS: Final = 1600
 _LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)
 
 
+class Waveform(NamedTuple):
+    """Where each column of a waveform starts, in seconds, and its extremes at full scale ±1."""
+
+    columns_s: npt.NDArray[np.float64]
+    low: npt.NDArray[np.float32]
+    high: npt.NDArray[np.float32]
+
+
+def waveform_of(music: Clip) -> Waveform:
+    """All that a picture needs of a sound."""
+    first_frames, low, high = outline(music.samples, _N_COLUMNS)
+    return Waveform(first_frames / music.rate_hz, low, high)
+
+
 @contextmanager
 def plain_words() -> Iterator[None]:
     """Draw names as they are: no formula between two dollars, no warning of a rare script.
@@ -51,7 +65,9 @@ def load_drawing() -> None:
 
 
 @plain_words()
-def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard: Scorecard) -> None:
+def write_picture(
+    path: Path, *, title: str, waveform: Waveform, plan: Plan, scorecard: Scorecard
+) -> None:
     """Draw one candidate into a PNG file.
 
     Parameters
@@ -60,8 +76,8 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
         Where to write.
     title : str
         Heading.
-    music : Clip
-        The music bus.
+    waveform : Waveform
+        Of the music bus.
     plan : Plan
         Gives bar lines, chords and the three sections.
     scorecard : Scorecard
@@ -76,7 +92,7 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
     figure.subplots_adjust(**_MARGINS)
     axes = figure.subplots(4, 1, sharex=True, height_ratios=[2.2, 1.4, 1.0, 1.2])
     figure.suptitle(title, fontsize=13, fontweight="bold")
-    _draw_waveform(axes[0], music, plan)
+    _draw_waveform(axes[0], waveform, plan)
     _draw_keys(axes[1], plan, scorecard)
     _draw_tempo(axes[2], plan, scorecard)
     _draw_loudness(axes[3], plan, scorecard)
@@ -87,9 +103,8 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
     figure.savefig(path, format="png", metadata={"Software": None})
 
 
-def _draw_waveform(axis: Any, music: Clip, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes
-    first_frames, low, high = outline(music.samples, _N_COLUMNS)
-    columns_s = first_frames / music.rate_hz
+def _draw_waveform(axis: Any, waveform: Waveform, plan: Plan) -> None:  # noqa: ANN401 - axes
+    columns_s, low, high = waveform
     starts = {
         "outgoing": 0.0,
         "interlude": plan.seconds_at(plan.exit_beat),

@@ -23,8 +23,11 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
+TRUE_PEAK: Final = "true_peak"
 CEILING_DBTP: Final = -1.0
 """Highest permitted true peak of programmes [R128]_."""
+_OVERSAMPLING: Final = 16
+"""As the master looks, which holds the music below the ceiling."""
 _FLAT_FRAMES: Final = 3
 _LOUD_SHARE: Final = 0.25
 _FINE_MS: Final = 0.2
@@ -40,11 +43,11 @@ _SURE: Final = 4.0
 
 def true_peak(hearing: Listened) -> Measure | None:
     """True peak of the music; None for silence."""
-    peak_dbtp = true_peak_dbtp(hearing.candidate.music)
+    peak_dbtp = true_peak_dbtp(hearing.candidate.music, oversampling=_OVERSAMPLING)
     if peak_dbtp == -math.inf:
         return None
     return Measure(
-        name="true_peak",
+        name=TRUE_PEAK,
         label="true peak",
         value=peak_dbtp,
         unit="dBTP",
