@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -49,6 +49,26 @@ def resampled_frames(
     fitted = np.zeros((n_frames, samples.shape[1]), dtype=np.float32)
     fitted[: len(out)] = out[:n_frames]  # the resampler's own rounding is off by one at most
     return fitted
+
+
+def mono_at_rate(
+    mono: npt.NDArray[np.float32], *, from_hz: int, to_hz: int, quality: Literal["LQ", "MQ", "HQ"]
+) -> npt.NDArray[np.float32]:
+    """One channel at the rate that it is analysed at.
+
+    Parameters
+    ----------
+    mono : ndarray, shape (n_frames,), float32
+    quality : {'LQ', 'MQ', 'HQ'}
+        Bits that stay exact: 16 with a slow roll-off, 16, or 20 (documentation of soxr).
+
+    Returns
+    -------
+    ndarray, shape (n_frames * to_hz / from_hz, to a frame,), float32
+    """
+    import soxr
+
+    return np.asarray(soxr.resample(mono, from_hz, to_hz, quality=quality), dtype=np.float32)
 
 
 def resampled_blocks(

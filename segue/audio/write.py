@@ -10,6 +10,7 @@ import soundfile
 
 from segue.audio.clip import Clip
 from segue.errors import InputError
+from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,17 +41,14 @@ def write_wav24(path: Path, clip: Clip) -> None:
     ValueError
         If the clip has values beyond full scale, or that are not numbers.
     """
-    part = path.with_name(f".{path.name}.part")
+    content = _pcm24(clip, "WAV")
     try:
-        part.write_bytes(_pcm24(clip, "WAV"))
-        part.replace(path)
+        write_whole(path, content)
     except OSError as error:
         raise InputError(
             path,
             f"cannot be written ({error.strerror or error}); make room, or choose another folder.",
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def packed(clip: Clip) -> bytes:

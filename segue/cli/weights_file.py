@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import InputError
 from segue.files.plain_file import plain_bytes
+from segue.files.whole_file import write_whole
 from segue.score.weights import WEIGHTS
 
 if TYPE_CHECKING:
@@ -53,11 +53,9 @@ def write_weights(path: Path, weights: dict[str, float], *, n_decisions: int) ->
         "n_decisions": n_decisions,
         "weights": {name: round(value, 4) for name, value in weights.items()},
     }
-    staged = path.with_name(f".{path.name}-new")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        staged.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
-        os.replace(staged, path)  # noqa: PTH105 - replaces on every system
+        write_whole(path, (json.dumps(found, indent=1) + "\n").encode())
     except OSError as error:
         raise InputError(path, f"could not be written ({error.strerror}).") from error
 

@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.analysis.onsets import HOP_S, RATE_HZ, onset_curves
+from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
     from segue.plan.plan import Plan
@@ -144,11 +145,8 @@ def slope(times_s: Floats, late_s: Floats) -> float:
 
 
 def _onset_sound(candidate: Candidate) -> npt.NDArray[np.float32]:
-    import soxr
-
     mono = mono_of(candidate.music.samples)
-    sound = soxr.resample(mono, candidate.music.rate_hz, RATE_HZ, quality="MQ")
-    return np.asarray(sound, dtype=np.float32)
+    return mono_at_rate(mono, from_hz=candidate.music.rate_hz, to_hz=RATE_HZ, quality="MQ")
 
 
 def _peak_near(strength: Floats, time_s: float, reach_s: float) -> tuple[float, float]:
