@@ -102,9 +102,10 @@ def plan_segue(
     from segue.plan import plan_segue as planned
     from segue.plan.heard_words import filled_in
 
+    known = _recipe_of(recipe)
     old, new = filled_in(old, new)
     return planned(
-        _recipe_of(recipe),
+        known,
         old,
         new,
         outgoing_has_stems=has_stems[0],

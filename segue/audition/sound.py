@@ -21,7 +21,7 @@ import numpy as np
 import soundfile
 
 from segue.audio.adapters import resampled_blocks
-from segue.audio.outline import outline
+from segue.audio.clip import outline
 from segue.errors import RunFolderError
 
 if TYPE_CHECKING:

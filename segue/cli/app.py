@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from segue.cli.audition import audition
+from segue.cli.audition import audition, choose
 from segue.cli.cache import cache
 from segue.cli.catalogue import catalogue, neighbours
-from segue.cli.choose import choose
 from segue.cli.explain import explain
 from segue.cli.hints import print_next
 from segue.cli.options import overrides_of, seconds_of

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final, NoReturn
 
 from segue.errors import SegueError, printable
-from segue.workers.threads import ONE_THREAD
+from segue.workers.work import ONE_THREAD
 
 EXIT_OUR_FAULT = 1
 EXIT_BAD_INPUT = 2

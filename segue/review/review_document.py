@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import InputError
-from segue.files.plain_file import plain_bytes
+from segue.files.plain_file import first_fault, plain_bytes, plain_json
 from segue.files.whole_file import write_whole
 from segue.review.listening import read_clip
 from segue.review.report import SCHEMA_VERSION, Review
-from segue.runfolder.run_document import LARGEST_BYTES, first_fault, plain_json
+from segue.runfolder.run_document import LARGEST_BYTES
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.audio.outline import outline
+from segue.audio.clip import outline
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
 from segue.runfolder.pictures import plain_words
 

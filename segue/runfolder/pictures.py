@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from segue.audio.outline import outline
+from segue.audio.clip import outline
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -39,13 +39,6 @@ class LevelCurves:
     loudness_lufs: Floats
     centroid_octaves: Floats
 
-    def loudness_between(self, start_s: float, end_s: float) -> float:
-        """Power mean of the loudness between two times; -100 for none."""
-        inside = (self.times_s >= start_s) & (self.times_s < end_s)
-        if not inside.any():
-            return _FLOOR_LUFS
-        return float(10.0 * np.log10(np.mean(10.0 ** (self.loudness_lufs[inside] / 10.0))))
-
 
 def levels_of(music: Clip) -> LevelCurves:
     """Loudness and brightness of a clip."""

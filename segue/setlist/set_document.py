@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Final, Literal
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import RunFolderError
-from segue.files.plain_file import plain_bytes
+from segue.files.plain_file import first_fault, plain_bytes, plain_json
 from segue.files.whole_file import write_whole
 from segue.runfolder import read_document
-from segue.runfolder.run_document import LARGEST_BYTES, first_fault, plain_json
+from segue.runfolder.run_document import LARGEST_BYTES
 from segue.setlist.evening import (
     Breaks,
     Evening,
