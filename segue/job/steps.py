@@ -23,6 +23,7 @@ from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.render import render_candidate
 from segue.score import score_candidate
+from segue.workers.work import give_back
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -174,7 +175,14 @@ def rendered(step: Attempt) -> Rendered:
     _AT_HAND.forget_thinned()
     old, new = (song.in_its_key for song in _songs_of(step))
     sounds = instruments_of(step.request)
-    candidate = render_candidate(planned(step), old, new, instruments=sounds, kits=_AT_HAND.kits)
+    candidate = render_candidate(
+        planned(step),
+        old,
+        new,
+        instruments=sounds,
+        kits=_AT_HAND.kits,
+        progress=lambda _share: give_back(),  # what one layer has freed seldom fits the next
+    )
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
     return measured(candidate, scorecard)

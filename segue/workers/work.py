@@ -27,13 +27,8 @@ last digits of a result do not depend on the machine's cores.
 """
 
 
-_M_MMAP_THRESHOLD: Final = -3
 _M_ARENA_MAX: Final = -8
-"""Of GNU's `malloc.h`: from how many bytes on an array has memory of its own, which goes back as
-soon as it is freed, and how many heaps there may be."""
-_OWN_MEMORY_BYTES: Final = 1 << 23
-"""Left alone, the C library moves this limit up to 32 MB. Held at 8 MB, a run in one process takes
-10 MB less, and 3 % more time to clear new memory; measured on the songs of `benchmarks.speed`."""
+"""Of GNU's `malloc.h`: how many heaps there may be."""
 
 
 def give_back() -> None:
@@ -51,12 +46,11 @@ def one_heap() -> None:
     """Let all threads share one heap, where the C library can; for a whole process, at its start.
 
     GNU's gives each thread its own, and what a thread that reads has freed is then of no use to
-    the step after it: up to 20 MB, differing from run to run. And it lets large arrays go at once.
+    the step after it: up to 20 MB, differing from run to run.
     """
     set_option = _of_libc("mallopt")
     if set_option is not None:
         set_option(_M_ARENA_MAX, 1)
-        set_option(_M_MMAP_THRESHOLD, _OWN_MEMORY_BYTES)
 
 
 @cache
