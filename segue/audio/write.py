@@ -15,6 +15,8 @@ from segue.files.whole_file import write_whole
 if TYPE_CHECKING:
     from pathlib import Path
 
+    import numpy.typing as npt
+
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
 _BLOCK_FRAMES: Final = 1 << 16
@@ -70,6 +72,19 @@ def unpacked(content: bytes) -> Clip:
     return Clip(samples=samples, rate_hz=rate_hz)
 
 
+def rounded24(clip: Clip) -> Clip:
+    """The clip as it would be read from a 24-bit file of it."""
+    samples = np.empty_like(clip.samples)
+    for begin in range(0, clip.n_frames, _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        samples[block] = _steps_of(clip.samples[block]) / _STEPS
+    return Clip(samples=samples, rate_hz=clip.rate_hz, start_s=clip.start_s)
+
+
+def _steps_of(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+    return np.minimum(np.rint(samples.astype(np.float64) * _STEPS), _STEPS - 1)
+
+
 def _pcm24(clip: Clip, file_format: str) -> memoryview:
     """In memory first: the library does not say why it cannot write to a disk that is full."""
     samples = clip.samples
@@ -81,8 +96,7 @@ def _pcm24(clip: Clip, file_format: str) -> memoryview:
         file, "w", clip.rate_hz, samples.shape[1], subtype="PCM_24", format=file_format
     ) as out:
         for begin in range(0, clip.n_frames, _BLOCK_FRAMES):
-            block = samples[begin : begin + _BLOCK_FRAMES].astype(np.float64)
-            steps = np.minimum(np.rint(block * _STEPS), _STEPS - 1)
+            steps = _steps_of(samples[begin : begin + _BLOCK_FRAMES])
             out.write(steps.astype(np.int32) << 8)  # the library takes the upper 24 of 32 bits
     return file.getbuffer()
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
-from segue.audio.write import packed, unpacked, write_wav24
+from segue.audio.write import packed, rounded24, unpacked, write_wav24
 from segue.runfolder import BarReport, CandidateRecord
 from segue.runfolder.pictures import waveform_of, write_picture
 from segue.score.cleanliness import TRUE_PEAK
@@ -58,7 +58,7 @@ class Rendered:
         if not self.lowered_db:
             return music
         quieter = music.samples * np.float32(10 ** (-self.lowered_db / 20))
-        return Clip(samples=quieter, rate_hz=music.rate_hz)
+        return rounded24(Clip(samples=quieter, rate_hz=music.rate_hz))
 
     def sound_of(self, file: str) -> Clip:
         """What belongs into a file that the record names."""

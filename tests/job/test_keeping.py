@@ -106,7 +106,7 @@ def test_each_file_is_written_once_with_the_sound_that_is_handed_on(candidates, 
             sound = written(name)
             there = read_wav(tmp_path / name)
             assert there.rate_hz == sound.rate_hz
-            assert np.abs(there.samples - sound.samples).max() <= 2**-24, name
+            assert np.array_equal(there.samples, sound.samples), name
     assert len(list(tmp_path.iterdir())) == 3 * len(best_first)
 
 
