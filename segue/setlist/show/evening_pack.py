@@ -10,7 +10,7 @@ from segue.runfolder import whole_folder
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.show.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
 from segue.setlist.show.rows import free_times, rows_of
-from segue.setlist.tempo_map.pen import evening_map
+from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.places import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
 from segue.stage.pack import (
@@ -125,7 +125,7 @@ def evening_pack(request: EveningRequest) -> EveningPack:
 
 
 def map_of(evening: Evening) -> EveningMap:
-    """The tempo map of an evening; see `segue.setlist.tempo_map.pen.evening_map`."""
+    """The tempo map of an evening; see `segue.setlist.tempo_map.evening_map.evening_map`."""
     songs = [_played(song) for song in evening.songs]
     crossings = [
         Crossing(
