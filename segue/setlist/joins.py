@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
 from segue.errors import InputError, SegueError
+from segue.files.source_digest import source_digest
 from segue.job.between import earlier_run, make_segues
 
 if TYPE_CHECKING:
@@ -23,6 +24,20 @@ if TYPE_CHECKING:
     from segue.runfolder import RunDocument
     from segue.setlist.heard_songs import HeardEdge
     from segue.workers import Workers
+
+
+MAKING_PARTS: Final = (
+    "music",
+    "audio",
+    "analysis",
+    "recipes",
+    "plan",
+    "render",
+    "score",
+    "job",
+)
+"""Sub-packages that decide how a join sounds and what is said of it."""
+MAKING_LIBRARIES: Final = ("numpy", "scipy", "numba", "soxr", "soundfile", "pedalboard")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,10 +70,15 @@ class MadeJoin:
     warnings: tuple[str, ...] = ()
 
 
+def maker_digest() -> str:
+    """Digest of the code that makes joins, and of the libraries that it calculates with."""
+    return source_digest(MAKING_PARTS, MAKING_LIBRARIES)
+
+
 def fingerprint(
-    request: Request, edges: tuple[HeardEdge, HeardEdge], shelf: Sequence[Recipe]
+    request: Request, edges: tuple[HeardEdge, HeardEdge], shelf: Sequence[Recipe], *, maker: str
 ) -> str:
-    """Digest of all that the way across depends on, but not of where files are.
+    """Digest of all that a segue depends on, but not of where files are.
 
     Parameters
     ----------
@@ -66,8 +86,10 @@ def fingerprint(
         End of the old song, start of the new one.
     shelf : sequence of Recipe
         All recipes to choose from.
+    maker : str
+        Of the code that makes it: `maker_digest`.
     """
-    wanted: list[Any] = [__version__, request.rate_hz, request.edge_s, request.only]
+    wanted: list[Any] = [__version__, maker, request.rate_hz, request.edge_s, request.only]
     wanted += [request.talk_s, request.match, request.shift_b, request.seed, request.purpose]
     wanted += [sorted((request.weights or {}).items()), [repr(recipe) for recipe in shelf]]
     wanted += [None if request.pad is None else hashlib.sha256(_content(request.pad)).hexdigest()]

@@ -12,7 +12,7 @@ from segue.job.request import Request
 from segue.setlist.evening import with_choice
 from segue.setlist.evening_plan import breaks_after, finished_evening, planned_evening
 from segue.setlist.heard_songs import heard_songs
-from segue.setlist.joins import JoinWork, fingerprint, made_joins
+from segue.setlist.joins import JoinWork, fingerprint, made_joins, maker_digest
 from segue.setlist.order.problem import order_problem
 from segue.setlist.order.reorder import better_order
 from segue.setlist.set_document import (
@@ -157,14 +157,14 @@ def _works(
     request: SetRequest, heard: Sequence[HeardEdges], evening: Evening
 ) -> dict[int, JoinWork]:
     """What there is to render, by place of the join."""
-    songs, shelf = request.set_list.songs, request.shelf
+    songs, shelf, maker = request.set_list.songs, request.shelf, maker_digest()
     works = {}
     for n, join in enumerate(evening.joins):
         end, start = heard[n].end, heard[n + 1].start
         if not join.is_segue or end is None or start is None:
             continue
         wanted = _join_request(request, songs[n], songs[n + 1], n + 1)
-        mark = fingerprint(wanted, (end, start), shelf)
+        mark = fingerprint(wanted, (end, start), shelf, maker=maker)
         works[n] = JoinWork(request=wanted, fingerprint=mark)
     return works
 

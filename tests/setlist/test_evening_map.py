@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from segue.errors import OptionError
 from segue.plan import plan_segue
-from segue.setlist.tempo_map.evening_ruler import MOST_FIT_RATIO, fill_of, signatures
 from segue.setlist.tempo_map.evening_map import evening_map
+from segue.setlist.tempo_map.evening_ruler import MOST_FIT_RATIO, fill_of, signatures
 from segue.setlist.tempo_map.places import Crossing, PlayedSong, exit_s
 from segue.stage.midi import score_bytes
 from segue.stage.midi_score import TICKS_A_BEAT, tick_of

@@ -7,11 +7,15 @@ import pytest
 
 from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
+from segue.files.source_digest import PACKAGE
+from segue.heard.hearing import LISTENING_LIBRARIES, LISTENING_PARTS
 from segue.job.between import earlier_run, same_choice
 from segue.runfolder import Choice, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
+from segue.setlist import make_set
 from segue.setlist.heard_songs import HeardEdge, HeardEdges
+from segue.setlist.joins import MAKING_LIBRARIES, MAKING_PARTS
 from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import SET_NAME, read_evening
 from segue.setlist.set_list import SetList, SetSong
@@ -234,6 +238,24 @@ def test_what_all_joins_are_asked_for_makes_them_anew(stage):
         assert len(made) == 2
         render(asked)
         assert len(made) == 2
+
+
+def test_joins_of_other_code_are_made_anew_and_those_of_the_same_kept(stage, monkeypatch):
+    request, made = stage
+    for maker, n_made in (("one", 2), ("one", 0), ("another", 2), ("another", 0)):
+        monkeypatch.setattr(make_set, "maker_digest", lambda maker=maker: maker)
+        made.clear()
+        render(request)
+        assert len(made) == n_made
+
+
+def test_a_join_depends_on_every_part_that_makes_it():
+    # What a run imports to read, hear, plan, render and score is in the digest or judged here.
+    of_words = {"files", "runfolder", "audition", "workers", "heard", "setlist", "cli"}
+    parts = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
+    assert set(MAKING_PARTS) == parts - of_words - {"catalogue", "review", "stage"}
+    assert set(LISTENING_PARTS) < set(MAKING_PARTS)
+    assert set(LISTENING_LIBRARIES) < set(MAKING_LIBRARIES)
 
 
 def test_another_pad_sound_makes_the_joins_anew(stage, tmp_path):
