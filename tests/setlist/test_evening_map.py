@@ -275,6 +275,48 @@ def test_free_time_in_a_segue_waits_before_the_count_in_and_is_told(shelf):
     assert "before the count-in or the pick-up to its bar one for the 20 s" in note
 
 
+@pytest.mark.parametrize("recipe", RECIPES)
+@pytest.mark.parametrize("talk_s", [20.0, 47.5])
+def test_what_comes_after_the_wait_is_later_by_the_length_of_the_talk(shelf, recipe, talk_s):
+    names = (recipe, RECIPES[1])
+    songs, ways = parts(shelf, names, free=((("talk", talk_s),), ()))
+    plain, late = evening_map(*parts(shelf, names)), evening_map(songs, ways)
+    talk = next(mark for mark in late.markers if mark.name.startswith("talk, "))
+    held_s = talk.time_s - 1e-6
+    said = [mark for mark in late.markers if mark != talk]
+    assert [mark.name for mark in said] == [mark.name for mark in plain.markers]
+    assert any(mark.time_s < held_s for mark in plain.markers)
+    read = read_back(late)
+    for before, mark in zip(plain.markers, said, strict=True):
+        by_s = talk_s * (before.time_s >= held_s)
+        assert mark.time_s - before.time_s == pytest.approx(by_s, abs=BAR_TOLERANCE_S), mark.name
+        there_s = read.tick_to_time(tick_of(mark.beat))
+        assert there_s == pytest.approx(mark.time_s, abs=BAR_TOLERANCE_S), mark.name
+    notes = [
+        sorted((n.start, n.pitch) for part in read_back(e).instruments for n in part.notes)
+        for e in (plain, late)
+    ]
+    moved = sorted((start + talk_s * (start >= held_s), pitch) for start, pitch in notes[0])
+    assert [n[0] for n in notes[1]] == pytest.approx([n[0] for n in moved], abs=BAR_TOLERANCE_S)
+
+
+def test_all_markers_of_an_evening_are_there_in_order(shelf):
+    names = [mark.name for mark in evening_map(*parts(shelf)).markers]
+    assert names == [
+        "First Light, bar one",
+        "files of join 1 start",
+        "segue, click starts",
+        "Second Wind, bar one",
+        "singer",
+        "files of join 2 start",
+        "segue",
+        "click starts",
+        "Third Rail, bar one",
+        "end of the evening",
+    ]
+    assert evening_map(*parts(shelf)).score.markers[-1][1] == "end of the evening"
+
+
 @pytest.mark.parametrize("longer_s", [30.0, -15.0], ids=["longer", "shorter"])
 def test_a_length_that_is_given_moves_what_comes_after(shelf, longer_s):
     songs, ways = parts(shelf)

@@ -11,8 +11,23 @@ from hypothesis import strategies as st
 
 from segue.errors import OptionError
 from segue.music.key import ALL_KEYS
+from segue.music.tonal_space import key_distance
 from segue.setlist.order.exact import cheapest_order
-from segue.setlist.order.problem import OrderProblem, order_problem, pinned
+from segue.setlist.order.problem import (
+    DROP_WEIGHT,
+    ENERGY_WEIGHT,
+    HALF_TIME,
+    KEY_WEIGHT,
+    PEAK_ENERGY,
+    SAME_VOICE_WEIGHT,
+    TEMPO_WEIGHT,
+    THREE_IN_A_KEY,
+    OrderProblem,
+    energy_at,
+    neighbour_cost,
+    order_problem,
+    pinned,
+)
 from segue.setlist.order.reorder import better_order, broken_pins
 from segue.setlist.order.search import cheap_order, lower_bound
 from segue.setlist.set_list import SetSong
@@ -54,6 +69,48 @@ def sets(draw, least=2, most=6):
     keys = draw(st.lists(st.sampled_from([0, 1, 5]), min_size=n, max_size=n))
     tempos = draw(st.lists(st.sampled_from([70.0, 96.0, 124.0, 140.0]), min_size=n, max_size=n))
     return tuple(songs), edges_of(keys, tempos)
+
+
+def cost_between(old, new, *, keys=(0, 0), tempos=(100.0, 100.0)):
+    edges = edges_of(keys, tempos)
+    return neighbour_cost(old, edges[0][1], new, edges[1][0])
+
+
+def test_each_term_of_the_cost_of_neighbours_counts():
+    plain = cost_between(song(0), song(1))
+    assert plain == pytest.approx(KEY_WEIGHT * key_distance(ALL_KEYS[0], ALL_KEYS[0])) == 0.0
+    far = key_distance(ALL_KEYS[0], ALL_KEYS[1])
+    assert far > 0.0
+    assert cost_between(song(0), song(1), keys=(0, 1)) == pytest.approx(KEY_WEIGHT * far)
+    third = TEMPO_WEIGHT * math.log2(4 / 3)
+    assert cost_between(song(0), song(1), tempos=(90.0, 120.0)) == pytest.approx(third)
+    assert cost_between(song(0), song(1), tempos=(120.0, 90.0)) == pytest.approx(third)
+    assert cost_between(song(0), song(1), tempos=(70.0, 140.0)) == pytest.approx(HALF_TIME)
+    one_singer = song(0, voice="Mara"), song(1, voice="Mara")
+    assert cost_between(*one_singer) == pytest.approx(SAME_VOICE_WEIGHT)
+    assert cost_between(song(0, voice="Mara"), song(1, voice="Jo")) == 0.0
+    drop = TEMPO_WEIGHT * math.log2(140 / 100)
+    for energy, more in ((PEAK_ENERGY, DROP_WEIGHT), (PEAK_ENERGY - 1, 0.0), (None, 0.0)):
+        cost = cost_between(song(0, energy=energy), song(1), tempos=(140.0, 100.0))
+        assert cost == pytest.approx(drop + more)
+    no_drop = cost_between(song(0, energy=5), song(1), tempos=(140.0, 106.0))
+    assert no_drop == pytest.approx(TEMPO_WEIGHT * math.log2(140 / 106))
+
+
+def test_each_term_of_the_cost_of_an_order_counts():
+    # Three in one key, of one energy and no voice: places and the run in a key are what costs.
+    songs = tuple(song(n, energy=3) for n in range(4))
+    problem = order_problem(songs, edges_of([0, 0, 0, 7], [100.0] * 4))
+    places = sum(ENERGY_WEIGHT * (3 - energy_at(k, 4)) ** 2 for k in range(4))
+    assert places > 1.0
+    far = KEY_WEIGHT * key_distance(ALL_KEYS[0], ALL_KEYS[7])
+    assert problem.cost((0, 1, 2, 3)) == pytest.approx(places + far + THREE_IN_A_KEY)
+    back = KEY_WEIGHT * key_distance(ALL_KEYS[7], ALL_KEYS[0])
+    assert problem.cost((0, 1, 3, 2)) == pytest.approx(places + far + back)
+    assert order_problem(songs[:2], edges_of([0, 0], [100.0] * 2)).same_key.tolist() == [
+        [False, True],
+        [True, False],
+    ]
 
 
 def cheapest_by_trying_all(problem):
