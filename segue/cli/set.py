@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from contextlib import AbstractContextManager
 
     from segue.setlist.evening import Evening
-    from segue.setlist.heard_songs import HeardEdges
-    from segue.setlist.order.reorder import BetterOrder
+    from segue.setlist.evening_plan import HeardEdges
+    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
@@ -114,9 +114,8 @@ def _made(
     quiet: bool,
 ) -> tuple[Evening, BetterOrder | None]:
     from segue.cli.progress import progress_bar
-    from segue.setlist.evening_writer import evening_writer
     from segue.setlist.make_set import hear_set, reordered_set
-    from segue.setlist.set_request import in_order
+    from segue.setlist.set_request import evening_writer, in_order
 
     songs = request.set_list.songs
     n_joins = 0 if plan_only else sum(song.is_segue for song in songs[:-1])
@@ -156,8 +155,7 @@ def _finished(
 def _write_reordered(request: SetRequest, file: Path, better: BetterOrder) -> None:
     """The user's own file in the new order, beside the evening; never over the user's file."""
     from segue.files.whole_file import write_whole
-    from segue.setlist.new_set import NEW_SET_NAME, path_from, reordered_text
-    from segue.setlist.set_file import parse_set, set_text
+    from segue.setlist.set_file import NEW_SET_NAME, parse_set, path_from, reordered_text, set_text
 
     path = request.out / NEW_SET_NAME
     if path.resolve() == file.resolve():
@@ -179,7 +177,7 @@ def _print(
 ) -> None:
     from segue.cli.set_tables import evening_report, order_words, print_evening, print_order
     from segue.cli.tables import print_json
-    from segue.setlist.new_set import NEW_SET_NAME
+    from segue.setlist.set_file import NEW_SET_NAME
     from segue.setlist.show.evening_page import EVENING_PAGE_NAME
     from segue.setlist.show.evening_picture import PICTURE_NAME
 

@@ -15,7 +15,7 @@ from segue.setlist.show.rows import song_row, step_words, uncovered_times, wante
 
 if TYPE_CHECKING:
     from segue.setlist.evening import Evening, EveningJoin, EveningSong
-    from segue.setlist.order.reorder import BetterOrder
+    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_list import SetSong
 
 _NARROW = 90

@@ -13,7 +13,6 @@ from segue.analysis.facts import have_keys, have_pulses
 from segue.music.interval import relation
 from segue.setlist.lengths import clock
 from segue.setlist.order.problem import is_drop_after_peak
-from segue.setlist.order.reorder import broken_pins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -57,7 +56,7 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
         In the same order.
     """
     return (
-        *broken_pins(tuple(songs)),
+        *broken_pins(songs),
         *_one_key(evening.songs),
         *_no_break(songs),
         *_after_the_last(songs[-1]),
@@ -74,6 +73,21 @@ def slot_cautions(evening: Evening) -> tuple[str, ...]:
         With its times.
     """
     return tuple(_against_slot(evening))
+
+
+def broken_pins(songs: Sequence[SetSong]) -> Iterator[str]:
+    """Sentences about pins that the songs break in this very order."""
+    for n, (old, song) in enumerate(zip([None, *songs[:-1]], songs, strict=True), start=1):
+        if song.opens and n != 1:
+            yield f"'{song.title}' should open the set and comes at place {n}."
+        if song.closes and n != len(songs):
+            yield f"'{song.title}' should close the set and comes at place {n} of {len(songs)}."
+        if song.at is not None and song.at != n:
+            yield f"'{song.title}' should come at place {song.at} and comes at place {n}."
+        if song.after is not None and (old is None or old.title != song.after):
+            yield f"'{song.title}' should come right after '{song.after}'."
+        if old is not None and (old.title in song.not_beside or song.title in old.not_beside):
+            yield f"'{song.title}' should not be beside '{old.title}'."
 
 
 def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from segue.job.request import Request
     from segue.recipes import Recipe
     from segue.runfolder import RunDocument
-    from segue.setlist.heard_songs import HeardEdge
+    from segue.setlist.evening_plan import HeardEdge
     from segue.workers import Workers
 
 

@@ -10,11 +10,10 @@ from segue import __version__
 from segue.errors import InputError, OptionError, RunFolderError
 from segue.job.request import Request
 from segue.setlist.evening import with_choice
-from segue.setlist.evening_plan import breaks_after, finished_evening, planned_evening
-from segue.setlist.heard_songs import heard_songs
+from segue.setlist.evening_plan import breaks_after, finished_evening, heard_songs, planned_evening
 from segue.setlist.joins import JoinWork, fingerprint, made_joins, maker_digest
+from segue.setlist.order.better_order import better_order
 from segue.setlist.order.problem import order_problem
-from segue.setlist.order.reorder import better_order
 from segue.setlist.set_document import (
     SetDocument,
     known_renders,
@@ -28,9 +27,9 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.setlist.evening import Breaks, Evening, EveningJoin
-    from segue.setlist.heard_songs import HeardEdges
+    from segue.setlist.evening_plan import HeardEdges
     from segue.setlist.joins import MadeJoin
-    from segue.setlist.order.reorder import BetterOrder
+    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_list import SetList, SetSong
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers

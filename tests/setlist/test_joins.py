@@ -14,7 +14,7 @@ from segue.runfolder import Choice, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
 from segue.setlist import make_set
-from segue.setlist.heard_songs import HeardEdge, HeardEdges
+from segue.setlist.evening_plan import HeardEdge, HeardEdges
 from segue.setlist.joins import MAKING_LIBRARIES, MAKING_PARTS
 from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import SET_NAME, read_evening
