@@ -34,19 +34,6 @@ SHORT_SHARE: Final = 0.1
 _SEMITONES: Final = (1, 11)
 
 
-def join_cautions(
-    old: SetSong, end: EdgeFacts | None, new: SetSong, start: EdgeFacts | None
-) -> tuple[str, ...]:
-    """Sentences about two neighbours; empty where all is well or nothing is known.
-
-    Parameters
-    ----------
-    end, start : EdgeFacts or None
-        Of the old song's end, and the new song's start.
-    """
-    return tuple(_between(old, end, new, start)) if end and start else ()
-
-
 def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, ...]:
     """Sentences about the evening as a whole, whatever is chosen at its joins.
 
@@ -64,17 +51,6 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
     )
 
 
-def slot_cautions(evening: Evening) -> tuple[str, ...]:
-    """Sentences about the slot; they change with the times, and so with what is chosen.
-
-    Parameters
-    ----------
-    evening : Evening
-        With its times.
-    """
-    return tuple(_against_slot(evening))
-
-
 def broken_pins(songs: Sequence[SetSong]) -> Iterator[str]:
     """Sentences about pins that the songs break in this very order."""
     for n, (old, song) in enumerate(zip([None, *songs[:-1]], songs, strict=True), start=1):
@@ -90,7 +66,8 @@ def broken_pins(songs: Sequence[SetSong]) -> Iterator[str]:
             yield f"'{song.title}' should not be beside '{old.title}'."
 
 
-def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
+def join_cautions(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
+    """Sentences about two neighbours, by the end of the old song and the start of the new."""
     step = (start.key.key.tonic - end.key.key.tonic) % 12
     is_rested = old.talk_s + old.changeover_s >= EAR_RESTS_S
     if have_keys(end, start) and step in _SEMITONES and not (old.is_segue or is_rested):
@@ -145,7 +122,8 @@ def _after_the_last(song: SetSong) -> Iterator[str]:
         )
 
 
-def _against_slot(evening: Evening) -> Iterator[str]:
+def slot_cautions(evening: Evening) -> Iterator[str]:
+    """Sentences about the slot; they change with the times, and so with what is chosen."""
     if evening.slot_s is None:
         return
     over_s = evening.running_s - evening.slot_s

@@ -1,8 +1,6 @@
 """The evening as a whole: songs in order, what is between them, and when.
 
-Times on the evening's clock are seconds from the first sound of the first song.
-
-When everything is: songs, interludes, talk and changeovers on the evening's clock.
+Times on the evening's clock are seconds from the start of the first song's file.
 """
 
 from __future__ import annotations
@@ -68,12 +66,10 @@ def with_plan(
 
 
 def with_choice(join: EveningJoin, breaks: Breaks) -> EveningJoin:
-    """A join with the times of what was chosen, or else scored best, where it was rendered."""
-    if join.document is None:
+    """A join with the times of what is played, where it was rendered."""
+    if join.document is None or join.plan is None:
         return join
-    document = join.document
-    plan = candidate_of(document, None).plan
-    return with_plan(join, plan, (document.outgoing, document.incoming), breaks)
+    return with_plan(join, join.plan, (join.document.outgoing, join.document.incoming), breaks)
 
 
 def timed(evening: Evening) -> Evening:
@@ -137,8 +133,8 @@ class EveningSong:
     start: EdgeFacts | None
     end: EdgeFacts | None
     length_s: float
-    start_s: float
-    end_s: float
+    start_s: float = 0.0
+    end_s: float = 0.0
     energy: int | None = None
     voice: str | None = None
     problem: str | None = None
@@ -188,8 +184,8 @@ class EveningJoin:
 
     number: int
     is_segue: bool
-    start_s: float
-    end_s: float
+    start_s: float = 0.0
+    end_s: float = 0.0
     key_distance: float | None
     tempo_ratio: float | None
     folder: str = ""
@@ -204,6 +200,11 @@ class EveningJoin:
     recipe: str = ""
     warnings: tuple[str, ...] = ()
     problem: str | None = None
+
+    @property
+    def plan(self) -> Plan | None:
+        """Of what is played: chosen, or else scored best; None where nothing is rendered."""
+        return None if self.document is None else candidate_of(self.document, None).plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,9 +39,10 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue.analysis.overrides import Overrides
 from segue.audio.stems_folder import title_of
-from segue.errors import LinesError, did_you_mean
+from segue.errors import InputError, LinesError, did_you_mean
 from segue.files.plain_file import plain_bytes
 from segue.files.toml_lines import line_of, toml_lines
+from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
 from segue.setlist.set_fields import MOST_SONGS, SET_FIELDS, SONG_FIELDS, FieldFault
 from segue.setlist.set_list import Fault, SetList, SetSong, set_faults
@@ -192,6 +193,23 @@ def _checked(
 
 def _of(place: tuple[str | int, ...]) -> str:
     return f" of song {int(place[1]) + 1}" if place else ""
+
+
+def write_reordered(out: Path, file: Path, set_list: SetList, order: Sequence[int]) -> None:
+    """The user's own file in another order, beside the evening; never over the user's file.
+
+    Raises
+    ------
+    InputError
+        If it would be written over the user's file.
+    """
+    path = out / NEW_SET_NAME
+    if path.resolve() == file.resolve():
+        raise InputError(path, "is the set itself and is not written over: name another --out.")
+    paths = [path_from(out, song.path) for song in set_list.songs]
+    text = reordered_text(set_text(file), order, paths)
+    parse_set(text, path)
+    write_whole(path, text.encode())
 
 
 def reordered_text(text: str, order: Sequence[int], paths: Sequence[str]) -> str:

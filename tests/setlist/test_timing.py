@@ -98,7 +98,7 @@ def said(n, **fields):
 @pytest.mark.parametrize("is_segue", [True, False])
 def test_a_semitone_without_a_segue_is_warned_of(key, warns, is_segue):
     old = said(1, is_segue=is_segue)
-    found = join_cautions(old, end_facts("E minor", bpm=100), said(2), start_facts(key, bpm=100))
+    found = [*join_cautions(old, end_facts("E minor", bpm=100), said(2), start_facts(key, bpm=100))]
     assert bool(found) == (warns and not is_segue)
 
 
@@ -107,7 +107,7 @@ def test_a_semitone_without_a_segue_is_warned_of(key, warns, is_segue):
 )
 def test_after_a_while_the_old_key_is_out_of_the_ear(talk_s, changeover_s, warns):
     old = said(1, is_segue=False, talk_s=talk_s, changeover_s=changeover_s)
-    found = join_cautions(old, end_facts(bpm=100), said(2), start_facts(bpm=100))
+    found = [*join_cautions(old, end_facts(bpm=100), said(2), start_facts(bpm=100))]
     assert bool(found) == warns
 
 
@@ -122,16 +122,18 @@ def test_talk_after_the_last_song_is_not_dropped_in_silence():
     ("energy", "bpm", "warns"), [(5, 80, True), (3, 80, False), (5, 120, False), (None, 80, False)]
 )
 def test_a_drop_after_a_peak_is_warned_of(energy, bpm, warns):
-    found = join_cautions(said(1, energy=energy), end_facts(bpm=128), said(2), start_facts(bpm=bpm))
+    found = [
+        *join_cautions(said(1, energy=energy), end_facts(bpm=128), said(2), start_facts(bpm=bpm))
+    ]
     assert any("drops from 128 to" in words for words in found) == warns
 
 
 def test_of_what_was_not_heard_nothing_is_warned_or_counted():
     old, new = said(1, is_segue=False, energy=5), said(2)
     far = end_facts("E minor", bpm=128), start_facts("F minor", bpm=80)
-    assert len(join_cautions(old, far[0], new, far[1])) == 2
-    assert not join_cautions(old, unheard(far[0]), new, far[1])
-    assert not join_cautions(old, far[0], new, unheard(far[1]))
+    assert len([*join_cautions(old, far[0], new, far[1])]) == 2
+    assert not [*join_cautions(old, unheard(far[0]), new, far[1])]
+    assert not [*join_cautions(old, far[0], new, unheard(far[1]))]
     assert neighbour_cost(old, far[0], new, unheard(far[1])) == UNKNOWN_DISTANCE * KEY_WEIGHT
 
 

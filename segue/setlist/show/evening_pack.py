@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError, SegueError
 from segue.runfolder import whole_folder
-from segue.runfolder.run_document import candidate_of
 from segue.setlist.show.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
 from segue.setlist.show.rows import free_times, rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
@@ -129,7 +128,7 @@ def map_of(evening: Evening) -> EveningMap:
     songs = [_played(song) for song in evening.songs]
     crossings = [
         Crossing(
-            plan=None if join.document is None else candidate_of(join.document, None).plan,
+            plan=join.plan,
             free=free_times(join),
             leave_s=join.leave_s if join.document is None else None,
             enter_s=join.enter_s if join.document is None else None,

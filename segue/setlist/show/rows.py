@@ -147,12 +147,17 @@ class EveningRows:
     @property
     def summary(self) -> str:
         """Running time against the slot."""
-        words = f"{len(self.songs)} songs, running time {clock(self.running_s)}"
-        if self.slot_s is None:
-            return f"{words}."
-        left_s = self.slot_s - self.running_s
-        side = "left" if left_s >= 0 else "too long"
-        return f"{words} of a slot of {clock(self.slot_s)}: {clock(abs(left_s))} {side}."
+        return f"{len(self.songs)} songs, {running_words(self.running_s, self.slot_s)}"
+
+
+def running_words(running_s: float, slot_s: float | None) -> str:
+    """Running time against the slot, as the rest of a sentence."""
+    words = f"running time {clock(running_s)}"
+    if slot_s is None:
+        return f"{words}."
+    left_s = slot_s - running_s
+    side = "left" if left_s >= 0 else "too long"
+    return f"{words} of a slot of {clock(slot_s)}: {clock(abs(left_s))} {side}."
 
 
 def rows_of(evening: Evening) -> EveningRows:
@@ -196,13 +201,16 @@ def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[s
 
 def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     """Name and seconds of talk and changeover at a segue, with what its music covers."""
-    times = (("talk", join.wanted_talk_s), ("changeover", join.wanted_changeover_s))
-    return tuple((name, seconds) for name, seconds in times if seconds > 0)
+    return _times(join.wanted_talk_s, join.wanted_changeover_s)
 
 
 def uncovered_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     """Name and seconds of talk and changeover that no music covers."""
-    times = (("talk", join.talk_s), ("changeover", join.changeover_s))
+    return _times(join.talk_s, join.changeover_s)
+
+
+def _times(talk_s: float, changeover_s: float) -> tuple[tuple[str, float], ...]:
+    times = (("talk", talk_s), ("changeover", changeover_s))
     return tuple((name, seconds) for name, seconds in times if seconds > 0)
 
 
