@@ -1,31 +1,7 @@
-"""Set files: a band's evening in TOML, read strictly, every fault told with its line.
+"""Set files: a band's evening in TOML, read strictly, and put into another order.
 
-::
-
-    schema_version = 1
-    title = "Harbour Festival"
-    slot = "45m"
-
-    [[songs]]
-    path = "low tide"             # a file or a folder of stems, from this file's folder
-    title = "Low Tide"            # else the file's or folder's name
-    key = "F# minor"              # what is fixed: key, tempo_bpm, metre, first_downbeat_s
-    length = "3:45"               # else as long as the file
-    energy = 2                    # 1 to 5
-    voice = "Mara"                # who sings
-    opens = true                  # or closes = true, or at = 3
-    talk = "25s"                  # after this song, before the next
-    recipe = "tempo ramp"         # the way to the next song; else the three that score best
-
-    [[songs]]
-    path = "harbour.wav"
-    after = "Low Tide"            # always directly after it
-    not_beside = ["Ash and Oak"]  # never next to it
-    changeover = "40s"            # retuning, other instruments: a stop, unless segue = true
-    segue = false                 # a plain stop
-
-What is said of the way to the next song (talk, changeover, segue, recipe) stays with the song
-that it follows when the order changes. Talk and changeover are added up.
+What may stand in one is told in ``docs/set-list.md``. Every fault is told with its line.
+In another order the user's own words are moved, and not rewritten.
 """
 
 from __future__ import annotations

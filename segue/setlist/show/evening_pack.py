@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError, SegueError
@@ -13,9 +13,7 @@ from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.places import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
 from segue.stage.pack import (
-    CHANNELS,
     PACK_MARK,
-    StageRequest,
     check_pack_place,
     markers_json,
     stage_pack,
@@ -30,34 +28,9 @@ if TYPE_CHECKING:
     from segue.setlist.show.rows import EveningRows, JoinRow
     from segue.setlist.tempo_map.places import EveningMap
     from segue.stage.in_evening import InEvening
-    from segue.stage.sheet_pages import Paper
+    from segue.stage.pack import StageRequest
 
 MAP_NAME: Final = "tempo map.mid"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EveningRequest:
-    """What `evening_pack` is asked to do.
-
-    Parameters
-    ----------
-    folder : Path
-        The evening's folder, with the run folders of its joins.
-    out : Path
-        The pack to be: a folder.
-    channels : tuple of str
-        Order of the multichannel files.
-    paper : {'a4', 'letter'}
-    in_ear_dba : float or None
-        A level measured in the ear.
-    """
-
-    folder: Path
-    out: Path
-    evening: Evening
-    channels: tuple[str, ...] = CHANNELS
-    paper: Paper = "a4"
-    in_ear_dba: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,8 +58,13 @@ class EveningPack:
         return self.map.score.ruler[-1][1]
 
 
-def evening_pack(request: EveningRequest) -> EveningPack:
+def evening_pack(request: StageRequest, evening: Evening) -> EveningPack:
     """Write the pack of an evening.
+
+    Parameters
+    ----------
+    request : StageRequest
+        Its `run` is the evening's folder, with the run folders of its joins.
 
     Raises
     ------
@@ -100,10 +78,10 @@ def evening_pack(request: EveningRequest) -> EveningPack:
         If a song is too short for the ways across before and after it.
     """
     check_pack_place(request.out)
-    rows = rows_of(request.evening)
-    played = map_of(request.evening)
-    where = places_of(request.evening, played)
-    notes = (*_not_made(request.evening), *_choices(rows), *played.notes)
+    rows = rows_of(evening)
+    played = map_of(evening)
+    where = places_of(evening, played)
+    notes = (*_not_made(evening), *_choices(rows), *played.notes)
     sheets = sheets_of(rows, channels=request.channels, in_ear_dba=request.in_ear_dba, where=where)
     front = front_page(rows, notes=notes, in_ear_dba=request.in_ear_dba)
     files = {
@@ -148,19 +126,17 @@ def _played(song: EveningSong) -> PlayedSong:
 
 
 def _pack(
-    join: JoinRow, request: EveningRequest, folder: Path, where: Mapping[int, InEvening]
+    join: JoinRow, request: StageRequest, folder: Path, where: Mapping[int, InEvening]
 ) -> list[str]:
     """The pack of one join inside the evening's; the names of its files."""
     if join.record is None:
         return []
     pack = stage_pack(
-        StageRequest(
-            run=request.folder / join.folder,
+        replace(
+            request,
+            run=request.run / join.folder,
             out=folder / join.folder,
             rank=join.record.rank,
-            channels=request.channels,
-            paper=request.paper,
-            in_ear_dba=request.in_ear_dba,
             where=where.get(join.number),
         )
     )
