@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.analysis.overrides import Overrides
 from segue.audio.stems_folder import title_of
 from segue.errors import InputError, LinesError, did_you_mean
-from segue.files.plain_file import plain_bytes
-from segue.files.toml_lines import line_of, toml_lines
+from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_text
 from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
 from segue.setlist.set_fields import MOST_SONGS, SET_FIELDS, SONG_FIELDS, FieldFault
@@ -81,32 +80,18 @@ def parse_set(text: str, path: Path) -> SetList:
 
 
 def set_text(path: Path) -> str:
-    """The text of a set file, with its line ends made one kind."""
-    try:
-        raw = plain_bytes(path, most_bytes=LARGEST_BYTES)
-    except OSError as error:
-        words = f"cannot be read ({error.strerror}); name a set file, which ends in .toml."
-        raise SetFileError(path, (0, words)) from error
-    try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise SetFileError(path, (line, "is not UTF-8 text; save it again as UTF-8.")) from error
+    """The text of a set file."""
+    return toml_text(path, most_bytes=LARGEST_BYTES, fault=SetFileError, named="a set file")
 
 
 def _table(text: str, path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        what, _, where = str(error).rpartition(" (at ")
-        number = where.removeprefix("line ").split(",")[0]
-        line = int(number) if number.isdigit() else text.count("\n") + 1
-        sentence = f"is not valid TOML ({what[:1].lower()}{what[1:]}); mend this line."
-        raise SetFileError(path, (line, sentence)) from error
+        raise SetFileError(path, syntax_fault(error, text)) from error
     except (RecursionError, ValueError) as error:
-        raise SetFileError(
-            path, (0, "is nested too deep, or has an endless number; mend it.")
-        ) from error
+        words = "is nested too deep, or has an endless number; mend it."
+        raise SetFileError(path, (0, words)) from error
 
 
 def _songs(table: Mapping[str, Any], folder: Path, faults: list[Fault]) -> list[SetSong | None]:
