@@ -111,8 +111,6 @@ class EveningSong:
     ----------
     number : int
         Place in the order, from 1.
-    path : Path
-        The file or folder of stems.
     start, end : EdgeFacts or None
         What was heard or given of its two edges; None where the file cannot be read.
     length_s : float
@@ -121,8 +119,6 @@ class EveningSong:
         From its entry to its exit on the evening's clock.
     energy : int or None
         1 to 5.
-    voice : str or None
-        Who sings.
     problem : str or None
         Why it cannot be read, as a sentence.
     """
@@ -176,8 +172,6 @@ class EveningJoin:
         cannot be read.
     tempo_ratio : float or None
         The new song's tempo to the old one's; None where a song cannot be read.
-    warnings : tuple of str
-        Sentences about this join.
     problem : str or None
         Why it could not be rendered, as a sentence.
     """
@@ -217,8 +211,6 @@ class Evening:
         At least one.
     joins : tuple of EveningJoin
         One fewer than the songs.
-    slot_s : float or None
-        What the stage has given.
     warnings : tuple of str
         Sentences about the evening as a whole: pins, keys, singers, what cannot be read. What
         `segue.setlist.cautions.slot_cautions` says of the slot follows from the times.

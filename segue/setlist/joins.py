@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from segue import __version__
 from segue.errors import InputError, SegueError
 from segue.files.source_digest import source_digest
+from segue.heard.hearing import LISTENING_LIBRARIES, LISTENING_PARTS
 from segue.job.between import earlier_run, make_segues
 
 if TYPE_CHECKING:
@@ -26,18 +27,9 @@ if TYPE_CHECKING:
     from segue.workers import Workers
 
 
-MAKING_PARTS: Final = (
-    "music",
-    "audio",
-    "analysis",
-    "recipes",
-    "plan",
-    "render",
-    "score",
-    "job",
-)
+MAKING_PARTS: Final = (*LISTENING_PARTS, "recipes", "plan", "render", "score", "job")
 """Sub-packages that decide how a join sounds and what is said of it."""
-MAKING_LIBRARIES: Final = ("numpy", "scipy", "numba", "soxr", "soundfile", "pedalboard")
+MAKING_LIBRARIES: Final = (*LISTENING_LIBRARIES, "soundfile", "pedalboard")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -84,8 +76,6 @@ def fingerprint(
     ----------
     edges : (HeardEdge, HeardEdge)
         End of the old song, start of the new one.
-    shelf : sequence of Recipe
-        All recipes to choose from.
     maker : str
         Of the code that makes it: `maker_digest`.
     """
@@ -116,8 +106,6 @@ def made_joins(
         None makes nothing.
     keep : callable
         Told name and fingerprint of every run folder that is there and right.
-    progress : callable
-        Told after each join.
 
     Returns
     -------

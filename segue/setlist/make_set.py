@@ -113,8 +113,6 @@ def render_evening(
         In the order of the set.
     workers : Workers or None
         None renders nothing: what is there and right is kept, the rest is planned.
-    progress : callable
-        Told after each join.
 
     Returns
     -------

@@ -23,14 +23,10 @@ class SetSong:
         An audio file or a folder of stems.
     title : str
         Unique in the set.
-    overrides : Overrides
-        What the musician says of both edges.
     length_s : float or None
         How long the band plays it; None for as long as the file.
     energy : int or None
         1 to 5.
-    voice : str or None
-        Who sings.
     opens, closes : bool
         Whether it must come first or last.
     at : int or None
@@ -70,8 +66,6 @@ class SetList:
 
     Parameters
     ----------
-    slot_s : float or None
-        What the stage has given.
     songs : tuple of SetSong
         In the order of the file; at least one.
     """

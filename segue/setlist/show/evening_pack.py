@@ -39,8 +39,6 @@ class EveningPack:
 
     Parameters
     ----------
-    files : tuple of str
-        Paths in the pack.
     notes : tuple of str
         What the pack does not know, and which joins are not chosen yet.
     running_s : float

@@ -29,8 +29,6 @@ class SongRow:
         for a song that was not heard at all.
     start_bpm, end_bpm : float or None
         None in free time, or where the song was not heard.
-    energy : int or None
-        1 to 5.
     starts : str
         Who starts, and how.
     """
@@ -72,8 +70,6 @@ class JoinRow:
         Steps in key and tempo from the old song's end to the new one's start.
     folder : str
         Name of the run folder in the evening's; empty where there is none.
-    document : RunDocument or None
-        Of that run.
     free : tuple of (str, float)
         Name and seconds of talk and changeover on no beat.
     wanted : tuple of (str, float)
@@ -123,15 +119,7 @@ class JoinRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EveningRows:
-    """A whole evening, to be shown.
-
-    Parameters
-    ----------
-    slot_s : float or None
-        How long the band may play.
-    warnings : tuple of str
-        Of the whole evening.
-    """
+    """A whole evening, to be shown."""
 
     title: str
     songs: tuple[SongRow, ...]
@@ -178,11 +166,6 @@ def rows_of(evening: Evening) -> EveningRows:
 
 def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[str, ...]:
     """Steps in key and tempo at a join, as far as both songs have one.
-
-    Parameters
-    ----------
-    old, new : EveningSong
-        Before and after it.
 
     Returns
     -------

@@ -22,8 +22,6 @@ class PlayedSong:
 
     Parameters
     ----------
-    start, end : EdgeFacts
-        Its two edges.
     longer_s : float
         By how much the band plays it longer than its file; negative is shorter.
     """
@@ -105,8 +103,6 @@ def exit_s(end: EdgeFacts, plan: Plan | None) -> float:
 
     Parameters
     ----------
-    end : EdgeFacts
-        Its end.
     plan : Plan or None
         None for a plain stop.
 
@@ -134,11 +130,6 @@ def entry_s(start: EdgeFacts) -> float:
 
 def hold_beat(plan: Plan, start: EdgeFacts) -> float:
     """Beat of a plan at which its files wait for free time that its music does not cover.
-
-    Parameters
-    ----------
-    start : EdgeFacts
-        The new song's start.
 
     Returns
     -------
