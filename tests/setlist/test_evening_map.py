@@ -247,6 +247,15 @@ def test_a_page_whose_clock_starts_earlier_is_told(shelf):
     assert any(note.startswith(words) for note in evening_map(songs, ways).notes)
 
 
+def test_a_first_song_that_sounds_before_its_bar_one_is_told(shelf):
+    songs, ways = parts(shelf)
+    assert not any("before bar 1 of this file" in note for note in evening_map(songs, ways).notes)
+    songs[0] = with_lead_in(songs[0], 2.0, kind="pick-up", pickup_beats=2.0)
+    before_s = 2.0 - songs[0].start.opening.sound_start_s
+    words = f"First Light sounds {before_s:.1f} s before bar 1 of this file."
+    assert words in evening_map(songs, ways).notes
+
+
 def test_free_time_in_a_segue_is_before_the_new_songs_pick_up(shelf):
     free = ((("changeover", 20.0),), ())
     songs, ways = parts(shelf, ("stop and count-in", RECIPES[1]), free=free)

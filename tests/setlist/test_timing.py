@@ -103,7 +103,8 @@ def test_a_semitone_without_a_segue_is_warned_of(key, warns, is_segue):
 
 
 @pytest.mark.parametrize(
-    ("talk_s", "changeover_s", "warns"), [(5, 0, True), (20, 0, False), (0, 40, False)]
+    ("talk_s", "changeover_s", "warns"),
+    [(5, 0, True), (9, 0, True), (10, 0, False), (6, 5, False), (0, 40, False)],
 )
 def test_after_a_while_the_old_key_is_out_of_the_ear(talk_s, changeover_s, warns):
     old = said(1, is_segue=False, talk_s=talk_s, changeover_s=changeover_s)
@@ -161,7 +162,15 @@ def test_a_singer_without_a_break_is_warned_of():
 
 
 @pytest.mark.parametrize(
-    ("slot_s", "told"), [(390, "Too long by 0:10"), (420, None), (600, "Short by 3:20")]
+    ("slot_s", "told"),
+    [
+        (390, "Too long by 0:10"),
+        (400, None),
+        (420, None),
+        (440, None),
+        (450, "Short by 0:50"),
+        (600, "Short by 3:20"),
+    ],
 )
 def test_the_slot_is_held_against_the_running_time(slot_s, told):
     found = cautions_of(2, slot_s=float(slot_s))
