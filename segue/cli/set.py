@@ -177,7 +177,7 @@ def _print_next(evening: Evening, file: Path, out: Path, *, is_reordered: bool) 
 
 
 def _slot_s(text: str) -> float:
-    from segue.setlist.set_fields import SET_FIELDS, FieldFault
+    from segue.setlist.set_list import SET_FIELDS, FieldFault
 
     try:
         return float(SET_FIELDS["slot"](text))

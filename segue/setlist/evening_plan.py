@@ -113,7 +113,7 @@ def planned_evening(request: SetRequest, heard: Sequence[HeardEdges]) -> Evening
     for n, (old, new) in enumerate(pairwise(heard)):
         join = _bare_join(n, songs[n], old, songs[n + 1], new)
         if join.is_segue and old.end is not None and new.start is not None:
-            plan = _plan_for_now(request, shelf, songs[n], old.end, new.start)
+            plan = _plan_for_now(shelf, songs[n], old.end, new.start)
             if plan is not None:
                 edges = (old.end.facts, new.start.facts)
                 join = with_plan(join, plan, edges, breaks_after(songs[n]))
@@ -170,9 +170,12 @@ def _bare_join(
 
 
 def _plan_for_now(
-    request: SetRequest, shelf: tuple[Recipe, ...], song: SetSong, old: HeardEdge, new: HeardEdge
+    shelf: tuple[Recipe, ...], song: SetSong, old: HeardEdge, new: HeardEdge
 ) -> Plan | None:
-    """The most suitable segue by the facts alone; None where no recipe can be used."""
+    """The most suitable segue by the facts alone, for its times; None where no recipe can be used.
+
+    Levels and seeds are of no matter here.
+    """
     talk_s = breaks_after(song).wanted_s
     given = Given(talk_s=talk_s, outgoing_roles=old.roles, incoming_roles=new.roles)
     usable = tuple(r for r in shelf if song.recipe is None or r.name == song.recipe)
@@ -187,8 +190,6 @@ def _plan_for_now(
         outgoing_has_stems=bool(old.roles),
         incoming_has_stems=bool(new.roles),
         talk_s=talk_s,
-        match=request.match,
-        seed=request.seed,
     )
 
 

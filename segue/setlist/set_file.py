@@ -19,8 +19,16 @@ from segue.errors import InputError, LinesError, did_you_mean
 from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_text
 from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
-from segue.setlist.set_fields import MOST_SONGS, SET_FIELDS, SONG_FIELDS, FieldFault
-from segue.setlist.set_list import Fault, SetList, SetSong, set_faults
+from segue.setlist.set_list import (
+    MOST_SONGS,
+    SET_FIELDS,
+    SONG_FIELDS,
+    Fault,
+    FieldFault,
+    SetList,
+    SetSong,
+    set_faults,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence

@@ -1,5 +1,6 @@
 """Run folders of an evening: made once, moved when only their number changed, choices kept."""
 
+import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -309,3 +310,43 @@ def test_a_set_document_that_leads_out_of_its_folder_is_refused(stage):
     path.write_text(path.read_text().replace('"folder": "01', '"folder": "../01'))
     with pytest.raises(RunFolderError, match="names no run folder"):
         read_evening(request.out)
+
+
+@pytest.mark.parametrize(
+    ("edit", "told"),
+    [
+        (lambda said: said["breaks"].pop(), "there are 1 breaks for 2 joins"),
+        (lambda said: said["evening"]["songs"].reverse(), r"the numbers of the songs are \[3, 2"),
+        (lambda said: said["evening"]["joins"].reverse(), r"the numbers of the joins are \[2, 1"),
+        (lambda said: said["evening"]["songs"][1].update(length_s=-1.0), "shorter than nothing"),
+        (lambda said: said.update(schema_version=2), "has schema 2"),
+        (lambda said: said.update(colour="red"), "colour"),
+    ],
+    ids=["breaks", "songs", "joins", "length", "version", "unknown"],
+)
+def test_a_set_document_that_was_brought_apart_by_hand_is_refused(stage, edit, told):
+    request, _ = stage
+    render(request)
+    path = request.out / SET_NAME
+    said = json.loads(path.read_text(encoding="utf-8"))
+    edit(said)
+    path.write_text(json.dumps(said), encoding="utf-8")
+    with pytest.raises(RunFolderError, match=told):
+        read_evening(request.out)
+
+
+def test_a_pad_that_cannot_be_read_is_told_before_anything_is_heard(stage, tmp_path):
+    request, _ = stage
+    with pytest.raises(SegueError, match="none"):
+        check_request(replace(request, pad=tmp_path / "none.wav"))
+
+
+def test_titles_make_names_of_folders_on_every_system(stage):
+    request, made = stage
+    titles = ("What? / Why: .", "..", "A title of more letters than a folder's name should have")
+    songs = (replace(s, title=t) for s, t in zip(request.set_list.songs, titles, strict=True))
+    render(replace(request, set_list=replace(request.set_list, songs=tuple(songs))))
+    assert made == [
+        "01 What- - Why to song",
+        "02 song to A title of more letters than a folder's",
+    ]

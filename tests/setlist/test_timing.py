@@ -61,6 +61,13 @@ def test_a_segue_takes_the_edges_it_covers_off_the_songs(interlude_s, leave_s, e
     assert made.running_s == pytest.approx(leave_s + interlude_s + length_s + 20 - enter_s)
 
 
+def test_a_song_that_its_segues_leave_nothing_of_takes_no_time_back():
+    joins = [stop(1, leave_s=150.0, enter_s=20.0), stop(2, leave_s=30.0, enter_s=0.0)]
+    made = evening([song(1), song(2, length_s=15.0), song(3)], joins)
+    assert made.songs[1].end_s == made.songs[1].start_s == made.joins[0].end_s
+    assert made.running_s == pytest.approx(150.0 + FILE_S)
+
+
 @pytest.mark.parametrize("name", ["tempo ramp", "stop and count-in", "pad in the new key"])
 def test_a_plan_leaves_and_enters_where_its_candidate_does(shelf, name):
     old, new = end_facts(), start_facts()
