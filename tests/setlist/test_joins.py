@@ -14,7 +14,7 @@ from segue.runfolder import Choice, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
 from segue.setlist import make_set
-from segue.setlist.evening_plan import HeardEdge, HeardEdges
+from segue.setlist.evening_plan import HeardEdge, HeardEdges, planned_evening
 from segue.setlist.joins import MAKING_PARTS
 from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import SET_NAME, read_evening
@@ -350,3 +350,15 @@ def test_titles_make_names_of_folders_on_every_system(stage):
         "01 What- - Why to song",
         "02 song to A title of more letters than a folder's",
     ]
+
+
+@pytest.mark.parametrize("talk_s", [8.0, 60.0])
+def test_talk_is_planned_for_before_anything_is_rendered(stage, talk_s):
+    request, _ = stage
+    first, *others = request.set_list.songs
+    songs = (replace(first, talk_s=talk_s), *others)
+    request = replace(request, set_list=replace(request.set_list, songs=songs))
+    joins = planned_evening(request, [heard_song(n) for n in range(3)]).joins
+    assert [join.recipe for join in joins] == ["talk bed", "tempo ramp"]
+    assert joins[0].interlude_s >= talk_s
+    assert (joins[0].talk_s, joins[0].wanted_talk_s) == (0.0, talk_s)
