@@ -178,13 +178,11 @@ def _kept(work: JoinWork, known: Mapping[str, str]) -> RunDocument | None:
     out = work.request.out
     if known.get(out.name) == work.fingerprint:
         return earlier_run(out)
-    for name, fingerprinted in known.items():
-        if fingerprinted == work.fingerprint and not out.exists():
-            if earlier_run(out.parent / name) is None:
-                continue
+    for name, mark in known.items():
+        if mark == work.fingerprint and earlier_run(out.parent / name) is not None:
             try:
                 (out.parent / name).rename(out)
-            except OSError:
+            except OSError:  # another run is there
                 return None
             return earlier_run(out)
     return None
