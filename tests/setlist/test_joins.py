@@ -10,12 +10,13 @@ from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
 from segue.files.source_digest import PACKAGE
 from segue.job.between import earlier_run, same_choice
+from segue.job.request import Request
 from segue.runfolder import Choice, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
 from segue.setlist import make_set
 from segue.setlist.evening_plan import HeardEdge, HeardEdges, planned_evening
-from segue.setlist.joins import MAKING_PARTS
+from segue.setlist.joins import MAKING_PARTS, fingerprint
 from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import SET_NAME, read_evening
 from segue.setlist.set_list import SetList, SetSong
@@ -247,6 +248,52 @@ def test_joins_of_other_code_are_made_anew_and_those_of_the_same_kept(stage, mon
         made.clear()
         render(request)
         assert len(made) == n_made
+
+
+SOUND = [
+    {"rate_hz": 44_100},
+    {"edge_s": 30.0},
+    {"only": ("tempo ramp",)},
+    {"talk_s": 20.0},
+    {"match": True},
+    {"shift_b": -1},
+    {"seed": 1},
+    {"purpose": "lift"},
+    {"own_weights": {"level": 2.0}},
+]
+ELSE = [{"out": Path("b")}, {"n_workers": 4}, {"cached": False}, {"replace": True}]
+ELSE += [{"outgoing": Path("moved.wav")}]
+
+
+def mark_of(*, facts=None, digest="x", shelf=(), maker="one", **fields):
+    request = Request(outgoing=Path("a.wav"), incoming=Path("b.wav"), out=Path("a"))
+    end, start = heard_song(0, digest=digest).end, heard_song(1).start
+    end = replace(end, facts=replace(end.facts, **(facts or {})))
+    return fingerprint(replace(request, **fields), (end, start), shelf, maker=maker)
+
+
+@pytest.mark.parametrize("fields", SOUND, ids=[next(iter(fields)) for fields in SOUND])
+def test_whatever_a_join_depends_on_is_in_its_fingerprint(fields):
+    assert mark_of(**fields) != mark_of()
+
+
+def test_sound_facts_recipes_and_code_are_in_the_fingerprint_of_a_join(shelf):
+    marks = {
+        mark_of(),
+        mark_of(digest="edited"),
+        mark_of(facts={"title": "Another"}),
+        mark_of(facts={"duration_s": 99.0}),
+        mark_of(shelf=tuple(shelf.values())),
+        mark_of(shelf=tuple(shelf.values())[1:]),
+        mark_of(maker="another"),
+    }
+    assert len(marks) == 7
+
+
+@pytest.mark.parametrize("fields", ELSE, ids=[next(iter(fields)) for fields in ELSE])
+def test_where_files_are_and_who_works_is_not_in_the_fingerprint_of_a_join(fields):
+    assert mark_of(**fields) == mark_of()
+    assert mark_of(facts={"file": "elsewhere.wav"}) == mark_of()
 
 
 def test_a_join_depends_on_every_part_that_makes_it():
