@@ -18,7 +18,7 @@ from segue.setlist import make_set
 from segue.setlist.evening_plan import HeardEdge, HeardEdges, planned_evening
 from segue.setlist.joins import MAKING_PARTS, fingerprint
 from segue.setlist.make_set import render_evening
-from segue.setlist.set_document import SET_NAME, read_evening
+from segue.setlist.set_document import SET_NAME, known_renders, read_evening
 from segue.setlist.set_list import SetList, SetSong
 from segue.setlist.set_request import SetRequest, check_request, in_order
 from segue.workers import open_workers
@@ -188,6 +188,31 @@ def test_a_join_at_another_place_is_moved_and_not_made_again(stage):
     assert moved.joins[0].folder == "01 Song 1 to Song 2"
     assert read_document(request.out / "01 Song 1 to Song 2")
     assert not (request.out / "02 Song 1 to Song 2").exists()
+
+
+def test_a_join_that_is_moved_there_and_back_is_made_once(stage):
+    request, made = stage
+    render(request)
+    render(in_order(request, (1, 2, 0)), [heard_song(n) for n in (1, 2, 0)])
+    assert "02 Song 1 to Song 2" not in known_renders(request.out)
+    again = render(request)
+    assert made.count("02 Song 1 to Song 2") == 1
+    assert again.joins[1].folder == "02 Song 1 to Song 2"
+
+
+@pytest.mark.parametrize(
+    ("order", "read"), [((1, 2, 0), [1, 2, 0]), ((2, 1, 0), [0, 1, 2])], ids=["moved", "new"]
+)
+def test_an_evening_that_dies_while_it_is_made_can_be_read(stage, monkeypatch, order, read):
+    # The plan of the new order where a run folder has moved; else the evening as it was.
+    request, _ = stage
+    render(request)
+    monkeypatch.setattr(joins_module, "make_segues", lambda request, **_: 1 / 0)
+    heard = [heard_song(n) for n in order]
+    with pytest.raises(ZeroDivisionError):
+        render(in_order(request, order), heard)
+    found = [song.title for song in read_evening(request.out).songs]
+    assert found == [f"Song {n}" for n in read]
 
 
 def test_a_join_that_fails_loses_no_other(stage):
