@@ -33,7 +33,7 @@ _FILES = (SET_NAME, EVENING_PAGE_NAME, SHEETS_NAME, PICTURE_NAME, NEW_SET_NAME)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetRequest:
-    """What `make_set` is asked to do.
+    """What `segue.setlist.make_set.made_evening` is asked to do.
 
     Parameters
     ----------
