@@ -15,7 +15,7 @@ from typing import Final
 
 PACKAGE: Final = Path(__file__).resolve().parents[1]
 _CODE_SUFFIXES: Final = frozenset({".py", ".json", ".npz"})
-_DIGEST_BYTES: Final = 20
+_DIGEST_BYTES: Final = 20  # 160 bits: no two sources share one
 
 
 @lru_cache(maxsize=8)

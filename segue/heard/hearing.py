@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 LISTENING_PARTS: Final = ("analysis", "audio", "music")
 """Sub-packages that decide what is heard."""
 LISTENING_LIBRARIES: Final = ("numpy", "scipy", "numba", "soxr")
-_DIGEST_BYTES: Final = 20
+_DIGEST_BYTES: Final = 20  # 160 bits: no two sounds share one
 
 
 def hear(

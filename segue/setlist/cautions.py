@@ -31,7 +31,7 @@ EAR_RESTS_S: Final = 10.0
 """After so much talk or changeover the old key is no longer in the ear."""
 SHORT_SHARE: Final = 0.1
 """A set that leaves more than this share of its slot empty is short of it."""
-_SEMITONES: Final = (1, 11)
+_SEMITONES: Final = (1, 11)  # key steps between neighbours that sound sour: a semitone up, and down
 
 
 def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, ...]:

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
-_LONGEST_TITLE: Final = 40
+_LONGEST_TITLE: Final = 40  # letters of a title that a folder's name keeps
 
 
 def made_evening(

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 SET_NAME: Final = "set.json"
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 1  # of the file that an evening is kept in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

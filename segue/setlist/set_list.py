@@ -22,13 +22,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
 
-MOST_SONGS: Final = 200
-LONGEST_SONG_S: Final = 3600.0
-LONGEST_BREAK_S: Final = 1800.0
-LONGEST_SLOT_S: Final = 12 * 3600.0
-LONGEST_TEXT: Final = 200
-MOST_ENERGY: Final = 5
-_DAY_S: Final = 24 * 3600.0
+MOST_SONGS: Final = 200  # of an evening; far beyond use, a bound on work
+LONGEST_SONG_S: Final = 3600.0  # an hour; beyond it, a slip of the pen is likelier
+LONGEST_BREAK_S: Final = 1800.0  # half an hour, of talk or of a changeover
+LONGEST_SLOT_S: Final = 12 * 3600.0  # half a day on stage
+LONGEST_TEXT: Final = 200  # letters of a title or a note
+MOST_ENERGY: Final = 5  # the scale of energy is 1 to 5
+_DAY_S: Final = 24 * 3600.0  # a time in a file lies within a day
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,8 +24,8 @@ BROKEN_PIN: Final = 1e3
 """Stands for infinity while searching, so that a broken order still has a way out."""
 LONGEST_MOVED: Final = 3
 """Blocks that are moved together at most, as in or-opt."""
-N_KICKS: Final = 30
-_KICK_PLACES: Final = 4
+N_KICKS: Final = 30  # times that an order is broken up and mended; by judgement
+_KICK_PLACES: Final = 4  # pieces that it is broken into: a double bridge has four
 
 Blocks = list[tuple[int, ...]]
 """Songs chained by `after`, in order; a song alone is a block of one."""

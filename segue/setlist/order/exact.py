@@ -37,8 +37,8 @@ if TYPE_CHECKING:
 
 MOST_EXACT: Final = 14
 """Up to here the exact order takes a second or so."""
-N_ROUNDS: Final = 300
-_FIRST_STEP: Final = 1.0
+N_ROUNDS: Final = 300  # of raising the bound by subgradients; by judgement
+_FIRST_STEP: Final = 1.0  # length of the first, as a share of what Polyak's rule gives
 _PATIENCE: Final = 10
 """Rounds without a better bound after which steps are halved."""
 

@@ -28,8 +28,8 @@ judgement: it moves a bar by less than the tempo of a band that plays without a 
 SAME_PLACE_BEATS: Final = 0.15
 """Bar lines of two edges this close are one, as in `segue.plan.grid`."""
 
-_QUARTER: Final = 4
-_FINEST: Final = 32
+_QUARTER: Final = 4  # the note value that a beat is written as
+_FINEST: Final = 32  # the finest note value that a time signature is written with
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
