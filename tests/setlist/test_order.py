@@ -210,6 +210,19 @@ def random_problem(n, seed):
     return OrderProblem(pair_cost=pair, place_cost=random.uniform(0, 1, (n, n)), same_key=same)
 
 
+@pytest.mark.parametrize("most_exact", [14, 0], ids=["exact", "searched"])
+def test_an_order_that_nothing_beats_stays_as_written(most_exact):
+    # All in one key at one tempo: whatever the order, it costs the same.
+    songs = tuple(song(n) for n in range(5))
+    problem = order_problem(songs, edges_of([0] * 5, [100.0] * 5))
+    cost = problem.cost(range(5))
+    assert problem.cost((4, 3, 2, 1, 0)) == cost == cheapest_by_trying_all(problem)
+    assert cheapest_order(problem) != (0, 1, 2, 3, 4)
+    better = better_order(problem, songs, most_exact=most_exact)
+    assert better.order == (0, 1, 2, 3, 4)
+    assert better.new_cost == better.old_cost == cost
+
+
 def test_search_of_a_long_set_is_near_the_bound():
     n = 20
     songs = tuple(song(k, opens=k == 4, at=7 if k == 2 else None) for k in range(n))
