@@ -14,7 +14,7 @@ from segue.errors import OptionError
 from segue.plan import plan_segue
 from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.evening_ruler import MOST_FIT_RATIO, fill_of, signatures
-from segue.setlist.tempo_map.places import Crossing, PlayedSong, exit_s
+from segue.setlist.tempo_map.places import Crossing, PlayedSong, exit_s, hold_beat
 from segue.stage.midi import score_bytes
 from segue.stage.midi_score import TICKS_A_BEAT, tick_of
 from tests.setlist.an_evening import RECIPES, TITLES, edges
@@ -342,6 +342,17 @@ def test_a_length_too_short_for_the_heard_edges_is_told(shelf):
     assert any("120 s shorter than its file, more than" in note for note in evening.notes)
     seconds = [second for _, second in evening.score.ruler]
     assert seconds == sorted(seconds)
+
+
+@pytest.mark.parametrize(
+    ("pickup_beats", "octave", "bars"),
+    [(0.0, 1.0, 0), (2.0, 1.0, 1), (4.5, 1.0, 2), (4.5, 2.0, 1), (4.5, 0.5, 3)],
+)
+def test_files_wait_at_the_bar_line_before_a_pick_up(shelf, pickup_beats, octave, bars):
+    songs, ways = parts(shelf, ("pad in the new key", None))
+    plan = replace(ways[0].plan, click=(), singer_beat=None, tempo_octave=octave)
+    start = with_lead_in(songs[1], 4.0, kind="pick-up", pickup_beats=pickup_beats).start
+    assert plan.entry_beat - hold_beat(plan, start) == pytest.approx(4 * bars)
 
 
 def test_a_way_out_is_where_its_song_plays_beat_0(shelf):
