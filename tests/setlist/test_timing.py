@@ -12,6 +12,7 @@ from segue.setlist.cautions import evening_cautions, join_cautions, slot_caution
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
 from segue.setlist.order.problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
 from segue.setlist.set_list import SetSong
+from segue.setlist.show.rows import free_times, running_words
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 FILE_S = 200.0
@@ -187,3 +188,25 @@ def test_the_slot_is_held_against_the_running_time(slot_s, told):
 
 def test_opener_and_closer_out_of_place_are_told():
     assert len(cautions_of(2, opens=True)) == len(cautions_of(2, closes=True)) == 1
+
+
+def test_a_segue_that_is_not_rendered_is_free_time_by_its_name():
+    join = stop(1, interlude_s=13.0, recipe="talk bed", wanted_talk_s=12.0, changeover_s=9.0)
+    named = ("talk bed with 12 s of talk, not rendered yet", 13.0)
+    assert free_times(join) == (named, ("changeover", 9.0))
+    bare = stop(1, interlude_s=13.0, recipe="tempo ramp")
+    assert free_times(bare) == (("tempo ramp, not rendered yet", 13.0),)
+    assert free_times(stop(1, talk_s=5.0)) == (("talk", 5.0),)
+
+
+@pytest.mark.parametrize(
+    ("slot_s", "words"),
+    [
+        (None, "running time 6:40."),
+        (400.0, "running time 6:40 of a slot of 6:40: 0:00 left."),
+        (500.0, "running time 6:40 of a slot of 8:20: 1:40 left."),
+        (390.0, "running time 6:40 of a slot of 6:30: 0:10 too long."),
+    ],
+)
+def test_running_time_is_told_against_the_slot(slot_s, words):
+    assert running_words(400.0, slot_s) == words
