@@ -30,15 +30,14 @@ def plan_evening(set_file: str | Path, *, wishes: Wishes | None = None) -> Eveni
     SegueError
         If the set cannot be read, or asks for a recipe that does not exist.
     """
-    from segue.setlist.evening_plan import finished_evening, planned_evening
-    from segue.setlist.make_set import hear_set
+    from segue.setlist.evening_plan import heard_songs, planned_evening
     from segue.workers import open_workers
 
     wishes = wishes or Wishes()
     request = _set_request(Path(set_file), Path(set_file).parent / "evening", wishes)
     with open_workers(n_processes=wishes.n_workers) as workers:
-        heard = hear_set(request, workers, progress=tell_nobody)
-    return finished_evening(request, heard, planned_evening(request, heard).joins)
+        heard = heard_songs(request, workers, progress=tell_nobody)
+    return planned_evening(request, heard)
 
 
 def make_evening(
@@ -67,9 +66,8 @@ def make_evening(
     SegueError
         If the set cannot be read, or the folder cannot be written.
     """
-    from segue.setlist.evening_writer import evening_writer
-    from segue.setlist.make_set import hear_set, render_evening
-    from segue.setlist.show.evening_page import write_evening_page
+    from segue.setlist.make_set import made_evening
+    from segue.setlist.set_request import evening_writer
     from segue.workers import open_workers
 
     wishes = wishes or Wishes()
@@ -78,9 +76,7 @@ def make_evening(
         evening_writer(request.out),
         open_workers(n_processes=wishes.n_workers) as workers,
     ):
-        heard = hear_set(request, workers, progress=progress)
-        evening = render_evening(request, heard, workers, progress=progress)
-        write_evening_page(request.out, evening)
+        evening, _ = made_evening(request, workers, file=None, plan_only=False, progress=progress)
     return evening
 
 
