@@ -45,6 +45,7 @@ def main() -> int:
     parser.add_argument("--map", type=Path, help="keeps which tests run which lines, in JSON")
     options = parser.parse_args()
     mutants = drawn(ROOT, tuple(options.rooms), options.n, options.seed)
+    words = {m: m.told((ROOT / m.path).read_text(encoding="utf-8")) for m in mutants}
     with tempfile.TemporaryDirectory(prefix="mutants-") as folder:
         trees = [Path(folder) / f"job {n}" / "tree" for n in range(options.jobs)]
         trees[0].mkdir(parents=True)
@@ -53,9 +54,9 @@ def main() -> int:
         compileall.compile_dir(trees[0], quiet=2)
         for tree in trees[1:]:
             shutil.copytree(trees[0], tree)
-        found = _outcomes(trees, mutants, rooms)
+        found = _outcomes(trees, words, rooms)
     failing = [file.path for files in rooms.values() for file in files if not file.is_passing]
-    return _told(found, failing)
+    return _told(found, words, failing)
 
 
 def _mapped(tree: Path, rooms: list[str], path: Path | None) -> dict[str, list[TestFile]]:
@@ -71,7 +72,7 @@ def _mapped(tree: Path, rooms: list[str], path: Path | None) -> dict[str, list[T
 
 
 def _outcomes(
-    trees: list[Path], mutants: list[Mutant], rooms: dict[str, list[TestFile]]
+    trees: list[Path], words: dict[Mutant, str], rooms: dict[str, list[TestFile]]
 ) -> dict[Mutant, str]:
     """What became of each mutant; one tree a job."""
     free: SimpleQueue[Path] = SimpleQueue()
@@ -87,20 +88,16 @@ def _outcomes(
 
     found = {}
     with ThreadPoolExecutor(len(trees)) as pool:
-        running = {pool.submit(tried, mutant): mutant for mutant in mutants}
+        running = {pool.submit(tried, mutant): mutant for mutant in words}
         for n, done in enumerate(as_completed(running), start=1):
             mutant = running[done]
             found[mutant] = done.result()
             if found[mutant] != "killed":
-                print(f"{n:4d} {found[mutant]}: {_words(mutant)}", flush=True)
+                print(f"{n:4d} {found[mutant]}: {words[mutant]}", flush=True)
     return found
 
 
-def _words(mutant: Mutant) -> str:
-    return mutant.told((ROOT / mutant.path).read_text(encoding="utf-8"))
-
-
-def _told(found: dict[Mutant, str], failing: list[str]) -> int:
+def _told(found: dict[Mutant, str], words: dict[Mutant, str], failing: list[str]) -> int:
     print(f"\n{'room':10s} {'drawn':>6s} {'killed':>7s} {'survived':>9s} {'share':>6s}")
     drawn_in = Counter(mutant.room for mutant in found)
     killed_in = Counter(mutant.room for mutant, what in found.items() if what in KILLED)
@@ -112,7 +109,7 @@ def _told(found: dict[Mutant, str], failing: list[str]) -> int:
     print("\nSurvivors:")
     for mutant, what in sorted(found.items()):
         if what not in KILLED:
-            print(f"  {_words(mutant)}{'' if what == 'survived' else f'  ({what})'}")
+            print(f"  {words[mutant]}{'' if what == 'survived' else f'  ({what})'}")
     for path in failing:
         print(f"{path} fails undamaged: its tests were not counted.")
     is_met = killed_in.total() >= REACH * drawn_in.total()
