@@ -89,11 +89,15 @@ def _outcomes(
     found = {}
     with ThreadPoolExecutor(len(trees)) as pool:
         running = {pool.submit(tried, mutant): mutant for mutant in words}
-        for n, done in enumerate(as_completed(running), start=1):
-            mutant = running[done]
-            found[mutant] = done.result()
-            if found[mutant] != "killed":
-                print(f"{n:4d} {found[mutant]}: {words[mutant]}", flush=True)
+        try:
+            for n, done in enumerate(as_completed(running), start=1):
+                mutant = running[done]
+                found[mutant] = done.result()
+                if found[mutant] != "killed":
+                    print(f"{n:4d} {found[mutant]}: {words[mutant]}", flush=True)
+        except BaseException:
+            pool.shutdown(wait=False, cancel_futures=True)  # those that run end by themselves
+            raise
     return found
 
 
