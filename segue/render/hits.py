@@ -27,7 +27,7 @@ SEARCHED_S: Final = 24.0
 """Sound nearest the join in which drums are looked for."""
 _HUMAN_DB: Final = 0.8
 """Hits differ by up to this much either way, as a player's do; set by judgement."""
-_FADE_OUT_S: Final = 0.02
+_FADE_OUT_S: Final = 0.02  # the last hit ends without a click over this time; by judgement
 
 
 class Kits:

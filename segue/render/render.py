@@ -45,9 +45,9 @@ Progress = Callable[[float], None]
 
 _SideName = Literal["outgoing", "interlude", "incoming"]
 _SIDES: Final[tuple[_SideName, ...]] = get_args(_SideName)
-_OPENING_FADE_S: Final = 0.02
-_WORTH_SAYING_DB: Final = 0.05
-_BLOCK_FRAMES: Final = 1 << 16
+_OPENING_FADE_S: Final = 0.02  # the first sound rises over this time, without a click; by judgement
+_WORTH_SAYING_DB: Final = 0.05  # less than this is not told; by judgement
+_BLOCK_FRAMES: Final = 1 << 16  # frames at once, to hold little memory; changes no sample
 
 
 class _Sources(NamedTuple):

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
 
-_WORTH_SAYING_S = 0.05
+_WORTH_SAYING_S = 0.05  # less that is missing is not told; by judgement
 
 
 def song_layer_sound(

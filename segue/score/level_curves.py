@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-HOP_S: Final = 0.1
-_FLOOR_LUFS: Final = -100.0
-_HOPS_AT_ONCE: Final = 128
+HOP_S: Final = 0.1  # seconds between points of a curve
+_FLOOR_LUFS: Final = -100.0  # silence, below the gate of BS.1770 at -70
+_HOPS_AT_ONCE: Final = 128  # to hold little memory; changes no value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

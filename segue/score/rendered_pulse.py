@@ -22,18 +22,18 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-_REACH_BEATS: Final = 0.22
-_REACH_S: Final = 0.13
+_REACH_BEATS: Final = 0.22  # an attack this near a beat may be its; by judgement
+_REACH_S: Final = 0.13  # but never further than this; by judgement
 _STANDS_OUT: Final = 1.8
 """Onset strength at a beat against the strength between beats nearby. Set by judgement."""
-_LEAST_STRENGTH: Final = 0.8
-_FEWEST_BEATS: Final = 3
-_NEARBY_BEATS: Final = 6
+_LEAST_STRENGTH: Final = 0.8  # of an onset, about 1 on average; by judgement
+_FEWEST_BEATS: Final = 3  # fewer tell no lateness
+_NEARBY_BEATS: Final = 6  # beats on each side that a peak is compared with; by judgement
 _FIT_BEATS: Final = 4
 """Beats to either side over which a drift from the ruler is fitted, as listeners average looks."""
-_CLEARLY: Final = 1.15
-_DRIFT_GAIN: Final = 0.4
-_MOST_DRIFT: Final = 0.2
+_CLEARLY: Final = 1.15  # a pulse that drifts must explain so much more than the ruler; by judgement
+_DRIFT_GAIN: Final = 0.4  # share of what is found off that the next beat is led by; by judgement
+_MOST_DRIFT: Final = 0.2  # of a beat, to either side; by judgement
 _NEARNESS_S: Final = 0.1
 """Spread of the preference for onsets near the ruler."""
 
