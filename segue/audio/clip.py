@@ -23,7 +23,7 @@ Edge = Literal["start", "end"]
 Role = Literal["mix", "drums", "bass", "keys", "guitar", "synth", "voice", "lead", "other"]
 ROLES: tuple[Role, ...] = get_args(Role)
 
-_AUDIO_DIMENSIONS = 2
+_AUDIO_DIMENSIONS = 2  # frames and channels
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
-_BLOCK_FRAMES: Final = 1 << 16
+_BLOCK_FRAMES: Final = 1 << 16  # frames written at once, to hold little memory
 
 
 def write_wav24(path: Path, clip: Clip) -> None:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 N_COLUMNS: Final = 1200
 """Columns of the waveform outline: a phone's width in its own dots."""
 
-MARK_S: Final = 0.05
+MARK_S: Final = 0.05  # of the mark from the start of the sound
 LEAD_S: Final = 0.25
 """Music starts here in the encoded sound: far enough from the mark that 0.1 s of padding
 (1105 frames of codec delay and a header frame of 1152 frames, at 24 kHz) still fits between."""
@@ -46,11 +46,11 @@ MUSIC_RATES_KBPS: Final = (160, 128, 112, 96, 80, 64, 48)
 MUSIC_BUDGET_BYTES: Final = 4_200_000
 """All music of a page, encoded as text; leaves room for the other buses within 6 MB."""
 
-BASE64_RATIO: Final = 4 / 3
-_N_THREADS: Final = 2
-_BLOCK_FRAMES: Final = 1 << 18
-_MARK_AMPLITUDE: Final = 0.5
-_FULL_SCALE: Final = 127
+BASE64_RATIO: Final = 4 / 3  # four letters for three bytes (RFC 4648)
+_N_THREADS: Final = 2  # that encode side by side
+_BLOCK_FRAMES: Final = 1 << 18  # frames read at once, to hold little memory
+_MARK_AMPLITUDE: Final = 0.5  # of full scale: louder than what an encoder leaves around it
+_FULL_SCALE: Final = 127  # the outline is sent as signed bytes
 _SIDE_QUALITY: Final = "V5"
 """Variable bit rate, as they are silent for most of the time; middling of LAME's V0 to V9."""
 

@@ -88,9 +88,9 @@ SONGS, BAND, STAGE, MANY, RECIPES = (
     "Chords, recipes, housekeeping",
 )
 """Headings in the list of commands."""
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
-SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
-MOST_SHIFT_SEMITONES = 6
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
+SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
+MOST_SHIFT_SEMITONES = 6  # a tritone: further is nearer the other way round
 
 
 @app.callback(invoke_without_command=True)

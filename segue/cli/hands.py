@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from segue.workers import Travel, Workers
 
-MOST_WORKERS = 64
+MOST_WORKERS = 64  # processes at once; more are a slip
 WorkersN = Annotated[
     int | None, typer.Option("--workers", help="Processes of this machine; one a core if not said.")
 ]

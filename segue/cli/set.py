@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
 
 
 def set_(

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from segue.stage.midi_score import Marker
     from segue.stage.pack import StagePack, StageRequest
 
-QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0
+QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0  # in-ear levels that can be meant
 
 
 def stage(

@@ -14,8 +14,8 @@ from segue.score.weights import WEIGHTS
 if TYPE_CHECKING:
     from pathlib import Path
 
-SCHEMA_VERSION = 1
-_LARGEST_BYTES: Final = 1 << 16
+SCHEMA_VERSION = 1  # of the file that a band's weights are kept in
+_LARGEST_BYTES: Final = 1 << 16  # of such a file; far beyond use
 _OF_ODD_JSON: Final = (TypeError, LookupError, AttributeError, ArithmeticError, RecursionError)
 """What becomes of a list where a table is expected, of a number without end, of a deep nest."""
 

@@ -69,7 +69,7 @@ def exchanged(one: Path, other: Path) -> bool:
     raise OSError(number, os.strerror(number), str(one))
 
 
-_MODE: Final = 0o644
+_MODE: Final = 0o644  # of a new file: all read, the owner writes
 
 
 def write_whole(path: Path, content: bytes | memoryview, *, part: Path | None = None) -> None:

@@ -31,11 +31,11 @@ if TYPE_CHECKING:
 
 FOLDER_VARIABLE: Final = "SEGUE_CACHE"
 """Environment variable that names another folder for the cache."""
-DEFAULT_LIMIT_BYTES: Final = 2_000_000_000
-SCHEMA_VERSION: Final = 1
+DEFAULT_LIMIT_BYTES: Final = 2_000_000_000  # of the whole cache; the longest unused facts go first
+SCHEMA_VERSION: Final = 1  # of a file of facts
 N_PARTS: Final = 256
 """Two hexadecimal digits."""
-_N_PART_DIGITS: Final = 2
+_N_PART_DIGITS: Final = 2  # of a key name its folder, so that none grows long
 _TAIL: Final = b"}\n"
 _STAGING_NAME: Final = "staging"
 _STAGED: Final = ".new-"

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.recipes import Recipe
 
-N_PROPOSALS: Final = 3
+N_PROPOSALS: Final = 3  # ways across that are rendered in full
 LEAST_SUITABILITY: Final = 0.4
 """Recipes that suit a pair less are not tried. Chosen on the demo songs."""
 

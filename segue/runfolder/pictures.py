@@ -23,11 +23,11 @@ if TYPE_CHECKING:
 COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#009E73"}
 """Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
 
-_SIZE_INCHES: Final = (11.0, 8.0)
-_DOTS_AN_INCH: Final = 110
+_SIZE_INCHES: Final = (11.0, 8.0)  # width and height of the picture
+_DOTS_AN_INCH: Final = 110  # 1210 by 880 dots in all
 _MARGINS: Final = {"left": 0.075, "right": 0.985, "bottom": 0.065, "top": 0.925, "hspace": 0.1}
-_N_COLUMNS: Final = 1600
-_LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)
+_N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots
+_LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)  # what the axis of loudness shows
 
 
 class Waveform(NamedTuple):

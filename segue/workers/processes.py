@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 
 N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
-_INTERRUPT_EVERY_S: Final = 0.1
+_INTERRUPT_EVERY_S: Final = 0.1  # seconds between interrupts, until all processes have heard one
 _QUIET: Final = "segue.workers.quiet"
 
 
