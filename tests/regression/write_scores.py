@@ -87,12 +87,15 @@ def _shelf():
 
 
 def scores(case):
-    """Overall, and the score of every measure."""
+    """Overall, and the value and the mark of every measure."""
     recipe, old, new = CASES[case]
     plan = plan_segue(_shelf()[recipe], facts_of(old), facts_of(new))
     candidate = render_candidate(plan, edge_of(old), edge_of(new))
     card = score_candidate(candidate, facts_of(old), facts_of(new))
-    marks = {measure.name: round(measure.score, 4) for measure in card.measures}
+    marks = {
+        measure.name: [round(measure.value, 4), round(measure.score, 4)]
+        for measure in card.measures
+    }
     return {"overall": round(card.overall, 4), **marks}
 
 
