@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from segue.music.key import parse_key
-from segue.score.arrival import clear_since_s
+from segue.score.arrival import cadence, clear_since_s
 from segue.score.tones import HOP_S, Tones
 
 CHORD_S = 1.0
@@ -37,3 +37,55 @@ def test_a_new_key_rises_over_two_or_three_chords(name):
     # Krumhansl and Kessler 1982, Psychological Review 89(4): a new key is established within
     # the second and third chord; one chord is not enough, a fourth is not needed
     assert 1.0 < _chords_until_clear(parse_key("C major"), parse_key(name)) <= 3.0
+
+
+def _last_bar(*chords, key="F minor"):
+    """A hearing whose bar before the entry has a chord a beat: pitch classes above the tonic."""
+    key = parse_key(key)
+    rows = np.zeros((12, 12))
+    for row, chord in zip(rows, [(0, 3, 7)] * 4 + list(chords) + [(0, 3, 7)] * 4, strict=True):
+        for degree in chord:
+            row[(key.tonic + degree) % 12] = 1 / len(chord)
+    chroma = np.repeat(rows, round(CHORD_S / HOP_S), axis=0)
+    tones = Tones(times_s=(np.arange(len(chroma)) + 0.5) * HOP_S, chroma=chroma)
+    plan = SimpleNamespace(key_to=key, entry_beat=8.0, seconds_at=lambda beat: beat * CHORD_S)
+    return SimpleNamespace(tones=tones, plan=plan, metre=4)
+
+
+V, V7, IV, HOME, FAR = (7, 11, 2), (7, 11, 2, 5), (5, 8, 0), (0, 3, 7), (6, 10, 1)
+
+
+@pytest.mark.parametrize(
+    ("chords", "share", "words"),
+    [
+        # Common practice, no source: authentic and plagal chords lead home, others do not.
+        pytest.param([V7] * 4, 1.0, "A dominant seventh chord of F minor leads", id="V7"),
+        pytest.param([V] * 4, 1.0, "A dominant chord of F minor leads", id="V"),
+        pytest.param([IV] * 4, 1.0, "A subdominant chord of F minor leads", id="iv"),
+        pytest.param([HOME] * 4, 0.0, "No chord leads to F minor", id="the tonic itself"),
+        pytest.param([FAR] * 4, 0.0, "No chord leads to F minor", id="a tritone away"),
+        # the nearer to the entry, the more: 1, 2, 3 and 4 of 10
+        pytest.param([V7, FAR, FAR, FAR], 0.1, "leads only in part", id="on beat one"),
+        pytest.param([FAR, FAR, FAR, V7], 0.4, "leads only in part", id="on the last beat"),
+        pytest.param([FAR, FAR, V7, V7], 0.7, "leads into", id="in the half bar"),
+        # beats without a chord do not count
+        pytest.param([(), (), FAR, V7], 4 / 7, "leads only in part", id="after a rest"),
+    ],
+)
+def test_a_chord_that_leads_home_is_worth_what_it_fills_of_the_last_bar(chords, share, words):
+    told = cadence(_last_bar(*chords))
+    assert told.value == pytest.approx(share, abs=0.01)
+    assert told.score == pytest.approx(0.5 + 0.5 * share, abs=0.01)
+    assert words in told.sentence
+    if share > 0.6:
+        assert chords[int(told.worst_beat) - 4] in (V, V7, IV)
+
+
+def test_a_last_bar_of_rests_says_nothing_of_a_cadence():
+    assert cadence(_last_bar((), (), (), ())) is None
+
+
+@pytest.mark.parametrize("mode", ["major", "minor"])
+def test_the_subdominant_is_that_of_the_mode(mode):
+    third = 9 if mode == "major" else 8
+    assert cadence(_last_bar(*[(5, third, 0)] * 4, key=f"D {mode}")).value == pytest.approx(1.0)
