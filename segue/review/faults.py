@@ -241,7 +241,7 @@ def _lines_db(spectrum: Floats, hz: Floats, mains_hz: float) -> float:
 
 
 def _hiss_db(clip: Clip) -> float:
-    """Loudest tenth around 8 kHz against the range of the voice."""
+    """The loudest moments around 8 kHz, one in thirty, against those in the range of the voice."""
     from scipy.signal import butter, sosfilt
 
     if clip.rate_hz < 2.1 * _SIBILANCE_HZ[1]:

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.review.faults import clipping, dead_channel, faults_of
+from segue.review.faults import clipping, dead_channel, faults_of, sibilance
 from tests.review.conftest import RATE_HZ, band
 
 
@@ -103,3 +103,19 @@ def test_a_channel_is_dead_from_40_db_down(down_db, is_dead, sound):
         assert fault.value == pytest.approx(down_db, abs=0.01)
         assert "right channel is dead (41 dB down)" in fault.sentence
     assert dead_channel(_clip(np.zeros((1_000, 2)))) is None
+
+
+@pytest.mark.parametrize(("over_db", "is_told"), [(7.0, False), (14.0, True)])
+def test_sibilance_is_that_of_the_loudest_moments(over_db, is_told):
+    rng = np.random.default_rng(8)
+    noise = 0.05 * rng.normal(size=(20 * RATE_HZ, 1))
+    # a twentieth of the time, as S sounds are: over all of it they hardly count
+    spectrum = np.fft.rfft(noise, axis=0)
+    hertz = np.fft.rfftfreq(len(noise), 1 / RATE_HZ)
+    hiss = np.fft.irfft(np.where((hertz > 5_000)[:, None], spectrum, 0), len(noise), axis=0)
+    sings = (np.arange(len(noise)) % RATE_HZ < RATE_HZ // 20)[:, None]
+    take = noise + (10 ** (over_db / 20) - 1) * hiss * sings
+    fault = sibilance(_clip(take), _clip(noise))
+    assert (fault is not None) is is_told
+    if is_told:
+        assert fault.value == pytest.approx(over_db, abs=4.0)  # some of it leaks below
