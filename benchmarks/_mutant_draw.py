@@ -43,6 +43,11 @@ LARGE: Final = 10
 """One more or less says nothing of a number above this: it is halved instead."""
 
 
+_STARS: Final = ("*", "**", "/")
+_PRODUCTS: Final = ("term", "power", "atom_expr")
+"""Where these signs calculate; elsewhere they unpack, or part kinds of parameters."""
+
+
 class HalveNumber(Operator):
     """A number that is halved."""
 
@@ -138,6 +143,8 @@ def _is_unseen(node: NodeOrLeaf) -> bool:
     if node.type == "argument" and node.children[0].get_code().strip() == "strict":
         return True
     parent, before = node.parent, node.get_previous_sibling()
+    if node.type == "operator" and node.value in _STARS and parent.type not in _PRODUCTS:
+        return True
     if before is None or before.type != "operator":
         return False
     is_annotation = parent.type in ("annassign", "tfpdef") and before.value == ":"
