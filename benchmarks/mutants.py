@@ -1,7 +1,7 @@
 """Whether the tests of a room notice when a line of the room is damaged.
 
     python -m benchmarks.mutants                            # 300 drawn over all rooms
-    python -m benchmarks.mutants --rooms music score --n 40 --seed 5 --map /tmp/map.json
+    python -m benchmarks.mutants --rooms music score --n 40 --seed 5 --map map.json
 
 Mutants are drawn line by line with a seed (`_mutant_draw`), over the rooms in which a wrong
 number makes a wrong sound or a wrong sheet. Each is put into a temporary copy of the tree, and

@@ -7,6 +7,7 @@ import pytest
 
 from segue.music.key import parse_key
 from segue.score.arrival import cadence, clear_since_s
+from segue.score.listening_to import Listened
 from segue.score.tones import HOP_S, Tones
 
 CHORD_S = 1.0
@@ -89,3 +90,20 @@ def test_a_last_bar_of_rests_says_nothing_of_a_cadence():
 def test_the_subdominant_is_that_of_the_mode(mode):
     third = 9 if mode == "major" else 8
     assert cadence(_last_bar(*[(5, third, 0)] * 4, key=f"D {mode}")).value == pytest.approx(1.0)
+
+
+def test_a_key_that_was_left_is_clear_only_since_it_came_back():
+    """Eight chords of the new key, six of the old, and then the new key again."""
+    old, new = parse_key("C major"), parse_key("F# major")
+    there, away = [new.tonic + root for root in 2 * CADENCE], [old.tonic] * 6
+    tones = _chords([old.tonic + root for root in 2 * CADENCE] + there + away + there)
+    heard = SimpleNamespace(tones=tones, plan=SimpleNamespace(key_from=old, key_to=new))
+    since = clear_since_s(heard, len(tones.chroma) * HOP_S) / CHORD_S
+    assert 22.0 < since <= 26.0
+
+
+@pytest.mark.parametrize("metres", [(4, 3), (3, 4), (4, 6)])
+def test_bars_after_the_entry_are_those_of_the_new_song(metres):
+    lines = [SimpleNamespace(beat=12.0 * n, metre=metres[n // 2]) for n in range(4)]
+    plan = SimpleNamespace(bar_lines=lines, entry_beat=24.0)
+    assert Listened.metre.fget(SimpleNamespace(plan=plan)) == metres[1]
