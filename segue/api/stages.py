@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from segue.render.candidate import Candidate
     from segue.score import Purpose, Scorecard
 
-RATE_HZ: Final = 48_000
-EDGE_S: Final = 45.0
+RATE_HZ: Final = 48_000  # project rate where none is asked for
+EDGE_S: Final = 45.0  # how much of a song is read where nothing is asked for
 
 
 def read_edge(

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-SCHEMA_VERSION: Final = 2
+SCHEMA_VERSION: Final = 2  # of the catalogue file; rises when an older reader would go wrong
 APPLICATION_ID: Final = 0x53656775
 """'Segu' in ASCII, in the header of the file."""
 INSERT_EDGE: Final = "INSERT INTO edges VALUES (?, ?, ?, ?, ?, ?, ?, ?)"

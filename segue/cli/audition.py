@@ -60,7 +60,7 @@ def show_on_evening_page(run: Path) -> None:
         rewrite_evening_page(evening)
 
 
-LOWEST_PORT, HIGHEST_PORT = 0, 65_535
+LOWEST_PORT, HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
 _SERVER_PARTS = "starlette uvicorn httptools segno"
 """As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
 _NO_ANCHOR = "No anchor: a candidate is nearly a hard cut itself."

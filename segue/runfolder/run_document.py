@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
     from segue.plan.plan import Plan
 
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 1  # of segue.json; rises when an older reader would go wrong
 DOCUMENT_NAME: Final = "segue.json"
 LARGEST_BYTES: Final = 1 << 26
 """Far more than any run has to tell."""
@@ -208,8 +208,8 @@ def _version(path: Path, text: str) -> int:
     return version
 
 
-LONGEST_S: Final = 3600.0
-MOST_BEATS: Final = 36_000.0
+LONGEST_S: Final = 3600.0  # no plan is an hour long: such a file is broken
+MOST_BEATS: Final = 36_000.0  # an hour at 600 BPM: such a file is broken
 SLOWEST_BPM, FASTEST_BPM = 5.0, 2_000.0
 """No way across lasts an hour. Later commands go through a plan beat by beat: beyond these limits
 they would not come to an end."""
