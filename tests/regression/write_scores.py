@@ -12,7 +12,7 @@ from segue.audio import read_song
 from segue.audio.adapters import resampled
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
-from segue.job.steps import QUICK_RATE_HZ
+from segue.job.songs_at_hand import QUICK_RATE_HZ
 from segue.music.key import parse_key
 from segue.plan import plan_segue
 from segue.recipes import load_recipes, shelf_folder
