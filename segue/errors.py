@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
 
-_LONGEST_SHOWN: Final = 40
+_LONGEST_SHOWN: Final = 40  # letters of a value that a sentence repeats
 
 
 class SegueError(Exception):

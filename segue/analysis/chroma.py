@@ -23,6 +23,7 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
+from segue.audio.adapters import mono_at_rate
 from segue.music.key import N_PITCH_CLASSES
 
 if TYPE_CHECKING:
@@ -105,10 +106,8 @@ def pitch_spectrum(clip: Clip, *, tuning_cents: float) -> PitchSpectrum:
 
 def analysis_sound(clip: Clip) -> npt.NDArray[np.float32]:
     """The clip in mono at `ANALYSIS_RATE_HZ`, shape (n_frames,)."""
-    import soxr
-
-    sound = soxr.resample(mono_of(clip.samples), clip.rate_hz, ANALYSIS_RATE_HZ, quality="MQ")
-    return np.asarray(sound, dtype=np.float32)
+    mono = mono_of(clip.samples)
+    return mono_at_rate(mono, from_hz=clip.rate_hz, to_hz=ANALYSIS_RATE_HZ, quality="MQ")
 
 
 def segment_spectra(spectrum: PitchSpectrum, edges_s: Floats) -> Floats:

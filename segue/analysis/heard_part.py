@@ -13,12 +13,12 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import soxr
 from scipy import fft, ndimage
 
 from segue.analysis.envelope import mono_of
 from segue.analysis.metre_evidence import Evidence
 from segue.analysis.onsets import HOP_FRAMES, HOP_S, RATE_HZ, onset_curves
+from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -191,4 +191,4 @@ def _last_attack_s(bands: npt.NDArray[np.float64]) -> float | None:
 
 def _mono(clip: Clip) -> npt.NDArray[np.float32]:
     mixed = mono_of(clip.samples)
-    return np.asarray(soxr.resample(mixed, clip.rate_hz, RATE_HZ), dtype=np.float32)
+    return mono_at_rate(mixed, from_hz=clip.rate_hz, to_hz=RATE_HZ, quality="HQ")

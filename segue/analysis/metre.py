@@ -10,6 +10,7 @@ this evidence is said by `metre_odds`. Compound time is counted in dotted beats:
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -81,14 +82,52 @@ class Level:
     for_bars: dict[int, npt.NDArray[np.float64]]
 
 
+@lru_cache(maxsize=1)
+def _beat_groups() -> dict[str, list[str]]:
+    """Names of the evidence for beats by group: the order here is the order of the columns."""
+    return {
+        "tempo": [f"tempo {knot:.0f}" for knot in _TEMPO_KNOTS_BPM],
+        "strength": [f"{curve} at {place}/12" for place in _PLACES for curve in CURVES],
+        "onsets": [f"onsets at {place}/12" for place in _PLACES],
+        "again": [f"again {lag}" for lag in _LAGS],
+        "chords again": [f"chords again {lag}" for lag in _LAGS],
+        "octaves": ["tempo"],
+        "rate": ["onsets a beat"],
+        "peaks": [f"peaks {curve}" for curve in CURVES[:N_BANDS]],
+    }
+
+
+@lru_cache(maxsize=16)
+def _bar_groups(metre: int) -> dict[str, list[str]]:
+    """Names of the evidence for bars of a metre, likewise."""
+    halves = ("", "+")
+    return {
+        "own": [f"{metre}", f"{metre} again", f"{metre} again twice", f"{metre} half"],
+        "first": ["any first"],
+        "last": ["any last"],
+        "down": [f"any {curve}{half}" for half in halves for curve in CURVES],
+        "places": [
+            f"{metre} {curve} {place}{half}"
+            for place in range(metre)
+            for half in halves
+            for curve in CURVES
+        ],
+        "ends": [
+            f"{metre} {end} {place}" for place in range(1, metre) for end in ("first", "last")
+        ],
+    }
+
+
 def beat_names() -> list[str]:
     """Names of the evidence for beats."""
-    tempi = [f"tempo {knot:.0f}" for knot in _TEMPO_KNOTS_BPM]
-    parts = [f"{curve} at {place}/12" for place in _PLACES for curve in CURVES]
-    heard = [f"onsets at {place}/12" for place in _PLACES]
-    again = [f"{what}again {lag}" for what in ("", "chords ") for lag in _LAGS]
-    whole = ["tempo", "onsets a beat", *(f"peaks {curve}" for curve in CURVES[:N_BANDS])]
-    return tempi + parts + heard + again + whole
+    return [name for names in _beat_groups().values() for name in names]
+
+
+def _of_group(for_beats: npt.NDArray[np.float64], wanted: str) -> npt.NDArray[np.float64]:
+    """The columns of one group of the evidence for beats."""
+    groups = _beat_groups()
+    first = sum(len(names) for names in list(groups.values())[: list(groups).index(wanted)])
+    return for_beats[first : first + len(groups[wanted])]
 
 
 def leanings(for_beats: npt.NDArray[np.float64]) -> list[float]:
@@ -96,29 +135,18 @@ def leanings(for_beats: npt.NDArray[np.float64]) -> list[float]:
 
     Which metres are likely hangs on this: 6/8 has two beats a bar.
     """
-    n_knots = len(_TEMPO_KNOTS_BPM)
-    on_places = for_beats[n_knots : n_knots + len(_PLACES) * len(CURVES)]
-    on_places = on_places.reshape(len(_PLACES), -1)[:, :N_BANDS].mean(axis=1)
+    by_place = _of_group(for_beats, "strength").reshape(len(_PLACES), -1)
+    on_places = by_place[:, :N_BANDS].mean(axis=1)
     strength = dict(zip(_PLACES, on_places, strict=True))
     by_three = (strength[4] + strength[8]) / 2 - strength[6]
     by_four = (strength[3] + strength[9]) / 2 - strength[6]
-    octaves = float(for_beats[:n_knots] @ np.log2(np.array(_TEMPO_KNOTS_BPM) / 100.0))
+    octaves = float(_of_group(for_beats, "tempo") @ np.log2(np.array(_TEMPO_KNOTS_BPM) / 100.0))
     return [float(by_three), octaves, float(by_four)]
 
 
 def bar_names(metre: int) -> list[str]:
     """Names of the evidence for bars of a metre; 'any' weighs in every metre."""
-    own = [f"{metre}", f"{metre} again", f"{metre} again twice", f"{metre} half"]
-    common = ["any first", "any last"]
-    down = [f"any {curve}{half}" for half in ("", "+") for curve in CURVES]
-    places = [
-        f"{metre} {curve} {place}{half}"
-        for place in range(metre)
-        for half in ("", "+")
-        for curve in CURVES
-    ]
-    ends = [f"{metre} {end} {place}" for place in range(1, metre) for end in ("first", "last")]
-    return own + common + down + places + ends
+    return [name for names in _bar_groups(metre).values() for name in names]
 
 
 def levels_of(
@@ -231,9 +259,17 @@ def _for_beats(
     mean = np.sqrt(parts.mean(axis=0))
     heard = (parts[:, :, CURVES.index("long")] > 0).mean(axis=0)
     chords = _likeness(grid[:, :, [CURVES.index(curve) for curve in _CHORDS]])
-    repeats = [*again[list(_LAGS)], *chords[list(_LAGS)]]
-    whole = [np.log2(bpm / 100.0), np.log2(evidence.onset_rate_hz * beat_s)]
-    return np.concatenate([hats, mean.ravel(), heard, repeats, whole, evidence.peakiness])
+    groups = {
+        "tempo": hats,
+        "strength": mean.ravel(),
+        "onsets": heard,
+        "again": again[list(_LAGS)],
+        "chords again": chords[list(_LAGS)],
+        "octaves": [np.log2(bpm / 100.0)],
+        "rate": [np.log2(evidence.onset_rate_hz * beat_s)],
+        "peaks": evidence.peakiness,
+    }
+    return np.concatenate([groups[group] for group in _beat_groups()])
 
 
 def _for_bars(
@@ -255,11 +291,16 @@ def _for_bars(
             bar -= bar.mean(axis=0)
         turned = bar[(np.arange(metre)[:, np.newaxis] + np.arange(metre)) % metre]
         first, last = (_nearness(end, metre) for end in ends)
-        at_ends = [first[:, :1], last[:, :1]]
-        inside = np.stack([first[:, 1:], last[:, 1:]], axis=2)
-        owned = np.broadcast_to(own, (metre, len(own)))
-        rest = (part.reshape(metre, -1) for part in (bar, turned, inside))
-        found[metre] = np.concatenate([owned, *at_ends, *rest], axis=1)
+        groups = {
+            "own": np.broadcast_to(own, (metre, len(own))),
+            "first": first[:, :1],
+            "last": last[:, :1],
+            "down": bar,
+            "places": turned,
+            "ends": np.stack([first[:, 1:], last[:, 1:]], axis=2),
+        }
+        rows = (groups[group].reshape(metre, -1) for group in _bar_groups(metre))
+        found[metre] = np.concatenate(list(rows), axis=1)
     return found
 
 

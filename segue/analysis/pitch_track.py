@@ -24,6 +24,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import level_db, mono_of, smoothed_db
+from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -130,12 +131,10 @@ def at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
     -------
     ndarray, shape (n_frames,)
     """
-    import soxr
-
     if clip.n_frames == 0:
         return np.empty(0, dtype=np.float32)
     mono = mono_of(clip.samples)
-    return np.asarray(soxr.resample(mono, clip.rate_hz, TRACK_RATE_HZ, quality="LQ"))
+    return mono_at_rate(mono, from_hz=clip.rate_hz, to_hz=TRACK_RATE_HZ, quality="LQ")
 
 
 def voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.audio.adapters import mono_at_rate
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -63,10 +65,9 @@ def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
 
 
 def _semitone_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
-    import soxr
     from scipy import fft
 
-    sound = soxr.resample(mono, rate_hz, _RATE_HZ, quality="LQ")
+    sound = mono_at_rate(mono, from_hz=rate_hz, to_hz=_RATE_HZ, quality="LQ")
     if len(sound) < _WINDOW_FRAMES:
         return np.empty((0, 1))
     windows = np.lib.stride_tricks.sliding_window_view(sound, _WINDOW_FRAMES)[::_HOP_FRAMES]

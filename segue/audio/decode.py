@@ -25,17 +25,18 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-MIN_RATE_HZ: Final = 8_000
-MAX_RATE_HZ: Final = 192_000
+MIN_RATE_HZ: Final = 8_000  # telephone sound; lower rates hold no music
+MAX_RATE_HZ: Final = 192_000  # the highest rate of common recorders
 READABLE: Final = "WAV, FLAC, AIFF, Ogg Vorbis, Ogg Opus or MP3"
 
 LARGEST_SAMPLE: Final = 1000.0
 """60 dB over full scale: no mix is that hot, and whole numbers taken for floats are. Set by
 judgement."""
-_BLOCK_FRAMES: Final = 1 << 16
+_BLOCK_FRAMES: Final = 1 << 16  # frames decoded at once, to hold little memory
 _STREAMED_BYTES: Final = 0x7FFFF000
 """Chunk sizes from here up are what a program writes when it cannot know the length."""
 _SHORT_CHUNK = re.compile(r"^\s*(?:data|SSND)\s*: (\d+) \(should be (\d+)\)", re.MULTILINE)
+# The last page of a stream, at most 65,307 bytes, starts within this
 _OGG_TAIL_BYTES: Final = 1 << 16
 _OGG_LAST_PAGE: Final = 4
 """Bit of an Ogg page's header type that marks the end of the stream (RFC 3533, section 6)."""

@@ -23,7 +23,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-MAX_CHANNELS: Final = 8
+MAX_CHANNELS: Final = 8  # 7.1 and no more
 
 ChannelOrder = Literal["wave", "vorbis"]
 

@@ -30,16 +30,16 @@ if TYPE_CHECKING:
 SOUNDFONT_ENDINGS: Final = frozenset({".sf2", ".sf3"})
 LONGEST_S: Final = 20.0
 """More of a note is not read."""
-_SHORTEST_S: Final = 0.5
+_SHORTEST_S: Final = 0.5  # a shorter note cannot be held; by judgement
 _NAMED: Final = re.compile(r"(?:^|[ _-])([A-Ga-g])([#b♯♭]?)(-?\d)(?=$|[ _.-])")
 _STEPS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_HEARD_HZ: Final = (30.0, 2_000.0)
-_CLEAR: Final = 0.2
-_NEAR_SEMITONES: Final = 0.5
-_FONT_RATE_HZ: Final = 48_000
+_HEARD_HZ: Final = (30.0, 2_000.0)  # pitches that are looked for; by judgement
+_CLEAR: Final = 0.2  # a period is clear below this; by judgement
+_NEAR_SEMITONES: Final = 0.5  # what is heard agrees with a file's name within this
+_FONT_RATE_HZ: Final = 48_000  # at which a sound font is played
 _FONT_NOTES: Final = range(36, 88, 4)
-_FONT_NOTE_S: Final = 5.0
-_FONT_VELOCITY: Final = 90
+_FONT_NOTE_S: Final = 5.0  # how long each of its notes is played
+_FONT_VELOCITY: Final = 90  # of 127, rather loud; by judgement
 WARM_PAD: Final = 89
 """Preset of a warm pad, counted from 0 (General MIDI Level 1: program 90)."""
 

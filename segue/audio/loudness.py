@@ -31,16 +31,17 @@ SHORT_TERM_S: Final = 3.0
 """Window of short-term loudness [Tech3341]_."""
 BLOCK_STEP_S: Final = 0.1
 """Gating blocks overlap by three quarters [BS1770]_."""
-ABSOLUTE_GATE_LUFS: Final = -70.0
+ABSOLUTE_GATE_LUFS: Final = -70.0  # blocks below do not count [BS1770]_
 RELATIVE_GATE_LU: Final = -10.0
 """Gates of integrated loudness [BS1770]_."""
-RANGE_GATE_LU: Final = -20.0
+RANGE_GATE_LU: Final = -20.0  # below the mean of what the absolute gate leaves [Tech3342]_
 RANGE_PERCENTILES: Final = (10.0, 95.0)
 """Relative gate and ends of the loudness range [Tech3342]_."""
 OFFSET_LUFS: Final = -0.691
 """Makes a 997 Hz sine at 0 dBFS in one channel read -3.01 LUFS [BS1770]_."""
 
-_FRAMES_AT_ONCE: Final = 1 << 17
+_FRAMES_AT_ONCE: Final = 1 << 17  # to hold little memory; changes no value
+# The shelf of the head, first of the two filters
 _SHELF: Final = (1681.974450955533, 3.999843853973347, 0.7071752369554196, 0.4996667741545416)
 _HIGH_PASS: Final = (38.13547087602444, 0.5003270373238773)
 """Prototypes (Hz, dB, Q, exponent) that give the 48 kHz coefficients of [BS1770]_ to 1e-14."""

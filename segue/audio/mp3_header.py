@@ -15,23 +15,26 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     import mmap
 
+# Bit rates of layer III by index (ISO/IEC 11172-3)
 _MPEG1_KBPS: Final = (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)
+# The same at the lower rates (ISO/IEC 13818-3)
 _MPEG2_KBPS: Final = (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)
-_MPEG1_RATES_HZ: Final = (44_100, 48_000, 32_000)
+_MPEG1_RATES_HZ: Final = (44_100, 48_000, 32_000)  # sample rates by index (ISO/IEC 11172-3)
 _RATE_DIVISOR: Final = {3: 1, 2: 2, 0: 4}
 """By version bits: MPEG-1, MPEG-2, and the extension to lower rates."""
 SAME_STREAM: Final = 0xFFFE0C00
 """Header bits that hold for a whole stream: sync, version, layer, rate."""
-_SYNC: Final = 0x7FF
-_LAYER_3: Final = 1
-_MPEG1: Final = 3
-_MONO: Final = 3
-HEADER_BYTES: Final = 4
-NO_CHECKSUM: Final = 1 << 16
+_SYNC: Final = 0x7FF  # the eleven set bits that a header starts with
+_LAYER_3: Final = 1  # its number in the header
+_MPEG1: Final = 3  # its version bits in the header
+_MONO: Final = 3  # its channel mode in the header
+HEADER_BYTES: Final = 4  # of every frame, before its side information
+NO_CHECKSUM: Final = 1 << 16  # the header bit that is set where none follows
 DECODER_DELAY_FRAMES: Final = 529
 """Frames by which every decoder is late; the Info header does not count them [Lame]_."""
 _ENCODER_BYTES: Final = 24
 """From the encoder's name to its delay and padding, 12 bits each [Lame]_."""
+# Of the frame that holds the Info header: room enough at every rate
 _INFO_BIT_RATE_INDEX: Final = 9
 
 

@@ -21,8 +21,8 @@ from segue.errors import AudioFileError, InputError, printable
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-DEFAULT_EDGE_S: Final = 45.0
-DEFAULT_RATE_HZ: Final = 48_000
+DEFAULT_EDGE_S: Final = 45.0  # seconds of a song's end or start that are read; by judgement
+DEFAULT_RATE_HZ: Final = 48_000  # the rate of stage rigs and video, common practice, no source
 MIN_SONG_S: Final = 2.0
 """Shorter is a sound, not a song: no bar fits at most tempi. Set by judgement."""
 _CONTEXT_S: Final = 0.25

@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 SONG_TOML: Final = "song.toml"
 LARGEST_BYTES: Final = 1 << 18
 """A page of text; anything larger was named so by mistake."""
-MIN_TEMPO_BPM: Final = 20.0
-MAX_TEMPO_BPM: Final = 400.0
-MAX_METRE: Final = 32
+MIN_TEMPO_BPM: Final = 20.0  # slower is a slip, or another note value
+MAX_TEMPO_BPM: Final = 400.0  # faster is a slip, or another note value
+MAX_METRE: Final = 32  # more beats in a bar are a slip
 _FIELDS: Final = ("title", "key", "tempo_bpm", "first_downbeat_s", "metre", "roles")
 
 

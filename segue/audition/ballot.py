@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-GONE, CONFLICT, UNAVAILABLE = 410, 409, 503
+GONE, CONFLICT, UNAVAILABLE = 410, 409, 503  # status codes of HTTP (RFC 9110)
 MOST_LISTENERS: Final = 20_000
 """In a round: a limit of the file's growth. Ours."""
 
@@ -42,7 +42,7 @@ CREATE TABLE IF NOT EXISTS votes (
   cast_at TEXT NOT NULL DEFAULT CURRENT_TIMESTAMP, PRIMARY KEY (round, listener)
 ) STRICT;
 """
-_BUSY_S: Final = 5.0
+_BUSY_S: Final = 5.0  # seconds that a write waits for another one
 
 
 class Ballot:

@@ -17,10 +17,11 @@ if TYPE_CHECKING:
 
     from segue.audition.limits import Limits
 
-_MOST_HEARD = 64
-_MOST_CODE = 64
+_MOST_HEARD = 64  # candidates that a ballot may list; far beyond use
+_MOST_CODE = 64  # letters of a code or a token; far beyond use
 _Body = TypeVar("_Body")
 _ADAPTERS: dict[type, TypeAdapter[Any]] = {}
+# Status codes of HTTP (RFC 9110)
 BAD_REQUEST, TIMEOUT, TOO_LARGE, WRONG_TYPE, INVALID = 400, 408, 413, 415, 422
 
 

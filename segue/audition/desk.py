@@ -31,6 +31,7 @@ _SLOT = f'id="listener">{BALLOT_SLOT}'
 """With its tag: quotes and angle brackets are escaped in every name, in text as in JSON."""
 MOST_SHOWN = 50
 """Free words sent to everybody, the latest; all are in the ballot file."""
+# Status codes of HTTP (RFC 9110)
 _NOT_HEARD, _CONFLICT, _INVALID, _UNAVAILABLE = 409, 409, 422, 503
 
 

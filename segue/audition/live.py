@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
-GATHER_S: Final = 0.5
+GATHER_S: Final = 0.5  # changes within this time are told together
 STILL_HERE_S: Final = 15.0
 """Sent into silence, so that a dead connection is noticed."""
 

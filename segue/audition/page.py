@@ -125,7 +125,7 @@ def page_text(
         view,
         run=run_values(folder, view),
         ballot=json_block({"seed": None, "is_served": False}),
-        sounds=sounds or bus_mp3s(folder, view.records),
+        sounds=sounds or bus_mp3s(view.records, folder.joinpath),
     )
 
 

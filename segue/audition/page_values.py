@@ -31,8 +31,8 @@ WEAK_SCORE: Final = 0.75
 MOST_PLACES: Final = 6
 """More marks than that are no help. Chosen by eye."""
 
-_SAME_S: Final = 1e-3
-_N_TEMPO_POINTS: Final = 400
+_SAME_S: Final = 1e-3  # for rounding at a bar line
+_N_TEMPO_POINTS: Final = 400  # of the tempo curve that the page draws
 _MOMENT_S: Final = 0.4
 """Window of momentary loudness (EBU Tech 3341): earlier values still hold the interlude."""
 

@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
     from segue.audition.votes import Listener
 
-COOKIE_S = 30 * 24 * 3600
-UNKNOWN, FORBIDDEN, NOT_FOUND, BUSY = 401, 403, 404, 429
+COOKIE_S = 30 * 24 * 3600  # a listener is known for thirty days
+UNKNOWN, FORBIDDEN, NOT_FOUND, BUSY = 401, 403, 404, 429  # status codes of HTTP (RFC 9110 and 6585)
 SOUND_TYPES = {".mp3": "audio/mpeg", ".wav": "audio/wav"}
 
 

@@ -39,9 +39,9 @@ _SOMEWHERE: Final = ("192.0.2.1", 9)
 """Reserved for documentation (RFC 5737): asking for the way there sends nothing."""
 USUAL_PORT: Final = 8437
 """Tried first; not assigned to anything well known (from memory)."""
-_MOST_CONNECTIONS: Final = 1000
-_IDLE_S: Final = 20
-_LEAVE_S: Final = 2
+_MOST_CONNECTIONS: Final = 1000  # at once; more are told to come back
+_IDLE_S: Final = 20  # seconds after which a silent connection is closed
+_LEAVE_S: Final = 2  # seconds that open pages get when the vote ends
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -90,7 +90,7 @@ def named_file(files: Mapping[str, Path], name: str) -> Path | None:
 
 
 def _encoded(folder: Path, view: PageView, sounds: Path) -> list[tuple[str, bytes]]:
-    encoded = bus_mp3s(folder, view.records)
+    encoded = bus_mp3s(view.records, folder.joinpath)
     for name, sound in encoded:
         (sounds / f"{name}.mp3").write_bytes(sound)
     return encoded

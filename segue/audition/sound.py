@@ -14,26 +14,28 @@ import io
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from itertools import chain
+from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import soundfile
 
-from segue.audio.outline import outline
+from segue.audio.adapters import resampled_blocks
+from segue.audio.clip import outline
 from segue.errors import RunFolderError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
-    from pathlib import Path
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     import numpy.typing as npt
 
+    from segue.audio.clip import Clip
     from segue.runfolder import CandidateRecord
 
 N_COLUMNS: Final = 1200
 """Columns of the waveform outline: a phone's width in its own dots."""
 
-MARK_S: Final = 0.05
+MARK_S: Final = 0.05  # of the mark from the start of the sound
 LEAD_S: Final = 0.25
 """Music starts here in the encoded sound: far enough from the mark that 0.1 s of padding
 (1105 frames of codec delay and a header frame of 1152 frames, at 24 kHz) still fits between."""
@@ -44,11 +46,11 @@ MUSIC_RATES_KBPS: Final = (160, 128, 112, 96, 80, 64, 48)
 MUSIC_BUDGET_BYTES: Final = 4_200_000
 """All music of a page, encoded as text; leaves room for the other buses within 6 MB."""
 
-BASE64_RATIO: Final = 4 / 3
-_N_THREADS: Final = 2
-_BLOCK_FRAMES: Final = 1 << 18
-_MARK_AMPLITUDE: Final = 0.5
-_FULL_SCALE: Final = 127
+BASE64_RATIO: Final = 4 / 3  # four letters for three bytes (RFC 4648)
+_N_THREADS: Final = 2  # that encode side by side
+_BLOCK_FRAMES: Final = 1 << 18  # frames read at once, to hold little memory
+_MARK_AMPLITUDE: Final = 0.5  # of full scale: louder than what an encoder leaves around it
+_FULL_SCALE: Final = 127  # the outline is sent as signed bytes
 _SIDE_QUALITY: Final = "V5"
 """Variable bit rate, as they are silent for most of the time; middling of LAME's V0 to V9."""
 
@@ -94,13 +96,15 @@ def music_rate_kbps(durations_s: Iterable[float]) -> int:
     return MUSIC_RATES_KBPS[-1]
 
 
-def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str, bytes]]:
+def bus_mp3s(
+    records: Sequence[CandidateRecord], sound_of: Callable[[str], Path | Clip]
+) -> list[tuple[str, bytes]]:
     """Every bus of every record as MP3, under the name that the page knows it by.
 
     Parameters
     ----------
-    folder : Path
-        The run folder, with the WAVs that the records name.
+    sound_of : callable
+        The WAV of a name that a record has, or the sound in it; asked once for each.
 
     Returns
     -------
@@ -112,14 +116,14 @@ def bus_mp3s(folder: Path, records: Sequence[CandidateRecord]) -> list[tuple[str
         bus
         for n, record in enumerate(records)
         for bus in (
-            (f"music-{n}", folder / record.music_file, quality, 1),
+            (f"music-{n}", record.music_file, quality, 1),
             # Half the rate is plenty for clicks and single notes.
-            (f"click-{n}", folder / record.click_file, _SIDE_QUALITY, 2),
-            (f"cue-{n}", folder / record.cue_file, _SIDE_QUALITY, 2),
+            (f"click-{n}", record.click_file, _SIDE_QUALITY, 2),
+            (f"cue-{n}", record.cue_file, _SIDE_QUALITY, 2),
         )
     ]
     with ThreadPoolExecutor(_N_THREADS) as pool:  # the encoder is C and lets others run
-        return list(pool.map(lambda bus: (bus[0], _mp3(*bus[1:])), buses))
+        return list(pool.map(lambda bus: (bus[0], _mp3(sound_of(bus[1]), *bus[2:])), buses))
 
 
 def duration_of(path: Path) -> float:
@@ -164,36 +168,34 @@ def _told(path: Path) -> Iterator[None]:
         raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
 
 
-def _mp3(path: Path, quality: str, rate_divided_by: int) -> bytes:
-    """A WAV with the mark at its start, at a whole share of the page's rate."""
+def _mp3(source: Path | Clip, quality: str, rate_divided_by: int) -> bytes:
+    """Sound with the mark at its start, at a whole share of the page's rate."""
     # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
     from pedalboard.io import AudioFile
 
     buffer = io.BytesIO()
-    with _told(path), soundfile.SoundFile(path) as wav:
-        rate_hz = sound_rate_hz(wav.samplerate) // rate_divided_by
-        with AudioFile(
-            buffer, "w", rate_hz, wav.channels, format="mp3", quality=quality
-        ) as encoder:
-            for block in chain([_lead(rate_hz, wav.channels)], _blocks_at(wav, rate_hz)):
+    with _opened(source) as (wav_hz, n_channels, blocks):
+        rate_hz = sound_rate_hz(wav_hz) // rate_divided_by
+        with AudioFile(buffer, "w", rate_hz, n_channels, format="mp3", quality=quality) as encoder:
+            at_its_rate = resampled_blocks(blocks, n_channels, from_hz=wav_hz, to_hz=rate_hz)
+            for block in chain([_lead(rate_hz, n_channels)], at_its_rate):
                 if len(block):
                     encoder.write(np.ascontiguousarray(block.T))
     return buffer.getvalue()
 
 
-def _blocks_at(wav: soundfile.SoundFile, to_hz: int) -> Iterator[npt.NDArray[np.float32]]:
-    """The sound of a WAV at a rate, some of it at a time, to hold little memory."""
-    blocks = wav.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True)
-    if wav.samplerate == to_hz:
-        yield from blocks
+@contextmanager
+def _opened(source: Path | Clip) -> Iterator[tuple[int, int, Iterator[npt.NDArray[np.float32]]]]:
+    """Rate, channels and sound of a WAV, some of it at a time, to hold little memory."""
+    if isinstance(source, Path):
+        with _told(source), soundfile.SoundFile(source) as wav:
+            blocks = wav.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True)
+            yield wav.samplerate, wav.channels, blocks
         return
-    import soxr
-
-    stream = soxr.ResampleStream(wav.samplerate, to_hz, wav.channels, dtype="float32")
-    for block in blocks:
-        yield stream.resample_chunk(block)
-    rest = np.zeros((0, wav.channels), dtype=np.float32)
-    yield stream.resample_chunk(rest, last=True)
+    samples = source.samples
+    starts = range(0, source.n_frames, _BLOCK_FRAMES)
+    blocks = (samples[start : start + _BLOCK_FRAMES] for start in starts)
+    yield source.rate_hz, samples.shape[1], blocks
 
 
 def _lead(rate_hz: int, n_channels: int) -> npt.NDArray[np.float32]:

@@ -1,24 +1,178 @@
-"""What could follow a song, or precede it, with the reasons in words."""
+"""What could follow a song, or precede it, with the reasons in words.
+
+The song is meant by a path or a title, and taken as it is on disk now.
+"""
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Literal
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from segue.catalogue.asked import asked_for, state_of
-from segue.catalogue.columns import all_songs, columns_of, kinds_of
+from segue.audio import read_song
+from segue.catalogue.columns import all_songs, columns_of, kinds_of, side_in, side_of
+from segue.catalogue.filling import title_at
 from segue.catalogue.pairs import DEFAULT_TOP, costs
+from segue.catalogue.scan import absolute, song_at
+from segue.catalogue.store import told_problem
 from segue.catalogue.suiting import reasons, step_between
+from segue.errors import InputError, OptionError, did_you_mean, printable
+from segue.heard.facts_cache import user_facts_cache
+from segue.heard.hearing import hear
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.catalogue.asked import State
     from segue.catalogue.columns import AllSongs
+    from segue.catalogue.scan import FoundSong
     from segue.catalogue.store import Listed, Store
     from segue.catalogue.suiting import EdgeTraits, Step
+
+State = Literal["", "gone", "changed"]
+_NOT_ONE_SONG: Final = (
+    "is not one song: name a file in it, or write a song.toml into it if its files are the "
+    "stems of one."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AskedSong:
+    """The song that is meant.
+
+    Parameters
+    ----------
+    contents : frozenset of str
+        What it holds, and what it held when the catalogue heard it: none of them is another song.
+    is_anew : bool
+        Whether it changed since the catalogue heard it.
+    """
+
+    title: str
+    path: str
+    contents: frozenset[str]
+    is_anew: bool
+    side: EdgeTraits
+
+
+def asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> AskedSong:
+    """The song that is meant, known by its path, wherever links lead, by its title or its content.
+
+    Parameters
+    ----------
+    song : str
+        A path, which need not be in the catalogue, or a title in it.
+    edge : {'start', 'end'}
+        Which edge is compared.
+
+    Returns
+    -------
+    AskedSong
+        A file that the catalogue does not have, or has otherwise, is heard.
+
+    Raises
+    ------
+    SegueError
+        If there is no such song, more than one of that title, or a folder is not one song.
+    """
+    listed = _at_path(store, song) or (None if _exists(song) else _of_title(store, song))
+    if listed is None:
+        return _on_disk(store, Path(song), None, edge)
+    state = state_of(listed)
+    if state == "changed" or (state == "gone" and os.path.isdir(listed.path)):  # noqa: PTH112 - never raises
+        return _on_disk(store, Path(listed.path), listed, edge)
+    side = side_in(store, listed.content, edge)
+    if side is None:
+        raise OptionError(_why_unheard(store, listed))
+    return AskedSong(
+        title=listed.title,
+        path=listed.path,
+        contents=frozenset({listed.content}),
+        is_anew=False,
+        side=side,
+    )
+
+
+def state_of(song: Listed) -> State:
+    """Whether what the catalogue heard is there still: 'gone' if not, 'changed' if touched."""
+    try:
+        found = song_at(Path(song.path))
+        stamp = None if found is None else found.stamp()
+    except (OSError, ValueError):  # the latter of a name with a null
+        return "gone"
+    if stamp is None:
+        return "gone"
+    return "" if stamp == song.stamp else "changed"
+
+
+def _on_disk(
+    store: Store, path: Path, before: Listed | None, edge: Literal["start", "end"]
+) -> AskedSong:
+    """A song known by what it holds, or heard now."""
+    try:
+        found = song_at(path)
+        if found is None:
+            raise InputError(
+                path, _NOT_ONE_SONG if path.is_dir() else "is no audio file; name a song."
+            )
+        content = found.content()
+    except OSError as error:
+        raise InputError(path, f"cannot be read ({error.strerror}).") from error
+    side = side_in(store, content, edge)
+    return AskedSong(
+        title=title_at(found),
+        path=str(path),
+        contents=frozenset({content} if before is None else {content, before.content}),
+        is_anew=before is not None and before.content != content,
+        side=side or _heard(found, edge),
+    )
+
+
+def _at_path(store: Store, song: str) -> Listed | None:
+    try:
+        places = (str(absolute(Path(song))), os.path.realpath(song))
+    except (OSError, ValueError):
+        return None
+    return next((row for place in places if (row := store.listed(place))), None)
+
+
+def _exists(song: str) -> bool:
+    try:
+        return Path(song).exists()
+    except PermissionError:
+        return True  # whoever opens it says what is wrong
+    except (OSError, ValueError):
+        return False
+
+
+def _why_unheard(store: Store, song: Listed) -> str:
+    problem = store.problem(song.content)
+    if problem is None:
+        return f"'{song.title}' is not heard yet: run 'segue catalogue' on its folder once more."
+    fault = told_problem(song.path, problem)
+    return f"'{song.title}' could not be heard when the catalogue was made. {fault}"
+
+
+def _heard(found: FoundSong, edge: Literal["start", "end"]) -> EdgeTraits:
+    return side_of(hear(read_song(found.path, edge=edge), cache=user_facts_cache()))
+
+
+def _of_title(store: Store, title: str) -> Listed:
+    everything = list(store.all_listed())
+    if not everything:
+        raise OptionError("the catalogue has no songs yet: run 'segue catalogue FOLDER' on some.")
+    same = [row for row in everything if row.title.casefold() == title.casefold()]
+    if not same:
+        hint = did_you_mean(title, [row.title for row in everything])
+        told = "is neither a file nor a title in the catalogue: name one of its songs."
+        raise OptionError(f"'{printable(title)}' {told}{hint}")
+    if len({row.content for row in same}) > 1:
+        paths = ", ".join(printable(row.path) for row in same)
+        raise OptionError(f"'{title}' is the title of {len(same)} songs: name one of {paths}.")
+    return next((row for row in same if not state_of(row)), same[0])
+
 
 Where = Literal["after", "before"]
 

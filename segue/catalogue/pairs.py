@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from segue.catalogue.store import Store
 
-DEFAULT_TOP: Final = 20
+DEFAULT_TOP: Final = 20  # followers that are kept of each song
 _BLOCK_CELLS: Final = 2_000_000
 """Costs in one block; 16 MB."""
 

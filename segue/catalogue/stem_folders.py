@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-_LEAST_STEMS: Final = 2
-_SAME_LENGTH_S: Final = 3.0
+_LEAST_STEMS: Final = 2  # a single file is a song, no folder of stems
+_SAME_LENGTH_S: Final = 3.0  # stems of one song differ by no more; by judgement
 _SAME_LENGTH_SHARE: Final = 0.02
 """How far the lengths of stems lie apart at the most: some are cut after their last sound."""
 _TOKEN: Final = re.compile(r"\d+|[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[^\W\d_a-zA-Z]+")

@@ -7,10 +7,6 @@ there is whole.
 
 A path is kept as text; one that is no text, as its bytes (a BLOB).
 
-What the tables hold, and how an older file becomes a new one, is in `segue.catalogue.store`.
-
-What the file of a catalogue holds, and how one of an older Segue becomes one of this.
-
 `songs` says what is where; `heard` has one row a content, `edges` two. The columns of
 `edges` are what songs are compared by, NULL where no key or no pulse was heard; `facts`
 is everything. `follows` is what `write_all_pairs` found, `followers` the same by title.
@@ -24,7 +20,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from pydantic import TypeAdapter, ValidationError
+from pydantic import TypeAdapter
 
 from segue.analysis.facts import EdgeFacts
 from segue.errors import InputError, printable
@@ -34,8 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-SCHEMA_VERSION: Final = 2
-"""1 had a key and a tempo for every edge, guessed where none was heard."""
+SCHEMA_VERSION: Final = 2  # of the catalogue file; rises when an older reader would go wrong
 APPLICATION_ID: Final = 0x53656775
 """'Segu' in ASCII, in the header of the file."""
 INSERT_EDGE: Final = "INSERT INTO edges VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
@@ -79,7 +74,7 @@ _TABLES: Final = (
 
 
 def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> None:
-    """Make sure that a database is a catalogue of this schema: a new, a newer or an older file.
+    """Make sure that a database is a catalogue of this schema: one that is new, or of this version.
 
     Parameters
     ----------
@@ -93,17 +88,16 @@ def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> No
     Raises
     ------
     InputError
-        If it is a database of something else, or of a newer Segue.
+        If it is a database of something else, or of another Segue.
     """
     database.execute("PRAGMA synchronous = NORMAL")
     n_tables = _checked(path, database)
     if must_exist and not n_tables:  # an empty file is a database, too
         raise InputError(path, "is no catalogue; make one with 'segue catalogue FOLDER'.")
-    if n_tables and _number(database, "PRAGMA user_version") == SCHEMA_VERSION:
+    if n_tables:
         return
     with transaction(database):
-        if _checked(path, database):  # again, now that nobody else can write
-            _upgrade(database)
+        _checked(path, database)  # again, now that nobody else can write
         for table in _TABLES:
             database.execute(table)
         database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
@@ -146,32 +140,9 @@ def _checked(path: Path, database: sqlite3.Connection) -> int:
     found = _number(database, "PRAGMA user_version")
     if found > SCHEMA_VERSION:
         raise InputError(path, f"is from a newer Segue (schema {found}): update, or start anew.")
+    if n_tables and found < SCHEMA_VERSION:
+        raise InputError(path, f"is from an older Segue (schema {found}): start anew.")
     return n_tables
-
-
-def _upgrade(database: sqlite3.Connection) -> None:
-    """Edges of an older file in the columns of this; those that make no sense are heard anew."""
-    if _number(database, "PRAGMA user_version") == SCHEMA_VERSION:
-        return  # somebody else was faster
-    names = {name for (name,) in database.execute("SELECT name FROM sqlite_schema")}
-    if "edges" not in names:
-        return
-    database.execute("ALTER TABLE edges RENAME TO older_edges")
-    for table in _TABLES:
-        database.execute(table)
-    unclear: set[str] = set()
-    for content, text in database.execute("SELECT content, facts FROM older_edges"):
-        try:
-            facts = _FACTS.validate_json(text, strict=True)
-        except ValidationError:
-            unclear.add(content)
-        else:
-            database.execute(INSERT_EDGE, edge_row(content, facts))
-    for content in unclear:
-        database.execute("DELETE FROM edges WHERE content = ?", (content,))
-        database.execute("DELETE FROM heard WHERE content = ?", (content,))
-    database.execute("DROP TABLE older_edges")
-    database.execute("DELETE FROM follows")  # found among guesses
 
 
 def _number(database: sqlite3.Connection, question: str) -> int:

@@ -33,7 +33,7 @@ FREE_TIME_COST: Final = 0.25
 """Where one of the edges has no clear pulse."""
 SILENT_LUFS: Final = -70.0
 """The absolute gate of ITU-R BS.1770: what lies below it all the time counts as no sound."""
-FULL_LEVEL_LU: Final = 12.0
+FULL_LEVEL_LU: Final = 12.0  # a step of level that counts in full; by judgement
 ENDINGS: Final[tuple[str, ...]] = get_args(EndingKind)
 OPENINGS: Final[tuple[str, ...]] = get_args(OpeningKind)
 JOIN_COSTS: Final[dict[str, dict[str, float]]] = {
@@ -43,7 +43,7 @@ JOIN_COSTS: Final[dict[str, dict[str, float]]] = {
     "fade": {"on the beat": 0.5, "pick-up": 0.5, "free intro": 0.2},
 }
 _SAME_TEMPO_OCTAVES: Final = math.log2(1.02)
-_SAME_LEVEL_LU: Final = 2.0
+_SAME_LEVEL_LU: Final = 2.0  # a step that is not worth a word; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from segue.cli.audition import audition
+from segue.cli.audition import audition, choose
 from segue.cli.cache import cache
 from segue.cli.catalogue import catalogue, neighbours
-from segue.cli.choose import choose
 from segue.cli.explain import explain
 from segue.cli.hints import print_next
 from segue.cli.options import overrides_of, seconds_of
@@ -89,9 +88,9 @@ SONGS, BAND, STAGE, MANY, RECIPES = (
     "Chords, recipes, housekeeping",
 )
 """Headings in the list of commands."""
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
-SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
-MOST_SHIFT_SEMITONES = 6
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
+SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
+MOST_SHIFT_SEMITONES = 6  # a tritone: further is nearer the other way round
 
 
 @app.callback(invoke_without_command=True)

@@ -1,4 +1,7 @@
-"""``segue audition``: the page for the band, as a file or served with a ballot."""
+"""``segue audition``: the page for the band, as a file or served with a ballot.
+
+And ``segue choose``: the choice of the band, from the terminal.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from segue.cli.choose import show_on_evening_page
 from segue.errors import OptionError, RunFolderError, SegueError
 
 if TYPE_CHECKING:
@@ -16,7 +18,49 @@ if TYPE_CHECKING:
     from segue.audition.page import PageView
     from segue.audition.serve import Addresses
 
-LOWEST_PORT, HIGHEST_PORT = 0, 65_535
+
+def choose(
+    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    candidate: Annotated[int, typer.Argument(help="Number of the candidate.")],
+    why: Annotated[str, typer.Option(help="Why, in your words.")] = "",
+    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+) -> None:
+    """Write the choice of the band into a run."""
+    from rich.console import Console
+
+    from segue.cli.hints import print_next
+    from segue.runfolder import Choice, write_choice
+
+    document = write_choice(run, Choice(rank=candidate, why=why))
+    show_on_evening_page(run)
+    name = next(r.plan.recipe for r in document.candidates if r.rank == candidate)
+    console = Console(soft_wrap=True)
+    console.print(f"Chosen: {candidate}, {name}.", markup=False, highlight=False)
+    if not quiet:
+        print_next("Make it ready for the stage", "stage", run, "--out", "PACK")
+
+
+def show_on_evening_page(run: Path) -> None:
+    """Write the page of the evening anew, where a run belongs to one.
+
+    Parameters
+    ----------
+    run : Path
+        A run folder whose choice has changed.
+
+    Raises
+    ------
+    SegueError
+        If the evening cannot be read, or its page not written.
+    """
+    evening = run.resolve().parent
+    if (evening / "set.json").is_file():
+        from segue.setlist.show.evening_page import rewrite_evening_page
+
+        rewrite_evening_page(evening)
+
+
+LOWEST_PORT, HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
 _SERVER_PARTS = "starlette uvicorn httptools segno"
 """As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
 _NO_ANCHOR = "No anchor: a candidate is nearly a hard cut itself."

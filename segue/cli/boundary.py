@@ -17,11 +17,11 @@ from pathlib import Path
 from typing import Final, NoReturn
 
 from segue.errors import SegueError, printable
-from segue.workers.threads import ONE_THREAD
+from segue.workers.work import ONE_THREAD
 
-EXIT_OUR_FAULT = 1
-EXIT_BAD_INPUT = 2
-EXIT_INTERRUPTED = 130
+EXIT_OUR_FAULT = 1  # exit status of a fault of the program
+EXIT_BAD_INPUT = 2  # exit status of what a person can mend
+EXIT_INTERRUPTED = 130  # exit status after Ctrl-C: 128 and the signal's number
 _OF_THE_DISK: Final = {
     getattr(errno, name, errno.EIO)
     for name in ("EACCES", "EDQUOT", "ELOOP", "ENAMETOOLONG", "ENOSPC", "EPERM", "EROFS")

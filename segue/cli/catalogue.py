@@ -11,7 +11,7 @@ from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
 from segue.errors import OptionError
 
 CATALOGUE_NAME = Path("segue-catalogue.sqlite")
-SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0
+SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord
     from segue.score import Measure
 
-_SAME_S = 1e-3
+_SAME_S = 1e-3  # for rounding at a bar line
 
 
 def explain(

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
     from segue.workers import Travel, Workers
 
-MOST_WORKERS = 64
+MOST_WORKERS = 64  # processes at once; more are a slip
 WorkersN = Annotated[
     int | None, typer.Option("--workers", help="Processes of this machine; one a core if not said.")
 ]
@@ -70,9 +70,9 @@ def open_hands(
     from segue.workers.connection import check_address
 
     check_address(cluster)
-    from segue.heard.hearing import listener_digest
+    from segue.setlist.joins import maker_digest
 
-    return open_workers(cluster=cluster, travel=files or "path", digest=listener_digest, tell=_tell)
+    return open_workers(cluster=cluster, travel=files or "path", digest=maker_digest, tell=_tell)
 
 
 def _tell(words: str) -> None:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-_NARROWEST: Final = 20
+_NARROWEST: Final = 20  # columns of text, however narrow the terminal
 
 
 def print_sentence(console: Console, left: str, sentence: str) -> None:

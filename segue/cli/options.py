@@ -12,10 +12,10 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EndingKind, OpeningKind
     from segue.analysis.overrides import Overrides
 
-LOWEST_BPM = 20.0
-HIGHEST_BPM = 400.0
-HIGHEST_METRE = 12
-LONGEST_TALK_S = 600.0
+LOWEST_BPM = 20.0  # slower is a slip, or another note value
+HIGHEST_BPM = 400.0  # faster is a slip, or another note value
+HIGHEST_METRE = 12  # more beats in a bar are a slip
+LONGEST_TALK_S = 600.0  # ten minutes of talk over a bed
 _TALK = re.compile(r"(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s?)?", re.IGNORECASE)
 
 

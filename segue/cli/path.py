@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from segue.cli.path_tables import PathSheet
     from segue.music.chord import CadenceChoice
 
-FEWEST_CHORDS, MOST_CHORDS = 1, 16
-SLOWEST_BPM, FASTEST_BPM = 30.0, 300.0
+FEWEST_CHORDS, MOST_CHORDS = 1, 16  # that a way may have on the way
+SLOWEST_BPM, FASTEST_BPM = 30.0, 300.0  # at which a way is played
 
 
 def path(

@@ -77,8 +77,8 @@ def play_file(player: str, path: Path) -> None:
         )
 
 
-BEATS_A_CHORD: Final = 4
-RATE_HZ: Final = 48_000
+BEATS_A_CHORD: Final = 4  # each chord lasts a bar of four
+RATE_HZ: Final = 48_000  # of the WAV that is written
 _LEVEL_LUFS: Final = -18.0
 """Loud enough for a small loudspeaker, with room for the pad's peaks."""
 _RING_BEATS: Final = 2.0

@@ -17,11 +17,11 @@ if TYPE_CHECKING:
 OUTER_BARS: Final = 4
 """Bars of either song that are drawn; the songs go on, but nothing new happens there."""
 
-_MOST_COLUMNS_A_BAR: Final = 8
-_NARROWEST_LABEL: Final = 8
-_FEWEST_COLUMNS: Final = 12
-_QUIETEST_DB: Final = -48.0
-_KILO: Final = 1000.0
+_MOST_COLUMNS_A_BAR: Final = 8  # of the drawing, eighths in 4/4
+_NARROWEST_LABEL: Final = 8  # columns for a layer's name
+_FEWEST_COLUMNS: Final = 12  # of the drawing, however narrow the terminal
+_QUIETEST_DB: Final = -48.0  # what is drawn as nothing
+_KILO: Final = 1000.0  # from which hertz are written as kilohertz
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,19 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
-from segue.errors import InputError, OptionError, printable
+from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
     from contextlib import AbstractContextManager
 
     from segue.setlist.evening import Evening
-    from segue.setlist.heard_songs import HeardEdges
-    from segue.setlist.order.reorder import BetterOrder
+    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
 
 
 def set_(
@@ -114,9 +112,8 @@ def _made(
     quiet: bool,
 ) -> tuple[Evening, BetterOrder | None]:
     from segue.cli.progress import progress_bar
-    from segue.setlist.evening_writer import evening_writer
-    from segue.setlist.make_set import hear_set, reordered_set
-    from segue.setlist.set_request import in_order
+    from segue.setlist.make_set import made_evening
+    from segue.setlist.set_request import evening_writer
 
     songs = request.set_list.songs
     n_joins = 0 if plan_only else sum(song.is_segue for song in songs[:-1])
@@ -125,47 +122,9 @@ def _made(
         progress_bar(len(songs) + n_joins, quiet=quiet) as tell,
         opened as hands,
     ):
-        tell(f"hearing {len(songs)} songs")
-        heard = hear_set(request, hands, progress=tell)
-        better = None
-        if reorder:
-            better = reordered_set(request.set_list, heard)
-            _write_reordered(request, file, better)
-            request = in_order(request, better.order)
-            heard = tuple(heard[n] for n in better.order)
-        evening = _finished(request, heard, hands, tell, plan_only=plan_only)
-    return evening, better
-
-
-def _finished(
-    request: SetRequest,
-    heard: tuple[HeardEdges, ...],
-    hands: Workers,
-    tell: Callable[[str], None],
-    *,
-    plan_only: bool,
-) -> Evening:
-    from segue.setlist.make_set import render_evening
-    from segue.setlist.show.evening_page import write_evening_page
-
-    evening = render_evening(request, heard, None if plan_only else hands, progress=tell)
-    write_evening_page(request.out, evening)
-    return evening
-
-
-def _write_reordered(request: SetRequest, file: Path, better: BetterOrder) -> None:
-    """The user's own file in the new order, beside the evening; never over the user's file."""
-    from segue.files.whole_file import write_whole
-    from segue.setlist.new_set import NEW_SET_NAME, path_from, reordered_text
-    from segue.setlist.set_file import parse_set, set_text
-
-    path = request.out / NEW_SET_NAME
-    if path.resolve() == file.resolve():
-        raise InputError(path, "is the set itself and is not written over: name another --out.")
-    paths = [path_from(request.out, song.path) for song in request.set_list.songs]
-    text = reordered_text(set_text(file), better.order, paths)
-    parse_set(text, path)
-    write_whole(path, text.encode())
+        return made_evening(
+            request, hands, file=file if reorder else None, plan_only=plan_only, progress=tell
+        )
 
 
 def _print(
@@ -179,7 +138,7 @@ def _print(
 ) -> None:
     from segue.cli.set_tables import evening_report, order_words, print_evening, print_order
     from segue.cli.tables import print_json
-    from segue.setlist.new_set import NEW_SET_NAME
+    from segue.setlist.set_file import NEW_SET_NAME
     from segue.setlist.show.evening_page import EVENING_PAGE_NAME
     from segue.setlist.show.evening_picture import PICTURE_NAME
 
@@ -218,7 +177,7 @@ def _print_next(evening: Evening, file: Path, out: Path, *, is_reordered: bool) 
 
 
 def _slot_s(text: str) -> float:
-    from segue.setlist.set_fields import SET_FIELDS, FieldFault
+    from segue.setlist.set_list import SET_FIELDS, FieldFault
 
     try:
         return float(SET_FIELDS["slot"](text))

@@ -11,11 +11,17 @@ from rich.table import Table
 from segue.cli.hints import print_sentence
 from segue.setlist.cautions import slot_cautions
 from segue.setlist.lengths import clock
-from segue.setlist.show.rows import song_row, step_words, uncovered_times, wanted_times
+from segue.setlist.show.rows import (
+    running_words,
+    song_row,
+    step_words,
+    uncovered_times,
+    wanted_times,
+)
 
 if TYPE_CHECKING:
     from segue.setlist.evening import Evening, EveningJoin, EveningSong
-    from segue.setlist.order.reorder import BetterOrder
+    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_list import SetSong
 
 _NARROW = 90
@@ -39,7 +45,8 @@ def print_evening(evening: Evening) -> None:
         if is_narrow and words:
             table.add_row("", f"  {words}", "", "")
     console.print(table, markup=False, highlight=False)
-    console.print(f"\n{running_words(evening)}", markup=False, highlight=False)
+    words = running_words(evening.running_s, evening.slot_s)
+    console.print(f"\n{words[0].upper()}{words[1:]}", markup=False, highlight=False)
     for sentence in all_warnings(evening):
         print_sentence(console, "  ! ", sentence)
 
@@ -57,16 +64,6 @@ def join_words(join: EveningJoin, evening: Evening) -> str:
         parts.append("no segue made" if join.is_segue else "stop")
     parts += free
     return "; ".join(parts)
-
-
-def running_words(evening: Evening) -> str:
-    """Running time against the slot."""
-    words = f"Running time {clock(evening.running_s)}"
-    if evening.slot_s is None:
-        return f"{words}."
-    left_s = evening.slot_s - evening.running_s
-    state = f"{clock(left_s)} left" if left_s >= 0 else f"{clock(-left_s)} too long"
-    return f"{words} of a slot of {clock(evening.slot_s)}: {state}."
 
 
 def all_warnings(evening: Evening) -> list[str]:

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from segue.stage.midi_score import Marker
     from segue.stage.pack import StagePack, StageRequest
 
-QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0
+QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0  # in-ear levels that can be meant
 
 
 def stage(
@@ -57,23 +57,14 @@ def stage(
 
 def _evening_pack(request: StageRequest) -> EveningPack:
     from segue.setlist.set_document import read_evening
-    from segue.setlist.show.evening_pack import EveningRequest, evening_pack
+    from segue.setlist.show.evening_pack import evening_pack
 
     if request.rank is not None:
         raise OptionError(
             "--candidate is for one run: in an evening each join has its own choice, "
             "made with 'segue choose'."
         )
-    return evening_pack(
-        EveningRequest(
-            folder=request.run,
-            out=request.out,
-            evening=read_evening(request.run),
-            channels=request.channels,
-            paper=request.paper,
-            in_ear_dba=request.in_ear_dba,
-        )
-    )
+    return evening_pack(request, read_evening(request.run))
 
 
 def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> None:

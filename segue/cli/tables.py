@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from segue.recipes import Shelf
     from segue.runfolder import CandidateRecord, RunDocument
 
-_N_WEAKEST = 2
+_N_WEAKEST = 2  # measures named below a candidate
 _HEADINGS_WIDTH, _SONG_WIDTH = 14, 22
 """Columns of a terminal that a table of facts needs at least."""
 _EDGE_HEADINGS = (("end", "ends"), ("start", "starts"))

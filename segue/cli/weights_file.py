@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import json
 import math
-import os
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import InputError
 from segue.files.plain_file import plain_bytes
+from segue.files.whole_file import write_whole
 from segue.score.weights import WEIGHTS
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-SCHEMA_VERSION = 1
-_LARGEST_BYTES: Final = 1 << 16
+SCHEMA_VERSION = 1  # of the file that a band's weights are kept in
+_LARGEST_BYTES: Final = 1 << 16  # of such a file; far beyond use
 _OF_ODD_JSON: Final = (TypeError, LookupError, AttributeError, ArithmeticError, RecursionError)
 """What becomes of a list where a table is expected, of a number without end, of a deep nest."""
 
@@ -53,11 +53,9 @@ def write_weights(path: Path, weights: dict[str, float], *, n_decisions: int) ->
         "n_decisions": n_decisions,
         "weights": {name: round(value, 4) for name, value in weights.items()},
     }
-    staged = path.with_name(f".{path.name}-new")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        staged.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
-        os.replace(staged, path)  # noqa: PTH105 - replaces on every system
+        write_whole(path, (json.dumps(found, indent=1) + "\n").encode())
     except OSError as error:
         raise InputError(path, f"could not be written ({error.strerror}).") from error
 

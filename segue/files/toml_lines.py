@@ -1,4 +1,4 @@
-"""On which line of a TOML file each of its values stands.
+"""TOML text of a file, and on which line each of its values stands.
 
 The standard library's reader tells no lines. This scanner reads text that
 `tomllib` has accepted, follows TOML 1.0 just as far as it takes to know where
@@ -12,8 +12,13 @@ import tomllib
 from bisect import bisect_right
 from typing import TYPE_CHECKING, Final
 
+from segue.files.plain_file import plain_bytes
+
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
+    from pathlib import Path as FilePath
+
+    from segue.errors import LinesError
 
 Path = tuple[str | int, ...]
 """Way to a value: keys, and numbers of array items from 0."""
@@ -26,6 +31,36 @@ _LONG_BASIC = re.compile(r'"""(?:[^\\]|\\.)*?"""(?:"{1,2}(?!"))?', re.S)
 _LONG_LITERAL = re.compile(r"'''.*?'''(?:'{1,2}(?!'))?", re.S)
 _OTHER = re.compile(r"\d{4}-\d\d-\d\d \d\d:[^,\]}\s#]+|[^,\]}\s#]+")
 _VALUES: Final = (_LONG_BASIC, _LONG_LITERAL, _BASIC, _LITERAL, _OTHER)
+
+
+def toml_text(path: FilePath, *, most_bytes: int, fault: type[LinesError], named: str) -> str:
+    """The text of a TOML file, with its line ends made one kind.
+
+    Parameters
+    ----------
+    fault : type of LinesError
+        What is raised if it cannot be read.
+    named : str
+        Such as 'a recipe'.
+    """
+    try:
+        raw = plain_bytes(path, most_bytes=most_bytes)
+    except OSError as error:
+        words = f"cannot be read ({error.strerror}); name {named}, which ends in .toml."
+        raise fault(path, (0, words)) from error
+    try:
+        return raw.decode("utf-8-sig").replace("\r\n", "\n")
+    except UnicodeDecodeError as error:
+        line = raw[: error.start].count(b"\n") + 1
+        raise fault(path, (line, "is not UTF-8 text; save it again as UTF-8.")) from error
+
+
+def syntax_fault(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:
+    """Line and wording of what tomllib says, which ends in '(at line 3, column 5)'."""
+    what, _, where = str(error).rpartition(" (at ")
+    number = where.removeprefix("line ").split(",")[0]
+    line = int(number) if number.isdigit() else text.count("\n") + 1
+    return line, f"is not valid TOML ({what[:1].lower()}{what[1:]}); mend this line."
 
 
 def toml_lines(text: str) -> dict[Path, int]:

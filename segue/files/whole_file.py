@@ -69,16 +69,19 @@ def exchanged(one: Path, other: Path) -> bool:
     raise OSError(number, os.strerror(number), str(one))
 
 
-_MODE: Final = 0o644
+_MODE: Final = 0o644  # of a new file: all read, the owner writes
 
 
-def write_whole(path: Path, content: bytes) -> None:
+def write_whole(path: Path, content: bytes | memoryview, *, part: Path | None = None) -> None:
     """Write a file through a neighbour on the disk: a power cut leaves the old one or the new.
 
     Parameters
     ----------
     path : Path
         An earlier file there keeps its rights.
+    part : Path, optional
+        What the temporary file is called, but for some letters at its end, instead of what
+        `sweep_parts` looks for; of the same file system.
 
     Raises
     ------
@@ -88,17 +91,18 @@ def write_whole(path: Path, content: bytes) -> None:
     mode = _MODE
     with contextlib.suppress(OSError):
         mode = path.stat().st_mode & 0o777
-    handle, name = tempfile.mkstemp(prefix=f".{path.name}-", dir=path.parent)
-    part = path.with_name(os.path.basename(name))  # noqa: PTH119 - the name alone
+    part = part or path.with_name(f".{path.name}-")
+    handle, name = tempfile.mkstemp(prefix=part.name, dir=part.parent)
+    staged = part.with_name(os.path.basename(name))  # noqa: PTH119 - the name alone
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(content)
             file.flush()
             os.fsync(file.fileno())
-        part.chmod(mode)
-        part.replace(path)
+        staged.chmod(mode)
+        staged.replace(path)
     finally:
-        part.unlink(missing_ok=True)
+        staged.unlink(missing_ok=True)
 
 
 def sweep_parts(path: Path) -> None:

@@ -13,7 +13,6 @@ import contextlib
 import os
 import stat
 import sys
-import tempfile
 from dataclasses import dataclass
 from functools import lru_cache
 from hashlib import blake2b
@@ -21,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError
+from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -31,11 +31,11 @@ if TYPE_CHECKING:
 
 FOLDER_VARIABLE: Final = "SEGUE_CACHE"
 """Environment variable that names another folder for the cache."""
-DEFAULT_LIMIT_BYTES: Final = 2_000_000_000
-SCHEMA_VERSION: Final = 1
+DEFAULT_LIMIT_BYTES: Final = 2_000_000_000  # of the whole cache; the longest unused facts go first
+SCHEMA_VERSION: Final = 1  # of a file of facts
 N_PARTS: Final = 256
 """Two hexadecimal digits."""
-_N_PART_DIGITS: Final = 2
+_N_PART_DIGITS: Final = 2  # of a key name its folder, so that none grows long
 _TAIL: Final = b"}\n"
 _STAGING_NAME: Final = "staging"
 _STAGED: Final = ".new-"
@@ -100,7 +100,9 @@ class FactsCache:
         path = self._path(key)
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            self._write_whole(path, entry)
+            staging = self.folder / _STAGING_NAME
+            staging.mkdir(exist_ok=True)
+            write_whole(path, entry, part=staging / f"{_STAGED}{os.getpid()}-")
             self._drop_oldest(path.parent)
         except OSError:
             return
@@ -130,18 +132,6 @@ class FactsCache:
     def _path(self, key: str) -> Path:
         part, name = key[:_N_PART_DIGITS], key[_N_PART_DIGITS:]
         return self.folder / _PARTS_NAME / part / f"{name}.json"
-
-    def _write_whole(self, path: Path, content: bytes) -> None:
-        staging = self.folder / _STAGING_NAME
-        staging.mkdir(exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f"{_STAGED}{os.getpid()}-", dir=staging)
-        staged = Path(name)
-        try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(content)
-            staged.replace(path)
-        finally:
-            staged.unlink(missing_ok=True)
 
     def sweep(self) -> None:
         """Remove what processes left that were killed while they wrote.

@@ -4,17 +4,13 @@ What is heard depends on the sound, on what the musician says, and on the code t
 listens. All three are in the key of the cache: the decoded samples rather than a
 file's name and time, so that a copy is known and a changed file is not mistaken; and
 a digest of our own source and models with the versions of the libraries that
-calculate, so that no release and no edit while developing is answered with facts
-of another estimator, and nobody has to remember to raise a number.
+calculate, so that nothing is answered with facts of another estimator.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import lru_cache
 from hashlib import blake2b
-from importlib.metadata import PackageNotFoundError, version
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -22,6 +18,7 @@ import numpy as np
 from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.overrides import Overrides
 from segue.errors import text_of
+from segue.files.source_digest import source_digest
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -31,8 +28,7 @@ if TYPE_CHECKING:
 LISTENING_PARTS: Final = ("analysis", "audio", "music")
 """Sub-packages that decide what is heard."""
 LISTENING_LIBRARIES: Final = ("numpy", "scipy", "numba", "soxr")
-_CODE_SUFFIXES: Final = frozenset({".py", ".json", ".npz"})
-_DIGEST_BYTES: Final = 20
+_DIGEST_BYTES: Final = 20  # 160 bits: no two sounds share one
 
 
 def hear(
@@ -125,28 +121,9 @@ def edge_digest(
     return digest.hexdigest()
 
 
-@lru_cache(maxsize=1)
 def listener_digest() -> str:
     """Digest of our listening code, its models, and the libraries that it calculates with."""
-    package = Path(__file__).resolve().parents[1]
-    digest = blake2b(digest_size=_DIGEST_BYTES)
-    for part in LISTENING_PARTS:
-        for path in sorted((package / part).rglob("*")):
-            if path.suffix in _CODE_SUFFIXES:
-                content = path.read_bytes()
-                name = path.relative_to(package).as_posix()
-                digest.update(f"{name} {len(content)}\n".encode())
-                digest.update(content)
-    for library in LISTENING_LIBRARIES:
-        digest.update(f"{library} {_version(library)}\n".encode())
-    return digest.hexdigest()
-
-
-def _version(library: str) -> str:
-    try:
-        return version(library)
-    except PackageNotFoundError:  # frozen into one program without its metadata
-        return ""
+    return source_digest(LISTENING_PARTS, LISTENING_LIBRARIES)
 
 
 def _update(digest: blake2b, role: str, clip: Clip) -> None:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 from segue import __version__
 from segue.audition import bus_mp3s, write_page
 from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
-from segue.job.keeping import draw_pictures, levelled, ranked
+from segue.job.keeping import draw_pictures, levelled, ranked, written_sounds
 from segue.job.shortlist import shortlist
 from segue.job.steps import (
     Attempt,
@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audio.clip import Edge
+    from segue.job.keeping import Rendered
     from segue.job.request import Request
     from segue.job.shortlist import QuickListen
     from segue.job.steps import HeardSong
@@ -124,10 +125,12 @@ def _filled(
     """The run folder with everything in it."""
     songs = _heard_songs(folder, request, workers, progress)
     chosen = _chosen(folder, request, shelf, songs, workers, progress)
-    records = _records(folder, request, chosen, songs, workers, progress)
+    rendered_all = _rendered(folder, request, chosen, songs, workers, progress)
     forget_songs()  # the page wants memory, too
+    best_first = ranked(levelled(rendered_all))
+    del rendered_all
+    candidates = tuple(candidate.record for candidate in best_first)
     old, new = (song.facts for song in songs)
-    candidates = ranked(folder, levelled(folder, records))
     document = RunDocument(
         schema_version=1,
         segue_version=__version__,
@@ -142,8 +145,8 @@ def _filled(
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     progress("writing the page")
     with ThreadPoolExecutor(1) as encoder:  # works in C, and leaves Python to the drawing
-        sounds = encoder.submit(bus_mp3s, folder, candidates)
-        draw_pictures(folder, candidates, title=f"{old.title} → {new.title}")
+        sounds = encoder.submit(bus_mp3s, candidates, written_sounds(folder, best_first))
+        draw_pictures(folder, best_first, title=f"{old.title} → {new.title}")
         write_page(folder, document, sounds.result())
     return document
 
@@ -215,26 +218,26 @@ def _chosen(
     return shortlist(shelf, (songs[0].facts, songs[1].facts), listen, given)
 
 
-def _records(
+def _rendered(
     folder: Path,
     request: Request,
     chosen: Sequence[Recipe],
     songs: Songs,
     workers: Workers,
     progress: Progress,
-) -> list[CandidateRecord]:
-    """All ways across, rendered and kept, in the order of the recipes."""
+) -> list[Rendered]:
+    """All ways across, in the order of the recipes."""
     if workers.n_workers > 1:  # nothing else to do while they render
         Thread(target=load_drawing).start()
     waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
     progress(waiting.pop(0))
-    records: dict[int, CandidateRecord] = {}
+    found: dict[int, Rendered] = {}
     steps = _crossings(folder, request, chosen, songs)
-    for index, record in _results(workers.outcomes(rendered, steps)):
-        records[index] = record
+    for index, candidate in _results(workers.outcomes(rendered, steps)):
+        found[index] = candidate
         if waiting:
             progress(waiting.pop(0))
-    return [records[index] for index in range(len(chosen))]
+    return [found[index] for index in range(len(chosen))]
 
 
 def _crossings(

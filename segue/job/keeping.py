@@ -1,23 +1,27 @@
-"""A rendered and scored candidate into the run folder, and its place among the others."""
+"""A rendered and scored candidate, its place among the others, and their files.
+
+Each is measured once, levelled in memory and written once; picture and page are made of the
+same sound.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, TypedDict
 
 import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
-from segue.audio.true_peak import true_peak_dbtp
-from segue.audio.write import read_wav, write_wav24
+from segue.audio.write import packed, rounded24, unpacked, write_wav24
 from segue.runfolder import BarReport, CandidateRecord
-from segue.runfolder.pictures import write_picture
+from segue.runfolder.pictures import waveform_of, write_picture
+from segue.score.cleanliness import TRUE_PEAK
 from segue.score.scorecard import ties_with_next_better
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable, Sequence
     from pathlib import Path
 
     from segue.plan import Plan
@@ -29,27 +33,44 @@ LEVEL_TOLERANCE_LU: Final = 0.02
 """Candidates this close in loudness are left as they are; a tenth of a LU is what is promised."""
 
 
-def kept(folder: Path, candidate: Candidate, scorecard: Scorecard) -> CandidateRecord:
-    """Write a candidate's sound under its recipe's name.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rendered:
+    """A candidate that is scored and measured, and its sound, packed until it is written.
 
     Parameters
     ----------
-    folder : Path
-        The run folder that is being filled.
-
-    Returns
-    -------
-    CandidateRecord
+    record : CandidateRecord
         With rank 1 until `ranked` gives it its own.
-
-    Raises
-    ------
-    InputError
-        If a file cannot be written.
+    packed : tuple of bytes
+        Music, click and cue; see `segue.audio.write.packed`.
+    lowered_db : float
+        What the music is to be turned down by.
     """
+
+    record: CandidateRecord
+    packed: tuple[bytes, bytes, bytes]
+    lowered_db: float = 0.0
+
+    @property
+    def music(self) -> Clip:
+        """What the room hears, at its level."""
+        music = unpacked(self.packed[0])
+        if not self.lowered_db:
+            return music
+        quieter = music.samples * np.float32(10 ** (-self.lowered_db / 20))
+        return rounded24(Clip(samples=quieter, rate_hz=music.rate_hz))
+
+    def sound_of(self, file: str) -> Clip:
+        """What belongs into a file that the record names."""
+        if file == self.record.music_file:
+            return self.music
+        return unpacked(self.packed[1 if file == self.record.click_file else 2])
+
+
+def measured(candidate: Candidate, scorecard: Scorecard) -> Rendered:
+    """A scored candidate, ready to be levelled and ranked."""
     plan = candidate.plan
-    names = _write_audio(folder, candidate)
-    return CandidateRecord(
+    record = CandidateRecord(
         rank=1,
         plan=plan,
         scorecard=scorecard,
@@ -57,42 +78,28 @@ def kept(folder: Path, candidate: Candidate, scorecard: Scorecard) -> CandidateR
         exit_s=plan.seconds_at(plan.exit_beat),
         entry_s=plan.seconds_at(plan.entry_beat),
         singer_s=None if plan.singer_beat is None else plan.seconds_at(plan.singer_beat),
-        music_file=names["music"],
-        click_file=names["click"],
-        cue_file=names["cue"],
-        picture_file=f"{_slug(plan.recipe)}.png",
+        **_file_names(plan.recipe, rank=1),
         loudness_lufs=integrated_lufs(candidate.music),
-        true_peak_dbtp=true_peak_dbtp(candidate.music, oversampling=16),
+        true_peak_dbtp=_peak_dbtp(scorecard),
         notes=(*plan.notes, *candidate.notes),
     )
+    sounds = (packed(candidate.music), packed(candidate.click), packed(candidate.cue))
+    return Rendered(record=record, packed=sounds)
 
 
-def levelled(folder: Path, records: list[CandidateRecord]) -> list[CandidateRecord]:
-    """All candidates as loud as the quietest, so that nobody picks the louder one.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds the music of all records.
-
-    Returns
-    -------
-    list of CandidateRecord
-        With the levels that their files have now.
-    """
-    heard = [r.loudness_lufs for r in records if math.isfinite(r.loudness_lufs)]
+def levelled(candidates: Sequence[Rendered]) -> list[Rendered]:
+    """All candidates as loud as the quietest, so that nobody picks the louder one."""
+    heard = [c.record.loudness_lufs for c in candidates if math.isfinite(c.record.loudness_lufs)]
     target = min(heard, default=-math.inf)
-    return [_levelled(folder, record, target) for record in records]
+    return [_levelled(candidate, target) for candidate in candidates]
 
 
-def _levelled(folder: Path, record: CandidateRecord, target: float) -> CandidateRecord:
-    over_db = record.loudness_lufs - target if math.isfinite(record.loudness_lufs) else 0.0
+def _levelled(candidate: Rendered, target: float) -> Rendered:
+    lufs = candidate.record.loudness_lufs
+    over_db = lufs - target if math.isfinite(lufs) else 0.0
     if over_db <= LEVEL_TOLERANCE_LU:
-        return record
-    music = read_wav(folder / record.music_file)
-    quieter = music.samples * np.float32(10 ** (-over_db / 20))
-    write_wav24(folder / record.music_file, Clip(samples=quieter, rate_hz=music.rate_hz))
-    return _lowered(record, over_db)
+        return candidate
+    return replace(candidate, record=_lowered(candidate.record, over_db), lowered_db=over_db)
 
 
 def _lowered(record: CandidateRecord, by_db: float) -> CandidateRecord:
@@ -107,42 +114,66 @@ def _lowered(record: CandidateRecord, by_db: float) -> CandidateRecord:
     )
 
 
-def ranked(folder: Path, records: list[CandidateRecord]) -> tuple[CandidateRecord, ...]:
-    """Records best first, their files renamed to begin with the rank."""
-    best_first = sorted(records, key=lambda record: -record.scorecard.overall)
-    ties = ties_with_next_better([record.scorecard.overall for record in best_first])
+def ranked(candidates: Sequence[Rendered]) -> tuple[Rendered, ...]:
+    """Candidates best first, the names of their files beginning with the rank."""
+    best_first = sorted(candidates, key=lambda candidate: -candidate.record.scorecard.overall)
+    ties = ties_with_next_better([c.record.scorecard.overall for c in best_first])
     return tuple(
-        replace(_with_rank(folder, record, rank), is_tie=is_tie)
-        for rank, (record, is_tie) in enumerate(zip(best_first, ties, strict=True), start=1)
+        replace(candidate, record=_with_rank(candidate.record, rank, is_tie=is_tie))
+        for rank, (candidate, is_tie) in enumerate(zip(best_first, ties, strict=True), start=1)
     )
 
 
-def draw_pictures(folder: Path, records: Iterable[CandidateRecord], *, title: str) -> None:
-    """Draw the picture of every candidate under the name that its record gives.
+def written_sounds(folder: Path, candidates: Iterable[Rendered]) -> Callable[[str], Clip]:
+    """Writes the file of a name, and gives back the sound in it for whatever else is made of it.
+
+    Returns
+    -------
+    callable
+        Takes a name that one of the records has; raises `InputError` where the file cannot be
+        written.
+    """
+    of_file = {
+        file: candidate
+        for candidate in candidates
+        for file in (
+            candidate.record.music_file,
+            candidate.record.click_file,
+            candidate.record.cue_file,
+        )
+    }
+
+    def written(file: str) -> Clip:
+        sound = of_file[file].sound_of(file)
+        write_wav24(folder / file, sound)
+        return sound
+
+    return written
+
+
+def draw_pictures(folder: Path, candidates: Iterable[Rendered], *, title: str) -> None:
+    """Draw the picture of every candidate.
 
     Parameters
     ----------
-    folder : Path
-        Holds the music of all records.
     title : str
         Heading, before the recipe's name.
     """
-    for record in records:
+    for candidate in candidates:
+        record = candidate.record
         write_picture(
             folder / record.picture_file,
             title=f"{title}: {record.plan.recipe}",
-            music=read_wav(folder / record.music_file),
+            waveform=waveform_of(candidate.music),
             plan=record.plan,
             scorecard=record.scorecard,
         )
 
 
-def _write_audio(folder: Path, candidate: Candidate) -> dict[str, str]:
-    slug = _slug(candidate.plan.recipe)
-    names = {"music": f"{slug}.wav", "click": f"{slug} click.wav", "cue": f"{slug} cue.wav"}
-    for bus, name in names.items():
-        write_wav24(folder / name, getattr(candidate, bus))
-    return names
+def _peak_dbtp(scorecard: Scorecard) -> float:
+    """As it was measured for the score; silence has no peak."""
+    peaks = [measure.value for measure in scorecard.measures if measure.name == TRUE_PEAK]
+    return peaks[0] if peaks else -math.inf
 
 
 def _bars(plan: Plan) -> tuple[BarReport, ...]:
@@ -152,22 +183,25 @@ def _bars(plan: Plan) -> tuple[BarReport, ...]:
     )
 
 
-def _with_rank(folder: Path, record: CandidateRecord, rank: int) -> CandidateRecord:
-    def renamed(name: str) -> str:
-        (folder / name).rename(folder / f"{rank} {name}")
-        return f"{rank} {name}"
+def _with_rank(record: CandidateRecord, rank: int, *, is_tie: bool) -> CandidateRecord:
+    names = _file_names(record.plan.recipe, rank=rank)
+    return replace(record, rank=rank, is_tie=is_tie, **names)
 
-    return replace(
-        record,
-        rank=rank,
-        music_file=renamed(record.music_file),
-        click_file=renamed(record.click_file),
-        cue_file=renamed(record.cue_file),
-        picture_file=f"{rank} {record.picture_file}",  # to be drawn
+
+class _FileNames(TypedDict):
+    music_file: str
+    click_file: str
+    cue_file: str
+    picture_file: str
+
+
+def _file_names(recipe: str, *, rank: int) -> _FileNames:
+    """Letters, digits, spaces and dashes of the recipe's name, behind the rank."""
+    letters = "".join(c if c.isalnum() or c in " -" else "-" for c in recipe)
+    name = f"{rank} {letters.strip(' -') or 'candidate'}"
+    return _FileNames(
+        music_file=f"{name}.wav",
+        click_file=f"{name} click.wav",
+        cue_file=f"{name} cue.wav",
+        picture_file=f"{name}.png",
     )
-
-
-def _slug(name: str) -> str:
-    """File name of a recipe: letters, digits, spaces and dashes of its name."""
-    kept = "".join(c if c.isalnum() or c in " -" else "-" for c in name)
-    return kept.strip(" -") or "candidate"

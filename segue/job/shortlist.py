@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from segue.score.bridge import BridgeSound
     from segue.score.weights import Purpose
 
-N_PROPOSALS: Final = 3
+N_PROPOSALS: Final = 3  # ways across that are rendered in full
 LEAST_SUITABILITY: Final = 0.4
 """Recipes that suit a pair less are not tried. Chosen on the demo songs."""
 MOST_TRIED: Final = 10

@@ -9,44 +9,40 @@ from __future__ import annotations
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.doubts import silent_stems
 from segue.audio import read_song
-from segue.audio.adapters import resampled
-from segue.audio.instrument import Instrument, read_instrument
 from segue.heard.facts_cache import user_facts_cache
-from segue.heard.hearing import hear, sound_digest
-from segue.job.keeping import kept
+from segue.heard.hearing import hear
+from segue.job.keeping import Rendered, measured
 from segue.job.shortlist import QuickListen
+from segue.job.songs_at_hand import SongsAtHand, song_place
 from segue.music.transposition import transposition_advice
 from segue.music.transposition_costs import SungNotes
 from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.render import render_candidate
-from segue.render.hits import forget_kits
-from segue.render.transpose import transposed
 from segue.score import score_candidate
 from segue.score.bridge import bridge_of
+from segue.workers.work import give_back
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
-    from segue.audio.clip import Edge, Role, SongEdge
+    from segue.audio.clip import Edge, Role
+    from segue.audio.instrument import Instrument
     from segue.job.request import Request
+    from segue.job.songs_at_hand import SongAtHand
     from segue.plan import Plan
     from segue.recipes import Recipe
     from segue.render.candidate import Candidate
-    from segue.runfolder import CandidateRecord
     from segue.score import Scorecard
 
-QUICK_RATE_HZ: Final = 12_000
-"""Rate of the quick listen: about a quarter of the cost of the full one. On 10 or 11 recipes each
-of five demo pairs the two orders agree with rank correlations of 0.75 to 0.98, and 13 of the 15
-recipes taken are the same; what is taken scores 0.002 less in the mean than the best."""
+_AT_HAND: Final = SongsAtHand()
+"""Of this process. A task for a process is a function and its input, and brings no songs."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -111,9 +107,8 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
     ends: tuple[Edge, Edge] = ("end", "start")
     with ThreadPoolExecutor(len(ends)) as readers:
         for edge in ends:
-            step = EdgeToHear(run=run, request=request, edge=edge)
-            read: Callable[..., object] = _sound_of if request.cached else _as_it_is
-            readers.submit(read, _place(step, edge))
+            song = _AT_HAND.song(song_place(run, request, edge))
+            readers.submit(getattr, song, "sound" if request.cached else "as_it_is")
         yield
 
 
@@ -131,8 +126,8 @@ def heard(step: EdgeToHear) -> HeardSong:
         If the song or the lead cannot be read.
     """
     request, is_end = step.request, step.edge == "end"
-    place = _place(step, step.edge)
-    song = _as_it_is(place)
+    at_hand = _AT_HAND.song(song_place(step.run, request, step.edge))
+    song = at_hand.as_it_is
     lead = None
     if request.lead is not None and not is_end:
         lead = read_song(
@@ -143,7 +138,7 @@ def heard(step: EdgeToHear) -> HeardSong:
         overrides=request.outgoing_overrides if is_end else request.incoming_overrides,
         lead=lead,
         cache=user_facts_cache() if request.cached else None,
-        sound=_sound_of(place) if request.cached else None,
+        sound=at_hand.sound if request.cached else None,
     )
     silent = silent_stems(song)
     return HeardSong(
@@ -161,9 +156,9 @@ def tried(step: Attempt) -> QuickListen:
     SegueError
         If it cannot be planned or rendered.
     """
-    old, new = _thinned(_place(step, "end")), _thinned(_place(step, "start"))
+    old, new = (song.thinned for song in _songs_of(step))
     plan = planned(step)
-    candidate = render_candidate(plan, old, new)
+    candidate = render_candidate(plan, old, new, kits=_AT_HAND.thin_kits)
     return QuickListen(
         overall=_scored(step, candidate).overall,
         bridge=bridge_of(plan, candidate.music),
@@ -171,21 +166,28 @@ def tried(step: Attempt) -> QuickListen:
     )
 
 
-def rendered(step: Attempt) -> CandidateRecord:
-    """Render and score one way across, and leave its files in the run's folder.
+def rendered(step: Attempt) -> Rendered:
+    """Render, score and measure one way across.
 
     Raises
     ------
     SegueError
-        If it cannot be planned, rendered or written.
+        If it cannot be planned or rendered.
     """
-    _thinned.cache_clear()
-    old, new = _in_its_key(_place(step, "end")), _in_its_key(_place(step, "start"))
+    _AT_HAND.forget_thinned()
+    old, new = (song.in_its_key for song in _songs_of(step))
     sounds = instruments_of(step.request)
-    candidate = render_candidate(planned(step), old, new, instruments=sounds)
+    candidate = render_candidate(
+        planned(step),
+        old,
+        new,
+        instruments=sounds,
+        kits=_AT_HAND.kits,
+        progress=lambda _share: give_back(),  # what one layer has freed seldom fits the next
+    )
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
-    return kept(step.run, candidate, scorecard)
+    return measured(candidate, scorecard)
 
 
 def planned(step: Attempt) -> Plan:
@@ -228,71 +230,18 @@ def instruments_of(request: Request) -> dict[str, Instrument]:
     SegueError
         If a sound cannot be read.
     """
-    return {} if request.pad is None else {str(request.pad): _read_pad(request.pad)}
+    return {} if request.pad is None else {str(request.pad): _AT_HAND.instrument(request.pad)}
 
 
 def forget_songs() -> None:
     """Let go of the songs that this process keeps."""
-    for known in (_as_it_is, _sound_of, _in_its_key, _thinned):
-        known.cache_clear()
-    forget_kits()
+    _AT_HAND.forget()
 
 
-@lru_cache(maxsize=2)
-def _read_pad(path: Path) -> Instrument:
-    return read_instrument(path)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Place:
-    """Which song it is, in which run, and how it is read."""
-
-    run: Path
-    path: Path
-    title: str | None
-    edge: Edge
-    edge_s: float
-    rate_hz: int
-    shift_semitones: int
-
-
-def _place(step: EdgeToHear | Attempt, edge: Edge) -> _Place:
-    request, is_end = step.request, edge == "end"
-    return _Place(
-        run=step.run,
-        path=request.outgoing if is_end else request.incoming,
-        title=request.titles[0 if is_end else 1],
-        edge=edge,
-        edge_s=request.edge_s,
-        rate_hz=request.rate_hz,
-        shift_semitones=0 if is_end else request.shift_b,
-    )
-
-
-@lru_cache(maxsize=2)
-def _as_it_is(place: _Place) -> SongEdge:
-    song = read_song(place.path, edge=place.edge, edge_s=place.edge_s, rate_hz=place.rate_hz)
-    return song if place.title is None else replace(song, title=place.title)
-
-
-@lru_cache(maxsize=2)
-def _sound_of(place: _Place) -> str:
-    return sound_digest(_as_it_is(place))
-
-
-@lru_cache(maxsize=2)
-def _in_its_key(place: _Place) -> SongEdge:
-    """A song's edge in the key that it is moved to."""
-    song = _as_it_is(place)
-    return transposed(song, place.shift_semitones) if place.shift_semitones else song
-
-
-@lru_cache(maxsize=2)
-def _thinned(place: _Place) -> SongEdge:
-    """The same at a low rate."""
-    song = _in_its_key(place)
-    stems = tuple(replace(s, clip=resampled(s.clip, QUICK_RATE_HZ)) for s in song.stems)
-    return replace(song, stems=stems)
+def _songs_of(step: Attempt) -> tuple[SongAtHand, SongAtHand]:
+    run, request = step.run, step.request
+    old, new = (_AT_HAND.song(song_place(run, request, edge)) for edge in ("end", "start"))
+    return old, new
 
 
 def _moved(facts: EdgeFacts, semitones: int) -> EdgeFacts:

@@ -16,7 +16,7 @@ from segue.errors import KeyNameError, shortened
 Mode = Literal["major", "minor"]
 MODES: Final[tuple[Mode, ...]] = get_args(Mode)
 
-N_PITCH_CLASSES: Final = 12
+N_PITCH_CLASSES: Final = 12  # of equal temperament, an octave apart counting as one
 
 MAJOR_TONICS: Final = ("C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 """Usual spelling of each major tonic; F# and Gb major have six accidentals each."""
@@ -29,7 +29,7 @@ LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 _NAME = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭|-?sharp|-?flat)?\s*(.*)", re.DOTALL)
 _NOTE = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭)?\s*(-?\d)")
-HIGHEST_MIDI: Final = 127
+HIGHEST_MIDI: Final = 127  # the highest note number of the MIDI standard
 _MODE_WORDS: Final[dict[str, Mode | None]] = {
     "": None,
     "major": "major",

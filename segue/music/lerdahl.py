@@ -23,8 +23,8 @@ from segue.music.key import ALL_KEYS, N_PITCH_CLASSES, Key, Mode
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-_MAJOR_SCALE: Final = (0, 2, 4, 5, 7, 9, 11)
-_FIFTH: Final = 7
+_MAJOR_SCALE: Final = (0, 2, 4, 5, 7, 9, 11)  # semitones of its seven degrees above the tonic
+_FIFTH: Final = 7  # semitones of a perfect fifth
 
 
 def collection(key: Key) -> frozenset[int]:

@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
 TempoLaw = Literal["hold", "linear", "geometric"]
 
-SECONDS_A_MINUTE: Final = 60.0
-_NEARLY_EQUAL: Final = 1e-9
+SECONDS_A_MINUTE: Final = 60.0  # by which beats a minute become seconds a beat
+_NEARLY_EQUAL: Final = 1e-9  # tempos this near are one; below it the series is used, for rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,10 +22,10 @@ _OPEN_CHORDS: Final[frozenset[tuple[int, str]]] = frozenset(
 )
 """Root and quality of the open-position chords of a guitar in E A D G B E: C D E G A, Dm Em Am."""
 
-_SINGER_UP, _SINGER_DOWN = 0.35, 0.2
-_OPEN_CHORD_LOST = 0.15
-_ACCIDENTAL_MORE = 0.05
-_RELEARNING = 0.3
+_SINGER_UP, _SINGER_DOWN = 0.35, 0.2  # cost a semitone for the singer's range; by judgement
+_OPEN_CHORD_LOST = 0.15  # cost of each open chord that becomes a barre; by judgement
+_ACCIDENTAL_MORE = 0.05  # cost of each sharp or flat more in the signature; by judgement
+_RELEARNING = 0.3  # cost of any other key than the known one; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -24,8 +24,8 @@ BASS_RANGE_MIDI: Final = (40, 51)
 UPPER_RANGE_MIDI: Final = (55, 74)
 """G3 to D5: under most voices' first notes and above the mud. Set by judgement."""
 
-_UPPER_VOICES: Final = 3
-_WIDEST_GAP: Final = 12
+_UPPER_VOICES: Final = 3  # of a pad's chord, above its bass
+_WIDEST_GAP: Final = 12  # semitones between neighbours above the bass: an octave, common practice
 
 
 def voiced(chords: Sequence[Chord]) -> tuple[tuple[int, ...], ...]:

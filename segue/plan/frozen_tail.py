@@ -27,7 +27,7 @@ _RING_S: Final = 0.6
 _TONE_LOW_MIDI: Final = 55
 """G3: a chord is thinned out to its tone in the octave from here."""
 
-_THINNED = (0.2, 0.45)
+_THINNED = (0.2, 0.45)  # shares of the interlude from where to where, set by judgement
 _BENT = (0.45, 0.7)
 """Where in the interlude a chord thins out to one tone, and where that bends."""
 

@@ -57,7 +57,7 @@ _NO_WAY: Final = 0.9
 """Factor for lifting or calming a room that is about to stay as it is. Set by judgement."""
 N_ENDINGS: Final = len(get_args(EndingKind))
 N_OPENINGS: Final = len(get_args(OpeningKind))
-_LIVELIER_RATIO: Final = 1.05
+_LIVELIER_RATIO: Final = 1.05  # a tempo from which a song is livelier: 5 % more; by judgement
 _LOUDER_LU: Final = 2.0
 """Changes of tempo and of level from which a song counts as livelier. Set by judgement."""
 

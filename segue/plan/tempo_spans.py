@@ -20,7 +20,7 @@ SAME_BPM: Final = 1e-6
 MOST_STRETCH: Final = 2.0
 """Music played above twice or below half its own tempo is no longer itself. Set by judgement."""
 
-_TALK_SLACK_S: Final = 0.01
+_TALK_SLACK_S: Final = 0.01  # a bar is not added for less than this; for rounding
 
 
 class TempoTooFarError(OptionError):

@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 _HEARD_S: Final = 10.0
 """How much of either song is kept at least: enough to know it again. Set by judgement."""
 
-_LEAST_BARS: Final = 4
-_MOST_INCOMING_BARS: Final = 16
+_LEAST_BARS: Final = 4  # of the old song that a plan plays; by judgement
+_MOST_INCOMING_BARS: Final = 16  # of the new song that a plan plays; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

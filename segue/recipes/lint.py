@@ -28,8 +28,8 @@ VOICE_CUT_HZ: Final = 300.0
 LONGEST_GAP_BARS: Final = 0.5
 """A longer silence is dead air. Set by judgement."""
 
-_STEPS_A_BAR: Final = 8
-_NO_LOWPASS_HZ, _NO_HIGHPASS_HZ = 22_000.0, 10.0
+_STEPS_A_BAR: Final = 8  # places of a bar at which a curve is looked at: eighths in 4/4
+_NO_LOWPASS_HZ, _NO_HIGHPASS_HZ = 22_000.0, 10.0  # what stands for no filter: beyond what is heard
 _GIVEN: Final[tuple[Given, ...]] = ("stems", "mix")
 _ROLES: Final[dict[Part, tuple[Role, ...]]] = {"voice": ("voice", "lead"), "bass": ("bass",)}
 _CLASHES: Final[tuple[tuple[Part, Purposely, str], ...]] = (

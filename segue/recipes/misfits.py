@@ -138,7 +138,7 @@ _NEUTRAL_IN_LAYER: Final[Table] = {
     "pattern": {"kick": "x"},
 }
 
-_MOST_ROUNDS: Final = 8
+_MOST_ROUNDS: Final = 8  # of finding faults behind faults; by judgement
 
 
 def recipe_of(table: Table) -> Recipe | tuple[Misfit, ...]:

@@ -97,7 +97,7 @@ def parse_position(text: str) -> Position:
     return Position(anchor=cast("Anchor", anchor), bars=distance)
 
 
-_LONGEST_SHOWN: Final = 40
+_LONGEST_SHOWN: Final = 40  # letters of a position that a sentence repeats
 
 
 def shown(value: object) -> str:

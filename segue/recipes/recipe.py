@@ -28,7 +28,7 @@ from segue.recipes.rules import (
     why_misfits,
 )
 
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 1  # of recipe files
 
 TempoMove = Literal["hold", "step", "linear", "geometric", "half-time", "free"]
 Purposely = Literal["two vocals", "two bass lines"]

@@ -6,8 +6,7 @@ import tomllib
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import RecipeError, printable
-from segue.files.plain_file import plain_bytes
-from segue.files.toml_lines import line_of, toml_lines
+from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_text
 from segue.recipes.lint import recipe_warnings
 from segue.recipes.misfits import recipe_of
 from segue.recipes.recipe import Recipe
@@ -101,23 +100,14 @@ def _sentence(misfit: Misfit, table: dict[str, Any]) -> str:
 
 
 def _text(path: Path) -> str:
-    try:
-        raw = plain_bytes(path, most_bytes=LARGEST_BYTES)
-    except OSError as error:
-        words = f"cannot be read ({error.strerror}); name a recipe, which ends in .toml."
-        raise RecipeError(path, (0, words)) from error
-    try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise RecipeError(path, (line, "is not UTF-8 text; save it again as UTF-8.")) from error
+    return toml_text(path, most_bytes=LARGEST_BYTES, fault=RecipeError, named="a recipe")
 
 
 def _table(text: str, path: Path) -> dict[str, Any]:
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise RecipeError(path, _syntax(str(error), text)) from error
+        raise RecipeError(path, syntax_fault(error, text)) from error
     except RecursionError as error:
         raise RecipeError(path, _too_deep()) from error
     except ValueError as error:  # whole numbers of thousands of digits
@@ -127,14 +117,6 @@ def _table(text: str, path: Path) -> dict[str, Any]:
     if _depth(table) > DEEPEST:
         raise RecipeError(path, _too_deep())
     return table
-
-
-def _syntax(message: str, text: str) -> tuple[int, str]:
-    """Line and wording of what tomllib says, which ends in '(at line 3, column 5)'."""
-    what, _, where = message.rpartition(" (at ")
-    number = where.removeprefix("line ").split(",")[0]
-    line = int(number) if number.isdigit() else text.count("\n") + 1
-    return line, f"is not valid TOML ({what[:1].lower()}{what[1:]}); mend this line."
 
 
 def _too_deep() -> tuple[int, str]:

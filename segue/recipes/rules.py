@@ -98,9 +98,9 @@ CURVE_RANGES: Final = {
 LONGEST_TEXT: Final = {"name": 80, "family": 40, "summary": 400, "why": 400}
 """Signs of a text on one line, by field; none but a layer's name may be empty."""
 
-MOST_LAYERS: Final = 64
-MOST_BREAKPOINTS: Final = 64
-LONGEST_PATTERN: Final = 256
+MOST_LAYERS: Final = 64  # of a recipe; far beyond use, a bound on work
+MOST_BREAKPOINTS: Final = 64  # of a curve; far beyond use, a bound on work
+LONGEST_PATTERN: Final = 256  # steps of a drum pattern; far beyond use, a bound on work
 PATTERN_ROWS: Final = ("kick", "snare", "hat")
 
 _ANY_LAYER: Final = ("source", "start", "end", "name", "only")
@@ -220,7 +220,7 @@ def meant(word: str, known: Iterable[str]) -> str:
     return f"; d{hint[1:]}" if hint else ""
 
 
-_MOST_LISTED: Final = 4
+_MOST_LISTED: Final = 4  # sources that a sentence lists by name
 
 
 def foreign_field(field: str, source: str) -> Misfit:

@@ -25,12 +25,12 @@ MOMENT_S: Final = 0.36
 """Length of the window; half of it, around the middle, is what is heard."""
 _GAUSS_WIDTHS: Final = 3.3
 """Half the window in standard deviations: side lobes below -80 dB."""
-_PADDING: Final = 4
-_LEAST_DB: Final = -70.0
-_ABOVE_AIR_DB: Final = 9.0
-_AIR_WIDTH_HZ: Final = 120.0
-_MOST_PARTIALS: Final = 240
-_LOWEST_HZ: Final = 30.0
+_PADDING: Final = 4  # the spectrum is this many times as fine as its window, by zeros
+_LEAST_DB: Final = -70.0  # a partial is no further below the loudest; by judgement
+_ABOVE_AIR_DB: Final = 9.0  # a partial stands this far out of the noise around it; by judgement
+_AIR_WIDTH_HZ: Final = 120.0  # the noise is the median over this width; by judgement
+_MOST_PARTIALS: Final = 240  # the loudest only, which bounds the work; by judgement
+_LOWEST_HZ: Final = 30.0  # nothing musical is looked for below; by judgement
 _RAYLEIGH_MEAN: Final = 0.886
 """Mean size of a noise bin against its root mean square, sqrt(pi) / 2."""
 _MAIN_LOBE_BINS: Final = 4.5

@@ -16,12 +16,12 @@ if TYPE_CHECKING:
 
 SILENCE_DB: Final = -60.0
 """At most this is silence."""
-_SILENCE_FROM_DB: Final = -48.0
+_SILENCE_FROM_DB: Final = -48.0  # from here down a gain bends to exact silence; by judgement
 _LOG_OF_A_DB: Final = np.log(10.0) / 20
 _CORNER_S: Final = 0.005
 """Steps of gain take this long; set by judgement."""
-_BEATS_EVERY_S: Final = 0.01
-_BLOCK_FRAMES: Final = 1 << 15
+_BEATS_EVERY_S: Final = 0.01  # seconds between points of the ruler, straight lines between them
+_BLOCK_FRAMES: Final = 1 << 15  # frames at once, to hold little memory; changes no sample
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -20,24 +20,26 @@ if TYPE_CHECKING:
 
     from segue.plan.layer import Drum
 
+# Kick, body, noise of a snare, hats; by judgement
 BANDS_HZ: Final = ((40.0, 120.0), (170.0, 500.0), (1_000.0, 5_000.0), (7_000.0, 16_000.0))
 _LOW, _BODY, _NOISE, _HIGH = range(4)
 BEFORE_S: Final = 0.004
 """Kept before an attack."""
-LONGEST_S: Final = 0.6
+LONGEST_S: Final = 0.6  # no hit is kept for longer; by judgement
 _SHORT_S: Final = 0.15
 """A hit with less rest after it hardly has a sound of its own."""
-_HIT_S: Final = 0.06
-_STEP_S: Final = 0.001
+_HIT_S: Final = 0.06  # a hit's bands are measured over this time from its attack; by judgement
+_STEP_S: Final = 0.001  # one step of the level curve
+# Steps that a level is the mean of, and half the reach of a rise; by judgement
 _SMOOTH_STEPS: Final = 5
-_RISE_DB: Final = 6.0
-_APART_STEPS: Final = 45
+_RISE_DB: Final = 6.0  # a rise of a band that makes a hit; by judgement
+_APART_STEPS: Final = 45  # hits are at least so many steps of 1 ms apart; by judgement
 _ATTACK_RATIO: Final = 0.2
 """An attack is where the level first passes this share of the peak that follows."""
-_LEAST_DB: Final = -30.0
-_HAT_FROM_HZ: Final = 7_000.0
-_BORROWED_HAT_S: Final = 0.08
-_BORROWED_HAT_DB: Final = -8.0
+_LEAST_DB: Final = -30.0  # levels this far below the loudest count as silence; by judgement
+_HAT_FROM_HZ: Final = 7_000.0  # what of a snare is lent to a hat lies above; by judgement
+_BORROWED_HAT_S: Final = 0.08  # length of a hat that is cut from a snare; by judgement
+_BORROWED_HAT_DB: Final = -8.0  # and its level against that snare; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -31,23 +31,24 @@ if TYPE_CHECKING:
 
 LEAD_S: Final = 0.01
 """It fades in over this time before its first beat, where a song layer fades out by default."""
-_FADE_OUT_S: Final = 0.03
+_FADE_OUT_S: Final = 0.03  # its end is cut off without a click over this time; by judgement
 _AROUND_S: Final = 0.8
 """Sound on both sides of the moment from which its sustained part is told."""
-_BLOCK_S: Final = 0.004
-_WANDER_HZ: Final = (0.05, 0.22)
-_WANDER_TURNS: Final = 0.35
-_WANDER_AFTER_S: Final = 1.5
+_BLOCK_S: Final = 0.004  # phases and sizes run straight between points so far apart
+_WANDER_HZ: Final = (0.05, 0.22)  # slowest and quickest sway of a partial's phase; by judgement
+_WANDER_TURNS: Final = 0.35  # how far a phase sways, in half turns a sine; by judgement
+_WANDER_AFTER_S: Final = 1.5  # the sway opens over this time from the start; by judgement
 _WIDE_FROM_HZ: Final = 180.0
 """Lower partials stay as they are placed; a wandering bass would be hollow in the room."""
+# Partials fade out just below this share of the rate, so that none folds
 _HIGHEST_RATIO: Final = 0.45
-_KEPT_CENTS: Final = 25.0
+_KEPT_CENTS: Final = 25.0  # a partial this near one of a common tone's stays; by judgement
 _KEPT_PARTIALS: Final = 16
 """Higher partials lie so close that any tone's would pass for them."""
 _TELLING_PARTIALS: Final = 3
 """Without one of its first partials, a tone is not there."""
-_MOST_MAKEUP_DB: Final = 6.0
-_A4_HZ, _A4_MIDI = 440.0, 69.0
+_MOST_MAKEUP_DB: Final = 6.0  # what is taken out is made up for by no more; by judgement
+_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def frozen_sound(

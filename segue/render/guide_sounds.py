@@ -19,12 +19,13 @@ CEILING_DBFS: Final = -12.0
 """Sample peak of both buses, whatever is planned."""
 CLICK_HZ: Final = {"bar": 1_600.0, "beat": 1_000.0}
 _CLICK_DB: Final = {"bar": -12.0, "beat": -15.0}
-_CLICK_S: Final = 0.035
-_ATTACK_S: Final = 0.001
-_CUE_DB: Final = -18.0
-_CUE_FADE_S: Final = 0.04
+_CLICK_S: Final = 0.035  # a click lasts this long; by judgement
+_ATTACK_S: Final = 0.001  # and rises within this time; by judgement
+_CUE_DB: Final = -18.0  # level of the singer's cue below full scale, for ears' sake; by judgement
+_CUE_FADE_S: Final = 0.04  # its start and end are rounded over this time; by judgement
+# Amplitudes of its first three partials: plain, but no sine; by judgement
 _CUE_PARTIALS: Final = (1.0, 0.35, 0.12)
-_A4_HZ, _A4_MIDI = 440.0, 69.0
+_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:

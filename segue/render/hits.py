@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -21,20 +20,38 @@ if TYPE_CHECKING:
     from segue.render.curves import Ruler
     from segue.render.drum_kit import DrumSound
 
+Kit = tuple["dict[Drum, DrumSound]", tuple[str, ...]]
+"""A song's drums, and remarks on them."""
+
 SEARCHED_S: Final = 24.0
 """Sound nearest the join in which drums are looked for."""
 _HUMAN_DB: Final = 0.8
 """Hits differ by up to this much either way, as a player's do; set by judgement."""
-_FADE_OUT_S: Final = 0.02
+_FADE_OUT_S: Final = 0.02  # the last hit ends without a click over this time; by judgement
+
+
+class Kits:
+    """The drums of songs, each found once: all ways across of a run play the same."""
+
+    def __init__(self) -> None:
+        self._found: dict[SongEdge, Kit] = {}
+
+    def of(self, edge: SongEdge) -> Kit:
+        """The drums of a song, and what is odd about them."""
+        if edge not in self._found:
+            self._found[edge] = drum_kit(_percussion(edge), edge.rate_hz)
+        return self._found[edge]
 
 
 def drum_layer_sound(
-    layer: DrumLayer, edge: SongEdge, plan: Plan, ruler: Ruler, level_db: float
+    layer: DrumLayer, edge: SongEdge, kit: Kit, plan: Plan, ruler: Ruler, *, level_db: float
 ) -> LayerSound:
     """The drum bridge before its curves.
 
     Parameters
     ----------
+    kit : Kit
+        Of the song.
     level_db : float
         Level match of the song.
 
@@ -44,14 +61,14 @@ def drum_layer_sound(
         Every attack on its beat, to the frame; each drum as loud as the song plays it.
     """
     first, last = frames_of(layer, plan, ruler)
-    kit, remarks = _kit_of(edge)
+    drums, remarks = kit
     generator = np.random.default_rng((plan.seed, 4))
     out = np.zeros((max(last - first, 0), 2), dtype=np.float32)
     for hit in layer.hits:
         human_db = float(generator.uniform(-_HUMAN_DB, _HUMAN_DB))
-        if hit.drum in kit:
+        if hit.drum in drums:
             at = round(plan.seconds_at(hit.beat) * ruler.rate_hz) - first
-            _strike(out, kit[hit.drum], at, level_db + hit.gain_db + human_db)
+            _strike(out, drums[hit.drum], at, level_db + hit.gain_db + human_db)
     wanted = {hit.drum for hit in layer.hits}
     notes = [
         f"'{layer.name}': in {edge.title} {remark}."
@@ -65,18 +82,6 @@ def drum_layer_sound(
         )
     samples = faded(out, ruler.rate_hz, out_s=_FADE_OUT_S)
     return LayerSound(samples=samples, first_frame=first, notes=tuple(notes))
-
-
-def forget_kits() -> None:
-    """Let go of the drums, and the songs they are of, that this process keeps."""
-    _kit_of.cache_clear()
-    percussion_of.cache_clear()
-
-
-@lru_cache(maxsize=2)
-def _kit_of(edge: SongEdge) -> tuple[dict[Drum, DrumSound], tuple[str, ...]]:
-    """The drums of a song; all ways across of a run play the same."""
-    return drum_kit(_percussion(edge), edge.rate_hz)
 
 
 def _percussion(edge: SongEdge) -> npt.NDArray[np.float32]:

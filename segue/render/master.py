@@ -20,11 +20,11 @@ if TYPE_CHECKING:
 
 CEILING_DBTP: Final = -1.0
 """Highest true peak allowed (EBU R 128)."""
-MOST_REDUCTION_DB: Final = 1.0
+MOST_REDUCTION_DB: Final = 1.0  # more would be heard as pumping; by judgement
 _LIMITER_CEILING_DB: Final = -1.2
 """The limiter looks at 4 points a frame and lets up to 0.2 dB through; measured."""
-_OVERSAMPLING: Final = 16
-_JUST_BELOW_DB: Final = 0.01
+_OVERSAMPLING: Final = 16  # times; BS.1770 asks for 4, finer meters find a little more
+_JUST_BELOW_DB: Final = 0.01  # so much below the ceiling, for rounding
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,16 +23,16 @@ if TYPE_CHECKING:
 
 DAMPINGS: Final = (2 * np.cos(np.pi / 8), 2 * np.cos(3 * np.pi / 8))
 """1 / quality of the two sections of a fourth-order Butterworth filter."""
-LOWEST_RATIO: Final = 1e-4
-OPEN_LOWPASS_HZ: Final = 18_000.0
+LOWEST_RATIO: Final = 1e-4  # cutoff over rate; a lower one is taken as this
+OPEN_LOWPASS_HZ: Final = 18_000.0  # from here up a low-pass is out of the way; by judgement
 OPEN_HIGHPASS_HZ: Final = 20.0
 """From here on outwards a filter is open: sound passes bit for bit."""
 _WARM_UP_S: Final = 0.5
 """A filter is run this long before it acts: its memory at 20 Hz is shorter."""
 _OPENING_RATIO: Final = 1.2
 """A filter opens over this ratio of frequency."""
-_BLOCK_FRAMES: Final = 1_024
-_STRAIGHT_FRAMES: Final = 8
+_BLOCK_FRAMES: Final = 1_024  # frames whose gains are worked out at once; changes no sample
+_STRAIGHT_FRAMES: Final = 8  # a gain is exact every so many frames, and a straight line between
 HIGHEST_RATIO: Final = 0.49
 """Cutoffs are held below this share of the rate."""
 

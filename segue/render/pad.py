@@ -31,18 +31,18 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
 
-_VOICES, _BASS_VOICES = 5, 1
-_DETUNE_CENTS: Final = 9.0
-_DRIFT_CENTS: Final = 2.0
-_A4_HZ, _A4_MIDI = 440.0, 69.0
+_VOICES, _BASS_VOICES = 5, 1  # detuned voices of a note; a bass has one, for it would beat
+_DETUNE_CENTS: Final = 9.0  # the outer voices are this far off; by judgement
+_DRIFT_CENTS: Final = 2.0  # and each drifts this far either way (`DRIFT_RATIO`)
+_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
     "warm": (700.0, 2_200.0),
     "glass": (2_500.0, 9_000.0),
     "choir": (2_200.0, 5_000.0),
 }
 """Range of the slow movement of the pad's own low-pass; set by judgement."""
-_MOVE_S: Final = 11.0
-_CHORUS_RINGS_S: Final = 0.25
+_MOVE_S: Final = 11.0  # the low-pass opens and closes once in this time; by judgement
+_CHORUS_RINGS_S: Final = 0.25  # the chorus is over after this time; by judgement
 _HALL_RINGS_S: Final = 10.0
 """After this long the chorus and the low-pass, and the hall, are below -140 dB; the hall falls by
 60 dB in 3 s."""

@@ -79,7 +79,7 @@ LOWEST_MIDI: Final = 35
 """Lower notes sound an octave higher: B1 has 62 Hz; what lies below only blurs a hall."""
 _CHANGE_S: Final = 0.3
 """Old and new notes of a change overlap this long, shorter where chords are short."""
-_SWELL_S, _RELEASE_S = 1.2, 1.4
+_SWELL_S, _RELEASE_S = 1.2, 1.4  # seconds of the first rise and the last fall; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -162,12 +162,13 @@ def _registered(notes_midi: tuple[int, ...]) -> tuple[tuple[int, bool], ...]:
 
 TABLE_FRAMES: Final = 8_192
 """Long enough that reading between its points by straight lines stays below -80 dB."""
-HIGHEST_RATIO: Final = 0.45
-_VOWEL_OO: Final = (300.0, 870.0, 2_240.0)
-_VOWEL_AH: Final = (730.0, 1_090.0, 2_440.0)
-_FORMANT_DB: Final = (0.0, -7.0, -22.0)
+HIGHEST_RATIO: Final = 0.45  # no partial above this share of the rate, so that none folds
+_VOWEL_OO: Final = (300.0, 870.0, 2_240.0)  # formants in hertz [PB52]_, from memory
+_VOWEL_AH: Final = (730.0, 1_090.0, 2_440.0)  # formants in hertz [PB52]_, from memory
+_FORMANT_DB: Final = (0.0, -7.0, -22.0)  # their levels against the first; by judgement
+# Half their widths at half their power; by judgement
 _FORMANT_WIDTH_HZ: Final = (90.0, 110.0, 170.0)
-_BETWEEN_FORMANTS_DB: Final = -34.0
+_BETWEEN_FORMANTS_DB: Final = -34.0  # level of what lies between them; by judgement
 
 
 def cycle_pair(

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from segue.render.curves import Ruler
     from segue.render.stretch import Engine
 
-_KNOT_S = 0.05
-_BEYOND_FRAMES = 256
+_KNOT_S = 0.05  # a speed that moves is followed in pieces of this length; by judgement
+_BEYOND_FRAMES = 256  # frames read beyond both ends, for the kernel that reads between frames
 
 
 def sound_at_pitch(

@@ -22,7 +22,7 @@ from segue.render.candidate import Candidate
 from segue.render.curves import ruler_of
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
-from segue.render.hits import drum_layer_sound
+from segue.render.hits import Kits, drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
@@ -49,9 +49,9 @@ Progress = Callable[[float], None]
 
 _SideName = Literal["outgoing", "interlude", "incoming"]
 _SIDES: Final[tuple[_SideName, ...]] = get_args(_SideName)
-_OPENING_FADE_S: Final = 0.02
-_WORTH_SAYING_DB: Final = 0.05
-_BLOCK_FRAMES: Final = 1 << 16
+_OPENING_FADE_S: Final = 0.02  # the first sound rises over this time, without a click; by judgement
+_WORTH_SAYING_DB: Final = 0.05  # less than this is not told; by judgement
+_BLOCK_FRAMES: Final = 1 << 16  # frames at once, to hold little memory; changes no sample
 
 
 class _Sources(NamedTuple):
@@ -59,6 +59,7 @@ class _Sources(NamedTuple):
 
     songs: dict[Side, SongEdge]
     instruments: Mapping[str, Instrument]
+    kits: Kits
 
 
 def render_candidate(
@@ -67,6 +68,7 @@ def render_candidate(
     incoming: SongEdge,
     *,
     instruments: Mapping[str, Instrument] | None = None,
+    kits: Kits | None = None,
     progress: Progress | None = None,
 ) -> Candidate:
     """A plan made audible.
@@ -77,6 +79,8 @@ def render_candidate(
         The end of the one song and the start of the other, at one rate.
     instruments : mapping, optional
         The users' own sounds that pads ask for, by their `PadLayer.instrument`.
+    kits : Kits, optional
+        The drums of the songs, as far as other renders have found them.
     progress : callable, optional
         Told the share of the work that is done, 0 to 1.
 
@@ -97,7 +101,9 @@ def render_candidate(
         raise ValueError(f"the songs have {rate_hz} and {incoming.rate_hz} Hz; resample one first")
     tell = progress or _nobody
     ruler = ruler_of(plan, rate_hz)
-    sources = _Sources({"outgoing": outgoing, "incoming": incoming}, instruments or {})
+    sources = _Sources(
+        {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
+    )
     notes: list[str] = []
     buses: dict[tuple[_SideName, Fader], npt.NDArray[np.float32]] = {}
     for done, layer in enumerate(plan.layers, start=1):
@@ -180,7 +186,8 @@ def _sound_of(layer: Layer, plan: Plan, ruler: Ruler, sources: _Sources) -> Laye
         case SongLayer():
             return song_layer_sound(layer, edge, plan, ruler, level_db)
         case DrumLayer():
-            return drum_layer_sound(layer, edge, plan, ruler, level_db)
+            kit = sources.kits.of(edge)
+            return drum_layer_sound(layer, edge, kit, plan, ruler, level_db=level_db)
         case FrozenLayer():
             return frozen_sound(layer, edge, plan, ruler, level_db)
         case ReversedLayer():

@@ -30,15 +30,15 @@ if TYPE_CHECKING:
 
 GROWTH_DB: Final = 48.0
 """From the first frame to the last; set by judgement."""
-_DARKER_ABOVE_HZ: Final = 2_500.0
-_HIGH_DECAY_RATIO: Final = 1.7
-_HALL_FROM_HZ: Final = 120.0
-_HEARD_RATIO: Final = 0.03
-_LEVEL_S: Final = 0.08
-_MOST_LED_DB: Final = 18.0
-_TINY: Final = 1e-18
-_IN_S, _OUT_S = 0.05, 0.008
-_WORTH_SAYING_S: Final = 0.05
+_DARKER_ABOVE_HZ: Final = 2_500.0  # a hall loses its top sooner from about here; by judgement
+_HIGH_DECAY_RATIO: Final = 1.7  # so many times sooner; by judgement
+_HALL_FROM_HZ: Final = 120.0  # its bass is left out, which would be mud; by judgement
+_HEARD_RATIO: Final = 0.03  # the chord is there from this share of its peak on; by judgement
+_LEVEL_S: Final = 0.08  # width of the two means that make its level curve; by judgement
+_MOST_LED_DB: Final = 18.0  # the level is led by no more, up or down; by judgement
+_TINY: Final = 1e-18  # keeps the logarithm of silence finite
+_IN_S, _OUT_S = 0.05, 0.008  # fades of its far end and of its near end; by judgement
+_WORTH_SAYING_S: Final = 0.05  # less that is missing is not told; by judgement
 
 
 def reversed_sound(

@@ -30,12 +30,12 @@ LAG_FRAMES: Final = 1_750
 """A speed acts on sound this much earlier than where it is given; measured at 48 kHz."""
 PAD_FRAMES: Final = 8_192
 """Sound given before the first frame wanted: the engine fades in over some 2,048 frames."""
-START_FRAMES: Final = 2_248.0
+START_FRAMES: Final = 2_248.0  # see `START_FRAMES_A_RATIO`
 START_FRAMES_A_RATIO: Final = -3_998.0
 """Delay of the engine: START + START_A_RATIO x the first ratio; measured at 48 kHz."""
-_HOP_MIN, _HOP, _HOP_MAX = 128, 256, 512
-_RATIO_MIN, _RATIO_MAX = 0.25, 4.0
-_TINY: Final = 1e-9
+_HOP_MIN, _HOP, _HOP_MAX = 128, 256, 512  # frames that the engine writes a hop: least, usual, most
+_RATIO_MIN, _RATIO_MAX = 0.25, 4.0  # ratios that are looked through for whole hops
+_TINY: Final = 1e-9  # above the rounding of a division
 
 
 @cache

@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 
 _LOOP_FROM, _LOOP_TO = 0.3, 0.85
 """Share of a note between which it is repeated; set by judgement."""
+# The held part is crossed with its own repeat over this share; by judgement
 _JOIN_SHARE: Final = 0.4
-_TABLE_BEYOND: Final = 64
+_TABLE_BEYOND: Final = 64  # frames read beyond the end, for the kernel that reads between frames
 
 
 def sampled_note(

@@ -28,11 +28,11 @@ if TYPE_CHECKING:
 
 WINDOW_S: Final = 0.085
 """Length of a spectrum, to the next power of two: 4,096 frames at 48 kHz."""
-RIDGE_S: Final = 0.36
+RIDGE_S: Final = 0.36  # a partial is told from the median over this time; by judgement
 RIDGE_HZ: Final = 500.0
 """Reach of the medians along time and along frequency [DME14]_."""
-_BLOCK_BINS: Final = 64
-_TINY: Final = 1e-12
+_BLOCK_BINS: Final = 64  # bins at once, to hold little memory; changes no sample
+_TINY: Final = 1e-12  # keeps silence from a division by zero
 
 
 def separated(

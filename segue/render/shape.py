@@ -39,9 +39,9 @@ DARKER_HZ: Final = 4_500.0
 """Cutoff, 6 dB an octave, that each repeat passes once more; set by judgement."""
 ECHO_FROM_HZ: Final = 150.0
 """Bass is kept out of the echo, so that two bass lines never overlap through it."""
-PIECE_BEATS: Final = 0.5
-_DOWN_TO_DB: Final = -60.0
-_SAME_FRAMES: Final = 1
+PIECE_BEATS: Final = 0.5  # a delay that moves with the tempo is followed in pieces of this length
+_DOWN_TO_DB: Final = -60.0  # repeats of an echo are drawn down to here; by judgement
+_SAME_FRAMES: Final = 1  # pieces whose delays differ by no more are one
 
 
 def echoes(

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from segue.render.curves import Ruler
     from segue.render.time_map import TimeMap
 
-_WORTH_SAYING_S = 0.05
+_WORTH_SAYING_S = 0.05  # less that is missing is not told; by judgement
 
 
 def song_layer_sound(

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-_LOWEST_HZ: Final = 60.0
-_BANDS_AN_OCTAVE: Final = 3
+_LOWEST_HZ: Final = 60.0  # all below is one band; by judgement
+_BANDS_AN_OCTAVE: Final = 3  # thirds of an octave
 _SMOOTH_S: Final = 0.35
 """The gains move over this time; set by judgement."""
 _GAIN_MAX: Final = 1.6
@@ -142,10 +142,10 @@ def _smoothed(values: npt.NDArray[np.float64], width: int) -> npt.NDArray[np.flo
     return smooth
 
 
-OVERLAP: Final = 4
+OVERLAP: Final = 4  # windows over each frame
 SQUARES: Final = 1.5
 """What the squares of that many overlapping Hann windows add up to."""
-BLOCK_HOPS: Final = 64
+BLOCK_HOPS: Final = 64  # windows at once, to hold little memory; changes no sample
 
 
 class Frames:

@@ -59,22 +59,22 @@ VOCODER_S: Final = 0.085
 """Length of the vocoder's window, to the next power of two: 4,096 frames at 48 kHz."""
 SLICE_S: Final = 0.0107
 """Length of a percussive slice, to the nearest power of two: 512 frames at 48 kHz."""
+# Seconds before an attack of which the map is straight; by judgement
 ATTACK_BEFORE_S: Final = 0.006
-ATTACK_AFTER_S: Final = 0.030
+ATTACK_AFTER_S: Final = 0.030  # and after it; by judgement
 TONE_BEFORE_S: Final = 0.043
 """Around an attack the map has ratio 1; for the vocoder, from half its window before."""
 LANDING_S: Final = 8.0
 """Over this time before a copied passage the tones are led to its phases."""
 _NEW_SOUND_RATIO: Final = 2.0
 """A peak that grows this much within a hop is a new sound and starts with its own phase."""
-_LEVEL_STEP_S: Final = 0.00067
-_RISE_STEPS: Final = 6
-_ATTACKS_APART_STEPS: Final = 60
-_ATTACK_RISE_DB: Final = 6.0
+_LEVEL_STEP_S: Final = 0.00067  # one step of the level curve
+_RISE_STEPS: Final = 6  # a rise is told over so many steps, 4 ms
+_ATTACKS_APART_STEPS: Final = 60  # attacks are at least so many steps apart, 40 ms
+_ATTACK_RISE_DB: Final = 6.0  # how much an attack rises
 _LEAST_SHARE: Final = 1e-3
 """An attack: the percussive level rises this much in 4 ms, most within 40 ms, and is at least
 this share of the power of the loudest and of the mean sound; set by judgement."""
-_TINY: Final = 1e-12
 
 
 def split_stretch(
@@ -97,8 +97,8 @@ def split_stretch(
     """
     rate_hz = source.rate_hz
     window = 1 << int(np.ceil(np.log2(VOCODER_S * 0.9 * rate_hz)))
-    frames = np.arange(-2 * window, n_frames + 2 * window + 1) + first_frame
-    ends_s = time_map.source_at(frames[[0, -1]] / rate_hz)
+    ends = first_frame + np.array([-2 * window, n_frames + 2 * window])
+    ends_s = time_map.source_at(ends / rate_hz)
     begin, end = np.round((ends_s - source.start_s) * rate_hz).astype(int)
     read_from = int(begin) - 2 * window
     sound = excerpt(source.samples, read_from, int(end) + 2 * window - read_from)
@@ -113,6 +113,7 @@ def split_stretch(
     )
     close = _Along(_bent(time_map, attacks_s, ATTACK_BEFORE_S, ATTACK_AFTER_S), *place)
     tonal += _sliced(hits, close, 1 << round(np.log2(SLICE_S * rate_hz)))
+    del harmonic, hits  # each as long as the sound
     return _as_loud_as(sound, tonal, _Along(time_map, *place), window)
 
 
@@ -128,6 +129,7 @@ def _as_loud_as(
         band_powers(_spectra(source, centres[first : first + BLOCK_HOPS], window), places)
         for first in range(0, len(centres), BLOCK_HOPS)
     ]
+    del source
     level = np.concatenate(wanted, axis=1)
     return mid_side(at_level_of(level, mid_side(made), window, along.rate_hz))
 

@@ -57,7 +57,7 @@ def crossfaded(
 Engine = Callable[[Clip, TimeMap, int, int], "npt.NDArray[np.float32]"]
 """(source, time map, first frame, number of frames) to that many frames of sound."""
 
-JOIN_FROM_S: Final = 0.018
+JOIN_FROM_S: Final = 0.018  # where the cross-fade begins before the beat
 JOIN_TO_S: Final = 0.003
 """Copied and stretched sound cross-fade in this stretch before the beat, so that every attack
 on a beat comes whole from one side; set by judgement from 10-20 ms, common practice, no source."""

@@ -22,26 +22,27 @@ if TYPE_CHECKING:
     from segue.plan.layer import SweepLayer
     from segue.plan.plan import Plan
 
+# A sweep is over this long before the beat that it leads to; by judgement
 STOPS_BEFORE_S: Final = 0.010
-_STOP_FADE_S: Final = 0.012
-_FADE_IN_S: Final = 0.05
-_CLIMB_OCTAVES: Final = 3.0
+_STOP_FADE_S: Final = 0.012  # and fades this quickly there; by judgement
+_FADE_IN_S: Final = 0.05  # its start is without a click; by judgement
+_CLIMB_OCTAVES: Final = 3.0  # how far the noise of a riser climbs; by judgement
 _BAND_HZ: Final = (260.0, 1_000.0)
 """Lower and upper end of the noise where a riser starts."""
-_RISER_FROM_DB: Final = -26.0
-_TONE_DB: Final = -5.0
-_TONE_VOICES: Final = 6
-_TONE_DETUNE_CENTS: Final = 14.0
-_HIGHEST_RATIO: Final = 0.42
-SWELL_RINGS_S: Final = 1.5
-_SWELL_FROM_DB: Final = -48.0
-_SWELL_OPENS_HZ: Final = (900.0, 15_000.0)
-_SWELL_BODY_HZ: Final = 320.0
-_MODES_A_KHZ: Final = 55
-_MODE_WIDTH_HZ: Final = 1.2
-_MODES_UP_TO_HZ: Final = 15_000.0
-_WASH_SHARE: Final = 0.45
-_A4_HZ, _A4_MIDI = 440.0, 69.0
+_RISER_FROM_DB: Final = -26.0  # where a riser begins below its end; by judgement
+_TONE_DB: Final = -5.0  # its tone against its noise; by judgement
+_TONE_VOICES: Final = 6  # detuned voices of that tone; by judgement
+_TONE_DETUNE_CENTS: Final = 14.0  # the outer ones are this far off; by judgement
+_HIGHEST_RATIO: Final = 0.42  # no cutoff or mode above this share of the rate; by judgement
+SWELL_RINGS_S: Final = 1.5  # a cymbal goes on for this long after its beat; by judgement
+_SWELL_FROM_DB: Final = -48.0  # where a swell begins below its end; by judgement
+_SWELL_OPENS_HZ: Final = (900.0, 15_000.0)  # from where to where its top opens; by judgement
+_SWELL_BODY_HZ: Final = 320.0  # a cymbal has little below; by judgement
+_MODES_A_KHZ: Final = 55  # modes of the metal, dense enough to be no pitch; by judgement
+_MODE_WIDTH_HZ: Final = 1.2  # half the width of each at half its size; by judgement
+_MODES_UP_TO_HZ: Final = 15_000.0  # none above; by judgement
+_WASH_SHARE: Final = 0.45  # share of plain noise beside the modes; by judgement
+_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> LayerSound:

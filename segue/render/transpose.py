@@ -37,18 +37,18 @@ if TYPE_CHECKING:
     from segue.plan.layer import Layer, Side
     from segue.plan.plan import Plan
 
-WINDOW_S: Final = 0.04
+WINDOW_S: Final = 0.04  # of the envelopes, to the nearest power of two in frames; by judgement
 SUNG_HZ: Final = (75.0, 700.0)
 """Pitches that are looked for, to know how far apart the partials under the envelope lie."""
 _DETAIL_RATIOS: Final = (0.3, 0.6)
 """Detail of an envelope as a share of the pitch period: whole up to the first, none from the
 second on; half a period is the theory [RR05]_, these leave the least error on vowels."""
-_STEADY_HOPS: Final = 9
-_ROUNDS: Final = 20
-_OVERLAP: Final = 4
-_MOST_DB: Final = 20.0
-_BLOCK_HOPS: Final = 512
-_FLOOR_RATIO: Final = 1e-4
+_STEADY_HOPS: Final = 9  # a pitch period is the median of so many hops; by judgement
+_ROUNDS: Final = 20  # times the envelope is drawn up towards the peaks; by judgement
+_OVERLAP: Final = 4  # windows over each frame
+_MOST_DB: Final = 20.0  # an envelope is moved by no more; by judgement
+_BLOCK_HOPS: Final = 512  # windows at once, to hold little memory; changes no sample
+_FLOOR_RATIO: Final = 1e-4  # magnitudes below this share of the peak have no formants; by judgement
 
 
 def formants_restored(
@@ -126,9 +126,9 @@ def _envelope(log_size: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
 
 
 VOICES: Final = frozenset({"voice", "lead"})
-_BASE_HZ: Final = 11_025
-_AROUND_S: Final = 0.3
-_USED_AROUND_S: Final = 1.0
+_BASE_HZ: Final = 11_025  # rates that are its multiples are worked on at 44.1 kHz, the rest at 48
+_AROUND_S: Final = 0.3  # read on both sides of what is wanted, for the engine to settle
+_USED_AROUND_S: Final = 1.0  # moved beyond what a plan plays, for fades and for tails that are read
 
 
 def transposed(

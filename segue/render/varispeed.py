@@ -26,12 +26,12 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-RATE_HZ: Final = 0.35
-DELAY_S: Final = 0.009
-SWAY_S: Final = 0.0018
+RATE_HZ: Final = 0.35  # how fast the copy sways
+DELAY_S: Final = 0.009  # seconds around which it sways
+SWAY_S: Final = 0.0018  # seconds it sways to either side
 WET_SHARE: Final = 0.35
 """How fast, where around and how far the copy sways, and its share; set by judgement."""
-_BLOCK_FRAMES: Final = 1 << 16
+_BLOCK_FRAMES: Final = 1 << 16  # frames at once, to hold little memory; changes no sample
 
 
 def chorused(
@@ -62,11 +62,11 @@ def chorused(
     return mixed
 
 
-FINE_CROSSINGS: Final = 24
-_STEPS: Final = 1_024
+FINE_CROSSINGS: Final = 24  # zero crossings of the sinc on each side
+_STEPS: Final = 1_024  # points of the table between two of them
 _KAISER: Final = 10.0
 """Zero crossings on each side, table points between two, and window shape: 100 dB."""
-_GUARD_RATIO: Final = 0.1
+_GUARD_RATIO: Final = 0.1  # how much lower the limit is
 _GUARD_FROM_STEP: Final = 0.01
 """Read at least 1 % faster, the upper limit is this much lower, to hold the filter's slope."""
 

@@ -22,11 +22,12 @@ MISTUNED_CENTS: Final = 25.0
 """A note of a melody is heard as out of tune from about here [LM18]_."""
 LATE_MS: Final = 50.0
 """A singer's entry is off from here (the upper end of what trios spread, 27 to 49 ms [R79]_)."""
-DRIFT_MS_A_MINUTE: Final = 120.0
+DRIFT_MS_A_MINUTE: Final = 120.0  # a drift that is told: 0.2 % of the tempo; by judgement
+# Bars scatter by more than what is just noticed; by judgement
 UNEVEN_MS: Final = 3 * JUST_NOTICED_MS
 ALONE_MS: Final = 5 * JUST_NOTICED_MS
 """A bar that is off against both its neighbours is told from here, however even the rest is."""
-LEVEL_LU: Final = 3.0
+LEVEL_LU: Final = 3.0  # a side off by more is told; by judgement
 
 
 def advice_of(review: Review) -> str:

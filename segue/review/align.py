@@ -36,8 +36,8 @@ _AROUND_S: Final = 1.2
 """Onsets this far on either side of a beat speak for its shift, less with distance."""
 _JUMP_COST: Final = 0.6
 """Of moving one hop from a beat to the next, in units of correlation a tenth of a second."""
-_AT_BEAT_HOPS: Final = 3
-_SILENT: Final = 1e-6
+_AT_BEAT_HOPS: Final = 3  # hops on each side of a beat in which its stroke is looked for
+_SILENT: Final = 1e-6  # keeps silence from a division by zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 Verdict = Literal["better", "worse", "same"]
 _SAME_CENTS: Final = 5.0
 """Pitch of tones is told apart from about here (Moore 1973, from memory)."""
-_SAME_DRIFT_MS: Final = 30.0
+_SAME_DRIFT_MS: Final = 30.0  # ms a minute: drifts that differ by less are the same; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

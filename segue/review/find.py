@@ -25,9 +25,10 @@ LEAST_SHARE: Final = 0.5
 """Share of the transition that a recording must hold."""
 SPEEDS: Final = (1.0, 0.995, 1.005, 0.9975, 1.0025)
 """A recorder's clock, or a band without a click, may be this far off."""
-_LEAST_PART_S: Final = 6.0
+_LEAST_PART_S: Final = 6.0  # a shorter part is not looked for by itself; by judgement
 _PART_MATCH: Final = 0.5
 """Parts are shorter than the whole, and other music agrees with them better by chance."""
+# Waits that a band makes before the new song; by judgement
 _LEAST_APART_S, _MOST_APART_S = 0.15, 10.0
 
 

@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-_HOP_S: Final = 0.05
-_QUIET_LUFS, _SILENT_LUFS = -80.0, -120.0
+_HOP_S: Final = 0.05  # seconds between points of a loudness curve
+_QUIET_LUFS, _SILENT_LUFS = -80.0, -120.0  # below these the plan, and the take, count as silent
 _PLAN_SOUNDS_LU: Final = -10.0
 """The render sounds where it is at most so far below its middle."""
 _HOLE_LU: Final = -8.0

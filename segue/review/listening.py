@@ -23,8 +23,8 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     from pathlib import Path
 
-LONGEST_TAKE_S: Final = 1800.0
-SHORTEST_TAKE_S: Final = 3.0
+LONGEST_TAKE_S: Final = 1800.0  # half an hour; more is a whole rehearsal, and its memory
+SHORTEST_TAKE_S: Final = 3.0  # less holds no transition
 
 
 def read_clip(path: Path) -> Clip:
@@ -54,8 +54,8 @@ def read_clip(path: Path) -> Clip:
 
 
 ONSET_HOP_S: Final = HOP_S
-CHROMA_HOP_S: Final = 0.1
-_COMPRESSION: Final = 0.5
+CHROMA_HOP_S: Final = 0.1  # seconds a step of the chroma
+_COMPRESSION: Final = 0.5  # exponent that lets weak onsets count too; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

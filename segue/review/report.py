@@ -13,8 +13,8 @@ from typing import Final, Literal
 from segue.plan.plan import Section  # noqa: TC001 - read from JSON by these types
 from segue.review.faults import Fault  # noqa: TC001 - the same
 
-SCHEMA_VERSION: Literal[1] = 1
-SURE_CLEARNESS: Final = 0.5
+SCHEMA_VERSION: Literal[1] = 1  # of the file that a review is kept in
+SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
 SAME_CENTS: Final = 3.0
 """Speed and pitch that are nearer than this moved together: pitch is known no better."""
 

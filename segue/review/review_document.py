@@ -7,10 +7,11 @@ from typing import TYPE_CHECKING
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import InputError
-from segue.files.plain_file import plain_bytes
+from segue.files.plain_file import first_fault, plain_bytes, plain_json
+from segue.files.whole_file import write_whole
 from segue.review.listening import read_clip
 from segue.review.report import SCHEMA_VERSION, Review
-from segue.runfolder.run_document import LARGEST_BYTES, first_fault, plain_json
+from segue.runfolder.run_document import LARGEST_BYTES
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,22 +45,18 @@ def write_review(path: Path, review: Review, *, take: Path) -> tuple[Path, Path]
     from segue.review.review_picture import picture_of
 
     image = path.with_suffix(".png")
-    _write_whole(image, picture_of(review, read_clip(take)))
-    _write_whole(path, review_text(review).encode())
+    _written(image, picture_of(review, read_clip(take)))
+    _written(path, review_text(review).encode())
     return path, image
 
 
-def _write_whole(path: Path, content: bytes) -> None:
-    part = path.with_name(f".{path.name}.part")
+def _written(path: Path, content: bytes) -> None:
     try:
-        part.write_bytes(content)
-        part.replace(path)
+        write_whole(path, content)
     except OSError as error:
         raise InputError(
             path, f"cannot be written ({error.strerror}): choose a folder with --out."
         ) from error
-    finally:
-        part.unlink(missing_ok=True)
 
 
 def read_review(path: Path) -> Review:

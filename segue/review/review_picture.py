@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.audio.outline import outline
+from segue.audio.clip import outline
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
 from segue.runfolder.pictures import plain_words
 
@@ -17,10 +17,10 @@ COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#0
 """Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
 _SINGER_COLOUR: Final = "#CC79A7"
 _HOLE_COLOUR: Final = "#D55E00"
-_SIZE_INCHES: Final = (11.0, 6.5)
-_DOTS_AN_INCH: Final = 110
-_N_COLUMNS: Final = 1600
-_LEAST_RANGE_MS: Final = 50.0
+_SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture
+_DOTS_AN_INCH: Final = 110  # 1210 by 715 dots in all
+_N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots
+_LEAST_RANGE_MS: Final = 50.0  # the axis of lateness shows at least so much
 
 
 @plain_words()

@@ -32,20 +32,20 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-_N_LOOKS: Final = 3
+_N_LOOKS: Final = 3  # each starts from the last one's moment and pitch; by judgement
 _AGREE_S: Final = 0.08
 """The rise that is slid is up to 50 ms off on takes of `benchmarks/review.py`, and never far; what
 the voice explains is nearer, but once in forty takes it is another note."""
-_NEAR_CENTS: Final = 50.0
-_WIDE_CENTS: Final = 90.0
+_NEAR_CENTS: Final = 50.0  # how far off the guess a later look searches; by judgement
+_WIDE_CENTS: Final = 90.0  # and the first one; by judgement
 _GRID_CENTS: Final = np.arange(-120.0, 121.0, 2.0)
-_PIECE_HOPS: Final = 25
-_LEAST_SHARE: Final = 0.3
-_PEAK_CENTS: Final = 45.0
+_PIECE_HOPS: Final = 25  # a phrase is read in pieces of a quarter of a second
+_LEAST_SHARE: Final = 0.3  # of the sound that must be the voice's in a piece; by judgement
+_PEAK_CENTS: Final = 45.0  # a partial's own peak is looked for this near it; by judgement
 _SHARPEST: Final = 4
 """Partials above this one count no more: what is left of them is little above the noise."""
-_MOSTLY: Final = 0.8
-_TINY: Final = 1e-9
+_MOSTLY: Final = 0.8  # share of a piece in which the planned pitch must be known; by judgement
+_TINY: Final = 1e-9  # keeps silence from a division by zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +184,7 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     return float(values[order][min(place, len(values) - 1)])
 
 
-_LEAST_CLEARNESS: Final = 0.2
+_LEAST_CLEARNESS: Final = 0.2  # a rise less like the plan's is no entry: noise reaches 0.18
 
 
 def singer_entry(

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 TEMPLATE_S: Final = 0.8
 """Known on either side of the planned attack: as far as an entry is looked for, and its sound."""
-_SCOPE_CENTS: Final = 50.0
-_MARGIN_S: Final = 0.2
+_SCOPE_CENTS: Final = 50.0  # above a note that are read as its own; by judgement
+_MARGIN_S: Final = 0.2  # read on both sides of what is wanted
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -38,17 +38,18 @@ LOST_AGREEMENT: Final = 0.12
 """A bar whose onsets agree less is not the plan's, where the plan has onsets."""
 STRUCK: Final = 0.6
 """Of the middle strength of all beats: drums do, a pad does not (chosen on the demo songs)."""
-CENTS_AN_OCTAVE: Final = 1200.0
+CENTS_AN_OCTAVE: Final = 1200.0  # twelve semitones of a hundred
+# A speed that would move the pitch by less is the band's; by judgement
 _LEAST_RECORDER_CENTS: Final = 0.8
 _SPEED_WEIGHT: Final = 0.75
 """Of the speed against the pitch, where they agree: by the squares of their errors over the
 odd seeds of `benchmarks/review.py`."""
-_LEAST_BEATS: Final = 4
+_LEAST_BEATS: Final = 4  # fewer heard beats give no line of time
 _FASTEST: Final = 0.02
 """Neither recorders nor bands drift by more: pairs of beats across a pause are left out."""
-_LEAST_SHARE: Final = 0.5
-_FIRST_BEATS: Final = 8
-_SAME_S: Final = 1e-3
+_LEAST_SHARE: Final = 0.5  # of a bar's beats that must be heard for it to be told; by judgement
+_FIRST_BEATS: Final = 8  # the take is placed by so many; by judgement
+_SAME_S: Final = 1e-3  # for rounding at a bar line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

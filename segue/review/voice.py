@@ -29,14 +29,15 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-HOP_S: Final = 0.01
-LONGEST_PHRASE_S: Final = 5.0
-FIRST_NOTE_S: Final = 0.6
-_BREATH_S: Final = 0.3
-_CLEAR: Final = 0.8
-_SAME_NOTE_SEMITONES: Final = 0.6
+HOP_S: Final = 0.01  # seconds a step of the voice's pitch
+LONGEST_PHRASE_S: Final = 5.0  # no more of a phrase is followed
+FIRST_NOTE_S: Final = 0.6  # no more counts as the first note; by judgement
+_BREATH_S: Final = 0.3  # a silence that ends the phrase; by judgement
+_CLEAR: Final = 0.8  # clarity of a pitch that is believed; by judgement
+_SAME_NOTE_SEMITONES: Final = 0.6  # further off it is the next note; by judgement
+# Pitches within twice this of the first note are believed; by judgement
 _NEAR_SEMITONES: Final = 7.0
-_UNKNOWN_SHARE: Final = 0.5
+_UNKNOWN_SHARE: Final = 0.5  # of the voice in each partial, where no stem tells it; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import warnings
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from segue.audio.outline import outline
+from segue.audio.clip import outline
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -23,11 +23,25 @@ if TYPE_CHECKING:
 COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#009E73"}
 """Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
 
-_SIZE_INCHES: Final = (11.0, 8.0)
-_DOTS_AN_INCH: Final = 110
+_SIZE_INCHES: Final = (11.0, 8.0)  # width and height of the picture
+_DOTS_AN_INCH: Final = 110  # 1210 by 880 dots in all
 _MARGINS: Final = {"left": 0.075, "right": 0.985, "bottom": 0.065, "top": 0.925, "hspace": 0.1}
-_N_COLUMNS: Final = 1600
-_LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)
+_N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots
+_LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)  # what the axis of loudness shows
+
+
+class Waveform(NamedTuple):
+    """Where each column of a waveform starts, in seconds, and its extremes at full scale ±1."""
+
+    columns_s: npt.NDArray[np.float64]
+    low: npt.NDArray[np.float32]
+    high: npt.NDArray[np.float32]
+
+
+def waveform_of(music: Clip) -> Waveform:
+    """All that a picture needs of a sound."""
+    first_frames, low, high = outline(music.samples, _N_COLUMNS)
+    return Waveform(first_frames / music.rate_hz, low, high)
 
 
 @contextmanager
@@ -51,7 +65,9 @@ def load_drawing() -> None:
 
 
 @plain_words()
-def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard: Scorecard) -> None:
+def write_picture(
+    path: Path, *, title: str, waveform: Waveform, plan: Plan, scorecard: Scorecard
+) -> None:
     """Draw one candidate into a PNG file.
 
     Parameters
@@ -60,8 +76,8 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
         Where to write.
     title : str
         Heading.
-    music : Clip
-        The music bus.
+    waveform : Waveform
+        Of the music bus.
     plan : Plan
         Gives bar lines, chords and the three sections.
     scorecard : Scorecard
@@ -76,7 +92,7 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
     figure.subplots_adjust(**_MARGINS)
     axes = figure.subplots(4, 1, sharex=True, height_ratios=[2.2, 1.4, 1.0, 1.2])
     figure.suptitle(title, fontsize=13, fontweight="bold")
-    _draw_waveform(axes[0], music, plan)
+    _draw_waveform(axes[0], waveform, plan)
     _draw_keys(axes[1], plan, scorecard)
     _draw_tempo(axes[2], plan, scorecard)
     _draw_loudness(axes[3], plan, scorecard)
@@ -87,9 +103,8 @@ def write_picture(path: Path, *, title: str, music: Clip, plan: Plan, scorecard:
     figure.savefig(path, format="png", metadata={"Software": None})
 
 
-def _draw_waveform(axis: Any, music: Clip, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes
-    first_frames, low, high = outline(music.samples, _N_COLUMNS)
-    columns_s = first_frames / music.rate_hz
+def _draw_waveform(axis: Any, waveform: Waveform, plan: Plan) -> None:  # noqa: ANN401 - axes
+    columns_s, low, high = waveform
     starts = {
         "outgoing": 0.0,
         "interlude": plan.seconds_at(plan.exit_beat),

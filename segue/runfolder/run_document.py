@@ -1,33 +1,39 @@
 """The run document: everything a later command needs, as one JSON file.
 
 The file has a schema version. Writing and reading go through one function
-each; what is read is checked as strictly as what is typed in a recipe.
+each; what is read is checked as strictly as what is typed in a recipe. One that
+was edited by hand must still make sense to later commands: `misfits` tells where it does not.
 """
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from functools import lru_cache
-from pathlib import Path
-from typing import Any, Final, Literal
+from itertools import pairwise
+from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import TYPE_CHECKING, Final, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
 from segue.analysis.facts import EdgeFacts
+from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
+from segue.audio.song_toml import MAX_METRE
 from segue.errors import OptionError, RunFolderError
-from segue.files.plain_file import plain_bytes
+from segue.files.plain_file import first_fault, plain_bytes, plain_json
+from segue.plan.layer import PadLayer, PlayedLayer
 from segue.plan.plan import Plan
-from segue.runfolder.soundness import misfits
 from segue.score.scorecard import Scorecard
 from segue.score.weights import Purpose
 
-SCHEMA_VERSION: Final = 1
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from segue.plan.plan import Plan
+
+SCHEMA_VERSION: Final = 1  # of segue.json; rises when an older reader would go wrong
 DOCUMENT_NAME: Final = "segue.json"
 LARGEST_BYTES: Final = 1 << 26
 """Far more than any run has to tell."""
-_LARGEST_NUMBER: Final = 1 << 63
-"""Seeds may be as large; everything else is far smaller."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,44 +175,6 @@ def _adapter() -> TypeAdapter[RunDocument]:
     return TypeAdapter(RunDocument)  # takes longer to make than to read a document with
 
 
-def plain_json(text: str) -> Any:  # noqa: ANN401 - any JSON value
-    """A JSON text whose numbers are all of this world: of others, no later step makes sense.
-
-    Raises
-    ------
-    ValueError
-        If it is not JSON as RFC 8259 has it, or holds a number larger than any of ours.
-    RecursionError
-        If it is nested too deep.
-    """
-    return json.loads(text, parse_float=_bounded, parse_int=_bounded_whole, parse_constant=_bounded)
-
-
-def _bounded(text: str) -> float:
-    if not abs(number := float(text)) <= _LARGEST_NUMBER:  # false for what is no number, too
-        raise ValueError(f"{text} is larger than any number of ours")
-    return number
-
-
-def _bounded_whole(text: str) -> int:
-    if abs(number := int(text)) > _LARGEST_NUMBER:
-        raise ValueError(f"{text} is larger than any number of ours")
-    return number
-
-
-def first_fault(error: ValidationError) -> str:
-    """Where a document does not hold together first, and why.
-
-    Returns
-    -------
-    str
-        Without the remedy.
-    """
-    first = error.errors()[0]
-    place = ".".join(str(part) for part in first["loc"])
-    return f"does not hold together at '{place}' ({first['msg']})"
-
-
 def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:
     """The candidate of a run that is asked for.
 
@@ -238,3 +206,89 @@ def _version(path: Path, text: str) -> int:
     if not isinstance(version, int):
         raise RunFolderError(path, f"has schema_version {version!r}, not a number: run it again.")
     return version
+
+
+LONGEST_S: Final = 3600.0  # no plan is an hour long: such a file is broken
+MOST_BEATS: Final = 36_000.0  # an hour at 600 BPM: such a file is broken
+SLOWEST_BPM, FASTEST_BPM = 5.0, 2_000.0
+"""No way across lasts an hour. Later commands go through a plan beat by beat: beyond these limits
+they would not come to an end."""
+HIGHEST_MIDI: Final = 127
+"""Of the data byte of a note (MIDI 1.0 Detailed Specification)."""
+
+
+def misfits(document: RunDocument) -> Iterator[str]:
+    """What does not hold together in a document whose fields are all of the right kind.
+
+    Yields
+    ------
+    str
+        Where, and what, without the remedy.
+    """
+    if not MIN_RATE_HZ <= document.rate_hz <= MAX_RATE_HZ:
+        yield f"rate_hz is {document.rate_hz}"
+    ranks = [record.rank for record in document.candidates]
+    if ranks != list(range(1, len(ranks) + 1)):
+        yield f"the ranks of the candidates are {ranks}"
+    if document.choice is not None and document.choice.rank not in ranks:
+        yield f"candidate {document.choice.rank} is chosen, and there is none"
+    for record in document.candidates:
+        yield from (f"candidate {record.rank}: {words}" for words in _of_candidate(record))
+
+
+def _of_candidate(record: CandidateRecord) -> Iterator[str]:
+    for name in (record.music_file, record.click_file, record.cue_file, record.picture_file):
+        if not _is_plain(name):
+            yield f"{name!r} names no file of the run"
+    yield from _of_plan(record.plan)
+
+
+def _of_plan(plan: Plan) -> Iterator[str]:
+    tempi = [bpm for span in plan.tempo.spans for bpm in (span.start_bpm, span.end_bpm)]
+    if not all(SLOWEST_BPM <= bpm <= FASTEST_BPM for bpm in tempi):
+        yield f"a tempo is not {SLOWEST_BPM:.0f} to {FASTEST_BPM:.0f} BPM"
+    elif not 0.0 <= plan.lead_in_s <= LONGEST_S or not plan.duration_s <= LONGEST_S:
+        yield "it lasts longer than an hour"
+    if not all(abs(beat) <= MOST_BEATS for beat in _beats_of(plan)):
+        yield f"something lies more than {MOST_BEATS:.0f} beats away"
+    if not plan.bar_lines:
+        yield "it has no bar lines"
+    if any(b.beat <= a.beat for a, b in pairwise(plan.bar_lines)):
+        yield "its bar lines do not ascend"
+    if not all(1 <= line.metre <= MAX_METRE for line in plan.bar_lines):
+        yield f"a bar has not 1 to {MAX_METRE} beats"
+    notes = [
+        *(note.midi for note in plan.cue),
+        *(midi for layer in plan.layers if isinstance(layer, PadLayer | PlayedLayer)
+          for voicing in layer.voicings for midi in voicing.notes_midi),
+    ]  # fmt: skip
+    if not all(0 <= midi <= HIGHEST_MIDI for midi in notes):
+        yield f"a note lies outside 0 to {HIGHEST_MIDI}"
+
+
+def _beats_of(plan: Plan) -> Iterator[float]:
+    """Every beat that a plan names."""
+    yield from (plan.exit_beat, plan.entry_beat, plan.end_beat)
+    yield from (line.beat for line in plan.bar_lines)
+    yield from (hit.beat for hit in plan.click)
+    for note in plan.cue:
+        yield from (note.start_beat, note.end_beat)
+    for layer in plan.layers:
+        yield from (layer.start_beat, layer.end_beat)
+        if isinstance(layer, PadLayer | PlayedLayer):
+            for voicing in layer.voicings:
+                yield from (voicing.start_beat, voicing.end_beat)
+        if isinstance(layer, PlayedLayer):
+            for played in layer.notes:
+                yield from (played.start_beat, played.end_beat)
+    if plan.singer_beat is not None:
+        yield plan.singer_beat
+
+
+def _is_plain(name: str) -> bool:
+    """Whether a name stays in its folder, on any system."""
+    return (
+        name == PurePosixPath(name).name == PureWindowsPath(name).name
+        and name.isprintable()
+        and name not in ("", ".", "..")
+    )

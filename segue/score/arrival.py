@@ -33,9 +33,10 @@ _LEADING: Final[dict[str, dict[str, tuple[int, ...]]]] = {
 """Chords that lead home, authentic and plagal, in semitones above the tonic of each mode."""
 WITHOUT: Final = 0.5
 """Score without any chord that leads: many a good way across does without. Set by judgement."""
-_NONE: Final = -0.1
+_NONE: Final = -0.1  # lead at which no chord leads home
 _PLAIN: Final = 0.02
 """Lead of the best leading chord over the best other triad, in cosine: none, and plain."""
+# Share of the last bar's weight from which a chord is said to lead; by judgement
 _MOSTLY: Final = 0.6
 _TRIADS: Final = tuple((0, third, 7) for third in (3, 4))
 
@@ -102,14 +103,14 @@ COMFORTABLE_S: Final = 8.0
 """Seconds of the new key that weaken the old one well: it decays over 20 s [F16]_."""
 EVIDENCE_MEMORY_S: Final = 3.0
 """Time constant: a new key rises over two or three chords [KK82]_."""
-_OLD_KEY_MEMORY_S: Final = 4.0
+_OLD_KEY_MEMORY_S: Final = 4.0  # time constant of what is left of the old key; by judgement
 _CLEAR_FIT: Final = 0.45
 """Correlation with the profile of the new key from which it counts as clear."""
-_LEAD: Final = 0.03
-_FAIR_FIT: Final = 0.25
+_LEAD: Final = 0.03  # and so much better than the old key; by judgement
+_FAIR_FIT: Final = 0.25  # a fit that is enough where `_FAR_LEAD` holds
 _FAR_LEAD: Final = 0.35
 """Enough where the old key is that much further off. Set by judgement on the demo songs."""
-_KEPT_MEMORY_S: Final = 1.5
+_KEPT_MEMORY_S: Final = 1.5  # time constant of what keeps a key: about a bar; by judgement
 _KEPT_SHARE: Final = 0.8
 """Share of what sounds that lies in the scale of a key that was clear and still is, whatever chord
 of it is played. Chosen by the score benchmark."""
@@ -117,7 +118,7 @@ _BRIDGED_S: Final = 1.0
 """A passing chord this long does not end a key. Set by judgement."""
 CUE_WORTH_S: Final = 4.0
 """A cue note gives the pitch at once but not the key: it counts for this much at most. By ear."""
-_STRONGER: Final = -0.5
+_STRONGER: Final = -0.5  # lead at which the old key is still the stronger; by ear
 _GONE: Final = 0.2
 """Lead of the new key over the old, in shares of the way, from which the old is gone. By ear:
 a cadence on the dominant keeps a sane segue near 0."""

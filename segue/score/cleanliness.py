@@ -23,28 +23,32 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
+TRUE_PEAK: Final = "true_peak"
 CEILING_DBTP: Final = -1.0
 """Highest permitted true peak of programmes [R128]_."""
-_FLAT_FRAMES: Final = 3
+_OVERSAMPLING: Final = 16
+"""As the master looks, which holds the music below the ceiling."""
+_FLAT_FRAMES: Final = 3  # so many equal frames in a row are no wave
+# Equal frames count as clipped above this share of the peak; by judgement
 _LOUD_SHARE: Final = 0.25
-_FINE_MS: Final = 0.2
+_FINE_MS: Final = 0.2  # clipped time that nobody hears; by judgement
 _FINE_LOG: Final = math.log10(_FINE_MS)
 _BROKEN_LOG: Final = math.log10(50.0)
 """Flat tops of 0.2 ms in all are nothing, 50 ms are a fault; in between by ratio. By ear."""
-_CLICK_S: Final = 0.03
-_LAGS: Final = 24
-_FAINT: Final = 1e-3
+_CLICK_S: Final = 0.03  # a click is looked for over this time
+_LAGS: Final = 24  # places where no click is, to compare with
+_FAINT: Final = 1e-3  # level below which more silence makes no place more telling; by judgement
 _SURE: Final = 4.0
 """A leak counts where it stands out from the correlation at other lags by this factor."""
 
 
 def true_peak(hearing: Listened) -> Measure | None:
     """True peak of the music; None for silence."""
-    peak_dbtp = true_peak_dbtp(hearing.candidate.music)
+    peak_dbtp = true_peak_dbtp(hearing.candidate.music, oversampling=_OVERSAMPLING)
     if peak_dbtp == -math.inf:
         return None
     return Measure(
-        name="true_peak",
+        name=TRUE_PEAK,
         label="true peak",
         value=peak_dbtp,
         unit="dBTP",

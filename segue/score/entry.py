@@ -26,14 +26,14 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-TIGHT_MS: Final = 12.0
+TIGHT_MS: Final = 12.0  # late or early by this is as good as together; by judgement
 LOOSE_MS: Final = 50.0
 """Beyond what ensembles do: their parts scatter by 27 to 49 ms [R79]_."""
 SURE_PULSE_CONFIDENCE: Final = 0.5
 """Below it, beats that are not heard may be missing in the song and not in the render."""
-_LOOK_BEATS: Final = 8.0
-_FEW: Final = 2
-_MOST_OF_IT: Final = 0.5
+_LOOK_BEATS: Final = 8.0  # beats on each side from which the pulse is told; by judgement
+_FEW: Final = 2  # bars of the new song from which on its bar lines can be compared
+_MOST_OF_IT: Final = 0.5  # share of the time before in which the old song must sound; by judgement
 _MOST_ACCENT: Final = 4.0
 """No single bar outweighs the others: accents count up to four times the usual."""
 

@@ -26,12 +26,12 @@ Floats = npt.NDArray[np.float64]
 
 LEAST_DECISIONS: Final = 20
 """Fewer decisions fit nothing that would hold."""
-N_FOLDS: Final = 5
+N_FOLDS: Final = 5  # parts of the decisions, each judged by weights of the others
 _SHARPNESS: Final = 20.0
 """How surely the better scored one is chosen, as a start: 0.05 of score gives odds of 2.7."""
 _HOLD: Final = 2.0
 """Pull of the fitted weights to the table, in squared log ratio. Chosen on simulated bands."""
-_Z95: Final = 1.959963984540054
+_Z95: Final = 1.959963984540054  # quantile of the normal distribution for 95 % on both sides
 _NAMES: Final = tuple(WEIGHTS)
 
 

@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-HOP_S: Final = 0.1
-_FLOOR_LUFS: Final = -100.0
-_HOPS_AT_ONCE: Final = 128
+HOP_S: Final = 0.1  # seconds between points of a curve
+_FLOOR_LUFS: Final = -100.0  # silence, below the gate of BS.1770 at -70
+_HOPS_AT_ONCE: Final = 128  # to hold little memory; changes no value
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -38,13 +38,6 @@ class LevelCurves:
     times_s: Floats
     loudness_lufs: Floats
     centroid_octaves: Floats
-
-    def loudness_between(self, start_s: float, end_s: float) -> float:
-        """Power mean of the loudness between two times; -100 for none."""
-        inside = (self.times_s >= start_s) & (self.times_s < end_s)
-        if not inside.any():
-            return _FLOOR_LUFS
-        return float(10.0 * np.log10(np.mean(10.0 ** (self.loudness_lufs[inside] / 10.0))))
 
 
 def levels_of(music: Clip) -> LevelCurves:

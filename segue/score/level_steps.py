@@ -17,8 +17,8 @@ from segue.score.scorecard import CurveSample, Measure, falling
 if TYPE_CHECKING:
     from segue.score.listening_to import Listened
 
-FINE_BEATS: Final = 4.0
-LOST_BEATS: Final = 20.0
+FINE_BEATS: Final = 4.0  # a bar of four without an onset is a breath; by judgement
+LOST_BEATS: Final = 20.0  # so many without one lose the room; by judgement
 
 
 def pulse(hearing: Listened) -> Measure:
@@ -50,12 +50,12 @@ def pulse(hearing: Listened) -> Measure:
 
 Floats = npt.NDArray[np.float64]
 
-DEAD_LUFS: Final = -45.0
-DEAD_BELOW_TARGET_LU: Final = 30.0
-_SIDE_S: Final = 1.2
-_NEAR_BEATS: Final = 8.0
-_BRIGHT_SIDE_S: Final = 2.4
-_LOUD_QUANTILE: Final = 0.75
+DEAD_LUFS: Final = -45.0  # momentary loudness below which a hall hears nothing; by judgement
+DEAD_BELOW_TARGET_LU: Final = 30.0  # or, if higher, so far below the evening's level; by judgement
+_SIDE_S: Final = 1.2  # loudness is compared over this time before and after; by judgement
+_NEAR_BEATS: Final = 8.0  # only from so many beats before the exit to as many after the entry
+_BRIGHT_SIDE_S: Final = 2.4  # brightness likewise; it moves more by itself; by judgement
+_LOUD_QUANTILE: Final = 0.75  # a stretch is as loud as the middle of its louder half
 _SOURCE: Final = "common practice, no source"
 
 

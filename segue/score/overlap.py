@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
 CRITICAL_BAND_HZ: Final = (1.72, 0.65)
 """Width of a critical band is 1.72 times the mean frequency to the power 0.65 [HK78]_."""
-_ROUGHEST_BANDS: Final = 0.25
-_SMOOTH_BANDS: Final = 1.2
+_ROUGHEST_BANDS: Final = 0.25  # critical bands apart at which two partials are roughest [HK78]_
+_SMOOTH_BANDS: Final = 1.2  # and from which on they are smooth
 
 
 def pair_roughness(first_hz: npt.ArrayLike, second_hz: npt.ArrayLike) -> Floats:
@@ -93,17 +93,18 @@ def roughness_between(
 
 Floats = npt.NDArray[np.float64]
 
-SMOOTH: Final = 0.2
+SMOOTH: Final = 0.2  # roughness up to which the sides blend
 ROUGH: Final = 0.45
 """Mean roughness between sides. Two bands on the same chords give 0.2, a fourth apart 0.35, a
 semitone apart 0.6; of single tones a major triad has 0.12 and a semitone 0.48 [HK78]_."""
-_LEAST_OVERLAP_S: Final = 0.6
+_LEAST_OVERLAP_S: Final = 0.6  # shorter overlaps are no overlap; by judgement
 _BALANCE_DB: Final = 18.0
 """A side this far below the other is masked too well to be rough with it."""
+# A low end this far below the stronger one's loud hops counts; by judgement
 _STRONG_LOW_DB: Final = 10.0
 _VOICES: Final = frozenset({"voice", "lead"})
-_MAYBE: Final = 1
-_SURELY: Final = 2
+_MAYBE: Final = 1  # a side that may be singing
+_SURELY: Final = 2  # a side that is known to be singing
 _SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
 
 

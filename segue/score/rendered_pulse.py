@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.analysis.onsets import HOP_S, RATE_HZ, onset_curves
+from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
     from segue.plan.plan import Plan
@@ -21,18 +22,18 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-_REACH_BEATS: Final = 0.22
-_REACH_S: Final = 0.13
+_REACH_BEATS: Final = 0.22  # an attack this near a beat may be its; by judgement
+_REACH_S: Final = 0.13  # but never further than this; by judgement
 _STANDS_OUT: Final = 1.8
 """Onset strength at a beat against the strength between beats nearby. Set by judgement."""
-_LEAST_STRENGTH: Final = 0.8
-_FEWEST_BEATS: Final = 3
-_NEARBY_BEATS: Final = 6
+_LEAST_STRENGTH: Final = 0.8  # of an onset, about 1 on average; by judgement
+_FEWEST_BEATS: Final = 3  # fewer tell no lateness
+_NEARBY_BEATS: Final = 6  # beats on each side that a peak is compared with; by judgement
 _FIT_BEATS: Final = 4
 """Beats to either side over which a drift from the ruler is fitted, as listeners average looks."""
-_CLEARLY: Final = 1.15
-_DRIFT_GAIN: Final = 0.4
-_MOST_DRIFT: Final = 0.2
+_CLEARLY: Final = 1.15  # a pulse that drifts must explain so much more than the ruler; by judgement
+_DRIFT_GAIN: Final = 0.4  # share of what is found off that the next beat is led by; by judgement
+_MOST_DRIFT: Final = 0.2  # of a beat, to either side; by judgement
 _NEARNESS_S: Final = 0.1
 """Spread of the preference for onsets near the ruler."""
 
@@ -144,11 +145,8 @@ def slope(times_s: Floats, late_s: Floats) -> float:
 
 
 def _onset_sound(candidate: Candidate) -> npt.NDArray[np.float32]:
-    import soxr
-
     mono = mono_of(candidate.music.samples)
-    sound = soxr.resample(mono, candidate.music.rate_hz, RATE_HZ, quality="MQ")
-    return np.asarray(sound, dtype=np.float32)
+    return mono_at_rate(mono, from_hz=candidate.music.rate_hz, to_hz=RATE_HZ, quality="MQ")
 
 
 def _peak_near(strength: Floats, time_s: float, reach_s: float) -> tuple[float, float]:

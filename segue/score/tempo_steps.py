@@ -25,10 +25,10 @@ Floats = npt.NDArray[np.float64]
 
 TEMPO_JND_RATIO: Final = 0.015
 """Smallest change of beat length heard, as a ratio: the best case, beats of 0.3-0.8 s [DB93]_."""
-GENTLE_JND: Final = 1.5
+GENTLE_JND: Final = 1.5  # largest step that is no fault, in just-noticeable differences
 JOLT_JND: Final = 10.0
 """A change of 16 % into one beat. Set by judgement."""
-_LEAST_STEPS: Final = 4
+_LEAST_STEPS: Final = 4  # fewer heard steps from beat to beat tell nothing; by judgement
 
 
 def tempo_curve(hearing: Listened) -> tuple[CurveSample, ...]:

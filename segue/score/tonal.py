@@ -29,7 +29,7 @@ Floats = npt.NDArray[np.float64]
 
 WINDOW_BARS: Final = 4
 """The usual length of a round of chords; shorter windows take each chord for a place."""
-NEAR_STEP: Final = 4.0
+NEAR_STEP: Final = 4.0  # of the tonal space: up to here a near step
 FAR_STEP: Final = 12.0
 """Steps between four-bar means in the Tonal Interval Space: on rounds of four chords, the same
 key gives 1, keys a fourth apart 7, a semitone apart 12 to 15."""

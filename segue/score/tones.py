@@ -35,12 +35,13 @@ TARGET_RATE_HZ: Final = 12_000
 """About the rate at which sides are read: overtones that beat lie below 5 kHz."""
 N_PARTIALS: Final = 20
 """Partials kept of each hop; 20 to 40 are usual for roughness of recordings."""
+# Below lie kick and bass, which two bands at once make muddy; by judgement
 LOW_END_HZ: Final = 150.0
-SILENCE_DB: Final = -120.0
+SILENCE_DB: Final = -120.0  # what silence counts as, below the floor of 16-bit sound
 
-_WINDOW_S: Final = 0.34
-_HOP_S: Final = 0.17
-_LOWEST_PARTIAL_HZ: Final = 55.0
+_WINDOW_S: Final = 0.34  # seconds of a spectrum; by judgement
+_HOP_S: Final = 0.17  # half a window
+_LOWEST_PARTIAL_HZ: Final = 55.0  # A1: nothing lower is taken for a partial
 _PARTIAL_FLOOR_DB: Final = 45.0
 """Partials this far below the strongest of their hop are left out."""
 
@@ -130,7 +131,7 @@ def _partials(magnitude: npt.NDArray[np.float32], hz: Floats) -> tuple[Floats, F
 
 Floats = npt.NDArray[np.float64]
 
-HOP_S: Final = 0.25
+HOP_S: Final = 0.25  # seconds a step of the chroma
 _QUIET_DB: Final = 40.0
 """Steps this far below the loud ones hold no notes worth counting."""
 CLEAR_SHARE: Final = 0.12

@@ -13,7 +13,6 @@ from segue.analysis.facts import have_keys, have_pulses
 from segue.music.interval import relation
 from segue.setlist.lengths import clock
 from segue.setlist.order.problem import is_drop_after_peak
-from segue.setlist.order.reorder import broken_pins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -32,20 +31,7 @@ EAR_RESTS_S: Final = 10.0
 """After so much talk or changeover the old key is no longer in the ear."""
 SHORT_SHARE: Final = 0.1
 """A set that leaves more than this share of its slot empty is short of it."""
-_SEMITONES: Final = (1, 11)
-
-
-def join_cautions(
-    old: SetSong, end: EdgeFacts | None, new: SetSong, start: EdgeFacts | None
-) -> tuple[str, ...]:
-    """Sentences about two neighbours; empty where all is well or nothing is known.
-
-    Parameters
-    ----------
-    end, start : EdgeFacts or None
-        Of the old song's end, and the new song's start.
-    """
-    return tuple(_between(old, end, new, start)) if end and start else ()
+_SEMITONES: Final = (1, 11)  # key steps between neighbours that sound sour: a semitone up, and down
 
 
 def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, ...]:
@@ -57,7 +43,7 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
         In the same order.
     """
     return (
-        *broken_pins(tuple(songs)),
+        *broken_pins(songs),
         *_one_key(evening.songs),
         *_no_break(songs),
         *_after_the_last(songs[-1]),
@@ -65,18 +51,23 @@ def evening_cautions(evening: Evening, songs: Sequence[SetSong]) -> tuple[str, .
     )
 
 
-def slot_cautions(evening: Evening) -> tuple[str, ...]:
-    """Sentences about the slot; they change with the times, and so with what is chosen.
+def broken_pins(songs: Sequence[SetSong]) -> Iterator[str]:
+    """Sentences about pins that the songs break in this very order."""
+    for n, (old, song) in enumerate(zip([None, *songs[:-1]], songs, strict=True), start=1):
+        if song.opens and n != 1:
+            yield f"'{song.title}' should open the set and comes at place {n}."
+        if song.closes and n != len(songs):
+            yield f"'{song.title}' should close the set and comes at place {n} of {len(songs)}."
+        if song.at is not None and song.at != n:
+            yield f"'{song.title}' should come at place {song.at} and comes at place {n}."
+        if song.after is not None and (old is None or old.title != song.after):
+            yield f"'{song.title}' should come right after '{song.after}'."
+        if old is not None and (old.title in song.not_beside or song.title in old.not_beside):
+            yield f"'{song.title}' should not be beside '{old.title}'."
 
-    Parameters
-    ----------
-    evening : Evening
-        With its times.
-    """
-    return tuple(_against_slot(evening))
 
-
-def _between(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
+def join_cautions(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
+    """Sentences about two neighbours, by the end of the old song and the start of the new."""
     step = (start.key.key.tonic - end.key.key.tonic) % 12
     is_rested = old.talk_s + old.changeover_s >= EAR_RESTS_S
     if have_keys(end, start) and step in _SEMITONES and not (old.is_segue or is_rested):
@@ -131,7 +122,8 @@ def _after_the_last(song: SetSong) -> Iterator[str]:
         )
 
 
-def _against_slot(evening: Evening) -> Iterator[str]:
+def slot_cautions(evening: Evening) -> Iterator[str]:
+    """Sentences about the slot; they change with the times, and so with what is chosen."""
     if evening.slot_s is None:
         return
     over_s = evening.running_s - evening.slot_s

@@ -1,8 +1,6 @@
 """The evening as a whole: songs in order, what is between them, and when.
 
-Times on the evening's clock are seconds from the first sound of the first song.
-
-When everything is: songs, interludes, talk and changeovers on the evening's clock.
+Times on the evening's clock are seconds from the start of the first song's file.
 """
 
 from __future__ import annotations
@@ -68,12 +66,10 @@ def with_plan(
 
 
 def with_choice(join: EveningJoin, breaks: Breaks) -> EveningJoin:
-    """A join with the times of what was chosen, or else scored best, where it was rendered."""
-    if join.document is None:
+    """A join with the times of what is played, where it was rendered."""
+    if join.document is None or join.plan is None:
         return join
-    document = join.document
-    plan = candidate_of(document, None).plan
-    return with_plan(join, plan, (document.outgoing, document.incoming), breaks)
+    return with_plan(join, join.plan, (join.document.outgoing, join.document.incoming), breaks)
 
 
 def timed(evening: Evening) -> Evening:
@@ -115,8 +111,6 @@ class EveningSong:
     ----------
     number : int
         Place in the order, from 1.
-    path : Path
-        The file or folder of stems.
     start, end : EdgeFacts or None
         What was heard or given of its two edges; None where the file cannot be read.
     length_s : float
@@ -125,8 +119,6 @@ class EveningSong:
         From its entry to its exit on the evening's clock.
     energy : int or None
         1 to 5.
-    voice : str or None
-        Who sings.
     problem : str or None
         Why it cannot be read, as a sentence.
     """
@@ -137,8 +129,8 @@ class EveningSong:
     start: EdgeFacts | None
     end: EdgeFacts | None
     length_s: float
-    start_s: float
-    end_s: float
+    start_s: float = 0.0
+    end_s: float = 0.0
     energy: int | None = None
     voice: str | None = None
     problem: str | None = None
@@ -180,16 +172,14 @@ class EveningJoin:
         cannot be read.
     tempo_ratio : float or None
         The new song's tempo to the old one's; None where a song cannot be read.
-    warnings : tuple of str
-        Sentences about this join.
     problem : str or None
         Why it could not be rendered, as a sentence.
     """
 
     number: int
     is_segue: bool
-    start_s: float
-    end_s: float
+    start_s: float = 0.0
+    end_s: float = 0.0
     key_distance: float | None
     tempo_ratio: float | None
     folder: str = ""
@@ -205,6 +195,11 @@ class EveningJoin:
     warnings: tuple[str, ...] = ()
     problem: str | None = None
 
+    @property
+    def plan(self) -> Plan | None:
+        """Of what is played: chosen, or else scored best; None where nothing is rendered."""
+        return None if self.document is None else candidate_of(self.document, None).plan
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Evening:
@@ -216,8 +211,6 @@ class Evening:
         At least one.
     joins : tuple of EveningJoin
         One fewer than the songs.
-    slot_s : float or None
-        What the stage has given.
     warnings : tuple of str
         Sentences about the evening as a whole: pins, keys, singers, what cannot be read. What
         `segue.setlist.cautions.slot_cautions` says of the slot follows from the times.

@@ -1,11 +1,15 @@
-"""The evening before anything is rendered: every join by the facts, and all of it on the clock."""
+"""The evening before anything is rendered: songs heard, joins by the facts, all on the clock."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from segue.analysis.facts import have_keys, have_pulses
+from segue.audio import read_song
+from segue.heard.facts_cache import user_facts_cache
+from segue.heard.hearing import edge_digest, hear, sound_digest
 from segue.music.tonal_space import key_distance
 from segue.plan import Given, plan_segue, proposals
 from segue.plan.heard_words import filled_in
@@ -13,31 +17,106 @@ from segue.setlist.cautions import evening_cautions, join_cautions
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
+    from segue.analysis.facts import EdgeFacts
+    from segue.audio.clip import Edge, Role
     from segue.plan import Plan
-    from segue.setlist.heard_songs import HeardEdges
+    from segue.recipes import Recipe
     from segue.setlist.set_list import SetSong
     from segue.setlist.set_request import SetRequest
+    from segue.workers import Workers
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardEdge:
+    """One edge of a song.
+
+    Parameters
+    ----------
+    roles : frozenset of Role
+        Of its stems; empty for a mix.
+    digest : str
+        Of its sound, what was said of it, and the listener.
+    """
+
+    facts: EdgeFacts
+    roles: frozenset[Role]
+    digest: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HeardEdges:
+    """Both edges of a song, or why there are none."""
+
+    start: HeardEdge | None = None
+    end: HeardEdge | None = None
+    problem: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SongToHear:
+    """A task for a worker."""
+
+    song: SetSong
+    edge_s: float
+    rate_hz: int
+    cached: bool
+
+
+def heard_songs(
+    request: SetRequest, workers: Workers, *, progress: Callable[[str], None]
+) -> tuple[HeardEdges, ...]:
+    """Both edges of every song, side by side and in the order of the set.
+
+    One that cannot be read has a problem instead of edges. `progress` is told after each song.
+    """
+    songs = request.set_list.songs
+    found = [HeardEdges()] * len(songs)
+    tasks = [
+        SongToHear(song=song, edge_s=request.edge_s, rate_hz=request.rate_hz, cached=request.cached)
+        for song in songs
+    ]
+    for outcome in workers.outcomes(hear_song, tasks):
+        found[outcome.index] = outcome.result or HeardEdges(problem=outcome.problem)
+        progress(f"heard {songs[outcome.index].title}")
+    return tuple(found)
+
+
+def hear_song(task: SongToHear) -> HeardEdges:
+    """Hear both edges of one song; a task for workers."""
+    return HeardEdges(start=_heard(task, "start"), end=_heard(task, "end"))
+
+
+def _heard(task: SongToHear, edge: Edge) -> HeardEdge:
+    read = read_song(task.song.path, edge=edge, edge_s=task.edge_s, rate_hz=task.rate_hz)
+    sound = replace(read, title=task.song.title)
+    said = task.song.overrides
+    cache = user_facts_cache() if task.cached else None
+    digest = sound_digest(sound)
+    return HeardEdge(
+        facts=hear(sound, overrides=said, cache=cache, sound=digest),
+        roles=frozenset(stem.role for stem in sound.stems if sound.has_stems),
+        digest=edge_digest(sound, overrides=said, sound=digest),
+    )
 
 
 def planned_evening(request: SetRequest, heard: Sequence[HeardEdges]) -> Evening:
-    """The evening with the likeliest way across at every join, planned and not rendered.
+    """The evening with the likeliest segue at every join, planned and not rendered.
 
     Parameters
     ----------
     heard : sequence of HeardEdges
         In the order of the set.
     """
-    songs = request.set_list.songs
-    joins = []
-    for n in range(len(songs) - 1):
-        join = _bare_join(songs, heard, n)
-        end, start = heard[n].end, heard[n + 1].start
-        if join.is_segue and end is not None and start is not None:
-            plan = _plan_for_now(request, songs[n], heard[n], heard[n + 1])
+    songs, shelf, joins = request.set_list.songs, request.shelf, []
+    for n, (old, new) in enumerate(pairwise(heard)):
+        join = _bare_join(n, songs[n], old, songs[n + 1], new)
+        if join.is_segue and old.end is not None and new.start is not None:
+            plan = _plan_for_now(shelf, songs[n], old.end, new.start)
             if plan is not None:
-                join = with_plan(join, plan, (end.facts, start.facts), breaks_after(songs[n]))
+                edges = (old.end.facts, new.start.facts)
+                join = with_plan(join, plan, edges, breaks_after(songs[n]))
         joins.append(join)
     return finished_evening(request, heard, joins)
 
@@ -51,7 +130,7 @@ def finished_evening(
         Evening(
             title=request.set_list.title,
             songs=tuple(
-                _song(s, h, n) for n, (s, h) in enumerate(zip(songs, heard, strict=True), 1)
+                _song(n, *both) for n, both in enumerate(zip(songs, heard, strict=True), 1)
             ),
             joins=tuple(joins),
             slot_s=request.set_list.slot_s,
@@ -65,40 +144,42 @@ def breaks_after(song: SetSong) -> Breaks:
     return Breaks(talk_s=song.talk_s, changeover_s=song.changeover_s)
 
 
-def _bare_join(songs: Sequence[SetSong], heard: Sequence[HeardEdges], n: int) -> EveningJoin:
+def _bare_join(
+    n: int, song: SetSong, old: HeardEdges, next_song: SetSong, new: HeardEdges
+) -> EveningJoin:
     """What is known of a join before anything is planned: keys, tempos, breaks in silence."""
-    old, new = songs[n], songs[n + 1]
-    end, start = heard[n].end, heard[n + 1].start
-    known = None if end is None or start is None else (end.facts, start.facts)
     distance = ratio = None
-    if known is not None and have_keys(*known):
-        distance = key_distance(known[0].key.key, known[1].key.key)
-    if known is not None and have_pulses(*known):
-        ratio = known[1].pulse.tempo_bpm / known[0].pulse.tempo_bpm
+    warnings: tuple[str, ...] = ()
+    if old.end is not None and new.start is not None:
+        end, start = old.end.facts, new.start.facts
+        warnings = tuple(join_cautions(song, end, next_song, start))
+        if have_keys(end, start):
+            distance = key_distance(end.key.key, start.key.key)
+        if have_pulses(end, start):
+            ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm
     return EveningJoin(
         number=n + 1,
-        is_segue=old.is_segue,
-        start_s=0.0,
-        end_s=0.0,
+        is_segue=song.is_segue,
         key_distance=distance,
         tempo_ratio=ratio,
-        talk_s=old.talk_s,
-        changeover_s=old.changeover_s,
-        warnings=() if known is None else join_cautions(old, known[0], new, known[1]),
-        problem=heard[n].problem or heard[n + 1].problem,
+        talk_s=song.talk_s,
+        changeover_s=song.changeover_s,
+        warnings=warnings,
+        problem=old.problem or new.problem,
     )
 
 
 def _plan_for_now(
-    request: SetRequest, song: SetSong, old: HeardEdges, new: HeardEdges
+    shelf: tuple[Recipe, ...], song: SetSong, old: HeardEdge, new: HeardEdge
 ) -> Plan | None:
-    """The most suitable way across by the facts alone; None where no recipe can be used."""
-    if old.end is None or new.start is None:
-        return None
+    """The most suitable segue by the facts alone, for its times; None where no recipe can be used.
+
+    Levels and seeds are of no matter here.
+    """
     talk_s = breaks_after(song).wanted_s
-    given = Given(talk_s=talk_s, outgoing_roles=old.end.roles, incoming_roles=new.start.roles)
-    usable = tuple(r for r in request.shelf if song.recipe is None or r.name == song.recipe)
-    end, start = filled_in(old.end.facts, new.start.facts)
+    given = Given(talk_s=talk_s, outgoing_roles=old.roles, incoming_roles=new.roles)
+    usable = tuple(r for r in shelf if song.recipe is None or r.name == song.recipe)
+    end, start = filled_in(old.facts, new.facts)
     best = proposals(usable, end, start, n_proposals=1, given=given)
     if not best:
         return None
@@ -106,15 +187,13 @@ def _plan_for_now(
         best[0],
         end,
         start,
-        outgoing_has_stems=bool(old.end.roles),
-        incoming_has_stems=bool(new.start.roles),
+        outgoing_has_stems=bool(old.roles),
+        incoming_has_stems=bool(new.roles),
         talk_s=talk_s,
-        match=request.match,
-        seed=request.seed,
     )
 
 
-def _song(song: SetSong, heard: HeardEdges, number: int) -> EveningSong:
+def _song(number: int, song: SetSong, heard: HeardEdges) -> EveningSong:
     end = None if heard.end is None else heard.end.facts
     file_s = 0.0 if end is None else end.duration_s
     return EveningSong(
@@ -124,8 +203,6 @@ def _song(song: SetSong, heard: HeardEdges, number: int) -> EveningSong:
         start=None if heard.start is None else heard.start.facts,
         end=end,
         length_s=file_s if song.length_s is None else song.length_s,
-        start_s=0.0,
-        end_s=0.0,
         energy=song.energy,
         voice=song.voice,
         problem=heard.problem,

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
 from segue.errors import InputError, SegueError
+from segue.files.source_digest import source_digest
+from segue.heard.hearing import LISTENING_LIBRARIES, LISTENING_PARTS
 from segue.job.between import earlier_run, make_segues
 
 if TYPE_CHECKING:
@@ -21,8 +23,13 @@ if TYPE_CHECKING:
     from segue.job.request import Request
     from segue.recipes import Recipe
     from segue.runfolder import RunDocument
-    from segue.setlist.heard_songs import HeardEdge
+    from segue.setlist.evening_plan import HeardEdge
     from segue.workers import Workers
+
+
+MAKING_PARTS: Final = (*LISTENING_PARTS, "recipes", "plan", "render", "score", "job")
+"""Sub-packages that decide how a join sounds and what is said of it."""
+MAKING_LIBRARIES: Final = (*LISTENING_LIBRARIES, "soundfile", "pedalboard")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,19 +62,24 @@ class MadeJoin:
     warnings: tuple[str, ...] = ()
 
 
+def maker_digest() -> str:
+    """Digest of the code that makes joins, and of the libraries that it calculates with."""
+    return source_digest(MAKING_PARTS, MAKING_LIBRARIES)
+
+
 def fingerprint(
-    request: Request, edges: tuple[HeardEdge, HeardEdge], shelf: Sequence[Recipe]
+    request: Request, edges: tuple[HeardEdge, HeardEdge], shelf: Sequence[Recipe], *, maker: str
 ) -> str:
-    """Digest of all that the way across depends on, but not of where files are.
+    """Digest of all that a segue depends on, but not of where files are.
 
     Parameters
     ----------
     edges : (HeardEdge, HeardEdge)
         End of the old song, start of the new one.
-    shelf : sequence of Recipe
-        All recipes to choose from.
+    maker : str
+        Of the code that makes it: `maker_digest`.
     """
-    wanted: list[Any] = [__version__, request.rate_hz, request.edge_s, request.only]
+    wanted: list[Any] = [__version__, maker, request.rate_hz, request.edge_s, request.only]
     wanted += [request.talk_s, request.match, request.shift_b, request.seed, request.purpose]
     wanted += [sorted((request.weights or {}).items()), [repr(recipe) for recipe in shelf]]
     wanted += [None if request.pad is None else hashlib.sha256(_content(request.pad)).hexdigest()]
@@ -94,8 +106,6 @@ def made_joins(
         None makes nothing.
     keep : callable
         Told name and fingerprint of every run folder that is there and right.
-    progress : callable
-        Told after each join.
 
     Returns
     -------
@@ -168,13 +178,11 @@ def _kept(work: JoinWork, known: Mapping[str, str]) -> RunDocument | None:
     out = work.request.out
     if known.get(out.name) == work.fingerprint:
         return earlier_run(out)
-    for name, fingerprinted in known.items():
-        if fingerprinted == work.fingerprint and not out.exists():
-            if earlier_run(out.parent / name) is None:
-                continue
+    for name, mark in known.items():
+        if mark == work.fingerprint and earlier_run(out.parent / name) is not None:
             try:
                 (out.parent / name).rename(out)
-            except OSError:
+            except OSError:  # another run is there
                 return None
             return earlier_run(out)
     return None

@@ -7,14 +7,13 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
-from segue.errors import InputError, OptionError, RunFolderError
+from segue.errors import OptionError, RunFolderError
 from segue.job.request import Request
 from segue.setlist.evening import with_choice
-from segue.setlist.evening_plan import breaks_after, finished_evening, planned_evening
-from segue.setlist.heard_songs import heard_songs
-from segue.setlist.joins import JoinWork, fingerprint, made_joins
+from segue.setlist.evening_plan import breaks_after, finished_evening, heard_songs, planned_evening
+from segue.setlist.joins import JoinWork, fingerprint, made_joins, maker_digest
+from segue.setlist.order.better_order import better_order
 from segue.setlist.order.problem import order_problem
-from segue.setlist.order.reorder import better_order
 from segue.setlist.set_document import (
     SetDocument,
     known_renders,
@@ -22,34 +21,66 @@ from segue.setlist.set_document import (
     read_set_document,
     write_set,
 )
+from segue.setlist.set_file import write_reordered
+from segue.setlist.set_request import in_order
+from segue.setlist.show.evening_page import write_evening_page
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     from segue.setlist.evening import Breaks, Evening, EveningJoin
-    from segue.setlist.heard_songs import HeardEdges
+    from segue.setlist.evening_plan import HeardEdges
     from segue.setlist.joins import MadeJoin
-    from segue.setlist.order.reorder import BetterOrder
+    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_list import SetList, SetSong
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
-_LONGEST_TITLE: Final = 40
+_LONGEST_TITLE: Final = 40  # letters of a title that a folder's name keeps
 
 
-def hear_set(
-    request: SetRequest, workers: Workers, *, progress: Callable[[str], None]
-) -> tuple[HeardEdges, ...]:
-    """Hear both edges of every song; see `heard_songs`."""
-    return heard_songs(
-        request.set_list.songs,
-        workers,
-        edge_s=request.edge_s,
-        rate_hz=request.rate_hz,
-        cached=request.cached,
-        progress=progress,
-    )
+def made_evening(
+    request: SetRequest,
+    workers: Workers,
+    *,
+    file: Path | None,
+    plan_only: bool,
+    progress: Callable[[str], None],
+) -> tuple[Evening, BetterOrder | None]:
+    """Hear, order, plan and render an evening, and write its folder, page and all.
+
+    Parameters
+    ----------
+    file : Path or None
+        The set file, if its songs may be put into a better order; then it is written anew
+        in that order, beside the evening.
+    plan_only : bool
+        Whether nothing is to be rendered.
+    progress : callable
+        Told after each song and each join.
+
+    Returns
+    -------
+    (Evening, BetterOrder or None)
+        A join that failed has a problem; the others are made.
+
+    Raises
+    ------
+    SegueError
+        If the folder cannot be written, or there is no order.
+    """
+    progress(f"hearing {len(request.set_list.songs)} songs")
+    heard = heard_songs(request, workers, progress=progress)
+    better = None
+    if file is not None:
+        better = reordered_set(request.set_list, heard)
+        write_reordered(request.out, file, request.set_list, better.order)
+        request = in_order(request, better.order)
+        heard = tuple(heard[n] for n in better.order)
+    evening = render_evening(request, heard, None if plan_only else workers, progress=progress)
+    write_evening_page(request.out, evening)
+    return evening, better
 
 
 def reordered_set(set_list: SetList, heard: Sequence[HeardEdges]) -> BetterOrder:
@@ -82,8 +113,6 @@ def render_evening(
         In the order of the set.
     workers : Workers or None
         None renders nothing: what is there and right is kept, the rest is planned.
-    progress : callable
-        Told after each join.
 
     Returns
     -------
@@ -98,7 +127,7 @@ def render_evening(
     planned = planned_evening(request, heard)
     works = _works(request, heard, planned)
     renders = known_renders(request.out)
-    make_folder(request.out)
+    request.out.mkdir(parents=True, exist_ok=True)
     meanwhile = _meanwhile(request, planned, works, renders)
     write_set(request.out, replace(meanwhile, renders=dict(renders)))
 
@@ -110,9 +139,10 @@ def render_evening(
         write_set(request.out, replace(meanwhile, renders=dict(renders)))
 
     made = made_joins(list(works.values()), renders, workers, keep=keep, progress=progress)
+    names = {n: work.request.out.name for n, work in works.items()}
     joins = [
-        _rendered(join, made, works, breaks_after(request.set_list.songs[n]))
-        if n in works and works[n].request.out.name in made
+        _rendered(join, names[n], made[names[n]], breaks_after(request.set_list.songs[n]))
+        if names.get(n) in made
         else join
         for n, join in enumerate(planned.joins)
     ]
@@ -157,14 +187,14 @@ def _works(
     request: SetRequest, heard: Sequence[HeardEdges], evening: Evening
 ) -> dict[int, JoinWork]:
     """What there is to render, by place of the join."""
-    songs, shelf = request.set_list.songs, request.shelf
+    songs, shelf, maker = request.set_list.songs, request.shelf, maker_digest()
     works = {}
     for n, join in enumerate(evening.joins):
         end, start = heard[n].end, heard[n + 1].start
         if not join.is_segue or end is None or start is None:
             continue
         wanted = _join_request(request, songs[n], songs[n + 1], n + 1)
-        mark = fingerprint(wanted, (end, start), shelf)
+        mark = fingerprint(wanted, (end, start), shelf, maker=maker)
         works[n] = JoinWork(request=wanted, fingerprint=mark)
     return works
 
@@ -193,18 +223,11 @@ def _join_request(request: SetRequest, old: SetSong, new: SetSong, number: int) 
     )
 
 
-def _rendered(
-    join: EveningJoin,
-    made: Mapping[str, MadeJoin | str],
-    works: Mapping[int, JoinWork],
-    breaks: Breaks,
-) -> EveningJoin:
-    name = works[join.number - 1].request.out.name
-    result = made[name]
-    if isinstance(result, str):
-        return replace(join, problem=result)
-    warnings = (*join.warnings, *result.warnings)
-    join = replace(join, folder=name, document=result.document, warnings=warnings)
+def _rendered(join: EveningJoin, name: str, made: MadeJoin | str, breaks: Breaks) -> EveningJoin:
+    if isinstance(made, str):
+        return replace(join, problem=made)
+    warnings = (*join.warnings, *made.warnings)
+    join = replace(join, folder=name, document=made.document, warnings=warnings)
     return with_choice(join, breaks)
 
 
@@ -212,19 +235,3 @@ def _name(title: str) -> str:
     """Part of a folder's name: letters, digits, spaces and dashes of a title."""
     kept = "".join(c if c.isalnum() or c in " -'" else "-" for c in title)
     return kept[:_LONGEST_TITLE].strip(" -.") or "song"
-
-
-def make_folder(out: Path) -> None:
-    """Make the evening's folder where there is none.
-
-    Raises
-    ------
-    InputError
-        If it cannot be made.
-    """
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(
-            out, f"cannot be made ({error.strerror}): choose another --out."
-        ) from error

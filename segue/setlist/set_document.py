@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Final, Literal
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import RunFolderError
-from segue.files.plain_file import plain_bytes
+from segue.files.plain_file import first_fault, plain_bytes, plain_json
 from segue.files.whole_file import write_whole
 from segue.runfolder import read_document
-from segue.runfolder.run_document import LARGEST_BYTES, first_fault, plain_json
+from segue.runfolder.run_document import LARGEST_BYTES
 from segue.setlist.evening import (
     Breaks,
     Evening,
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 SET_NAME: Final = "set.json"
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 1  # of the file that an evening is kept in
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,131 +1,47 @@
-"""Set files: a band's evening in TOML, read strictly, every fault told with its line.
+"""Set files: a band's evening in TOML, read strictly, and put into another order.
 
-::
-
-    schema_version = 1
-    title = "Harbour Festival"
-    slot = "45m"
-
-    [[songs]]
-    path = "low tide"             # a file or a folder of stems, from this file's folder
-    title = "Low Tide"            # else the file's or folder's name
-    key = "F# minor"              # what is fixed: key, tempo_bpm, metre, first_downbeat_s
-    length = "3:45"               # else as long as the file
-    energy = 2                    # 1 to 5
-    voice = "Mara"                # who sings
-    opens = true                  # or closes = true, or at = 3
-    talk = "25s"                  # after this song, before the next
-    recipe = "tempo ramp"         # the way to the next song; else the three that score best
-
-    [[songs]]
-    path = "harbour.wav"
-    after = "Low Tide"            # always directly after it
-    not_beside = ["Ash and Oak"]  # never next to it
-    changeover = "40s"            # retuning, other instruments: a stop, unless segue = true
-    segue = false                 # a plain stop
-
-What is said of the way to the next song (talk, changeover, segue, recipe) stays with the song
-that it follows when the order changes. Talk and changeover are added up.
-
-What songs of one set may not say of each other, whatever the order.
+What may stand in one is told in ``docs/set-list.md``. Every fault is told with its line.
+In another order the user's own words are moved, and not rewritten.
 """
 
 from __future__ import annotations
 
+import json
+import os
+import re
 import tomllib
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.analysis.overrides import Overrides
 from segue.audio.stems_folder import title_of
-from segue.errors import LinesError, did_you_mean
-from segue.files.plain_file import plain_bytes
-from segue.files.toml_lines import line_of, toml_lines
+from segue.errors import InputError, LinesError, did_you_mean
+from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_text
+from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
-from segue.setlist.set_fields import MOST_SONGS, SET_FIELDS, SONG_FIELDS, FieldFault
-from segue.setlist.set_list import SetList, SetSong
+from segue.setlist.set_list import (
+    MOST_SONGS,
+    SET_FIELDS,
+    SONG_FIELDS,
+    Fault,
+    FieldFault,
+    SetList,
+    SetSong,
+    set_faults,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
-    from pathlib import Path
-
-
-Fault = tuple[tuple[str | int, ...], str]
-"""Place in the file, and a sentence."""
-
-
-def set_faults(songs: Sequence[SetSong | None]) -> Iterator[Fault]:
-    """Everything that is wrong between songs.
-
-    Parameters
-    ----------
-    songs : sequence of SetSong or None
-        None for a song that could not be read.
-    """
-    first: dict[str, int] = {}
-    for n, song in enumerate(songs):
-        if song is None:
-            continue
-        if song.title in first:
-            words = (
-                f"song {n + 1} is called '{song.title}' like song {first[song.title] + 1}: "
-                "give one of them another title."
-            )
-            yield ("songs", n, "title"), words
-        first.setdefault(song.title, n)
-    # A title that could not be read may be the one that is meant.
-    known = set(first) if None not in songs else None
-    for n, song in enumerate(songs):
-        if song is not None:
-            yield from _of_one(song, n, len(songs))
-            if known is not None:
-                yield from _of_titles(song, n, known)
-    yield from _twice(songs, "opens")
-    yield from _twice(songs, "closes")
-
-
-def _of_one(song: SetSong, n: int, n_songs: int) -> Iterator[Fault]:
-    if song.opens and song.closes and n_songs > 1:
-        yield ("songs", n, "closes"), f"'{song.title}' cannot both open and close the set."
-    if song.at is not None and song.at > n_songs:
-        yield (
-            ("songs", n, "at"),
-            f"'at' of song {n + 1} is {song.at}, but there are {n_songs} songs.",
-        )
-    if song.opens and song.after is not None:
-        yield ("songs", n, "after"), f"'{song.title}' opens the set and cannot come after a song."
-    if song.recipe is not None and not song.is_segue:
-        words = (
-            f"'{song.title}' is followed by a plain stop, which takes no recipe: leave out "
-            "the recipe, or write segue = true."
-        )
-        yield ("songs", n, "recipe"), words
-
-
-def _of_titles(song: SetSong, n: int, known: set[str]) -> Iterator[Fault]:
-    named = [("after", song.after)] if song.after is not None else []
-    named += [("not_beside", title) for title in song.not_beside]
-    for name, title in named:
-        place = ("songs", n, name)
-        if title == song.title:
-            yield place, f"'{name}' of song {n + 1} names the song itself."
-        elif title not in known:
-            hint = did_you_mean(title, known) or f" There are {', '.join(sorted(known))}."
-            yield place, f"'{name}' of song {n + 1} names '{title}', which is no title here.{hint}"
-    if song.after is not None and song.after in song.not_beside:
-        words = f"'{song.title}' must follow '{song.after}' and must not be beside it."
-        yield ("songs", n, "not_beside"), words
-
-
-def _twice(songs: Sequence[SetSong | None], name: str) -> Iterator[Fault]:
-    those = [n for n, song in enumerate(songs) if song is not None and getattr(song, name)]
-    for n in those[1:]:
-        yield ("songs", n, name), f"songs {those[0] + 1} and {n + 1} both have {name} = true."
+    from collections.abc import Callable, Mapping, Sequence
 
 
 LARGEST_BYTES: Final = 1 << 18
 """A set list is a page or two; anything larger was named by mistake."""
 _GIVEN: Final = ("key", "tempo_bpm", "metre", "first_downbeat_s")
 _AS_THEY_ARE: Final = ("energy", "voice", "at", "after", "recipe")
+
+
+NEW_SET_NAME: Final = "reordered.toml"
+_PATH: Final = re.compile(r"""^(\s*path\s*=\s*)("(?:[^"\\]|\\.)*"|'[^']*')""", re.MULTILINE)
 
 
 class SetFileError(LinesError):
@@ -172,32 +88,18 @@ def parse_set(text: str, path: Path) -> SetList:
 
 
 def set_text(path: Path) -> str:
-    """The text of a set file, with its line ends made one kind."""
-    try:
-        raw = plain_bytes(path, most_bytes=LARGEST_BYTES)
-    except OSError as error:
-        words = f"cannot be read ({error.strerror}); name a set file, which ends in .toml."
-        raise SetFileError(path, (0, words)) from error
-    try:
-        return raw.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        line = raw[: error.start].count(b"\n") + 1
-        raise SetFileError(path, (line, "is not UTF-8 text; save it again as UTF-8.")) from error
+    """The text of a set file."""
+    return toml_text(path, most_bytes=LARGEST_BYTES, fault=SetFileError, named="a set file")
 
 
 def _table(text: str, path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        what, _, where = str(error).rpartition(" (at ")
-        number = where.removeprefix("line ").split(",")[0]
-        line = int(number) if number.isdigit() else text.count("\n") + 1
-        sentence = f"is not valid TOML ({what[:1].lower()}{what[1:]}); mend this line."
-        raise SetFileError(path, (line, sentence)) from error
+        raise SetFileError(path, syntax_fault(error, text)) from error
     except (RecursionError, ValueError) as error:
-        raise SetFileError(
-            path, (0, "is nested too deep, or has an endless number; mend it.")
-        ) from error
+        words = "is nested too deep, or has an endless number; mend it."
+        raise SetFileError(path, (0, words)) from error
 
 
 def _songs(table: Mapping[str, Any], folder: Path, faults: list[Fault]) -> list[SetSong | None]:
@@ -260,3 +162,88 @@ def _checked(
 
 def _of(place: tuple[str | int, ...]) -> str:
     return f" of song {int(place[1]) + 1}" if place else ""
+
+
+def write_reordered(out: Path, file: Path, set_list: SetList, order: Sequence[int]) -> None:
+    """The user's own file in another order, beside the evening; never over the user's file.
+
+    Raises
+    ------
+    InputError
+        If it would be written over the user's file.
+    """
+    path = out / NEW_SET_NAME
+    if path.resolve() == file.resolve():
+        raise InputError(path, "is the set itself and is not written over: name another --out.")
+    paths = [path_from(out, song.path) for song in set_list.songs]
+    text = reordered_text(set_text(file), order, paths)
+    parse_set(text, path)
+    write_whole(path, text.encode())
+
+
+def reordered_text(text: str, order: Sequence[int], paths: Sequence[str]) -> str:
+    r"""A set file's text with its songs in another order.
+
+    Parameters
+    ----------
+    text : str
+        TOML with its songs under ``[[songs]]``.
+    order : sequence of int
+        Indices of the songs as they stand.
+    paths : sequence of str
+        What each song's path is to be, as they stand.
+
+    Returns
+    -------
+    str
+        What stood before the first song comes first; comments above a song's heading move
+        with it.
+
+    Examples
+    --------
+    >>> text = "title = 'x'\n[[songs]]\npath = 'a'\n[[songs]]\npath = 'b'\n"
+    >>> print(reordered_text(text, (1, 0), ("a", "b")), end="")
+    title = 'x'
+    [[songs]]
+    path = "b"
+    [[songs]]
+    path = "a"
+    """
+    lines = text.splitlines(keepends=True)
+    if lines and not lines[-1].endswith("\n"):
+        lines[-1] += "\n"
+    starts = _starts(text, lines)
+    ends = [*starts[1:], len(lines)]
+    blocks = ["".join(lines[a:b]) for a, b in zip(starts, ends, strict=True)]
+    moved = [_with_path(blocks[n], paths[n]) for n in order]
+    return "".join(lines[: starts[0]]) + "".join(moved)
+
+
+def path_from(folder: Path, song: Path) -> str:
+    """Path of a song from another folder, with forward slashes; absolute on another drive."""
+    try:
+        return Path(os.path.relpath(song.resolve(), folder.resolve())).as_posix()
+    except ValueError:
+        return song.resolve().as_posix()
+
+
+def _starts(text: str, lines: Sequence[str]) -> list[int]:
+    """Line of every song's heading, from 0, moved up over the comments right above it."""
+    places = toml_lines(text)
+    headings = sorted(line - 1 for place, line in places.items() if _is_song(place))
+    starts = []
+    for heading in headings:
+        start = heading
+        while start and lines[start - 1].lstrip().startswith("#"):
+            start -= 1
+        starts.append(start)
+    return starts
+
+
+def _is_song(place: tuple[str | int, ...]) -> bool:
+    return len(place) == 2 and place[0] == "songs"  # noqa: PLR2004 - its list and its number
+
+
+def _with_path(block: str, path: str) -> str:
+    quoted = json.dumps(path, ensure_ascii=False)
+    return _PATH.sub(lambda match: match[1] + quoted, block, count=1)

@@ -16,10 +16,10 @@ from __future__ import annotations
 
 from typing import Final
 
-NIOSH_DBA: Final = 85.0
-NIOSH_HOURS_A_DAY: Final = 8.0
-H870_DBA: Final = 80.0
-H870_HOURS_A_WEEK: Final = 40.0
+NIOSH_DBA: Final = 85.0  # recommended limit of exposure over a working day [NIOSH98]_
+NIOSH_HOURS_A_DAY: Final = 8.0  # hours a day at that level [NIOSH98]_
+H870_DBA: Final = 80.0  # reference level for adults [H870]_
+H870_HOURS_A_WEEK: Final = 40.0  # hours a week at that level [H870]_
 EXCHANGE_DB: Final = 3.0
 """Half the time for 3 dB more: the same energy [NIOSH98]_, [H870]_."""
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from segue.plan import Plan
     from segue.stage.cue_sheet import CueRow, CueSheet
 
-_SAME_S: Final = 0.05
+_SAME_S: Final = 0.05  # talk that differs by less is the same, for rounding to beats
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,15 +29,16 @@ if TYPE_CHECKING:
     from segue.plan import Plan
     from segue.stage.midi_score import Marker, MidiScore
 
-MICROSECONDS: Final = 1_000_000
-_LONGEST_US: Final = 0xFFFFFF
+MICROSECONDS: Final = 1_000_000  # of a second, in which MIDI files count a beat
+_LONGEST_US: Final = 0xFFFFFF  # a tempo event has 24 bits (Standard MIDI Files 1.0)
 _CLOCK_MAY_STRAY_US: Final = 250.0
 """A new tempo is written where the old one would be further off after the beat: a quarter of the
 millisecond that the rig's bars may be off."""
 _CLICK_KEYS: Final = {"bar": 76, "beat": 77}
+# From 0; 9 is that of percussion (General MIDI)
 _CLICK_CHANNEL, _PAD_CHANNEL, _CUE_CHANNEL = 9, 0, 1
-_CLICK_TICKS: Final = TICKS_A_BEAT // 8
-_PAD_VELOCITY, _CUE_VELOCITY = 64, 72
+_CLICK_TICKS: Final = TICKS_A_BEAT // 8  # length of a click's note: a thirty-second
+_PAD_VELOCITY, _CUE_VELOCITY = 64, 72  # of 127, medium loud; by judgement
 _CLICK_VELOCITY: Final = {"bar": 100, "beat": 76}
 _SHARPS_OF_MAJOR: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
 """Sharps (flats negative) of the major key on each pitch class, six sharps for F sharp."""

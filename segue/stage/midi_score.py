@@ -75,7 +75,7 @@ def _places(plan: Plan, from_title: str, entry: str) -> Iterator[tuple[float, st
         yield plan.singer_beat, "singer"
 
 
-TICKS_A_BEAT: Final = 960
+TICKS_A_BEAT: Final = 960  # division of the MIDI file: halves, thirds and fifths are whole ticks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

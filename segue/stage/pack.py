@@ -41,8 +41,8 @@ if TYPE_CHECKING:
 CHANNELS: Final = ("music left", "music right", "click", "cue")
 PACK_MARK: Final = "markers.json"
 """A folder with this file in it is a pack, which a new one may replace."""
-_FADE_S: Final = 0.002
-_STEPS: Final = 1 << 23
+_FADE_S: Final = 0.002  # a cut ends in a fade this short, so that it does not click; by judgement
+_STEPS: Final = 1 << 23  # steps of 24-bit sound from silence to full scale
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

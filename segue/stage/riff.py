@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _UNSET: Final = 0x7FFF
 """What a loudness field holds where nothing was measured [Tech3285]_."""
-_HUNDREDTHS: Final = 100
+_HUNDREDTHS: Final = 100  # levels are stored in hundredths (EBU Tech 3285)
 _BEXT: Final = struct.Struct("<256s32s32s10s8sIIH64s5h180s")
 _CUE_POINT: Final = struct.Struct("<II4sIII")
 

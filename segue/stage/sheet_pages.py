@@ -26,17 +26,19 @@ if TYPE_CHECKING:
 Paper = Literal["a4", "letter"]
 
 PAPER_INCHES: Final[dict[Paper, tuple[float, float]]] = {"a4": (8.27, 11.69), "letter": (8.5, 11.0)}
-_MARGIN: Final = 0.6
-_POINTS_AN_INCH: Final = 72
-_LEADING: Final = 1.32
-_LETTER_WIDTH: Final = 0.56
+_MARGIN: Final = 0.6  # inches around the page; by judgement
+_POINTS_AN_INCH: Final = 72  # of type, as PDF counts them
+_LEADING: Final = 1.32  # from line to line, in heights of the letters; by judgement
+_LETTER_WIDTH: Final = 0.56  # mean width of a letter, in heights; by judgement
 _BOLD_WIDTH: Final = 0.66
 """Mean width of a letter in type sizes, on the safe side; DejaVu Sans."""
+# Inches from the left margin where columns start; by judgement
 _COLUMNS: Final = (0.0, 1.45, 2.15, 3.15)
-_FRONT_COLUMNS: Final = (0.0, 0.7, 2.75, 4.25, 5.15)
+_FRONT_COLUMNS: Final = (0.0, 0.7, 2.75, 4.25, 5.15)  # the same on the front page; by judgement
+# Points, points on a full page, rows that are not full
 _ROW_SIZE, _SMALL_ROW_SIZE, _ROOMY_ROWS = 13.0, 10.5, 14
-_SMALL_FRONT_SIZE: Final = 9.5
-_STAFF_SPACE: Final = 0.1
+_SMALL_FRONT_SIZE: Final = 9.5  # points of type on a full front page; by judgement
+_STAFF_SPACE: Final = 0.1  # inches between two lines of the staff; by judgement
 
 
 def sheets_html(sheets: Sequence[CueSheet], *, front: FrontPage | None = None) -> str:

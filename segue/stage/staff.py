@@ -15,7 +15,7 @@ from segue.music.key import Key, note_name
 _LETTERS: Final = "CDEFGAB"
 _G_LINE_STEP: Final = 4 * 7 + 4
 """G4 in steps of the scale from C0: the second line, one space up, two steps."""
-_OCTAVE_CLEF_BELOW_MIDI: Final = 57
+_OCTAVE_CLEF_BELOW_MIDI: Final = 57  # lower notes get the treble clef that sounds an octave down
 
 CLEF: Final = (
     (1.9, 0.62), (1.55, 0.45), (1.32, 0.85), (1.5, 1.35), (2.05, 1.55), (2.68, 1.2),

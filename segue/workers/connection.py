@@ -93,11 +93,11 @@ def _check_make(theirs: Make, digest: Callable[[], str]) -> None:
         raise OptionError(f"worker {get_worker().address} {difference}")
 
 
-CONNECT_LIMIT_S: Final = 8
+CONNECT_LIMIT_S: Final = 8  # seconds after which a cluster counts as absent
 _ADDRESS: Final = re.compile(
     r"(?:(?:tcp|tls|ws|wss|ucx)://)?(?:\[[0-9a-fA-F:.]+\]|[^\s/:\[\]]+):(?P<port>[0-9]{1,5})"
 )
-_HIGHEST_PORT: Final = 65_535
+_HIGHEST_PORT: Final = 65_535  # of TCP, 16 bits
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

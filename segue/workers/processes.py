@@ -25,8 +25,7 @@ from contextlib import contextmanager
 from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
-from segue.workers.threads import ONE_THREAD
-from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome, attempt
+from segue.workers.work import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable, Iterator
@@ -36,7 +35,7 @@ if TYPE_CHECKING:
 
 N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
-_INTERRUPT_EVERY_S: Final = 0.1
+_INTERRUPT_EVERY_S: Final = 0.1  # seconds between interrupts, until all processes have heard one
 _QUIET: Final = "segue.workers.quiet"
 
 

@@ -1,6 +1,6 @@
 """A task, what becomes of it, and what can do it.
 
-Memory that a step has freed, given back to the system before the next one starts.
+Memory that it has freed is given back to the system before the next one starts.
 """
 
 from __future__ import annotations
@@ -15,6 +15,17 @@ from segue.errors import SegueError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+
+ONE_THREAD: Final = dict.fromkeys(
+    ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
+)
+"""Environment that keeps numerical libraries to one thread; they look at it when they are imported.
+
+Two multiply our small matrices no sooner than one, and cost a third more processor time and
+memory; several processes with a thread for each core get in each other's way. And with one the
+last digits of a result do not depend on the machine's cores.
+"""
+
 
 _M_ARENA_MAX: Final = -8
 """Of GNU's `malloc.h`: how many heaps there may be."""

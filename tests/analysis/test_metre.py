@@ -1,11 +1,13 @@
 """Ways to count, judged by evidence that is made by hand."""
 
+from importlib import resources
+
 import numpy as np
 import pytest
 
 from segue.analysis.metre import METRES, bar_names, beat_names, levels_of
 from segue.analysis.metre_evidence import Evidence
-from segue.analysis.metre_odds import Model, evidence_columns, tree_sum
+from segue.analysis.metre_odds import Model, column_numbers, evidence_columns, tree_sum
 from segue.analysis.onsets import HOP_S, N_BANDS
 
 
@@ -40,6 +42,28 @@ def test_evidence_has_a_value_for_every_name():
     assert len(level.for_beats) == len(beat_names())
     for metre in METRES:
         assert level.for_bars[metre].shape == (metre, len(bar_names(metre)))
+
+
+def test_evidence_stands_under_its_own_name():
+    """Beats of half a second that repeat in every way: what each name must hold is known."""
+    beats_s = np.arange(0.5, 19.5, 0.5)
+    level, *_ = levels_of(evidence_of(beats_s), [beats_s], given_bpm=120.0)
+    told = dict(zip(beat_names(), level.for_beats, strict=True))
+    assert told["tempo"] == pytest.approx(np.log2(1.2), abs=0.01)
+    assert told["tempo 120"] == pytest.approx(1.0, abs=0.02)
+    assert told["onsets a beat"] == pytest.approx(np.log2(0.95), abs=0.02)
+    assert told["onsets at 0/12"] > 0.9 > 0.1 > told["onsets at 6/12"]
+    assert told["low at 0/12"] > 10 * told["low at 6/12"]
+
+
+def test_the_model_was_learned_on_the_evidence_that_is_named():
+    place = resources.files("segue.analysis").joinpath("metre_model.npz")
+    with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
+        assert table["names"].tolist() == list(column_numbers())
+        assert len(table["weights"]) == len(column_numbers())
+    columns = set(column_numbers())
+    for metre in METRES:
+        assert columns >= {*beat_names(), *bar_names(metre)}
 
 
 @pytest.mark.parametrize("metre", [1, 7, 9, 12], ids="{} beats a bar".format)

@@ -3,7 +3,7 @@ import pytest
 import soundfile
 
 from segue.audio.clip import Clip
-from segue.audio.write import write_wav24
+from segue.audio.write import packed, read_wav, unpacked, write_wav24
 from segue.errors import InputError
 
 RATE_HZ = 48_000
@@ -56,3 +56,22 @@ def test_a_failed_write_leaves_nothing(tmp_path):
     with pytest.raises(InputError, match="cannot be written"):
         write_wav24(tmp_path / "a.wav", clip_of([[0.0, 0.0]]))
     assert [entry.name for entry in tmp_path.iterdir()] == ["a.wav"]
+
+
+def test_what_is_packed_comes_back_as_a_file_of_it_would(tmp_path):
+    clip = clip_of(np.random.default_rng(1).uniform(-1, 1, (70_000, 2)))
+    write_wav24(tmp_path / "a.wav", clip)
+    back = unpacked(packed(clip))
+    assert back.rate_hz == RATE_HZ
+    np.testing.assert_array_equal(back.samples, read_wav(tmp_path / "a.wav").samples)
+
+
+def test_packed_silence_takes_next_to_nothing():
+    assert len(packed(clip_of(np.zeros((480_000, 1))))) < 20_000
+
+
+@pytest.mark.parametrize("rate_hz", [22_050, 44_100, 96_000, 192_000])
+def test_sound_of_any_rate_is_packed(rate_hz):
+    samples = np.linspace(-0.5, 0.5, 3_000, dtype=np.float32)[:, None]
+    back = unpacked(packed(Clip(samples=samples, rate_hz=rate_hz)))
+    assert (back.rate_hz, back.n_frames) == (rate_hz, 3_000)

@@ -30,11 +30,11 @@ def _store(folder, tmp_path):
 @pytest.fixture(name="heard", autouse=True)
 def _heard(monkeypatch):
     """Paths that were heard while a question was answered."""
-    from segue.catalogue import asked
+    from segue.catalogue import neighbours
 
-    read, heard = asked.read_song, []
+    read, heard = neighbours.read_song, []
     monkeypatch.setattr(
-        asked, "read_song", lambda path, **how: heard.append(path) or read(path, **how)
+        neighbours, "read_song", lambda path, **how: heard.append(path) or read(path, **how)
     )
     return heard
 

@@ -29,7 +29,7 @@ from segue.setlist.order.problem import (
     SAME_VOICE_WEIGHT,
     TEMPO_WEIGHT,
 )
-from segue.setlist.set_fields import SET_FIELDS, SONG_FIELDS
+from segue.setlist.set_list import SET_FIELDS, SONG_FIELDS
 from tests.audition.conftest import _document
 
 ROOT = Path(__file__).parents[2]

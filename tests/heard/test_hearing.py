@@ -12,6 +12,7 @@ import pytest
 
 from segue.analysis.overrides import Overrides
 from segue.audio.clip import Clip, SongEdge, Stem
+from segue.files.source_digest import source_digest
 from segue.heard.facts_cache import N_PARTS, FactsCache, user_facts_cache
 from segue.heard.hearing import edge_digest, hear, listener_digest
 from segue.music.key import parse_key
@@ -99,10 +100,10 @@ def test_edge_and_place_are_in_the_key():
 
 def test_other_code_is_another_listener(monkeypatch):
     before = listener_digest()
-    listener_digest.cache_clear()
-    monkeypatch.setattr("segue.heard.hearing.version", lambda name: "0.0")
+    source_digest.cache_clear()
+    monkeypatch.setattr("segue.files.source_digest.version", lambda name: "0.0")
     changed = listener_digest()
-    listener_digest.cache_clear()
+    source_digest.cache_clear()
     assert changed != before
 
 

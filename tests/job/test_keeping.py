@@ -1,12 +1,15 @@
 """Candidates in the run folder: as loud as each other, best first."""
 
+import math
+
 import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
+from segue.audio.true_peak import true_peak_dbtp
 from segue.audio.write import read_wav
-from segue.job.keeping import draw_pictures, kept, levelled, ranked
+from segue.job.keeping import draw_pictures, levelled, measured, ranked, written_sounds
 from segue.plan import plan_segue
 from segue.render.candidate import Candidate
 from segue.score.scorecard import CurveSample, Measure, Scorecard
@@ -32,16 +35,16 @@ def _candidate(plan, level):
     )
 
 
-def _card(overall):
+def _card(overall, candidate):
     measure = Measure(
-        name="level",
-        label="level",
-        value=1.0,
-        unit="LU",
+        name="true_peak",
+        label="true peak",
+        value=true_peak_dbtp(candidate.music, oversampling=16),
+        unit="dBTP",
         score=overall,
-        threshold="2 LU",
+        threshold="-1 dBTP",
         source="from the test",
-        sentence="A step.",
+        sentence="A peak.",
     )
     return Scorecard(
         measures=(measure,),
@@ -50,55 +53,77 @@ def _card(overall):
     )
 
 
-@pytest.fixture(name="records")
-def _records(shelf, tmp_path):
+@pytest.fixture(name="candidates", scope="module")
+def _candidates(shelf):
     plans = [
         plan_segue(shelf[name], end_facts(), start_facts())
         for name in ("pad in the new key", "tempo ramp", "stop and count-in")
     ]
+    loud = [_candidate(plan, level) for plan, level in zip(plans, (0.4, 0.2, 0.3), strict=True)]
     return [
-        kept(tmp_path, _candidate(plan, level), _card(overall))
-        for plan, level, overall in zip(plans, (0.4, 0.2, 0.3), (0.5, 0.9, 0.7), strict=True)
+        measured(candidate, _card(overall, candidate))
+        for candidate, overall in zip(loud, (0.5, 0.9, 0.7), strict=True)
     ]
 
 
-def test_candidates_are_as_loud_as_the_quietest(records, tmp_path):
-    after = levelled(tmp_path, records)
-    heard = [integrated_lufs(read_wav(tmp_path / record.music_file)) for record in after]
+def test_candidates_are_as_loud_as_the_quietest(candidates):
+    after = levelled(candidates)
+    heard = [integrated_lufs(candidate.music) for candidate in after]
     assert max(heard) - min(heard) < PROMISED_LU
-    assert min(heard) == pytest.approx(min(r.loudness_lufs for r in records), abs=0.01)
-    for record, lufs in zip(after, heard, strict=True):
-        assert record.loudness_lufs == pytest.approx(lufs, abs=PROMISED_LU)
+    assert min(heard) == pytest.approx(min(c.record.loudness_lufs for c in candidates), abs=0.01)
+    for candidate, lufs in zip(after, heard, strict=True):
+        assert candidate.record.loudness_lufs == pytest.approx(lufs, abs=PROMISED_LU)
 
 
-def test_what_is_said_of_the_level_is_lowered_with_it(records, tmp_path):
-    before, after = records[0], levelled(tmp_path, records)[0]
-    by_db = before.loudness_lufs - after.loudness_lufs
+def test_what_is_said_of_the_level_is_lowered_with_it(candidates):
+    before, after = candidates[0].record, levelled(candidates)[0]
+    by_db = before.loudness_lufs - after.record.loudness_lufs
     assert by_db == pytest.approx(20 * np.log10(2), abs=0.05)
-    assert after.true_peak_dbtp == pytest.approx(before.true_peak_dbtp - by_db)
-    assert after.scorecard.loudness_lufs[0].value == pytest.approx(-10.0 - by_db)
+    assert after.record.true_peak_dbtp == pytest.approx(before.true_peak_dbtp - by_db)
+    assert true_peak_dbtp(after.music, oversampling=16) == pytest.approx(
+        after.record.true_peak_dbtp, abs=0.01
+    )
+    assert after.record.scorecard.loudness_lufs[0].value == pytest.approx(-10.0 - by_db)
 
 
-def test_the_quietest_is_left_alone(records, tmp_path):
-    quietest = (tmp_path / records[1].music_file).read_bytes()
-    after = levelled(tmp_path, records)
-    assert (tmp_path / after[1].music_file).read_bytes() == quietest
+def test_the_quietest_is_left_alone(candidates):
+    assert levelled(candidates)[1] is candidates[1]
 
 
-def test_pictures_are_drawn_under_their_names(records, tmp_path):
-    best_first = ranked(tmp_path, levelled(tmp_path, records))
+def test_silence_has_no_peak_and_is_left_alone(candidates, shelf):
+    plan = plan_segue(shelf["tempo ramp"], end_facts(), start_facts())
+    silent = measured(_candidate(plan, 0.0), Scorecard(measures=(), overall=0.0))
+    assert silent.record.true_peak_dbtp == -math.inf
+    assert levelled([*candidates, silent])[-1] is silent
+
+
+def test_each_file_is_written_once_with_the_sound_that_is_handed_on(candidates, tmp_path):
+    best_first = ranked(levelled(candidates))
+    written = written_sounds(tmp_path, best_first)
+    for candidate in best_first:
+        record = candidate.record
+        for name in (record.music_file, record.click_file, record.cue_file):
+            sound = written(name)
+            there = read_wav(tmp_path / name)
+            assert there.rate_hz == sound.rate_hz
+            assert np.array_equal(there.samples, sound.samples), name
+    assert len(list(tmp_path.iterdir())) == 3 * len(best_first)
+
+
+def test_pictures_are_drawn_under_their_names(candidates, tmp_path):
+    best_first = ranked(levelled(candidates))
     draw_pictures(tmp_path, best_first, title="Old to new")
-    for record in best_first:
-        with (tmp_path / record.picture_file).open("rb") as file:
+    for candidate in best_first:
+        with (tmp_path / candidate.record.picture_file).open("rb") as file:
             assert file.read(8) == b"\x89PNG\r\n\x1a\n"
 
 
-def test_ranks_follow_the_score_and_files_follow_the_ranks(records, tmp_path):
-    best_first = ranked(tmp_path, levelled(tmp_path, records))
-    assert [r.plan.recipe for r in best_first] == [
+def test_ranks_follow_the_score_and_files_follow_the_ranks(candidates):
+    records = [candidate.record for candidate in ranked(levelled(candidates))]
+    assert [r.plan.recipe for r in records] == [
         "tempo ramp",
         "stop and count-in",
         "pad in the new key",
     ]
-    assert [r.music_file[0] for r in best_first] == ["1", "2", "3"]
-    assert all((tmp_path / r.music_file).is_file() for r in best_first)
+    assert [r.music_file[0] for r in records] == ["1", "2", "3"]
+    assert [r.rank for r in records] == [1, 2, 3]

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from segue.music.chord import CADENCE_CHOICES, CADENCES, Chord, cadence_chord, tonic_triad
 from segue.music.chord_path import chord_path
 from segue.music.key import ALL_KEYS, parse_key
+from segue.music.lerdahl import chord_distance
 from segue.music.region import fit, own_chords
 
 keys = st.sampled_from(ALL_KEYS)
@@ -114,6 +115,16 @@ def test_a_subdominant_leads_to_the_last_dominant(n_chords):
         before = chord_path(old, new, n_chords=n_chords)[-2].chord
         degree = (before.root - new.tonic) % 12
         assert degree in ((2, 5) if new.mode == "major" else (5, 8)), (str(old), str(new))
+
+
+@pytest.mark.parametrize("n_chords", [6, 12])
+def test_many_small_steps_beat_one_leap(n_chords):
+    # Lerdahl 2001: from C major to D minor it is 10; no step of a way that has time goes further
+    for old, new in PAIRS:
+        for here, step in itertools.pairwise(chord_path(old, new, n_chords=n_chords)):
+            heard_in = step.pivot_from or step.key
+            leap = chord_distance(here.chord, here.key, step.chord, heard_in)
+            assert leap <= 10, (str(old), str(new))
 
 
 @pytest.mark.parametrize(

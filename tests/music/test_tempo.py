@@ -62,3 +62,23 @@ def test_seconds_ascend_with_beats(curve):
 def test_a_hold_cannot_change_tempo():
     with pytest.raises(ValueError, match="cannot go from 100 to 101"):
         TempoSpan(n_beats=1, start_bpm=100, end_bpm=101)
+
+
+@pytest.mark.parametrize("wrong", [{"n_beats": 0}, {"start_bpm": 0}, {"end_bpm": -1}])
+def test_a_span_needs_beats_and_tempi(wrong):
+    with pytest.raises(ValueError, match="positive beats and tempi"):
+        TempoSpan(**({"n_beats": 4, "start_bpm": 100, "end_bpm": 100} | wrong))
+
+
+def test_a_curve_needs_a_span_and_lasts_as_long_as_all_of_them():
+    with pytest.raises(ValueError, match="at least one span"):
+        TempoCurve(spans=())
+    slow = TempoSpan(n_beats=4, start_bpm=60, end_bpm=60)
+    fast = TempoSpan(n_beats=4, start_bpm=120, end_bpm=120)
+    curve = TempoCurve(spans=(slow, fast))
+    assert curve.duration_s == pytest.approx(4.0 + 2.0)
+    # before the first and after the last beat the tempo there goes on
+    assert curve.seconds_at(-1.0) == pytest.approx(-1.0)
+    assert curve.seconds_at(10.0) == pytest.approx(7.0)
+    assert (curve.beat_at(-1.0), curve.beat_at(7.0)) == pytest.approx((-1.0, 10.0))
+    assert [curve.bpm_at(beat) for beat in (0.0, 3.9, 4.1, 8.0)] == [60, 60, 120, 120]

@@ -148,3 +148,16 @@ def test_signatures_in_words():
 def test_moves_wider_than_a_whole_tone_are_refused():
     with pytest.raises(ValueError, match="wider than a whole tone"):
         costs_of_moving(parse_key("C major"), 3, song="it")
+
+
+def test_what_a_move_costs_is_in_the_order_that_bands_feel_it():
+    """Common practice, no source: up is harder to sing than down, and learning anew is the band's.
+
+    No cost is of another order than the singer's: none alone decides.
+    """
+    up, down = (cost_of("singer", "G major", semitones).weight for semitones in (1, -1))
+    assert cost_of("singer", "G major", 2).weight == pytest.approx(2 * up)
+    assert 0 < down < cost_of("band", "G major", 1).weight < up < 2 * down
+    chord = cost_of("guitars", "G major", 1).weight / n_open_chords(parse_key("G major"))
+    assert 0 < cost_of("horns and keys", "C major", 2).weight / 2 < chord < down
+    assert cost_of("horns and keys", "D major", -2).weight == 0

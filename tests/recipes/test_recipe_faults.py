@@ -126,8 +126,9 @@ def test_a_file_that_is_no_text_gets_a_sentence(raw, words, tmp_path):
 
 
 def test_a_folder_and_a_missing_file_get_a_sentence(tmp_path):
-    with pytest.raises(RecipeError, match="Is a directory"):
+    with pytest.raises(RecipeError, match="Is a directory") as caught:
         load_recipe(tmp_path)
+    assert str(caught.value).startswith(f"{tmp_path}: ")  # of no line in it
     with pytest.raises(RecipeError, match="No such file"):
         load_recipe(tmp_path / "none.toml")
 

@@ -62,3 +62,30 @@ def test_the_cue_plays_the_note_in_the_incoming_tuning(plan):
         assert not bus[last + 1 :].any()
         heard = 1200 * np.log2(pitch_hz(bus[first:last]) / 391.995)
         assert heard == pytest.approx(cents, abs=2.0)
+
+
+def test_a_click_is_short_and_begins_at_once(plan):
+    """Within 2 ms it is there, in 35 ms it is gone: long enough for a pitch, too short to ring."""
+    bus = np.abs(click_bus(plan, RATE_HZ, N_FRAMES)[:, 0])
+    at = round(plan.seconds_at(plan.click[0].beat) * RATE_HZ)
+    peak = bus[at : at + 4_800].max()
+    assert bus[at : at + 96].max() > 0.5 * peak
+    assert not bus[at + round(0.035 * RATE_HZ) : at + 4_800].any()
+    assert bus[at + round(0.020 * RATE_HZ) : at + 4_800].max() < 0.3 * peak
+
+
+def test_the_cue_is_soft_of_three_partials_and_does_not_click(plan):
+    bus = cue_bus(plan, RATE_HZ, N_FRAMES)[:, 0]
+    first, last = (round(plan.seconds_at(b) * RATE_HZ) for b in (8, 10))
+    tone = bus[first:last]
+    assert np.abs(tone).max() == pytest.approx(10 ** (-18 / 20), rel=0.25)
+    assert np.abs(tone[:48]).max() < 0.01 * np.abs(tone).max()
+    assert np.abs(tone[-48:]).max() < 0.01 * np.abs(tone).max()
+    middle = tone[len(tone) // 4 : -len(tone) // 4]
+    spectrum = np.abs(np.fft.rfft(middle * np.hanning(len(middle)), 1 << 18))
+    bin_hz = RATE_HZ / (1 << 18)
+    levels = [
+        spectrum[round((n * 391.995 - 10) / bin_hz) : round((n * 391.995 + 10) / bin_hz)].max()
+        for n in (1, 2, 3, 4)
+    ]
+    assert levels[0] > 2 * levels[1] > 4 * levels[2] > 100 * levels[3]

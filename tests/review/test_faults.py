@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.review.faults import faults_of
+from segue.review.faults import clipping, dead_channel, faults_of, sibilance
 from tests.review.conftest import RATE_HZ, band
 
 
@@ -72,3 +72,50 @@ def test_dead_side_is_named(sound):
 
 def test_gain_makes_no_fault(sound):
     assert _kinds(0.003 * sound, sound) == []
+
+
+def _tops(n_runs, n_frames=4, length_s=60.0):
+    """A minute of a tone with so many flat tops."""
+    at_s = np.arange(round(length_s * 8_000)) / 8_000
+    sound = 0.5 * np.sin(2 * np.pi * 100 * at_s + 0.3)
+    for run in range(n_runs):
+        first = 2_000 * (run + 1)
+        sound[first : first + n_frames] = 0.8
+    return Clip(samples=sound[:, None].astype(np.float32), rate_hz=8_000)
+
+
+def test_flat_tops_are_counted_a_minute():
+    assert clipping(_tops(9)) is None
+    fault = clipping(_tops(12))
+    assert (fault.value, fault.unit) == (12.0, "times a minute")
+    assert clipping(_tops(100, n_frames=1)) is None  # a single highest frame is no flat top
+    assert clipping(_tops(9, length_s=30.0)).value == 18.0
+    both = np.concatenate([_tops(6).samples] * 2, axis=1)
+    assert clipping(Clip(samples=both, rate_hz=8_000)).value == 12.0
+
+
+@pytest.mark.parametrize(("down_db", "is_dead"), [(39.0, False), (41.0, True)])
+def test_a_channel_is_dead_from_40_db_down(down_db, is_dead, sound):
+    left = sound[:, :1]
+    fault = dead_channel(_clip(np.concatenate([left, left * 10 ** (-down_db / 20)], axis=1)))
+    assert (fault is not None) is is_dead
+    if is_dead:
+        assert fault.value == pytest.approx(down_db, abs=0.01)
+        assert "right channel is dead (41 dB down)" in fault.sentence
+    assert dead_channel(_clip(np.zeros((1_000, 2)))) is None
+
+
+@pytest.mark.parametrize(("over_db", "is_told"), [(7.0, False), (14.0, True)])
+def test_sibilance_is_that_of_the_loudest_moments(over_db, is_told):
+    rng = np.random.default_rng(8)
+    noise = 0.05 * rng.normal(size=(20 * RATE_HZ, 1))
+    # a twentieth of the time, as S sounds are: over all of it they hardly count
+    spectrum = np.fft.rfft(noise, axis=0)
+    hertz = np.fft.rfftfreq(len(noise), 1 / RATE_HZ)
+    hiss = np.fft.irfft(np.where((hertz > 5_000)[:, None], spectrum, 0), len(noise), axis=0)
+    sings = (np.arange(len(noise)) % RATE_HZ < RATE_HZ // 20)[:, None]
+    take = noise + (10 ** (over_db / 20) - 1) * hiss * sings
+    fault = sibilance(_clip(take), _clip(noise))
+    assert (fault is not None) is is_told
+    if is_told:
+        assert fault.value == pytest.approx(over_db, abs=4.0)  # some of it leaks below

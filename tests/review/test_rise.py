@@ -1,10 +1,13 @@
 """The moment of an entry is the note's own, whatever else sounds with it."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
 from segue.review.onset import NoteSource, lateness
+from segue.review.singer import singer_entry
 from tests.review.voices import planned_voice
 
 RATE_HZ = 24_000
@@ -85,3 +88,26 @@ def test_noise_moves_it_by_less_than_is_asked(seed):
     noise = 0.3 * np.random.default_rng(seed).normal(size=len(_AT_S))
     told = _told_ms(_side(_note(NOTE_S)), _side(_note(NOTE_S - 0.05) + noise))
     assert told == pytest.approx(-50.0, abs=ENTRY_MS)
+
+
+def _entry(take):
+    """The singer's entry as a review has it, with a band on its plan."""
+    voice, reference = planned_voice(MIDI, NOTE_S), _side(_note(NOTE_S)).clip
+    review = SimpleNamespace(
+        clock=SimpleNamespace(recorder_ratio=1.0, tuning_cents=0.0), bar_at=lambda _: 5
+    )
+    return singer_entry(voice, reference, _side(take).clip, review, lambda time_s: time_s)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_entry_that_is_not_there_is_not_told(seed):
+    # noise rises nowhere as the note does: to tell a lateness from it would be a guess
+    assert _entry(np.random.default_rng(seed).normal(size=len(_AT_S))) is None
+
+
+def test_entry_that_stands_out_is_told_with_how_clear_it_is():
+    entry = _entry(_note(NOTE_S + 0.05))
+    assert entry.bar == 5
+    assert entry.late_ms == pytest.approx(50.0, abs=ENTRY_MS)
+    assert entry.time_s == pytest.approx(NOTE_S + 0.05, abs=ENTRY_MS / 1000)
+    assert entry.clearness > 0.9

@@ -36,7 +36,7 @@ def test_every_measure_has_its_unit_formula_threshold_and_source(score_of):
 @pytest.mark.parametrize("words", [f"less than {TIE_SCORE:g}", "12 kHz", "0.4 or more"])
 def test_numbers_of_the_text_are_those_of_the_code(words):
     from segue.job.shortlist import LEAST_SUITABILITY
-    from segue.job.steps import QUICK_RATE_HZ
+    from segue.job.songs_at_hand import QUICK_RATE_HZ
 
     assert words in PAGE.replace("\n", " ")
     assert f"{QUICK_RATE_HZ / 1000:g} kHz" in PAGE

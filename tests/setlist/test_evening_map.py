@@ -12,9 +12,9 @@ from hypothesis import strategies as st
 
 from segue.errors import OptionError
 from segue.plan import plan_segue
+from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.evening_ruler import MOST_FIT_RATIO, fill_of, signatures
-from segue.setlist.tempo_map.pen import evening_map
-from segue.setlist.tempo_map.places import Crossing, PlayedSong, exit_s
+from segue.setlist.tempo_map.places import Crossing, PlayedSong, exit_s, hold_beat
 from segue.stage.midi import score_bytes
 from segue.stage.midi_score import TICKS_A_BEAT, tick_of
 from tests.setlist.an_evening import RECIPES, TITLES, edges
@@ -247,6 +247,15 @@ def test_a_page_whose_clock_starts_earlier_is_told(shelf):
     assert any(note.startswith(words) for note in evening_map(songs, ways).notes)
 
 
+def test_a_first_song_that_sounds_before_its_bar_one_is_told(shelf):
+    songs, ways = parts(shelf)
+    assert not any("before bar 1 of this file" in note for note in evening_map(songs, ways).notes)
+    songs[0] = with_lead_in(songs[0], 2.0, kind="pick-up", pickup_beats=2.0)
+    before_s = 2.0 - songs[0].start.opening.sound_start_s
+    words = f"First Light sounds {before_s:.1f} s before bar 1 of this file."
+    assert words in evening_map(songs, ways).notes
+
+
 def test_free_time_in_a_segue_is_before_the_new_songs_pick_up(shelf):
     free = ((("changeover", 20.0),), ())
     songs, ways = parts(shelf, ("stop and count-in", RECIPES[1]), free=free)
@@ -275,6 +284,48 @@ def test_free_time_in_a_segue_waits_before_the_count_in_and_is_told(shelf):
     assert "before the count-in or the pick-up to its bar one for the 20 s" in note
 
 
+@pytest.mark.parametrize("recipe", RECIPES)
+@pytest.mark.parametrize("talk_s", [20.0, 47.5])
+def test_what_comes_after_the_wait_is_later_by_the_length_of_the_talk(shelf, recipe, talk_s):
+    names = (recipe, RECIPES[1])
+    songs, ways = parts(shelf, names, free=((("talk", talk_s),), ()))
+    plain, late = evening_map(*parts(shelf, names)), evening_map(songs, ways)
+    talk = next(mark for mark in late.markers if mark.name.startswith("talk, "))
+    held_s = talk.time_s - 1e-6
+    said = [mark for mark in late.markers if mark != talk]
+    assert [mark.name for mark in said] == [mark.name for mark in plain.markers]
+    assert any(mark.time_s < held_s for mark in plain.markers)
+    read = read_back(late)
+    for before, mark in zip(plain.markers, said, strict=True):
+        by_s = talk_s * (before.time_s >= held_s)
+        assert mark.time_s - before.time_s == pytest.approx(by_s, abs=BAR_TOLERANCE_S), mark.name
+        there_s = read.tick_to_time(tick_of(mark.beat))
+        assert there_s == pytest.approx(mark.time_s, abs=BAR_TOLERANCE_S), mark.name
+    notes = [
+        sorted((n.start, n.pitch) for part in read_back(e).instruments for n in part.notes)
+        for e in (plain, late)
+    ]
+    moved = sorted((start + talk_s * (start >= held_s), pitch) for start, pitch in notes[0])
+    assert [n[0] for n in notes[1]] == pytest.approx([n[0] for n in moved], abs=BAR_TOLERANCE_S)
+
+
+def test_all_markers_of_an_evening_are_there_in_order(shelf):
+    names = [mark.name for mark in evening_map(*parts(shelf)).markers]
+    assert names == [
+        "First Light, bar one",
+        "files of join 1 start",
+        "segue, click starts",
+        "Second Wind, bar one",
+        "singer",
+        "files of join 2 start",
+        "segue",
+        "click starts",
+        "Third Rail, bar one",
+        "end of the evening",
+    ]
+    assert evening_map(*parts(shelf)).score.markers[-1][1] == "end of the evening"
+
+
 @pytest.mark.parametrize("longer_s", [30.0, -15.0], ids=["longer", "shorter"])
 def test_a_length_that_is_given_moves_what_comes_after(shelf, longer_s):
     songs, ways = parts(shelf)
@@ -291,6 +342,17 @@ def test_a_length_too_short_for_the_heard_edges_is_told(shelf):
     assert any("120 s shorter than its file, more than" in note for note in evening.notes)
     seconds = [second for _, second in evening.score.ruler]
     assert seconds == sorted(seconds)
+
+
+@pytest.mark.parametrize(
+    ("pickup_beats", "octave", "bars"),
+    [(0.0, 1.0, 0), (2.0, 1.0, 1), (4.5, 1.0, 2), (4.5, 2.0, 1), (4.5, 0.5, 3)],
+)
+def test_files_wait_at_the_bar_line_before_a_pick_up(shelf, pickup_beats, octave, bars):
+    songs, ways = parts(shelf, ("pad in the new key", None))
+    plan = replace(ways[0].plan, click=(), singer_beat=None, tempo_octave=octave)
+    start = with_lead_in(songs[1], 4.0, kind="pick-up", pickup_beats=pickup_beats).start
+    assert plan.entry_beat - hold_beat(plan, start) == pytest.approx(4 * bars)
 
 
 def test_a_way_out_is_where_its_song_plays_beat_0(shelf):

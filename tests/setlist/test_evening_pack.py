@@ -17,10 +17,11 @@ from segue.runfolder.run_document import candidate_of
 from segue.setlist.evening import Breaks, timed, with_choice
 from segue.setlist.lengths import clock
 from segue.setlist.set_document import SetDocument, write_set
-from segue.setlist.show.evening_pack import EveningRequest, evening_pack, map_of
+from segue.setlist.show.evening_pack import evening_pack, map_of
 from segue.setlist.show.evening_sheets import places_of, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.midi_score import tick_of
+from segue.stage.pack import StageRequest
 from segue.stage.sheet_pages import _Page, sheets_html
 from tests.setlist.an_evening import TITLES, evening_of
 
@@ -37,7 +38,7 @@ def _night(shelf, tmp_path_factory):
 def _made(night, tmp_path_factory):
     folder, evening = night
     out = tmp_path_factory.mktemp("packs") / "pack"
-    return out, evening_pack(EveningRequest(folder=folder, out=out, evening=evening))
+    return out, evening_pack(StageRequest(run=folder, out=out), evening)
 
 
 def test_all_files_are_there_and_named(made):
@@ -129,7 +130,7 @@ def test_pdf_sheets_say_where_they_are(night, tmp_path, monkeypatch):
         lambda page, words, **how: written.append(words) or write(page, words, **how),
     )
     folder, evening = night
-    evening_pack(EveningRequest(folder=folder, out=tmp_path / "pack", evening=evening))
+    evening_pack(StageRequest(run=folder, out=tmp_path / "pack"), evening)
     heads = [words for words in written if words.startswith("Join 1 of 2: starts at")]
     assert len(heads) == 2  # in the evening's PDF and in the join's own
     assert "Ada" in written
@@ -206,11 +207,9 @@ def test_a_song_that_cannot_be_read_is_told(shelf, tmp_path):
         evening.songs[1], path=Path("songs/second.wav"), start=None, end=None, problem=problem
     )
     songs = (evening.songs[0], broken, evening.songs[2])
-    request = EveningRequest(
-        folder=tmp_path, out=tmp_path / "pack", evening=replace(evening, songs=songs)
-    )
+    request = StageRequest(run=tmp_path, out=tmp_path / "pack")
     with pytest.raises(SegueError) as told:
-        evening_pack(request)
+        evening_pack(request, replace(evening, songs=songs))
     assert str(told.value) == problem  # the path once
     assert not (tmp_path / "pack").exists()
 
@@ -222,26 +221,26 @@ def test_pack_is_whole_or_not_at_all(night, tmp_path):
     last = evening.joins[1]
     (folder / last.folder / candidate_of(last.document, None).click_file).unlink()
     with pytest.raises(SegueError):
-        evening_pack(EveningRequest(folder=folder, out=tmp_path / "pack", evening=evening))
+        evening_pack(StageRequest(run=folder, out=tmp_path / "pack"), evening)
     assert [path.name for path in tmp_path.iterdir()] == ["evening"]
 
 
 def test_a_pack_replaces_a_pack_but_nothing_else(night, tmp_path):
     folder, evening = night
-    request = EveningRequest(folder=folder, out=tmp_path / "pack", evening=evening)
-    first = evening_pack(request)
-    again = evening_pack(request)
+    request = StageRequest(run=folder, out=tmp_path / "pack")
+    first = evening_pack(request, evening)
+    again = evening_pack(request, evening)
     assert first.files == again.files
     (tmp_path / "other").mkdir()
     (tmp_path / "other" / "letter.txt").write_text("dear")
     with pytest.raises(RunFolderError, match="holds other files"):
-        evening_pack(replace(request, out=tmp_path / "other"))
+        evening_pack(replace(request, out=tmp_path / "other"), evening)
 
 
 def test_the_same_evening_gives_the_same_bytes(made, night, tmp_path):
     out, pack = made
     folder, evening = night
-    evening_pack(EveningRequest(folder=folder, out=tmp_path / "again", evening=evening))
+    evening_pack(StageRequest(run=folder, out=tmp_path / "again"), evening)
     for name in pack.files:
         assert (tmp_path / "again" / name).read_bytes() == (out / name).read_bytes(), name
 
@@ -301,5 +300,5 @@ def test_a_segue_that_is_not_rendered_is_told(night, tmp_path):
     folder, evening = night
     first, *others = evening.joins
     bare = replace(evening, joins=(replace(first, folder="", document=None), *others))
-    pack = evening_pack(EveningRequest(folder=folder, out=tmp_path / "pack", evening=bare))
+    pack = evening_pack(StageRequest(run=folder, out=tmp_path / "pack"), bare)
     assert pack.notes[0].startswith("Join 1 is a segue that is not rendered")

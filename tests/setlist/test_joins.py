@@ -1,5 +1,6 @@
 """Run folders of an evening: made once, moved when only their number changed, choices kept."""
 
+import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -7,13 +8,17 @@ import pytest
 
 from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
+from segue.files.source_digest import PACKAGE
 from segue.job.between import earlier_run, same_choice
+from segue.job.request import Request
 from segue.runfolder import Choice, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
-from segue.setlist.heard_songs import HeardEdge, HeardEdges
+from segue.setlist import make_set
+from segue.setlist.evening_plan import HeardEdge, HeardEdges, planned_evening
+from segue.setlist.joins import MAKING_PARTS, fingerprint
 from segue.setlist.make_set import render_evening
-from segue.setlist.set_document import SET_NAME, read_evening
+from segue.setlist.set_document import SET_NAME, known_renders, read_evening
 from segue.setlist.set_list import SetList, SetSong
 from segue.setlist.set_request import SetRequest, check_request, in_order
 from segue.workers import open_workers
@@ -185,6 +190,31 @@ def test_a_join_at_another_place_is_moved_and_not_made_again(stage):
     assert not (request.out / "02 Song 1 to Song 2").exists()
 
 
+def test_a_join_that_is_moved_there_and_back_is_made_once(stage):
+    request, made = stage
+    render(request)
+    render(in_order(request, (1, 2, 0)), [heard_song(n) for n in (1, 2, 0)])
+    assert "02 Song 1 to Song 2" not in known_renders(request.out)
+    again = render(request)
+    assert made.count("02 Song 1 to Song 2") == 1
+    assert again.joins[1].folder == "02 Song 1 to Song 2"
+
+
+@pytest.mark.parametrize(
+    ("order", "read"), [((1, 2, 0), [1, 2, 0]), ((2, 1, 0), [0, 1, 2])], ids=["moved", "new"]
+)
+def test_an_evening_that_dies_while_it_is_made_can_be_read(stage, monkeypatch, order, read):
+    # The plan of the new order where a run folder has moved; else the evening as it was.
+    request, _ = stage
+    render(request)
+    monkeypatch.setattr(joins_module, "make_segues", lambda request, **_: 1 / 0)
+    heard = [heard_song(n) for n in order]
+    with pytest.raises(ZeroDivisionError):
+        render(in_order(request, order), heard)
+    found = [song.title for song in read_evening(request.out).songs]
+    assert found == [f"Song {n}" for n in read]
+
+
 def test_a_join_that_fails_loses_no_other(stage):
     request, made = stage
     songs = request.set_list.songs
@@ -234,6 +264,68 @@ def test_what_all_joins_are_asked_for_makes_them_anew(stage):
         assert len(made) == 2
         render(asked)
         assert len(made) == 2
+
+
+def test_joins_of_other_code_are_made_anew_and_those_of_the_same_kept(stage, monkeypatch):
+    request, made = stage
+    for maker, n_made in (("one", 2), ("one", 0), ("another", 2), ("another", 0)):
+        monkeypatch.setattr(make_set, "maker_digest", lambda maker=maker: maker)
+        made.clear()
+        render(request)
+        assert len(made) == n_made
+
+
+SOUND = [
+    {"rate_hz": 44_100},
+    {"edge_s": 30.0},
+    {"only": ("tempo ramp",)},
+    {"talk_s": 20.0},
+    {"match": True},
+    {"shift_b": -1},
+    {"seed": 1},
+    {"purpose": "lift"},
+    {"own_weights": {"level": 2.0}},
+]
+ELSE = [{"out": Path("b")}, {"n_workers": 4}, {"cached": False}, {"replace": True}]
+ELSE += [{"outgoing": Path("moved.wav")}]
+
+
+def mark_of(*, facts=None, digest="x", shelf=(), maker="one", **fields):
+    request = Request(outgoing=Path("a.wav"), incoming=Path("b.wav"), out=Path("a"))
+    end, start = heard_song(0, digest=digest).end, heard_song(1).start
+    end = replace(end, facts=replace(end.facts, **(facts or {})))
+    return fingerprint(replace(request, **fields), (end, start), shelf, maker=maker)
+
+
+@pytest.mark.parametrize("fields", SOUND, ids=[next(iter(fields)) for fields in SOUND])
+def test_whatever_a_join_depends_on_is_in_its_fingerprint(fields):
+    assert mark_of(**fields) != mark_of()
+
+
+def test_sound_facts_recipes_and_code_are_in_the_fingerprint_of_a_join(shelf):
+    marks = {
+        mark_of(),
+        mark_of(digest="edited"),
+        mark_of(facts={"title": "Another"}),
+        mark_of(facts={"duration_s": 99.0}),
+        mark_of(shelf=tuple(shelf.values())),
+        mark_of(shelf=tuple(shelf.values())[1:]),
+        mark_of(maker="another"),
+    }
+    assert len(marks) == 7
+
+
+@pytest.mark.parametrize("fields", ELSE, ids=[next(iter(fields)) for fields in ELSE])
+def test_where_files_are_and_who_works_is_not_in_the_fingerprint_of_a_join(fields):
+    assert mark_of(**fields) == mark_of()
+    assert mark_of(facts={"file": "elsewhere.wav"}) == mark_of()
+
+
+def test_a_join_depends_on_every_part_that_makes_it():
+    # A new sub-package has to be put on one side or the other.
+    of_words = {"files", "runfolder", "audition", "workers", "heard", "setlist", "cli"}
+    parts = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
+    assert set(MAKING_PARTS) == parts - of_words - {"catalogue", "review", "stage", "pages"}
 
 
 def test_another_pad_sound_makes_the_joins_anew(stage, tmp_path):
@@ -290,3 +382,55 @@ def test_a_set_document_that_leads_out_of_its_folder_is_refused(stage):
     path.write_text(path.read_text().replace('"folder": "01', '"folder": "../01'))
     with pytest.raises(RunFolderError, match="names no run folder"):
         read_evening(request.out)
+
+
+@pytest.mark.parametrize(
+    ("edit", "told"),
+    [
+        (lambda said: said["breaks"].pop(), "there are 1 breaks for 2 joins"),
+        (lambda said: said["evening"]["songs"].reverse(), r"the numbers of the songs are \[3, 2"),
+        (lambda said: said["evening"]["joins"].reverse(), r"the numbers of the joins are \[2, 1"),
+        (lambda said: said["evening"]["songs"][1].update(length_s=-1.0), "shorter than nothing"),
+        (lambda said: said.update(schema_version=2), "has schema 2"),
+        (lambda said: said.update(colour="red"), "colour"),
+    ],
+    ids=["breaks", "songs", "joins", "length", "version", "unknown"],
+)
+def test_a_set_document_that_was_brought_apart_by_hand_is_refused(stage, edit, told):
+    request, _ = stage
+    render(request)
+    path = request.out / SET_NAME
+    said = json.loads(path.read_text(encoding="utf-8"))
+    edit(said)
+    path.write_text(json.dumps(said), encoding="utf-8")
+    with pytest.raises(RunFolderError, match=told):
+        read_evening(request.out)
+
+
+def test_a_pad_that_cannot_be_read_is_told_before_anything_is_heard(stage, tmp_path):
+    request, _ = stage
+    with pytest.raises(SegueError, match="none"):
+        check_request(replace(request, pad=tmp_path / "none.wav"))
+
+
+def test_titles_make_names_of_folders_on_every_system(stage):
+    request, made = stage
+    titles = ("What? / Why: .", "..", "A title of more letters than a folder's name should have")
+    songs = (replace(s, title=t) for s, t in zip(request.set_list.songs, titles, strict=True))
+    render(replace(request, set_list=replace(request.set_list, songs=tuple(songs))))
+    assert made == [
+        "01 What- - Why to song",
+        "02 song to A title of more letters than a folder's",
+    ]
+
+
+@pytest.mark.parametrize("talk_s", [8.0, 60.0])
+def test_talk_is_planned_for_before_anything_is_rendered(stage, talk_s):
+    request, _ = stage
+    first, *others = request.set_list.songs
+    songs = (replace(first, talk_s=talk_s), *others)
+    request = replace(request, set_list=replace(request.set_list, songs=songs))
+    joins = planned_evening(request, [heard_song(n) for n in range(3)]).joins
+    assert [join.recipe for join in joins] == ["talk bed", "tempo ramp"]
+    assert joins[0].interlude_s >= talk_s
+    assert (joins[0].talk_s, joins[0].wanted_talk_s) == (0.0, talk_s)

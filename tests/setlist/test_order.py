@@ -11,10 +11,25 @@ from hypothesis import strategies as st
 
 from segue.errors import OptionError
 from segue.music.key import ALL_KEYS
-from segue.setlist.order.exact import cheapest_order
-from segue.setlist.order.problem import OrderProblem, order_problem, pinned
-from segue.setlist.order.reorder import better_order, broken_pins
-from segue.setlist.order.search import cheap_order, lower_bound
+from segue.music.tonal_space import key_distance
+from segue.setlist.cautions import broken_pins
+from segue.setlist.order.better_order import better_order, cheap_order
+from segue.setlist.order.exact import cheapest_order, lower_bound
+from segue.setlist.order.problem import (
+    DROP_WEIGHT,
+    ENERGY_WEIGHT,
+    HALF_TIME,
+    KEY_WEIGHT,
+    PEAK_ENERGY,
+    SAME_VOICE_WEIGHT,
+    TEMPO_WEIGHT,
+    THREE_IN_A_KEY,
+    OrderProblem,
+    energy_at,
+    neighbour_cost,
+    order_problem,
+    pinned,
+)
 from segue.setlist.set_list import SetSong
 from tests.plan.song_facts import end_facts, start_facts
 
@@ -54,6 +69,48 @@ def sets(draw, least=2, most=6):
     keys = draw(st.lists(st.sampled_from([0, 1, 5]), min_size=n, max_size=n))
     tempos = draw(st.lists(st.sampled_from([70.0, 96.0, 124.0, 140.0]), min_size=n, max_size=n))
     return tuple(songs), edges_of(keys, tempos)
+
+
+def cost_between(old, new, *, keys=(0, 0), tempos=(100.0, 100.0)):
+    edges = edges_of(keys, tempos)
+    return neighbour_cost(old, edges[0][1], new, edges[1][0])
+
+
+def test_each_term_of_the_cost_of_neighbours_counts():
+    plain = cost_between(song(0), song(1))
+    assert plain == pytest.approx(KEY_WEIGHT * key_distance(ALL_KEYS[0], ALL_KEYS[0])) == 0.0
+    far = key_distance(ALL_KEYS[0], ALL_KEYS[1])
+    assert far > 0.0
+    assert cost_between(song(0), song(1), keys=(0, 1)) == pytest.approx(KEY_WEIGHT * far)
+    third = TEMPO_WEIGHT * math.log2(4 / 3)
+    assert cost_between(song(0), song(1), tempos=(90.0, 120.0)) == pytest.approx(third)
+    assert cost_between(song(0), song(1), tempos=(120.0, 90.0)) == pytest.approx(third)
+    assert cost_between(song(0), song(1), tempos=(70.0, 140.0)) == pytest.approx(HALF_TIME)
+    one_singer = song(0, voice="Mara"), song(1, voice="Mara")
+    assert cost_between(*one_singer) == pytest.approx(SAME_VOICE_WEIGHT)
+    assert cost_between(song(0, voice="Mara"), song(1, voice="Jo")) == 0.0
+    drop = TEMPO_WEIGHT * math.log2(140 / 100)
+    for energy, more in ((PEAK_ENERGY, DROP_WEIGHT), (PEAK_ENERGY - 1, 0.0), (None, 0.0)):
+        cost = cost_between(song(0, energy=energy), song(1), tempos=(140.0, 100.0))
+        assert cost == pytest.approx(drop + more)
+    no_drop = cost_between(song(0, energy=5), song(1), tempos=(140.0, 106.0))
+    assert no_drop == pytest.approx(TEMPO_WEIGHT * math.log2(140 / 106))
+
+
+def test_each_term_of_the_cost_of_an_order_counts():
+    # Three in one key, of one energy and no voice: places and the run in a key are what costs.
+    songs = tuple(song(n, energy=3) for n in range(4))
+    problem = order_problem(songs, edges_of([0, 0, 0, 7], [100.0] * 4))
+    places = sum(ENERGY_WEIGHT * (3 - energy_at(k, 4)) ** 2 for k in range(4))
+    assert places > 1.0
+    far = KEY_WEIGHT * key_distance(ALL_KEYS[0], ALL_KEYS[7])
+    assert problem.cost((0, 1, 2, 3)) == pytest.approx(places + far + THREE_IN_A_KEY)
+    back = KEY_WEIGHT * key_distance(ALL_KEYS[7], ALL_KEYS[0])
+    assert problem.cost((0, 1, 3, 2)) == pytest.approx(places + far + back)
+    assert order_problem(songs[:2], edges_of([0, 0], [100.0] * 2)).same_key.tolist() == [
+        [False, True],
+        [True, False],
+    ]
 
 
 def cheapest_by_trying_all(problem):
@@ -97,7 +154,7 @@ def test_exact_order_of_eight_songs_with_pins_is_the_cheapest_of_all_40320(pins)
         assert math.isinf(least)
         return
     assert problem.cost(order) == pytest.approx(least)
-    assert broken_pins(tuple(songs[n] for n in order)) == ()
+    assert not [*broken_pins([songs[n] for n in order])]
     assert lower_bound(problem, upper=least) <= least + 1e-9
 
 
@@ -131,7 +188,7 @@ def test_a_proposed_order_breaks_no_pin(drawn, is_searched):
         if not is_searched:
             raise
         return
-    assert broken_pins(tuple(songs[n] for n in better.order)) == ()
+    assert not [*broken_pins([songs[n] for n in better.order])]
     assert better.new_cost <= better.old_cost
     assert better.least_cost <= better.new_cost
 
@@ -140,7 +197,7 @@ def test_a_proposed_order_breaks_no_pin(drawn, is_searched):
 def test_infinite_cost_and_broken_pins_are_the_same(drawn):
     songs, edges = drawn
     problem = order_problem(songs, edges)
-    is_broken = bool(broken_pins(songs))
+    is_broken = any(broken_pins(songs))
     assert math.isinf(problem.cost(range(len(songs)))) == is_broken
 
 
@@ -153,13 +210,26 @@ def random_problem(n, seed):
     return OrderProblem(pair_cost=pair, place_cost=random.uniform(0, 1, (n, n)), same_key=same)
 
 
+@pytest.mark.parametrize("most_exact", [14, 0], ids=["exact", "searched"])
+def test_an_order_that_nothing_beats_stays_as_written(most_exact):
+    # All in one key at one tempo: whatever the order, it costs the same.
+    songs = tuple(song(n) for n in range(5))
+    problem = order_problem(songs, edges_of([0] * 5, [100.0] * 5))
+    cost = problem.cost(range(5))
+    assert problem.cost((4, 3, 2, 1, 0)) == cost == cheapest_by_trying_all(problem)
+    assert cheapest_order(problem) != (0, 1, 2, 3, 4)
+    better = better_order(problem, songs, most_exact=most_exact)
+    assert better.order == (0, 1, 2, 3, 4)
+    assert better.new_cost == better.old_cost == cost
+
+
 def test_search_of_a_long_set_is_near_the_bound():
     n = 20
     songs = tuple(song(k, opens=k == 4, at=7 if k == 2 else None) for k in range(n))
     problem = pinned(random_problem(n, 1), songs)
     better = better_order(problem, songs)
     assert not better.is_exact
-    assert broken_pins(tuple(songs[k] for k in better.order)) == ()
+    assert not [*broken_pins([songs[k] for k in better.order])]
     assert 0 < better.least_cost <= better.new_cost
     assert better.gap < 0.15
 

@@ -9,8 +9,7 @@ from hypothesis import strategies as st
 
 from segue.music.key import parse_key
 from segue.setlist.lengths import clock, length_s
-from segue.setlist.new_set import path_from, reordered_text
-from segue.setlist.set_file import SetFileError, parse_set, read_set
+from segue.setlist.set_file import SetFileError, parse_set, path_from, read_set, reordered_text
 
 HEAD = 'schema_version = 1\ntitle = "Harbour"\n'
 PATH = Path("/music/set.toml")
@@ -86,6 +85,54 @@ def test_a_fault_is_told_with_its_line(line, told):
     assert told in sentence
 
 
+RULES = [
+    ("opens = true", "opens = true", "songs 1 and 2 both have opens = true"),
+    ("closes = true", "closes = true", "songs 1 and 2 both have closes = true"),
+    ("", "opens = true\ncloses = true", "'b' cannot both open and close the set"),
+    ("", 'opens = true\nafter = "a"', "'b' opens the set and cannot come after a song"),
+    ("", 'after = "a"\nnot_beside = ["a"]', "'b' must follow 'a' and must not be beside it"),
+    ("", 'segue = false\nrecipe = "tempo ramp"', "a plain stop, which takes no recipe"),
+]
+
+
+@pytest.mark.parametrize(("first", "second", "told"), RULES, ids=[r[1] for r in RULES])
+def test_what_songs_of_one_set_may_not_say_is_told(first, second, told):
+    text = f"{HEAD}[[songs]]\npath = 'a'\n{first}\n[[songs]]\npath = 'b'\n{second}\n"
+    (sentence,) = faults_of(text)
+    assert told in sentence
+    assert not first or sentence.startswith("8: ")
+
+
+@pytest.mark.parametrize(
+    ("field", "least", "most"),
+    [
+        ("slot", 60, 12 * 3600),
+        ("length", 10, 3600),
+        ("talk", 1, 1800),
+        ("changeover", 1, 1800),
+    ],
+)
+def test_lengths_have_bounds(field, least, most):
+    def text(seconds):
+        line = f'{field} = "{clock(seconds)}"\n'
+        head, song = (line, "") if field == "slot" else ("", line)
+        return f"{HEAD}{head}[[songs]]\npath = 'a'\n{song}"
+
+    for seconds in (least, most):
+        parse_set(text(seconds), PATH)
+    for seconds in (least - 1, most + 1):
+        (sentence,) = faults_of(text(seconds))
+        assert f"outside {clock(least)} to {clock(most)}" in sentence
+
+
+def test_a_set_may_have_200_songs_and_no_more():
+    def text(n):
+        return HEAD + "".join(f"[[songs]]\npath = 's{k}'\n" for k in range(n))
+
+    assert len(parse_set(text(200), PATH).songs) == 200
+    assert "there are 201 songs; at most 200 are read" in faults_of(text(201))[0]
+
+
 def test_all_faults_are_told_at_once_in_order():
     text = 'title = 3\n[[songs]]\nenergy = 9\n[[songs]]\npath = "a"\nopens = 1\n'
     told = faults_of(text)
@@ -124,7 +171,7 @@ def test_reordering_moves_the_users_own_words(order):
     assert [song["path"] for song in songs] == [["../a", "../b", "../c"][n] for n in order]
     assert [("talk" in song) for song in songs] == [n == 1 for n in order]
     assert new.startswith(HEAD + "# before\n")
-    assert new.index("# one") < new.index('"../a"')
+    assert '# one\n[[songs]]\npath = "../a"\n' in new
     assert reordered_text(text, (0, 1, 2), "abc").count("\n") == text.count("\n") + 1
 
 

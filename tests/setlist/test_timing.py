@@ -12,6 +12,7 @@ from segue.setlist.cautions import evening_cautions, join_cautions, slot_caution
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
 from segue.setlist.order.problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
 from segue.setlist.set_list import SetSong
+from segue.setlist.show.rows import free_times, running_words
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 FILE_S = 200.0
@@ -61,6 +62,13 @@ def test_a_segue_takes_the_edges_it_covers_off_the_songs(interlude_s, leave_s, e
     assert made.running_s == pytest.approx(leave_s + interlude_s + length_s + 20 - enter_s)
 
 
+def test_a_song_that_its_segues_leave_nothing_of_takes_no_time_back():
+    joins = [stop(1, leave_s=150.0, enter_s=20.0), stop(2, leave_s=30.0, enter_s=0.0)]
+    made = evening([song(1), song(2, length_s=15.0), song(3)], joins)
+    assert made.songs[1].end_s == made.songs[1].start_s == made.joins[0].end_s
+    assert made.running_s == pytest.approx(150.0 + FILE_S)
+
+
 @pytest.mark.parametrize("name", ["tempo ramp", "stop and count-in", "pad in the new key"])
 def test_a_plan_leaves_and_enters_where_its_candidate_does(shelf, name):
     old, new = end_facts(), start_facts()
@@ -98,16 +106,17 @@ def said(n, **fields):
 @pytest.mark.parametrize("is_segue", [True, False])
 def test_a_semitone_without_a_segue_is_warned_of(key, warns, is_segue):
     old = said(1, is_segue=is_segue)
-    found = join_cautions(old, end_facts("E minor", bpm=100), said(2), start_facts(key, bpm=100))
+    found = [*join_cautions(old, end_facts("E minor", bpm=100), said(2), start_facts(key, bpm=100))]
     assert bool(found) == (warns and not is_segue)
 
 
 @pytest.mark.parametrize(
-    ("talk_s", "changeover_s", "warns"), [(5, 0, True), (20, 0, False), (0, 40, False)]
+    ("talk_s", "changeover_s", "warns"),
+    [(5, 0, True), (9, 0, True), (10, 0, False), (6, 5, False), (0, 40, False)],
 )
 def test_after_a_while_the_old_key_is_out_of_the_ear(talk_s, changeover_s, warns):
     old = said(1, is_segue=False, talk_s=talk_s, changeover_s=changeover_s)
-    found = join_cautions(old, end_facts(bpm=100), said(2), start_facts(bpm=100))
+    found = [*join_cautions(old, end_facts(bpm=100), said(2), start_facts(bpm=100))]
     assert bool(found) == warns
 
 
@@ -122,16 +131,18 @@ def test_talk_after_the_last_song_is_not_dropped_in_silence():
     ("energy", "bpm", "warns"), [(5, 80, True), (3, 80, False), (5, 120, False), (None, 80, False)]
 )
 def test_a_drop_after_a_peak_is_warned_of(energy, bpm, warns):
-    found = join_cautions(said(1, energy=energy), end_facts(bpm=128), said(2), start_facts(bpm=bpm))
+    found = [
+        *join_cautions(said(1, energy=energy), end_facts(bpm=128), said(2), start_facts(bpm=bpm))
+    ]
     assert any("drops from 128 to" in words for words in found) == warns
 
 
 def test_of_what_was_not_heard_nothing_is_warned_or_counted():
     old, new = said(1, is_segue=False, energy=5), said(2)
     far = end_facts("E minor", bpm=128), start_facts("F minor", bpm=80)
-    assert len(join_cautions(old, far[0], new, far[1])) == 2
-    assert not join_cautions(old, unheard(far[0]), new, far[1])
-    assert not join_cautions(old, far[0], new, unheard(far[1]))
+    assert len([*join_cautions(old, far[0], new, far[1])]) == 2
+    assert not [*join_cautions(old, unheard(far[0]), new, far[1])]
+    assert not [*join_cautions(old, far[0], new, unheard(far[1]))]
     assert neighbour_cost(old, far[0], new, unheard(far[1])) == UNKNOWN_DISTANCE * KEY_WEIGHT
 
 
@@ -159,7 +170,15 @@ def test_a_singer_without_a_break_is_warned_of():
 
 
 @pytest.mark.parametrize(
-    ("slot_s", "told"), [(390, "Too long by 0:10"), (420, None), (600, "Short by 3:20")]
+    ("slot_s", "told"),
+    [
+        (390, "Too long by 0:10"),
+        (400, None),
+        (420, None),
+        (440, None),
+        (450, "Short by 0:50"),
+        (600, "Short by 3:20"),
+    ],
 )
 def test_the_slot_is_held_against_the_running_time(slot_s, told):
     found = cautions_of(2, slot_s=float(slot_s))
@@ -169,3 +188,25 @@ def test_the_slot_is_held_against_the_running_time(slot_s, told):
 
 def test_opener_and_closer_out_of_place_are_told():
     assert len(cautions_of(2, opens=True)) == len(cautions_of(2, closes=True)) == 1
+
+
+def test_a_segue_that_is_not_rendered_is_free_time_by_its_name():
+    join = stop(1, interlude_s=13.0, recipe="talk bed", wanted_talk_s=12.0, changeover_s=9.0)
+    named = ("talk bed with 12 s of talk, not rendered yet", 13.0)
+    assert free_times(join) == (named, ("changeover", 9.0))
+    bare = stop(1, interlude_s=13.0, recipe="tempo ramp")
+    assert free_times(bare) == (("tempo ramp, not rendered yet", 13.0),)
+    assert free_times(stop(1, talk_s=5.0)) == (("talk", 5.0),)
+
+
+@pytest.mark.parametrize(
+    ("slot_s", "words"),
+    [
+        (None, "running time 6:40."),
+        (400.0, "running time 6:40 of a slot of 6:40: 0:00 left."),
+        (500.0, "running time 6:40 of a slot of 8:20: 1:40 left."),
+        (390.0, "running time 6:40 of a slot of 6:30: 0:10 too long."),
+    ],
+)
+def test_running_time_is_told_against_the_slot(slot_s, words):
+    assert running_words(400.0, slot_s) == words

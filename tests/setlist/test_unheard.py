@@ -19,7 +19,7 @@ from segue.setlist.show.evening_page import evening_page_text
 from segue.setlist.show.evening_picture import write_evening_picture
 from segue.setlist.show.evening_sheets import front_page, sheets_of
 from segue.setlist.show.rows import rows_of
-from segue.setlist.tempo_map.pen import evening_map
+from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.places import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
 from segue.stage.sheet_pages import sheets_html, sheets_pdf

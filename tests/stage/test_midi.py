@@ -107,6 +107,23 @@ def test_markers_and_notes_read_back(plans):
     )
 
 
+def test_every_place_with_a_name_has_its_marker(plans):
+    for plan in plans:
+        marks = markers_of(plan, from_title="Old", to_title="New")
+        there = [(name, mark.beat) for mark in marks for name in mark.name.split(", ")]
+        assert dict(there)["Old"] == 0.0
+        assert (("segue", plan.exit_beat) in there) == (plan.entry_beat > plan.exit_beat)
+        first = min(hit.beat for hit in plan.click)
+        assert (("click starts", pytest.approx(first)) in there) == (first > 0)
+        entry = plan.entry_beat if plan.enters_on_a_bar else None
+        assert dict(there).get("bar one") == entry
+        assert dict(there).get("singer") == pytest.approx(plan.singer_beat)
+        beats = [mark.beat for mark in marks]
+        assert beats == sorted(beats)
+        assert [m.time_s for m in marks] == [plan.tempo.seconds_at(beat) for beat in beats]
+    assert any(plan.singer_beat is not None for plan in plans)
+
+
 @pytest.mark.parametrize(
     ("heard", "numbers"), [((True, False), [16]), ((False, True), [17]), ((False, False), [])]
 )

@@ -24,10 +24,11 @@ Span = tuple[float, float]
 
 _LETTER_PX: Final = 7.0
 """Mean width of a letter of the picture's type, on the safe side."""
-_LINE_PX: Final = 15.0
+_LINE_PX: Final = 15.0  # from line to line of small type
+# Seconds between written times: the first that gives few enough
 _TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600)
-_MOST_TICKS: Final = 12
-_MOST_ENERGY: Final = 5
+_MOST_TICKS: Final = 12  # no more times are written
+_MOST_ENERGY: Final = 5  # the scale of energy is 1 to 5
 _LABEL_ROOM_PX: Final = 38.0
 """Room beside a line for its numbers."""
 _LEAST_SPANS: Final = {"tempo": 20.0, "by fifths": 6.0}

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError, SegueError
 from segue.runfolder import whole_folder
-from segue.runfolder.run_document import candidate_of
 from segue.setlist.show.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
 from segue.setlist.show.rows import free_times, rows_of
-from segue.setlist.tempo_map.pen import evening_map
+from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.places import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
 from segue.stage.pack import (
-    CHANNELS,
     PACK_MARK,
-    StageRequest,
     check_pack_place,
     markers_json,
     stage_pack,
@@ -31,34 +28,9 @@ if TYPE_CHECKING:
     from segue.setlist.show.rows import EveningRows, JoinRow
     from segue.setlist.tempo_map.places import EveningMap
     from segue.stage.in_evening import InEvening
-    from segue.stage.sheet_pages import Paper
+    from segue.stage.pack import StageRequest
 
 MAP_NAME: Final = "tempo map.mid"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EveningRequest:
-    """What `evening_pack` is asked to do.
-
-    Parameters
-    ----------
-    folder : Path
-        The evening's folder, with the run folders of its joins.
-    out : Path
-        The pack to be: a folder.
-    channels : tuple of str
-        Order of the multichannel files.
-    paper : {'a4', 'letter'}
-    in_ear_dba : float or None
-        A level measured in the ear.
-    """
-
-    folder: Path
-    out: Path
-    evening: Evening
-    channels: tuple[str, ...] = CHANNELS
-    paper: Paper = "a4"
-    in_ear_dba: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +39,6 @@ class EveningPack:
 
     Parameters
     ----------
-    files : tuple of str
-        Paths in the pack.
     notes : tuple of str
         What the pack does not know, and which joins are not chosen yet.
     running_s : float
@@ -86,8 +56,13 @@ class EveningPack:
         return self.map.score.ruler[-1][1]
 
 
-def evening_pack(request: EveningRequest) -> EveningPack:
+def evening_pack(request: StageRequest, evening: Evening) -> EveningPack:
     """Write the pack of an evening.
+
+    Parameters
+    ----------
+    request : StageRequest
+        Its `run` is the evening's folder, with the run folders of its joins.
 
     Raises
     ------
@@ -101,10 +76,10 @@ def evening_pack(request: EveningRequest) -> EveningPack:
         If a song is too short for the ways across before and after it.
     """
     check_pack_place(request.out)
-    rows = rows_of(request.evening)
-    played = map_of(request.evening)
-    where = places_of(request.evening, played)
-    notes = (*_not_made(request.evening), *_choices(rows), *played.notes)
+    rows = rows_of(evening)
+    played = map_of(evening)
+    where = places_of(evening, played)
+    notes = (*_not_made(evening), *_choices(rows), *played.notes)
     sheets = sheets_of(rows, channels=request.channels, in_ear_dba=request.in_ear_dba, where=where)
     front = front_page(rows, notes=notes, in_ear_dba=request.in_ear_dba)
     files = {
@@ -125,11 +100,11 @@ def evening_pack(request: EveningRequest) -> EveningPack:
 
 
 def map_of(evening: Evening) -> EveningMap:
-    """The tempo map of an evening; see `segue.setlist.tempo_map.pen.evening_map`."""
+    """The tempo map of an evening; see `segue.setlist.tempo_map.evening_map.evening_map`."""
     songs = [_played(song) for song in evening.songs]
     crossings = [
         Crossing(
-            plan=None if join.document is None else candidate_of(join.document, None).plan,
+            plan=join.plan,
             free=free_times(join),
             leave_s=join.leave_s if join.document is None else None,
             enter_s=join.enter_s if join.document is None else None,
@@ -149,19 +124,17 @@ def _played(song: EveningSong) -> PlayedSong:
 
 
 def _pack(
-    join: JoinRow, request: EveningRequest, folder: Path, where: Mapping[int, InEvening]
+    join: JoinRow, request: StageRequest, folder: Path, where: Mapping[int, InEvening]
 ) -> list[str]:
     """The pack of one join inside the evening's; the names of its files."""
     if join.record is None:
         return []
     pack = stage_pack(
-        StageRequest(
-            run=request.folder / join.folder,
+        replace(
+            request,
+            run=request.run / join.folder,
             out=folder / join.folder,
             rank=join.record.rank,
-            channels=request.channels,
-            paper=request.paper,
-            in_ear_dba=request.in_ear_dba,
             where=where.get(join.number),
         )
     )

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 PICTURE_NAME: Final = "evening.png"
 
-_DOTS_AN_INCH: Final = 144
+_DOTS_AN_INCH: Final = 144  # 1320 by 825 dots in all
 _POINTS_A_PX: Final = 0.72
 """100 pixels of the drawing to an inch."""
-_TYPE_PX, _TITLE_PX = 12.0, 17.0
-_LETTER_PX: Final = 7.0
-_MARGIN_PX: Final = 14.0
+_TYPE_PX, _TITLE_PX = 12.0, 17.0  # heights of small type and of the title
+_LETTER_PX: Final = 7.0  # a letter's usual width in small type; by judgement
+_MARGIN_PX: Final = 14.0  # around the picture; by judgement
 _TITLE_ROOM_PX, _LEGEND_ROOM_PX = 34.0, 26.0
 """Above and below the drawing."""
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from segue.render.guide_sounds import CEILING_DBFS
-from segue.runfolder.run_document import candidate_of
 from segue.setlist.lengths import clock
 from segue.setlist.show.rows import free_times
 from segue.setlist.tempo_map.places import hold_beat
@@ -72,9 +71,9 @@ def places_of(evening: Evening, played: EveningMap | None = None) -> dict[int, I
     """
     places = {}
     for join, song in zip(evening.joins, evening.songs[1:], strict=True):
-        if join.document is None:
+        plan = join.plan
+        if join.document is None or plan is None:
             continue
-        plan = candidate_of(join.document, None).plan
         # Times and bars of a sheet count from where its files start, before the exit.
         start_s = join.start_s - plan.tempo.seconds_at(plan.exit_beat)
         words = f"Join {join.number} of {len(evening.joins)}: "

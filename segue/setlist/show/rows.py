@@ -29,8 +29,6 @@ class SongRow:
         for a song that was not heard at all.
     start_bpm, end_bpm : float or None
         None in free time, or where the song was not heard.
-    energy : int or None
-        1 to 5.
     starts : str
         Who starts, and how.
     """
@@ -72,8 +70,6 @@ class JoinRow:
         Steps in key and tempo from the old song's end to the new one's start.
     folder : str
         Name of the run folder in the evening's; empty where there is none.
-    document : RunDocument or None
-        Of that run.
     free : tuple of (str, float)
         Name and seconds of talk and changeover on no beat.
     wanted : tuple of (str, float)
@@ -123,15 +119,7 @@ class JoinRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EveningRows:
-    """A whole evening, to be shown.
-
-    Parameters
-    ----------
-    slot_s : float or None
-        How long the band may play.
-    warnings : tuple of str
-        Of the whole evening.
-    """
+    """A whole evening, to be shown."""
 
     title: str
     songs: tuple[SongRow, ...]
@@ -147,12 +135,17 @@ class EveningRows:
     @property
     def summary(self) -> str:
         """Running time against the slot."""
-        words = f"{len(self.songs)} songs, running time {clock(self.running_s)}"
-        if self.slot_s is None:
-            return f"{words}."
-        left_s = self.slot_s - self.running_s
-        side = "left" if left_s >= 0 else "too long"
-        return f"{words} of a slot of {clock(self.slot_s)}: {clock(abs(left_s))} {side}."
+        return f"{len(self.songs)} songs, {running_words(self.running_s, self.slot_s)}"
+
+
+def running_words(running_s: float, slot_s: float | None) -> str:
+    """Running time against the slot, as the rest of a sentence."""
+    words = f"running time {clock(running_s)}"
+    if slot_s is None:
+        return f"{words}."
+    left_s = slot_s - running_s
+    side = "left" if left_s >= 0 else "too long"
+    return f"{words} of a slot of {clock(slot_s)}: {clock(abs(left_s))} {side}."
 
 
 def rows_of(evening: Evening) -> EveningRows:
@@ -174,11 +167,6 @@ def rows_of(evening: Evening) -> EveningRows:
 def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[str, ...]:
     """Steps in key and tempo at a join, as far as both songs have one.
 
-    Parameters
-    ----------
-    old, new : EveningSong
-        Before and after it.
-
     Returns
     -------
     tuple of str
@@ -196,13 +184,16 @@ def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[s
 
 def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     """Name and seconds of talk and changeover at a segue, with what its music covers."""
-    times = (("talk", join.wanted_talk_s), ("changeover", join.wanted_changeover_s))
-    return tuple((name, seconds) for name, seconds in times if seconds > 0)
+    return _times(join.wanted_talk_s, join.wanted_changeover_s)
 
 
 def uncovered_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     """Name and seconds of talk and changeover that no music covers."""
-    times = (("talk", join.talk_s), ("changeover", join.changeover_s))
+    return _times(join.talk_s, join.changeover_s)
+
+
+def _times(talk_s: float, changeover_s: float) -> tuple[tuple[str, float], ...]:
+    times = (("talk", talk_s), ("changeover", changeover_s))
     return tuple((name, seconds) for name, seconds in times if seconds > 0)
 
 

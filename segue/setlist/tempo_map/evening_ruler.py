@@ -1,4 +1,4 @@
-"""One ruler for a whole evening: songs and ways across laid after each other, tick by tick.
+"""One ruler for a whole evening: songs and segues laid after each other, tick by tick.
 
 Seconds are the evening's, from bar one of its first song. What was heard of a
 song is laid beat by beat; what was not heard is laid as even bars that fit
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.plan.grid import SAME_BEAT, beats_between
@@ -28,26 +28,22 @@ judgement: it moves a bar by less than the tempo of a band that plays without a 
 SAME_PLACE_BEATS: Final = 0.15
 """Bar lines of two edges this close are one, as in `segue.plan.grid`."""
 
-_QUARTER: Final = 4
-_FINEST: Final = 32
+_QUARTER: Final = 4  # the note value that a beat is written as
+_FINEST: Final = 32  # the finest note value that a time signature is written with
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fill:
-    """How a part of a song that was not heard is laid.
-
-    Parameters
-    ----------
-    n_beats : int
-        0 where the heard parts meet.
-    bpm : float
-        Tempo at which the bars fit; 0 where there are none.
-    """
+    """Even beats for a part of the evening that was not heard; none where heard parts meet."""
 
     n_beats: int
     metre: int
     seconds: float
-    bpm: float
+
+    @property
+    def bpm(self) -> float:
+        """Tempo at which the beats fit; 0 where there are none."""
+        return 60.0 * self.n_beats / self.seconds if self.n_beats else 0.0
 
     @property
     def short_bar_beats(self) -> int:
@@ -56,12 +52,7 @@ class Fill:
 
 
 def fill_of(seconds: float, *, bpm: float, metre: int) -> Fill:
-    """Whole bars that fit a length of time, or whole beats where bars do not.
-
-    Parameters
-    ----------
-    bpm : float
-        Heard tempo.
+    """Whole bars that fit a length of time near a tempo, or whole beats where bars do not.
 
     Examples
     --------
@@ -73,98 +64,43 @@ def fill_of(seconds: float, *, bpm: float, metre: int) -> Fill:
     in_bars = round(beats / metre) * metre
     fits = in_bars > 0 and abs(beats / in_bars - 1.0) <= MOST_FIT_RATIO
     n_beats = in_bars if fits else round(beats) if beats > SAME_PLACE_BEATS else 0
-    return Fill(
-        n_beats=n_beats,
-        metre=metre,
-        seconds=seconds,
-        bpm=60.0 * n_beats / seconds if n_beats else 0.0,
-    )
+    return Fill(n_beats=n_beats, metre=metre, seconds=seconds)
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class EveningRuler:
-    """The ruler as it grows.
+    """The ruler as far as it is laid; each function that lays on gives a longer one.
 
     Parameters
     ----------
-    points : list of (int, float)
+    points : tuple of (int, float)
         Ticks and seconds at which the clock has to be there.
-    bars : list of (int, int)
+    bars : tuple of (int, int)
         Tick and beats of every bar.
     """
 
-    points: list[tuple[int, float]] = field(default_factory=lambda: [(0, 0.0)])
-    bars: list[tuple[int, int]] = field(default_factory=list)
+    points: tuple[tuple[int, float], ...] = ((0, 0.0),)
+    bars: tuple[tuple[int, int], ...] = ()
 
     @property
     def tick(self) -> int:
-        """Where it ends now."""
+        """Where it ends."""
         return self.points[-1][0]
 
     @property
+    def beat(self) -> float:
+        """Where it ends, in beats."""
+        return self.tick / TICKS_A_BEAT
+
+    @property
     def time_s(self) -> float:
-        """Second at which it ends now."""
+        """Second at which it ends."""
         return self.points[-1][1]
 
     @property
     def bar_number(self) -> int:
-        """Number of the bar that begins where it ends now."""
+        """Number of the bar that begins where it ends."""
         return len(self.bars) + 1
-
-    def lay_fill(self, fill: Fill) -> None:
-        """Even bars, the last one short if it must be."""
-        start_tick, start_s = self.points[-1]
-        for beat in range(0, fill.n_beats, fill.metre):
-            self.bars.append((start_tick + beat * TICKS_A_BEAT, fill.metre))
-            end = min(beat + fill.metre, fill.n_beats)
-            second = start_s + fill.seconds * end / fill.n_beats
-            self.points.append((start_tick + end * TICKS_A_BEAT, second))
-
-    def lay_grid(self, grid: BeatGrid, first: float, last: float, *, zero_s: float) -> None:
-        """Heard beats of a song from a bar line to another; `zero_s` is where its file starts."""
-        start_tick = self.tick
-        self.begin_at(zero_s + grid.seconds_at(first))
-        for beat in _steps(first, last, grid.metre):
-            self.bars.append((start_tick + tick_of(beat - first), grid.metre))
-        for beat in beats_between(first, last)[1:]:
-            second = zero_s + grid.seconds_at(beat)
-            self.points.append((start_tick + tick_of(beat - first), second))
-
-    def lay_free(self, seconds: float, *, bpm: float, metre: int) -> None:
-        """Time on no beat, as whole bars near a tempo; less than half a bar is a short one.
-
-        Less than half a beat only holds on.
-        """
-        beats = seconds * bpm / 60.0
-        n_beats = round(beats / metre) * metre or round(beats)
-        if n_beats:
-            bpm = 60.0 * n_beats / seconds
-            self.lay_fill(Fill(n_beats=n_beats, metre=metre, seconds=seconds, bpm=bpm))
-        elif self.tick:
-            self.points[-1] = (self.tick, self.time_s + seconds)
-
-    def lay_lead_in(self, grid: BeatGrid, entry: float, *, from_s: float) -> None:
-        """A song's file from a second of it up to its entry: whole beats, the first bar short.
-
-        A part of a beat that is left over at its start is held on the beat before.
-        """
-        zero_s = self.time_s - from_s
-        n_beats = math.floor(entry - grid.index_at(from_s) + SAME_BEAT)
-        first = entry - n_beats
-        full = first + n_beats % grid.metre
-        for start, end in ((first, full), (full, entry)):
-            if end > start:
-                self.lay_grid(grid, start, end, zero_s=zero_s)
-        self.begin_at(zero_s + grid.seconds_at(entry))
-
-    def lay_tail(self, seconds: float, *, bpm: float, metre: int) -> None:
-        """The last sound after the last bar line, at a tempo; the last bar need not be whole."""
-        start_tick = self.tick
-        end_tick = start_tick + tick_of(seconds * bpm / 60.0)
-        if end_tick > start_tick:
-            for tick in range(start_tick, end_tick, metre * TICKS_A_BEAT):
-                self.bars.append((tick, metre))
-            self.points.append((end_tick, self.time_s + seconds))
 
     def beat_at(self, second: float) -> float:
         """Beat at a second of the evening, between the points as on a line."""
@@ -174,21 +110,108 @@ class EveningRuler:
         share = (second - here_s) / (end_s - here_s) if end_s > here_s else 0.0
         return (tick + share * (end_tick - tick)) / TICKS_A_BEAT
 
-    def lay_plan(self, plan: Plan, first: float, last: float, *, start_s: float) -> None:
-        """A way across from a beat to another; `start_s` is where its beat 0 would be."""
-        start_tick = self.tick - tick_of(first)
-        self.begin_at(start_s + plan.tempo.seconds_at(tick_of(first) / TICKS_A_BEAT))
-        for line in plan.bar_lines:
-            if first - SAME_BEAT < line.beat < last - SAME_PLACE_BEATS:
-                self.bars.append((start_tick + tick_of(line.beat), line.metre))
-        beats = [b for b in plan_beats(plan) if tick_of(first) < tick_of(b) < tick_of(last)]
-        for beat in (*beats, tick_of(last) / TICKS_A_BEAT):
-            second = start_s + plan.tempo.seconds_at(beat)
-            self.points.append((start_tick + tick_of(beat), second))
 
-    def begin_at(self, second: float) -> None:
-        """The clock is right where something heard begins; the beat before takes the difference."""
-        self.points[-1] = (self.tick, second if self.tick else 0.0)
+def _longer(
+    ruler: EveningRuler, points: Iterable[tuple[int, float]], bars: Iterable[tuple[int, int]]
+) -> EveningRuler:
+    return EveningRuler(points=(*ruler.points, *points), bars=(*ruler.bars, *bars))
+
+
+def _from(ruler: EveningRuler, second: float) -> EveningRuler:
+    """The clock is right where something heard begins; the beat before takes the difference."""
+    end = (ruler.tick, second if ruler.tick else 0.0)
+    return replace(ruler, points=(*ruler.points[:-1], end))
+
+
+def with_fill(ruler: EveningRuler, fill: Fill) -> EveningRuler:
+    """Even bars, the last one short if it must be."""
+    starts = range(0, fill.n_beats, fill.metre)
+    ends = [min(beat + fill.metre, fill.n_beats) for beat in starts]
+    return _longer(
+        ruler,
+        (
+            (ruler.tick + e * TICKS_A_BEAT, ruler.time_s + fill.seconds * e / fill.n_beats)
+            for e in ends
+        ),
+        ((ruler.tick + beat * TICKS_A_BEAT, fill.metre) for beat in starts),
+    )
+
+
+def with_grid(
+    ruler: EveningRuler, grid: BeatGrid, first: float, last: float, *, zero_s: float
+) -> EveningRuler:
+    """Heard beats of a song from a bar line to another; `zero_s` is where its file starts."""
+    begun = _from(ruler, zero_s + grid.seconds_at(first))
+    return _longer(
+        begun,
+        (
+            (ruler.tick + tick_of(beat - first), zero_s + grid.seconds_at(beat))
+            for beat in beats_between(first, last)[1:]
+        ),
+        (
+            (ruler.tick + tick_of(beat - first), grid.metre)
+            for beat in _steps(first, last, grid.metre)
+        ),
+    )
+
+
+def with_free_time(ruler: EveningRuler, seconds: float, *, bpm: float, metre: int) -> EveningRuler:
+    """Time on no beat, as whole bars near a tempo; less than half a bar is a short one.
+
+    Less than half a beat only holds on.
+    """
+    beats = seconds * bpm / 60.0
+    n_beats = round(beats / metre) * metre or round(beats)
+    if n_beats:
+        return with_fill(ruler, Fill(n_beats=n_beats, metre=metre, seconds=seconds))
+    return _from(ruler, ruler.time_s + seconds)
+
+
+def with_lead_in(
+    ruler: EveningRuler, grid: BeatGrid, entry: float, *, from_s: float
+) -> EveningRuler:
+    """A song's file from a second of it up to its entry: whole beats, the first bar short.
+
+    A part of a beat that is left over at its start is held on the beat before.
+    """
+    zero_s = ruler.time_s - from_s
+    n_beats = math.floor(entry - grid.index_at(from_s) + SAME_BEAT)
+    first = entry - n_beats
+    full = first + n_beats % grid.metre
+    for start, end in ((first, full), (full, entry)):
+        if end > start:
+            ruler = with_grid(ruler, grid, start, end, zero_s=zero_s)
+    return _from(ruler, zero_s + grid.seconds_at(entry))
+
+
+def with_tail(ruler: EveningRuler, seconds: float, *, bpm: float, metre: int) -> EveningRuler:
+    """The last sound after the last bar line, at a tempo; the last bar need not be whole."""
+    end_tick = ruler.tick + tick_of(seconds * bpm / 60.0)
+    if end_tick <= ruler.tick:
+        return ruler
+    bars = ((tick, metre) for tick in range(ruler.tick, end_tick, metre * TICKS_A_BEAT))
+    return _longer(ruler, [(end_tick, ruler.time_s + seconds)], bars)
+
+
+def with_plan_part(
+    ruler: EveningRuler, plan: Plan, first: float, last: float, *, start_s: float
+) -> EveningRuler:
+    """A segue from a beat to another; `start_s` is where its beat 0 would be."""
+    start_tick = ruler.tick - tick_of(first)
+    begun = _from(ruler, start_s + plan.tempo.seconds_at(tick_of(first) / TICKS_A_BEAT))
+    beats = [b for b in plan_beats(plan) if tick_of(first) < tick_of(b) < tick_of(last)]
+    return _longer(
+        begun,
+        (
+            (start_tick + tick_of(beat), start_s + plan.tempo.seconds_at(beat))
+            for beat in (*beats, tick_of(last) / TICKS_A_BEAT)
+        ),
+        (
+            (start_tick + tick_of(line.beat), line.metre)
+            for line in plan.bar_lines
+            if first - SAME_BEAT < line.beat < last - SAME_PLACE_BEATS
+        ),
+    )
 
 
 def signatures(bars: Iterable[tuple[int, int]], end_tick: int) -> Iterator[tuple[float, int, int]]:
@@ -210,10 +233,9 @@ def signatures(bars: Iterable[tuple[int, int]], end_tick: int) -> Iterator[tuple
     >>> list(signatures([(0, 4), (3840, 4), (5280, 3)], 8160))
     [(0.0, 4, 4), (4.0, 3, 8), (5.5, 3, 4)]
     """
-    places = list(bars)
+    starts = [tick for tick, _ in bars]
     last = (0, 0)
-    ends = [tick for tick, _ in places[1:]] + [end_tick]
-    for (tick, _), end in zip(places, ends, strict=True):
+    for tick, end in zip(starts, [*starts[1:], end_tick], strict=True):
         signature = _signature(end - tick)
         if signature != last:
             yield tick / TICKS_A_BEAT, *signature

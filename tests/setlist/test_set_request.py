@@ -5,7 +5,7 @@ import os
 import pytest
 
 from segue.errors import InputError, RunFolderError
-from segue.setlist.evening_writer import evening_writer, is_of_evening
+from segue.setlist.set_request import evening_writer, is_of_evening
 
 
 def names_in(folder):

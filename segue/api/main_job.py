@@ -1,0 +1,211 @@
+"""The main job: two songs in, a folder of segues and what is to be known of them out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from segue.analysis.overrides import Overrides
+from segue.api.stages import EDGE_S, RATE_HZ
+from segue.audio.write import read_wav
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    import numpy as np
+    import numpy.typing as npt
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.job.request import Request
+    from segue.plan import Plan
+    from segue.runfolder import CandidateRecord
+    from segue.score import Purpose, Scorecard
+
+
+def tell_nobody(_words: str) -> None:
+    """Progress that nobody asked for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """What you want of segues, and what you know of two songs; the defaults leave all to Segue.
+
+    Parameters
+    ----------
+    old, new : Overrides
+        What you know of the song that ends and of the one that starts; of a set, its file tells.
+    recipes : tuple of str
+        Names of the recipes to use; empty means the most suitable ones.
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        What the segue is for: weighs the score.
+    talk_s : float or None
+        What the singer wants for talking.
+    shift_semitones : int
+        What the new song is moved by.
+    pad : Path or None
+        Your own sound for all pads: one recorded note, or a SoundFont.
+    match : bool
+        Bring both songs to one loudness.
+    replaces_choice : bool
+        Whether a run whose choice was made may be replaced.
+    cached : bool
+        Whether what was heard before counts, and what is heard now is kept.
+    n_workers : int
+        Processes that share the work.
+    """
+
+    old: Overrides = field(default_factory=Overrides)
+    new: Overrides = field(default_factory=Overrides)
+    recipes: tuple[str, ...] = ()
+    purpose: Purpose | None = None
+    talk_s: float | None = None
+    shift_semitones: int = 0
+    pad: Path | None = None
+    match: bool = False
+    rate_hz: int = RATE_HZ
+    edge_s: float = EDGE_S
+    seed: int = 0
+    replaces_choice: bool = False
+    cached: bool = True
+    n_workers: int = 1
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Option:
+    """One of the segues of a run folder.
+
+    Parameters
+    ----------
+    number : int
+        1 is the best scored.
+    is_tie : bool
+        Whether it scores the same as the one before it, within the noise of the measures.
+    loudness_lufs, true_peak_dbtp : float
+        Of the music.
+    music_path, click_path, cue_path : Path
+        24-bit WAVs of one length.
+    notes : tuple of str
+        Sentences on what is unsure or could not be done.
+    """
+
+    number: int
+    plan: Plan
+    scorecard: Scorecard
+    is_tie: bool
+    rate_hz: int
+    loudness_lufs: float
+    true_peak_dbtp: float
+    music_path: Path
+    click_path: Path
+    cue_path: Path
+    picture_path: Path
+    notes: tuple[str, ...]
+
+    @property
+    def music(self) -> npt.NDArray[np.float32]:
+        """What the room hears, shape (n_frames, 2), read from the folder; read-only."""
+        return read_wav(self.music_path).samples
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segues:
+    """What the main job made.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder, as the command line knows it.
+    old, new : EdgeFacts
+        What was heard at the end of the old song and at the start of the new one.
+    options : tuple of Option
+        Best first.
+    page_path : Path
+        The page on which they are compared.
+    """
+
+    folder: Path
+    old: EdgeFacts
+    new: EdgeFacts
+    options: tuple[Option, ...]
+    page_path: Path
+
+
+def between(
+    old: str | Path,
+    new: str | Path,
+    *,
+    out: str | Path,
+    wishes: Wishes | None = None,
+    progress: Callable[[str], None] = tell_nobody,
+) -> Segues:
+    """The main job: three segues from the end of one song to the start of the next.
+
+    Parameters
+    ----------
+    old, new : str or Path
+        Audio files, or folders with one file a stem.
+    out : str or Path
+        The run folder to be; it appears whole or not at all.
+    progress : callable
+        Told in a few words what is being done.
+
+    Raises
+    ------
+    SegueError
+        If an input cannot be used or the folder cannot be written.
+    """
+    from segue.audition.page import PAGE_NAME
+    from segue.job.between import make_segues
+
+    folder = Path(out)
+    request = _request(Path(old), Path(new), folder, wishes or Wishes())
+    document = make_segues(request, progress=progress)
+    return Segues(
+        folder=folder,
+        old=document.outgoing,
+        new=document.incoming,
+        options=tuple(_option(folder, r, document.rate_hz) for r in document.candidates),
+        page_path=folder / PAGE_NAME,
+    )
+
+
+def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
+    from segue.job.request import Request
+
+    return Request(
+        outgoing=old,
+        incoming=new,
+        out=out,
+        rate_hz=wishes.rate_hz,
+        edge_s=wishes.edge_s,
+        outgoing_overrides=wishes.old,
+        incoming_overrides=wishes.new,
+        only=wishes.recipes,
+        purpose=wishes.purpose,
+        talk_s=wishes.talk_s,
+        match=wishes.match,
+        shift_b=wishes.shift_semitones,
+        pad=wishes.pad,
+        seed=wishes.seed,
+        replace=wishes.replaces_choice,
+        cached=wishes.cached,
+        n_workers=wishes.n_workers,
+    )
+
+
+def _option(folder: Path, record: CandidateRecord, rate_hz: int) -> Option:
+    return Option(
+        number=record.rank,
+        plan=record.plan,
+        scorecard=record.scorecard,
+        is_tie=record.is_tie,
+        rate_hz=rate_hz,
+        loudness_lufs=record.loudness_lufs,
+        true_peak_dbtp=record.true_peak_dbtp,
+        music_path=folder / record.music_file,
+        click_path=folder / record.click_file,
+        cue_path=folder / record.cue_file,
+        picture_path=folder / record.picture_file,
+        notes=record.notes,
+    )

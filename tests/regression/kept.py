@@ -1,0 +1,50 @@
+"""Our own earlier output on the kept excerpts: how it is made, and how near later output must be.
+
+These values are not truths. They say that something moved which nobody meant to move: where a
+change is meant, write them anew (``python -m tests.regression.write_hearing`` and
+``... write_scores``), and read the difference before keeping it.
+"""
+
+import json
+import sys
+from pathlib import Path
+
+import pytest
+
+FOLDER = Path(__file__).parent
+DATA = FOLDER.parent / "data"
+SONGS = {
+    song["file"].removesuffix(".ogg"): song
+    for song in json.loads((DATA / "truth.json").read_text(encoding="utf-8"))["songs"]
+}
+
+
+def text_of(values):
+    return json.dumps(values, indent=1, ensure_ascii=False) + "\n"
+
+
+def write(name, values):
+    """Write a file of values, and say which excerpts moved."""
+    path = FOLDER / name
+    before = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    path.write_text(text_of(values), encoding="utf-8")
+    moved = [key for key in values if values[key] != before.get(key)]
+    sys.stdout.write(f"{path.name}: {len(values)} kept, {len(moved)} moved\n")
+    for key in moved:
+        sys.stdout.write(f"  {key}\n    was {before.get(key)}\n    is  {values[key]}\n")
+
+
+def kept(name):
+    values = json.loads((FOLDER / name).read_text(encoding="utf-8"))
+    assert values
+    return values
+
+
+def near(values, tolerances):
+    """What is equal where it is a word or a count, and near where it has a tolerance."""
+    return {
+        field: pytest.approx(value, abs=tolerances[field])
+        if field in tolerances and value is not None
+        else value
+        for field, value in values.items()
+    }

@@ -1,0 +1,110 @@
+"""Steps of the harmony on chords without any sound around them."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from segue.music.key import parse_key
+from segue.score.scorecard import falling
+from segue.score.tonal import key_distance, landing, step_at, tonal_path
+from segue.score.tones import HOP_S, Tones
+
+BEAT_S = 0.5
+BAR_S = 4 * BEAT_S
+ROUND = ((0, 4, 7), (9, 0, 4), (5, 9, 0), (7, 11, 2))
+"""I vi IV V in semitones above the tonic, a bar each."""
+
+
+def heard(*bars):
+    """A hearing of bars: each the pitch classes of a chord, or none for a rest."""
+    rows = np.zeros((len(bars), 12))
+    for row, chord in zip(rows, bars, strict=True):
+        for pitch_class in chord:
+            row[pitch_class % 12] = 1 / len(chord)
+    chroma = np.repeat(rows, round(BAR_S / HOP_S), axis=0)
+    end_beat = 4.0 * len(bars)
+    plan = SimpleNamespace(
+        seconds_at=lambda beat: beat * BEAT_S,
+        exit_beat=end_beat / 2,
+        entry_beat=end_beat / 2,
+        end_beat=end_beat,
+    )
+    tones = Tones(times_s=(np.arange(len(chroma)) + 0.5) * HOP_S, chroma=chroma)
+    return SimpleNamespace(plan=plan, tones=tones, metre=4)
+
+
+def rounds(semitones, n_rounds=2):
+    return [tuple(tone + semitones for tone in chord) for chord in ROUND] * n_rounds
+
+
+@pytest.mark.parametrize(
+    ("semitones", "least", "most", "words"),
+    [
+        # what the scale says of itself, on rounds of four chords; pure chords are further apart
+        # than those of a band, whose overtones they share
+        pytest.param(0, 0.0, 1.0, "a near step", id="the same key"),
+        pytest.param(5, 6.0, 8.0, "a clear step", id="a fourth"),
+        pytest.param(7, 6.0, 8.0, "a clear step", id="a fifth"),
+        pytest.param(1, 12.0, 18.0, "a leap", id="a semitone"),
+        pytest.param(6, 12.0, 19.0, "a leap", id="a tritone"),
+    ],
+)
+def test_a_step_between_keys_has_the_size_that_the_scale_is_told_by(semitones, least, most, words):
+    hearing = heard(*rounds(0), *rounds(semitones))
+    step, measure = step_at(hearing, 32.0), landing(hearing)
+    assert least <= step <= most
+    assert measure.value == step
+    assert words in measure.sentence
+    assert measure.score == falling(step, good=4.0, bad=12.0)
+    path = tonal_path(hearing)
+    assert step <= path.value <= 1.5 * step
+    # a straight way has the whole quarter that is for its length
+    assert path.score == pytest.approx(0.75 * falling(path.value, good=4.0, bad=12.0) + 0.25)
+
+
+@pytest.mark.parametrize("n_bars", [2, 4, 8, 11])
+def test_a_step_fades_with_the_rest_in_between(n_bars):
+    # Farbood 2016, Music Perception 34(1): after 20 s a key is not remembered
+    old, new = [ROUND[0]] * 8, [tuple(tone + 1 for tone in ROUND[0])] * 8
+    near = step_at(heard(*old, *new), 32.0)
+    rested = step_at(heard(*old, *[()] * n_bars, *new), 32.0 + 4 * n_bars)
+    kept = max(1.0 - n_bars * BAR_S / 20.0, 0.0)
+    assert rested == pytest.approx(kept * near, abs=0.03 * near)
+
+
+def test_where_no_notes_are_there_is_no_step_and_that_is_said():
+    silence = heard(*[()] * 12)
+    assert np.isnan(step_at(silence, 24.0))
+    assert landing(silence).score == pytest.approx(0.1)  # as a leap
+    assert tonal_path(silence).score == 0.0
+    assert "No clear notes" in landing(silence).sentence
+    cluster = heard(*[tuple(range(12))] * 12)  # all twelve have no place
+    assert np.isnan(step_at(cluster, 24.0))
+
+
+def test_a_way_to_and_fro_is_longer_than_the_straight_line():
+    straight = tonal_path(heard(*rounds(0), *rounds(7)))
+    hearing = heard(*rounds(0), *rounds(6), *rounds(0), *rounds(6), *rounds(7))
+    hearing.plan.exit_beat, hearing.plan.entry_beat = 32.0, 128.0
+    winding = tonal_path(hearing)
+    assert "straight" in straight.sentence
+    assert "times the straight line" in winding.sentence
+    assert winding.score < straight.score
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        pytest.param("C major", "C major", "the same key", id="same"),
+        pytest.param("C major", "A minor", "close neighbours", id="relative"),
+        pytest.param("C major", "G major", "close neighbours", id="fifth"),
+        pytest.param("E minor", "F minor", "very far apart", id="semitone"),
+        pytest.param("C major", "F# major", "as far apart as keys get", id="tritone"),
+    ],
+)
+def test_distance_of_keys_in_words(old, new, words):
+    facts = [SimpleNamespace(key=SimpleNamespace(key=parse_key(name))) for name in (old, new)]
+    measure = key_distance(*facts)
+    assert words in measure.sentence
+    assert measure.score == pytest.approx(1.0 - measure.value)
