@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact, check_share
 from segue.audio.clip import Edge
 from segue.music.key import Key
 
@@ -24,11 +25,6 @@ KEY_CONFIDENCE = 0.2
 """Below this no key was heard: of 24 keys by chance each would have 0.04. Set by judgement."""
 
 
-def _check_share(name: str, value: float) -> None:
-    if not 0.0 <= value <= 1.0:
-        raise ValueError(f"{name} must be within 0..1, got {value}")
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyWeight:
     """A key and how likely it is, 0..1."""
@@ -37,7 +33,7 @@ class KeyWeight:
     weight: float
 
     def __post_init__(self) -> None:
-        _check_share("weight", self.weight)
+        check_share("weight", self.weight)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +57,7 @@ class KeyFact:
     source: Source = "heard"
 
     def __post_init__(self) -> None:
-        _check_share("confidence", self.confidence)
+        check_share("confidence", self.confidence)
 
     @property
     def is_known(self) -> bool:
@@ -96,6 +92,9 @@ class PulseFact:
     residual_ms : float
         Root mean square distance of the heard onsets from the fitted grid.
     source : {'heard', 'given'}
+    heard_bpm : float or None
+        Where the counting was changed to fit that of another song, the tempo as it was heard
+        alone; None elsewhere.
     """
 
     tempo_bpm: float
@@ -107,10 +106,11 @@ class PulseFact:
     downbeat_confidence: float
     residual_ms: float
     source: Source = "heard"
+    heard_bpm: float | None = None
 
     def __post_init__(self) -> None:
-        _check_share("confidence", self.confidence)
-        _check_share("downbeat_confidence", self.downbeat_confidence)
+        check_share("confidence", self.confidence)
+        check_share("downbeat_confidence", self.downbeat_confidence)
         if not self.tempo_bpm > 0:
             raise ValueError(f"tempo_bpm must be positive, got {self.tempo_bpm}")
         for times in (self.beats_s, self.downbeats_s):
@@ -169,6 +169,20 @@ class Ending:
         file stops.
     fade_start_s : float or None
         Where a fade has taken the level 3 dB below the body; None otherwise.
+    last_chord_s : float or None
+        Where the last chord starts: the last change of notes before the sound ends. None
+        where nothing is pitched, or it was not looked for.
+    last_bar_line_s : float or None
+        The last bar line at which the band plays, at or before the last hit; None without
+        a pulse.
+    rung_out_s : float or None
+        Where the last chord has fallen 20 dB: before it nothing cuts what rings. None for a
+        song that keeps going and for a fade.
+    outro_start_s : float or None
+        Where a last part begins that is clearly quieter than the body and does not fade;
+        None where there is none. How the song ends is how this part ends.
+    outro_db : float
+        Level of that part against the body of the edge; 0 where there is none.
     """
 
     kind: EndingKind
@@ -176,6 +190,11 @@ class Ending:
     last_hit_s: float
     sound_end_s: float
     fade_start_s: float | None = None
+    last_chord_s: float | None = None
+    last_bar_line_s: float | None = None
+    rung_out_s: float | None = None
+    outro_start_s: float | None = None
+    outro_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -235,6 +254,8 @@ class EdgeFacts:
         The part of the file that was read.
     tuning_cents : float
         How far the song is above A4 = 440 Hz, -50..50.
+    tuning_spread_cents : float
+        How far estimates from different parts of the edge lie apart; 0 when given.
     first_note : FirstNote or None
         None where no vocal or lead is given or heard.
     applause_s : float or None
@@ -242,6 +263,12 @@ class EdgeFacts:
         other facts are heard without it. None where there is none.
     doubts : tuple of str
         Sentences about what is uncertain and how to settle it.
+    phrases : PhraseFact
+        Groups of four or eight bars.
+    loops : tuple of LoopFact
+        The most loopable one, two and four bars, best first; at most one of each length.
+    bars : tuple of BarFact
+        Every bar of the edge that is whole or nearly so; none without a pulse.
     """
 
     file: str
@@ -259,6 +286,10 @@ class EdgeFacts:
     first_note: FirstNote | None = None
     applause_s: float | None = None
     doubts: tuple[str, ...] = ()
+    tuning_spread_cents: float = 0.0
+    phrases: PhraseFact = PhraseFact()
+    loops: tuple[LoopFact, ...] = ()
+    bars: tuple[BarFact, ...] = ()
 
     def __post_init__(self) -> None:
         expected = self.ending if self.edge == "end" else self.opening
