@@ -37,6 +37,8 @@ _ON_BEAT_S: Final = 0.07
 _SUPPORT_S: Final = 0.045
 _SUPPORT_BEATS: Final = 48
 _HEAD_START_BEATS: Final = 2.0
+_NOTHING_HEARD: Final = 0.1
+"""What a beat without any attack near speaks against a pulse, of what an attack off it does."""
 
 
 def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
@@ -127,6 +129,10 @@ def _set_in(beats_s: Floats, heard: Hits, sound_s: float) -> int:
         return 0
     share = np.minimum(strength / usual, 1.0)
     gain = share - 0.5 * share[len(share) // 2 :].mean()
+    half_beat_s = 0.5 * float(np.median(np.diff(beats_s))) if len(beats_s) > 1 else 0.0
+    apart_s = np.abs(heard.times_s[None, :] - beats_s[: len(gain), None])
+    is_free = ((apart_s < half_beat_s) & (apart_s >= _SUPPORT_S)).any(axis=1)
+    gain = np.where((gain < 0.0) & ~is_free, _NOTHING_HEARD * gain, gain)
     after = np.cumsum(gain[::-1])[::-1] - np.concatenate([[0.0], np.cumsum(gain)[:-1]])
     if abs(beats_s[0] - sound_s) < _ON_BEAT_S:
         after[0] += _HEAD_START_BEATS
