@@ -30,6 +30,7 @@ FLOOR_DB: Final = -60.0
 LEAST_BARS: Final = 2
 _WINDOW_FRAMES: Final = 2048
 _LOWEST_HZ, _HIGHEST_HZ = 40.0, 10_000.0
+_VOICE_FROM_HZ, _VOICE_TO_HZ = 300.0, 3000.0
 _NOTES_FROM_HZ, _NOTES_TO_HZ = 110.0, 2500.0
 
 
@@ -43,6 +44,8 @@ class BarFeatures:
         Level in each band, `FLOOR_DB` at least, 0 for the loudest.
     notes : ndarray, shape (n_hops, 12)
         Strength of each pitch class.
+    middle : ndarray, shape (n_hops // 2, n_bins)
+        Amplitude from 300 to 3000 Hz, where voices are, the louder of every two hops and bins.
     start_s : float
         Time of the first hop in the file, in seconds.
     lines_s : ndarray, shape (n_bars + 1,)
@@ -53,6 +56,7 @@ class BarFeatures:
 
     bands_db: Floats
     notes: Floats
+    middle: npt.NDArray[np.float32]
     start_s: float
     lines_s: Floats
     metre: int
@@ -82,7 +86,7 @@ class BarFeatures:
         last = np.minimum(last, len(values))
         first = np.minimum(borders[:-1], last - 1)
         means = (sums[last] - sums[first]) / (last - first)[:, None]
-        return means.reshape(self.n_bars, parts_a_bar, values.shape[1])
+        return np.asarray(means.reshape(self.n_bars, parts_a_bar, values.shape[1]))
 
 
 def bar_features(edge: SongEdge, pulse: PulseFact) -> BarFeatures | None:
@@ -104,6 +108,7 @@ def bar_features(edge: SongEdge, pulse: PulseFact) -> BarFeatures | None:
     return BarFeatures(
         bands_db=bands_db,
         notes=notes,
+        middle=_thinned(power[:, _middle_bins()]),
         start_s=edge.start_s,
         lines_s=lines_s,
         metre=pulse.metre,
@@ -143,6 +148,18 @@ def _mel_bands() -> Floats:
     ends = 2595.0 * np.log10(1.0 + np.array([_LOWEST_HZ, _HIGHEST_HZ]) / 700.0)
     band = np.floor((mel - ends[0]) / (ends[1] - ends[0]) * N_BANDS)
     return np.asarray(band[:, None] == np.arange(N_BANDS), dtype=np.float64)
+
+
+def _thinned(power: Floats) -> npt.NDArray[np.float32]:
+    n_hops, n_bins = (size // 2 * 2 for size in power.shape)
+    pairs = power[:n_hops, :n_bins].astype(np.float32).reshape(n_hops // 2, 2, n_bins // 2, 2)
+    return np.asarray(np.sqrt(pairs.max(axis=(1, 3))))
+
+
+def _middle_bins() -> slice:
+    """Bins in which voices are."""
+    bin_hz = RATE_HZ / _WINDOW_FRAMES
+    return slice(round(_VOICE_FROM_HZ / bin_hz), round(_VOICE_TO_HZ / bin_hz))
 
 
 @lru_cache(maxsize=1)

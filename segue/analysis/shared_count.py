@@ -119,7 +119,9 @@ def counted_at(facts: EdgeFacts, level: float) -> EdgeFacts:
     changed = replace(facts, pulse=counted)
     old_doubts = set(doubts_about(facts))
     remarks = tuple(doubt for doubt in facts.doubts if doubt not in old_doubts)
-    return replace(changed, doubts=(*remarks, *doubts_about(changed)))
+    word = "twice" if level > 1.0 else "half"
+    said = f"Counted at {counted.tempo_bpm:.0f} BPM, {word} what was heard, to go with its partner."
+    return replace(changed, doubts=(*remarks, said, *doubts_about(changed)))
 
 
 def _halved(pulse: PulseFact) -> tuple[tuple[float, ...], tuple[float, ...]]:
