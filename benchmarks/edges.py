@@ -47,8 +47,11 @@ REACHES: Final = {
     "fades found": ("at least", 0.80),
     "verdicts right": ("at least", 0.90),
     "left before the last chord": ("at most", 0.0),
+    "left after all sound": ("at most", 0.0),
     "bar one at the start": ("at least", 0.90),
 }
+OF_ALL: Final = ("left before the last chord", "left after all sound", "fades found")
+"""Exits are asked of all songs, and real fades are too few to be parted."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -184,7 +187,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         chosen, report = (halves[half].get(measure, Count()) for half in (False, True))
         which, reach = REACHES.get(measure, ("", 0.0))
         both = Count(hits=chosen.hits + report.hits, of=chosen.of + report.of)
-        asked = both if measure in ("left before the last chord", "fades found") else report
+        asked = both if measure in OF_ALL else report
         met = {"at most": asked.share <= reach, "at least": asked.share >= reach}.get(which, True)
         missed |= not met
         said = f"{which} {reach:.2f} {'' if met else 'MISSED'}" if which else ""

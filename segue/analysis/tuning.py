@@ -21,6 +21,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -208,10 +209,7 @@ def settled_tuning(peaks: SpectralPeaks) -> TuningFact:
         return TuningFact(cents=0.0, spread_cents=0.0)
     thirds = np.linspace(0, int(peaks.hops[-1]) + 1, _N_PARTS + 1)
     masks = [np.ones(len(peaks.hops), dtype=bool)]
-    masks += [
-        (peaks.hops >= first) & (peaks.hops < last)
-        for first, last in zip(thirds[:-1], thirds[1:], strict=True)
-    ]
+    masks += [(peaks.hops >= first) & (peaks.hops < last) for first, last in pairwise(thirds)]
     masks += [peaks.hertz < _MIDDLE_HZ, peaks.hertz >= _MIDDLE_HZ]
     weights = _weights(peaks)
     least = _LEAST_PART * float(weights.sum())

@@ -117,7 +117,9 @@ def _phrase_line(grid: BeatGrid, facts: EdgeFacts, done: int) -> int:
     """The last phrase start at a bar line or a few bars before it, where phrases are sure."""
     if not facts.phrases.is_sure:
         return done
-    starts = (grid.bar_line_before(grid.index_at(t)) for t in facts.phrases.starts_s)
+    starts = [grid.bar_line_before(grid.index_at(t)) for t in facts.phrases.starts_s]
+    group = facts.phrases.n_bars * grid.metre
+    starts += range(starts[-1] + group, done + 1, group)  # a group that ends starts the next
     least = done - _MOST_BARS_BACK * grid.metre
     return max((line for line in starts if least <= line <= done), default=done)
 
