@@ -39,18 +39,20 @@ _LOOK_BARS: Final = 2
 _BLOCK_BARS: Final = 4
 
 # Odds, as natural logarithms, chosen on one half of the songs of benchmarks.phrase_truth.
-_EDGE_ODDS: Final = {"start": 1.5, "end": 0.8}
+_EDGE_ODDS: Final = {"start": 1.5, "end": 0.4}
 _NOVELTY_ODDS: Final = 0.6
-_REPEAT_ODDS: Final = 0.8
-_STEP_ODDS: Final = 0.45
+_REPEAT_ODDS: Final = 0.4
+_STEP_ODDS: Final = 0.3
 _MOST_ODDS: Final = 2.5
-_BOUNDARY_STEP_DB: Final = 3.0
-_LEAST_STEP: Final = 0.3
-_BOUNDARY_Z: Final = 2.0
-_DOUBT_CLEAR: Final = 0.1
+_BOUNDARY_STEP_DB: Final = 6.0
+_LEAST_STEP: Final = 0.15
+_BOUNDARY_Z: Final = 3.0
+_DOUBT_CLEAR: Final = 0.15
 _DOUBT: Final = 0.45
 """How much of the odds is not believed, with and without a change that nobody would miss: from
-chords and repetition alone groups are right in little more than half of the songs."""
+chords and repetition alone groups are right in half of the songs."""
+_ENOUGH_SIGNS: Final = 2
+"""So many clear changes, the song's own edge among them, must say the same and none another."""
 
 
 def hear_phrases(
@@ -80,17 +82,17 @@ def hear_phrases(
     odds = np.zeros(GROUP_BARS)
     for bar, value in enumerate(evidence):
         odds[bar % GROUP_BARS] += value
-    odds[_edge_line(features, join) % GROUP_BARS] += _EDGE_ODDS[
-        "end" if isinstance(join, Ending) else "start"
-    ]
+    edge_phase = _edge_line(features, join) % GROUP_BARS
+    odds[edge_phase] += _EDGE_ODDS["end" if isinstance(join, Ending) else "start"]
     phase = int(np.argmax(odds))
     clear = (steps_db >= _BOUNDARY_STEP_DB) & (
         _standard(novelty) + _standard(steps_db) > _BOUNDARY_Z
     )
     lines_s = features.lines_s[:-1]
     starts = [bar for bar in range(n_bars) if bar % GROUP_BARS == phase]
-    agree = sum(clear[bar] for bar in starts)
-    doubt = _DOUBT_CLEAR if agree > clear.sum() - agree else _DOUBT
+    n_agree = int(sum(clear[bar] for bar in starts))
+    is_clear = n_agree == clear.sum() and n_agree + (edge_phase == phase) >= _ENOUGH_SIGNS
+    doubt = _DOUBT_CLEAR if is_clear and n_agree else _DOUBT
     shares = np.exp(odds - odds.max())
     share = (1.0 - doubt) * float(shares[phase] / shares.sum()) + doubt / GROUP_BARS
     return PhraseFact(
