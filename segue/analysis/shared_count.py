@@ -32,7 +32,7 @@ _DAMPING: Final = 1.12
 _APART_COST: Final = 4.0
 _TAP_COST: Final = 0.5
 _CHANGE_COST: Final = 0.35
-_HEARD_COST: Final = 1.0
+_HEARD_COST: Final = 0.6
 # The costs were set by judgement, and checked on pairs of real songs by the edges benchmark.
 _LEVELS: Final = (1.0, 2.0, 0.5)
 _DUPLE: Final = (2, 4)
