@@ -49,6 +49,9 @@ _FLOOR_STEADY_DB: Final = 3.0
 _ABOVE_FLOOR_DB: Final = 6.0
 _AT_FILE_END_S: Final = 0.03
 _CUT_BEFORE_END_S: Final = 0.35
+_LIFT_S: Final = 0.25
+_LIFT_DB: Final = 1.5
+_LOUD_HIT_DB: Final = 12.0
 _RISE_DB: Final = 3.0
 _RISE_WINDOW_S: Final = 1.0
 _RISE_AFTER_S: Final = 1.0
@@ -120,7 +123,9 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     heard = _hits_from(mix.samples, mix.rate_hz, first_s, sound_end_s)
     beat_s = min(max(pulse.beat_s, 0.3), 1.2)
     smooth_db = smoothed_db(raw_db, _SMOOTH_HOPS)
-    last_hit_s = _last_hit_s(mix, heard, raw_db, body_db, beat_s)
+    is_cut = silent_s <= _CUT_BEFORE_END_S  # codecs and editors leave a little
+    played = heard if is_cut else _played(heard, raw_db, body_db)
+    last_hit_s = _last_hit_s(mix, played, raw_db, body_db, beat_s)
     if pulse.confidence < PULSE_CONFIDENCE:
         # Without a pulse the last attack may lie far before the end of what is held.
         let_go_s = min(_let_go_s(raw_db, body_db), sound_end_s)
@@ -131,7 +136,7 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
         beat_s=beat_s,
         last_hit_s=last_hit_s,
         sound_end_s=sound_end_s,
-        reaches_file_end=silent_s <= _CUT_BEFORE_END_S,  # codecs and editors leave a little
+        reaches_file_end=is_cut,
         hit_times_s=heard.times_s,
         low_db=smoothed_db(_low_level_db(mix.samples, mix.rate_hz), _SMOOTH_HOPS),
         file_end_s=mix.duration_s,
@@ -217,6 +222,20 @@ def _last_hit_s(mix: Clip, heard: Hits, levels_db: Floats, body_db: float, beat_
     soft_s = soft_hits_s(mono_of(piece), mix.rate_hz)
     found_s = first_s + float(soft_s[-1]) if len(soft_s) else last_s
     return found_s if swell_s is None else max(found_s, swell_s)
+
+
+def _played(heard: Hits, levels_db: Floats, body_db: float) -> Hits:
+    """Hits up to the last that is loud, or raises the level: echoes in a ring do neither."""
+    reach = round(_LIFT_S / HOP_S)
+    for number in range(len(heard.times_s), 0, -1):
+        hop = int(heard.times_s[number - 1] / HOP_S)
+        after, before = levels_db[hop : hop + reach], levels_db[max(hop - reach, 0) : hop - 1]
+        if not len(after) or not len(before):
+            continue
+        top_db = float(smoothed_db(after, reach).max())
+        if top_db > body_db - _LOUD_HIT_DB or top_db - float(before.mean()) > _LIFT_DB:
+            return Hits(times_s=heard.times_s[:number], rises_db=heard.rises_db[:number])
+    return heard
 
 
 def _last_swell_s(levels_db: Floats, body_db: float, after_s: float) -> float | None:
