@@ -129,8 +129,8 @@ def _longest_step(places: Sequence[tuple[int, float]], clock: int) -> tuple[int,
     place, due = places[n_served]
     n_ticks = place - tick
     own_us = round((due - due_here) / n_ticks)
-    # The song's own value where it leaves the clock good; else the one that brings it back.
-    is_good = abs(clock + own_us * n_ticks - due) <= stray / 2
+    # The song's own value wherever the clock allows it; else the one that brings the clock back.
+    is_good = abs(clock + own_us * n_ticks - due) <= stray
     best_us = own_us if is_good else round((due - clock) / n_ticks)
     return n_served, min(max(best_us, low), high)
 
