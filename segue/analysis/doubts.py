@@ -18,6 +18,8 @@ _HALF_SURE = 0.5
 _FEWEST_BARS = 4
 """Of fewer bars neither key nor metre can be heard with any certainty. Set by judgement."""
 _SAME_RATIO = 0.03
+_TUNING_APART_CENTS = 10.0
+"""From here on two estimates of a tuning differ audibly. Set by judgement."""
 
 
 def doubts_about(facts: EdgeFacts) -> tuple[str, ...]:
@@ -34,6 +36,11 @@ def doubts_about(facts: EdgeFacts) -> tuple[str, ...]:
         *_about_key(facts.key, side),
         *_about_pulse(facts.pulse, side),
     ]
+    if facts.tuning_spread_cents > _TUNING_APART_CENTS:
+        said.append(
+            f"The tuning is unsure: parts of it lie {facts.tuning_spread_cents:.0f} cents from the "
+            f"{facts.tuning_cents:+.0f} taken; check it by ear against the pad."
+        )
     if facts.ending is not None and facts.ending.confidence < _HALF_SURE:
         said.append(
             f"How the song ends is unsure ({facts.ending.kind}?); settle it with --ending-a."

@@ -6,7 +6,8 @@ Four kinds, told apart by level and hits (attacks of the band):
 - 'cold stop': after the last hit, or after a last held chord is let go, the
   level drops at once; a reverb may follow;
 - 'ring-out': after the last hit the level takes its time to fall;
-- 'fade': the level falls over seconds while hits go on.
+- 'fade': the level falls smoothly over seconds, in all bands alike, while the band plays on
+  (`fade`). A last part that is only quieter is none: it ends in one of the other ways.
 
 Applause after the end is taken away before (`applause`). Not handled: a studio
 talk-over, a hidden track after minutes of silence.
@@ -22,19 +23,21 @@ import numpy as np
 
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
 from segue.analysis.facts import PULSE_CONFIDENCE, Ending
+from segue.analysis.fade import last_decline
+from segue.analysis.last_chord import last_chord_s, outro_of, rung_out_s
 from segue.analysis.soft_hits import UNHEARD_S, soft_hits_s
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.analysis.facts import EndingKind, PulseFact
+    from segue.analysis.fade import Decline
     from segue.audio.clip import Clip, SongEdge
 
     Floats = npt.NDArray[np.float64]
 
 END_BELOW_BODY_DB: Final = 60.0
 """The sound has ended where it is this far below the body, as in reverberation time."""
-FADE_STARTS_BELOW_BODY_DB: Final = 3.0
 
 # All numbers below chosen on rendered endings of known kind.
 _BLOCK_S: Final = 0.4
@@ -45,14 +48,17 @@ _FLOOR_BELOW_BODY_DB: Final = 35.0
 _FLOOR_STEADY_DB: Final = 3.0
 _ABOVE_FLOOR_DB: Final = 6.0
 _AT_FILE_END_S: Final = 0.03
-_LONGEST_FADE_S: Final = 30.0
-_LEAST_FADE_S: Final = 2.5
-_LEAST_FADE_DB: Final = 8.0
-_FADE_BODY_DB: Final = 12.0
-_FADE_HIT_SHARE: Final = 0.6
-_FADE_HEARD_DB: Final = 35.0
+_CUT_BEFORE_END_S: Final = 0.35
+_LIFT_S: Final = 0.25
+_LIFT_DB: Final = 1.5
+_LOUD_HIT_DB: Final = 12.0
+_RISE_DB: Final = 3.0
+_RISE_WINDOW_S: Final = 1.0
+_RISE_AFTER_S: Final = 1.0
+_RISE_BELOW_BODY_DB: Final = 35.0
+_SWELL_NOTES_S: Final = 2.0
+_LONGEST_TAIL_S: Final = 45.0
 _LOW_RATE_HZ: Final = 4000
-_EVEN_CHANCE: Final = 0.5
 _SOFT_AFTER_BEATS: Final = 2.0
 _SOFT_AFTER_S: Final = 0.3
 _SOFT_BELOW_BODY_DB: Final = 15.0
@@ -84,6 +90,7 @@ class _Tail:
     low_db: Floats
     file_end_s: float
     bar_line_s: float
+    decline: Decline
 
 
 def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
@@ -99,8 +106,8 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     Returns
     -------
     Ending
-        Kind, confidence, last hit, end of sound and start of a fade, in
-        seconds from the start of the file. A silent edge is a 'cold stop' at
+        Kind, confidence, last hit, last chord, end of sound, start of a fade or of an outro,
+        in seconds from the start of the file. A silent edge is a 'cold stop' at
         its own start with no confidence.
     """
     mix = edge.mix
@@ -110,14 +117,15 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
         start_s = edge.start_s
         return Ending(kind="cold stop", confidence=0.0, last_hit_s=start_s, sound_end_s=start_s)
     end_hop = _sound_end_hop(raw_db, body_db)
-    reaches = (len(raw_db) - end_hop) * HOP_S <= _AT_FILE_END_S
-    sound_end_s = mix.duration_s if reaches else end_hop * HOP_S
-    first_s = max(sound_end_s - _LONGEST_FADE_S, 0.0)
+    silent_s = (len(raw_db) - end_hop) * HOP_S
+    sound_end_s = mix.duration_s if silent_s <= _AT_FILE_END_S else end_hop * HOP_S
+    first_s = max(sound_end_s - _LONGEST_TAIL_S, 0.0)
     heard = _hits_from(mix.samples, mix.rate_hz, first_s, sound_end_s)
     beat_s = min(max(pulse.beat_s, 0.3), 1.2)
     smooth_db = smoothed_db(raw_db, _SMOOTH_HOPS)
-    loud_end_s = _last_above_s(smooth_db, body_db - _SOFT_BELOW_BODY_DB)
-    last_hit_s = _last_hit_s(mix, heard, loud_end_s, beat_s)
+    is_cut = silent_s <= _CUT_BEFORE_END_S  # codecs and editors leave a little
+    played = heard if is_cut else _played(heard, raw_db, body_db)
+    last_hit_s = _last_hit_s(mix, played, raw_db, body_db, beat_s)
     if pulse.confidence < PULSE_CONFIDENCE:
         # Without a pulse the last attack may lie far before the end of what is held.
         let_go_s = min(_let_go_s(raw_db, body_db), sound_end_s)
@@ -128,20 +136,34 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
         beat_s=beat_s,
         last_hit_s=last_hit_s,
         sound_end_s=sound_end_s,
-        reaches_file_end=reaches,
+        reaches_file_end=is_cut,
         hit_times_s=heard.times_s,
         low_db=smoothed_db(_low_level_db(mix.samples, mix.rate_hz), _SMOOTH_HOPS),
         file_end_s=mix.duration_s,
         bar_line_s=_bar_line_s(pulse, edge.start_s, mix.duration_s),
+        decline=last_decline(mix, raw_db, body_db, heard.times_s),
     )
-    kind, confidence, fade_start_s = _kind(tail)
+    kind, confidence = _kind(tail)
+    outro = outro_of(raw_db, body_db, last_hit_s) if kind != "fade" else None
+    start_s, rings = edge.start_s, kind in ("ring-out", "cold stop")
     return Ending(
         kind=kind,
         confidence=confidence,
-        last_hit_s=edge.start_s + tail.last_hit_s,
-        sound_end_s=edge.start_s + sound_end_s,
-        fade_start_s=None if fade_start_s is None else edge.start_s + fade_start_s,
+        last_hit_s=start_s + last_hit_s,
+        sound_end_s=start_s + sound_end_s,
+        fade_start_s=start_s + tail.decline.start_s if kind == "fade" else None,
+        last_chord_s=start_s + last_chord_s(mix, last_hit_s, sound_end_s, heard.times_s),
+        last_bar_line_s=_last_bar_line_s(pulse, start_s + last_hit_s),
+        rung_out_s=start_s + rung_out_s(tail.low_db, last_hit_s, sound_end_s) if rings else None,
+        outro_start_s=None if outro is None else start_s + outro[0],
+        outro_db=0.0 if outro is None else outro[1],
     )
+
+
+def _last_bar_line_s(pulse: PulseFact, last_hit_s: float) -> float | None:
+    """The last bar line that is played, or just missed by the last hit."""
+    played = [t for t in pulse.downbeats_s if t <= last_hit_s + _BAR_LINE_EARLY_S]
+    return played[-1] if played and pulse.is_known else None
 
 
 def _body_db(levels_db: Floats) -> float:
@@ -183,19 +205,52 @@ def _hits_from(
     return Hits(times_s=heard.times_s + first_s, rises_db=heard.rises_db)
 
 
-def _last_hit_s(mix: Clip, heard: Hits, loud_end_s: float, beat_s: float) -> float:
+def _last_hit_s(mix: Clip, heard: Hits, levels_db: Floats, body_db: float, beat_s: float) -> float:
     """The last attack, or where there was none for beats, the last change of notes.
 
-    Changes are looked for only as far as the sound is loud: partials that beat
-    in a decay are none.
+    Changes are looked for only as far as the sound is loud or swells: partials that beat in a
+    decay are none.
     """
+    loud_end_s = _last_above_s(smoothed_db(levels_db, _SMOOTH_HOPS), body_db - _SOFT_BELOW_BODY_DB)
     last_s = float(heard.times_s[-1]) if len(heard.times_s) else 0.0
-    if loud_end_s - last_s < _SOFT_AFTER_BEATS * beat_s:
+    swell_s = _last_swell_s(levels_db, body_db, max(last_s, loud_end_s))
+    until_s = loud_end_s if swell_s is None else swell_s + _SWELL_NOTES_S
+    if until_s - last_s < _SOFT_AFTER_BEATS * beat_s:
         return last_s
-    first_s = max(last_s + _SOFT_AFTER_S, loud_end_s - _LONGEST_SOFT_S) - UNHEARD_S
-    piece = mix.samples[int(first_s * mix.rate_hz) : int((loud_end_s + UNHEARD_S) * mix.rate_hz)]
+    first_s = max(last_s + _SOFT_AFTER_S, until_s - _LONGEST_SOFT_S) - UNHEARD_S
+    piece = mix.samples[int(first_s * mix.rate_hz) : int((until_s + UNHEARD_S) * mix.rate_hz)]
     soft_s = soft_hits_s(mono_of(piece), mix.rate_hz)
-    return first_s + float(soft_s[-1]) if len(soft_s) else last_s
+    found_s = first_s + float(soft_s[-1]) if len(soft_s) else last_s
+    return found_s if swell_s is None else max(found_s, swell_s)
+
+
+def _played(heard: Hits, levels_db: Floats, body_db: float) -> Hits:
+    """Hits up to the last that is loud, or raises the level: echoes in a ring do neither."""
+    reach = round(_LIFT_S / HOP_S)
+    for number in range(len(heard.times_s), 0, -1):
+        hop = int(heard.times_s[number - 1] / HOP_S)
+        after, before = levels_db[hop : hop + reach], levels_db[max(hop - reach, 0) : hop - 1]
+        if not len(after) or not len(before):
+            continue
+        top_db = float(smoothed_db(after, reach).max())
+        if top_db > body_db - _LOUD_HIT_DB or top_db - float(before.mean()) > _LIFT_DB:
+            return Hits(times_s=heard.times_s[:number], rises_db=heard.rises_db[:number])
+    return heard
+
+
+def _last_swell_s(levels_db: Floats, body_db: float, after_s: float) -> float | None:
+    """Where the level last begins to rise after a time; None where it only falls.
+
+    What rings never rises; a soft last part does, however far it is below the body.
+    """
+    slow_db = smoothed_db(levels_db, round(_RISE_WINDOW_S / HOP_S))
+    after = slow_db[int((after_s + _RISE_AFTER_S) / HOP_S) :]
+    if len(after) == 0:
+        return None
+    low = np.minimum.accumulate(after)
+    has_risen = (after - low > _RISE_DB) & (after > body_db - _RISE_BELOW_BODY_DB)
+    begins = np.flatnonzero(has_risen & ~np.concatenate([[False], has_risen[:-1]]))
+    return after_s + _RISE_AFTER_S + float(begins[-1]) * HOP_S if len(begins) else None
 
 
 def _let_go_s(levels_db: Floats, body_db: float) -> float:
@@ -204,13 +259,12 @@ def _let_go_s(levels_db: Floats, body_db: float) -> float:
     return _last_above_s(slow_db, body_db - _HELD_BELOW_BODY_DB)
 
 
-def _kind(tail: _Tail) -> tuple[EndingKind, float, float | None]:
-    """Kind, confidence and, for a fade, where it starts."""
-    fade_start_s, fade_confidence = _fade(tail)
-    if fade_confidence > _EVEN_CHANCE:
-        return "fade", fade_confidence, fade_start_s
+def _kind(tail: _Tail) -> tuple[EndingKind, float]:
+    """Kind and confidence."""
+    if tail.decline.is_fade:
+        return "fade", tail.decline.confidence
     if _stops_on_bar_line(tail):
-        return "keeps going", _BAR_LINE_CONFIDENCE, None
+        return "keeps going", _BAR_LINE_CONFIDENCE
     fall_s, fallen_db = _fall(tail)
     if tail.reaches_file_end and fallen_db < _RING_FALL_DB:
         quiet_s = tail.sound_end_s - tail.last_hit_s
@@ -218,11 +272,11 @@ def _kind(tail: _Tail) -> tuple[EndingKind, float, float | None]:
         if not rings:
             # Either reason is enough: it has hardly fallen, or the band has only just played.
             still_loud, just_hit = _LEAST_RING_DB - fallen_db, 1.5 - quiet_s / tail.beat_s
-            return "keeps going", _confidence(max(still_loud / 6.0, just_hit), 1.0), None
-        return "ring-out", _confidence(fallen_db - _LEAST_RING_DB, 6.0), None
+            return "keeps going", _confidence(max(still_loud / 6.0, just_hit), 1.0)
+        return "ring-out", _confidence(fallen_db - _LEAST_RING_DB, 6.0)
     if fall_s > _RING_FALL_S:
-        return "ring-out", _confidence(np.log2(fall_s / _RING_FALL_S), 1.0), None
-    return "cold stop", _confidence(np.log2(_RING_FALL_S / max(fall_s, 0.02)), 1.0), None
+        return "ring-out", _confidence(np.log2(fall_s / _RING_FALL_S), 1.0)
+    return "cold stop", _confidence(np.log2(_RING_FALL_S / max(fall_s, 0.02)), 1.0)
 
 
 def _stops_on_bar_line(tail: _Tail) -> bool:
@@ -250,29 +304,13 @@ def _fall(tail: _Tail) -> tuple[float, float]:
     """Seconds the last chord takes to fall 20 dB once it falls, and how far it falls in all."""
     first = int(tail.last_hit_s / HOP_S)
     last = max(int(tail.sound_end_s / HOP_S), first + 1)
-    levels = tail.low_db[first:last]
+    levels = tail.low_db[min(first, len(tail.low_db) - 1) : last]
     top_db = float(levels[: max(round(0.15 / HOP_S), 1)].max())
     held = np.flatnonzero(levels > top_db - 3.0)
     hold = int(held[-1]) if len(held) else 0
     fallen = np.flatnonzero(levels[hold:] < top_db - _RING_FALL_DB)
     fall = int(fallen[0]) if len(fallen) else len(levels) - hold
     return fall * HOP_S, top_db - float(levels[-3:].mean())
-
-
-def _fade(tail: _Tail) -> tuple[float, float]:
-    """Where a fade would start and how likely it is one."""
-    n_hops = round(2.0 * tail.beat_s / HOP_S)
-    slow_db = smoothed_db(tail.levels_db, n_hops)[: int(tail.sound_end_s / HOP_S)]
-    body_db = float(np.percentile(slow_db[slow_db > slow_db.max() - _FADE_BODY_DB], 75))
-    start_s = _last_above_s(slow_db, body_db - FADE_STARTS_BELOW_BODY_DB)
-    length_s = _last_above_s(slow_db, body_db - _FADE_HEARD_DB) - start_s
-    during = tail.hit_times_s[tail.hit_times_s > start_s + tail.beat_s]
-    fallen_db = body_db - float(slow_db[-max(n_hops // 2, 1)])
-    if length_s < _LEAST_FADE_S or fallen_db < _LEAST_FADE_DB or len(during) == 0:
-        return start_s, 0.0
-    share = (float(during[-1]) - start_s) / length_s
-    hits_a_beat = len(during) / (length_s / tail.beat_s)
-    return start_s, _confidence(min(share - _FADE_HIT_SHARE, hits_a_beat - 0.3), 0.3)
 
 
 def _last_above_s(levels_db: Floats, threshold_db: float) -> float:

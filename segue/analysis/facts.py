@@ -5,7 +5,7 @@ Times are seconds from the start of the file. Uncertainty is part of each fact.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Literal
 
@@ -287,7 +287,7 @@ class EdgeFacts:
     applause_s: float | None = None
     doubts: tuple[str, ...] = ()
     tuning_spread_cents: float = 0.0
-    phrases: PhraseFact = PhraseFact()
+    phrases: PhraseFact = field(default_factory=PhraseFact)
     loops: tuple[LoopFact, ...] = ()
     bars: tuple[BarFact, ...] = ()
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, KeyFact
+    from segue.analysis.structure_facts import BarFact, LoopFact
 
 
 def facts_report(facts: EdgeFacts) -> dict[str, Any]:
@@ -25,6 +27,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
         "duration_s": round(facts.duration_s, 4),
         "key": _key_report(facts.key),
         "tuning_cents": round(facts.tuning_cents, 2),
+        "tuning_spread_cents": round(facts.tuning_spread_cents, 2),
         "tempo_bpm": round(pulse.tempo_bpm, 4),
         "tempo_alternatives_bpm": [round(bpm, 4) for bpm in pulse.tempo_alternatives_bpm],
         "metre": pulse.metre,
@@ -42,6 +45,11 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
             "last_hit_s": round(facts.ending.last_hit_s, 4),
             "sound_end_s": round(facts.ending.sound_end_s, 4),
             "fade_start_s": _rounded(facts.ending.fade_start_s),
+            "last_chord_s": _rounded(facts.ending.last_chord_s),
+            "last_bar_line_s": _rounded(facts.ending.last_bar_line_s),
+            "rung_out_s": _rounded(facts.ending.rung_out_s),
+            "outro_start_s": _rounded(facts.ending.outro_start_s),
+            "outro_db": round(facts.ending.outro_db, 2),
         }
     if facts.opening is not None:
         report["opening"] = {
@@ -54,9 +62,23 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
     report["first_note"] = (
         None if first is None else {"midi": round(first.midi, 2), "time_s": round(first.time_s, 4)}
     )
+    report["phrases"] = {
+        "starts_s": [round(t, 4) for t in facts.phrases.starts_s],
+        "n_bars": facts.phrases.n_bars,
+        "confidence": round(facts.phrases.confidence, 3),
+        "boundaries_s": [round(t, 4) for t in facts.phrases.boundaries_s],
+    }
+    report["loops"] = [_plain(loop) for loop in facts.loops]
+    report["bars"] = [_plain(bar) for bar in facts.bars]
     report["applause_s"] = _rounded(facts.applause_s)
     report["doubts"] = list(facts.doubts)
     return report
+
+
+def _plain(fact: LoopFact | BarFact) -> dict[str, Any]:
+    """Every field by its name, numbers to four places."""
+    values = ((field.name, getattr(fact, field.name)) for field in fields(fact))
+    return {name: round(v, 4) if isinstance(v, float) else v for name, v in values}
 
 
 def _key_report(fact: KeyFact) -> dict[str, Any]:

@@ -14,7 +14,8 @@ from segue.analysis.key_heard import hear_key
 from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
 from segue.analysis.pulse import hear_pulse
-from segue.analysis.tuning import pitched_peaks, pitched_share, tuning_of_peaks
+from segue.analysis.structure import hear_structure
+from segue.analysis.tuning import TuningFact, pitched_peaks, pitched_share, settled_tuning
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
 from segue.errors import text_of
@@ -59,9 +60,12 @@ def hear_edge(
     )
     peaks = pitched_peaks(edge)
     pitched = pitched_share(peaks)
-    tuning_cents = said.tuning_cents
-    if tuning_cents is None:  # drums and speech have no notes to be in tune: they crowd nowhere
-        tuning_cents = tuning_of_peaks(peaks) if pitched >= _HALF_PITCHED else 0.0
+    tuning = TuningFact(cents=said.tuning_cents or 0.0, spread_cents=0.0)
+    if said.tuning_cents is None and pitched >= _HALF_PITCHED:
+        tuning = settled_tuning(peaks)  # drums and speech have no notes to be in tune
+    ending = _ending(edge, pulse, said) if edge.edge == "end" else None
+    opening = _opening(edge, pulse, said) if edge.edge == "start" else None
+    built = hear_structure(edge, pulse, _join(ending, opening))
     facts = EdgeFacts(
         file=text_of(edge.path),
         title=edge.title,
@@ -70,19 +74,30 @@ def hear_edge(
         edge_start_s=edge.start_s,
         edge_end_s=edge.end_s,
         key=(
-            hear_key(edge, pulse, tuning_cents=tuning_cents, pitched=pitched)
+            hear_key(edge, pulse, tuning_cents=tuning.cents, pitched=pitched)
             if said.key is None
             else KeyFact(key=said.key, confidence=1.0, source="given")
         ),
-        tuning_cents=tuning_cents,
+        tuning_cents=tuning.cents,
+        tuning_spread_cents=tuning.spread_cents,
         pulse=pulse,
         level=_level(edge.mix),
-        ending=_ending(edge, pulse, said) if edge.edge == "end" else None,
-        opening=_opening(edge, pulse, said) if edge.edge == "start" else None,
+        ending=ending,
+        opening=opening,
         first_note=_first_note(edge, lead, said) if edge.edge == "start" else None,
         applause_s=border_s,
+        phrases=built.phrases,
+        loops=built.loops,
+        bars=built.bars,
     )
     return replace(facts, doubts=(*remarks_on(edge), *doubts_about(facts)))
+
+
+def _join(ending: Ending | None, opening: Opening | None) -> Ending | Opening:
+    join = ending or opening
+    if join is None:
+        raise ValueError("an edge is an end or a start")
+    return join
 
 
 def _level(mix: Clip) -> LevelFact:

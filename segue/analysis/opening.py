@@ -37,6 +37,10 @@ _ON_BEAT_S: Final = 0.07
 _SUPPORT_S: Final = 0.045
 _SUPPORT_BEATS: Final = 48
 _HEAD_START_BEATS: Final = 2.0
+_NOTHING_HEARD: Final = 0.1
+"""What a beat without any attack near speaks against a pulse, of what an attack off it does."""
+_SWELL_DB_A_S: Final = 1.5
+"""What rises faster without an attack swells, and has no pulse yet."""
 
 
 def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
@@ -75,7 +79,7 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
     intro = mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)]
     heard = hits(mono_of(intro), mix.rate_hz)
     beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
-    set_in = _set_in(beats_s, heard, sound_s)
+    set_in = _set_in(beats_s, heard, sound_s, _swells(mix, beats_s))
     return _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
 
 
@@ -112,7 +116,18 @@ def _grid(pulse: PulseFact, start_s: float, sound_s: float) -> tuple[Floats, npt
     return every[sounding], phase[sounding]
 
 
-def _set_in(beats_s: Floats, heard: Hits, sound_s: float) -> int:
+def _swells(mix: Clip, beats_s: Floats) -> npt.NDArray[np.bool_]:
+    """At which beats the level rises slowly and steadily."""
+    n_second = round(1.0 / HOP_S)
+    slow_db = smoothed_db(level_db(mix.samples, mix.rate_hz), n_second)
+    if len(slow_db) == 0:
+        return np.zeros(len(beats_s), dtype=np.bool_)
+    hops = np.clip((beats_s / HOP_S).astype(int), 0, len(slow_db) - 1)
+    later = np.minimum(hops + n_second, len(slow_db) - 1)
+    return np.asarray(slow_db[later] - slow_db[hops] > _SWELL_DB_A_S)
+
+
+def _set_in(beats_s: Floats, heard: Hits, sound_s: float, swells: npt.NDArray[np.bool_]) -> int:
     """Index of the beat from which the hits fall on the beats.
 
     The change point that best parts beats without a hit from beats with one;
@@ -127,6 +142,11 @@ def _set_in(beats_s: Floats, heard: Hits, sound_s: float) -> int:
         return 0
     share = np.minimum(strength / usual, 1.0)
     gain = share - 0.5 * share[len(share) // 2 :].mean()
+    half_beat_s = 0.5 * float(np.median(np.diff(beats_s))) if len(beats_s) > 1 else 0.0
+    apart_s = np.abs(heard.times_s[None, :] - beats_s[: len(gain), None])
+    is_free = ((apart_s < half_beat_s) & (apart_s >= _SUPPORT_S)).any(axis=1)
+    is_free |= swells[: len(gain)]
+    gain = np.where((gain < 0.0) & ~is_free, _NOTHING_HEARD * gain, gain)
     after = np.cumsum(gain[::-1])[::-1] - np.concatenate([[0.0], np.cumsum(gain)[:-1]])
     if abs(beats_s[0] - sound_s) < _ON_BEAT_S:
         after[0] += _HEAD_START_BEATS

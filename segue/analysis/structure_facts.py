@@ -11,9 +11,8 @@ from typing import Literal
 
 BarSource = Literal["stems", "mix"]
 
-PHRASE_CONFIDENCE = 0.6
-"""From here on songs are left and entered on phrase starts. Set by judgement: at .5 of four
-phases one is still twice as likely as the others together."""
+PHRASE_CONFIDENCE = 0.7
+"""From here on songs are left and entered on phrase starts. Set by judgement."""
 
 
 def check_share(name: str, value: float) -> None:
@@ -38,7 +37,7 @@ class PhraseFact:
         Ascending: the downbeats on which a group of `n_bars` starts. A group may be shorter
         where a new part sets in. Empty where no grouping was heard.
     n_bars : int
-        Bars a group: 4, or 8 where only every other group of 4 starts something new.
+        Bars a group: 4; eights are not told from fours.
     confidence : float
         Chance that the groups start on these downbeats and not on others, 0..1.
     boundaries_s : tuple of float
@@ -120,7 +119,8 @@ class BarFact:
         Attacks a beat, of all instruments together.
     voice, bass, drums : float
         Presence of each, 0 (absent) to 1 (plain to hear). From the stems where `source` is
-        'stems'; else estimated from the mix, and about one bar in five is misjudged.
+        'stems'; else estimated from the mix: the bass well, drums roughly, and the voice as no
+        more than a hint, for strings and leads glide as well.
     source : {'stems', 'mix'}
     """
 

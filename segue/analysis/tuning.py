@@ -21,6 +21,7 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -113,6 +114,10 @@ _CROWD_CENTS: Final = 8.0
 _CORE_CENTS: Final = 14.0
 """Peaks this near to the crowd are averaged."""
 _N_ROUNDS: Final = 6
+_N_PARTS: Final = 3
+_MIDDLE_HZ: Final = 500.0
+_LEAST_PART: Final = 0.05
+"""A part with less of the weight than this has no say."""
 _SAME_CENTS: Final = 20.0
 """A peak this near to a partial's place is that partial."""
 
@@ -172,11 +177,68 @@ def tuning_of(clip: Clip) -> float:
     return tuning_of_peaks(spectral_peaks(analysis_sound(clip)))
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TuningFact:
+    """A tuning and how far it can be trusted.
+
+    Parameters
+    ----------
+    cents : float
+        Above A4 = 440 Hz, -50 to 50.
+    spread_cents : float
+        How far the estimates of the parts of an edge lie from it in the median.
+    """
+
+    cents: float
+    spread_cents: float
+
+
+def settled_tuning(peaks: SpectralPeaks) -> TuningFact:
+    """The tuning that the parts of an edge agree on best.
+
+    One instrument that is off, or a few loud partials, can carry the whole away. So it is
+    estimated of the whole, of each third in time, and of what is below and above `_MIDDLE_HZ`;
+    taken is the estimate from which the others are least far.
+
+    Parameters
+    ----------
+    peaks : SpectralPeaks
+        Of an edge.
+    """
+    if not peaks.amplitudes.sum() > 0:
+        return TuningFact(cents=0.0, spread_cents=0.0)
+    thirds = np.linspace(0, int(peaks.hops[-1]) + 1, _N_PARTS + 1)
+    masks = [np.ones(len(peaks.hops), dtype=bool)]
+    masks += [(peaks.hops >= first) & (peaks.hops < last) for first, last in pairwise(thirds)]
+    masks += [peaks.hertz < _MIDDLE_HZ, peaks.hertz >= _MIDDLE_HZ]
+    weights = _weights(peaks)
+    least = _LEAST_PART * float(weights.sum())
+    found = np.array(
+        [
+            _crowd_middle(peaks.cents[mask], weights[mask])
+            for mask in masks
+            if float(weights[mask].sum()) > least
+        ]
+    )
+    if len(found) == 0:
+        return TuningFact(cents=0.0, spread_cents=0.0)
+    apart = np.abs(_wrapped(found[:, None] - found[None, :]))
+    best = int(np.argmin(apart.sum(axis=1)))
+    others = np.delete(apart[best], best)
+    return TuningFact(
+        cents=float(found[best]),
+        spread_cents=float(np.median(others)) if len(others) else 0.0,
+    )
+
+
 def tuning_of_peaks(peaks: SpectralPeaks) -> float:
     """Tuning in cents above A4 = 440 Hz of what has these peaks, as `tuning_of`."""
-    cents, weights = peaks.cents, _weights(peaks)
-    if not weights.sum() > 0:
-        return 0.0
+    weights = _weights(peaks)
+    return _crowd_middle(peaks.cents, weights) if weights.sum() > 0 else 0.0
+
+
+def _crowd_middle(cents: Floats, weights: Floats) -> float:
+    """Where the most weight crowds, modulo a semitone."""
     middle = _crowded_cents(cents, weights)
     for _ in range(_N_ROUNDS):
         offset = _wrapped(cents - middle)

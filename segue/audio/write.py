@@ -1,4 +1,10 @@
-"""Clips to disk, whole or not at all, and back."""
+"""Clips to disk, whole or not at all, and back.
+
+References
+----------
+.. [WAVEX] Microsoft, "Multiple channel audio data and WAVE files", 2007: `dwChannelMask`, of which
+   0 says that no channel belongs to a loudspeaker.
+"""
 
 from __future__ import annotations
 
@@ -20,6 +26,9 @@ if TYPE_CHECKING:
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
 _BLOCK_FRAMES: Final = 1 << 16  # frames written at once, to hold little memory
+_STEREO: Final = 2  # channels; a header for more has a mask of loudspeakers [WAVEX]_
+_MASK_PLACE: Final = slice(40, 44)
+"""Bytes of that mask: after RIFF, size, WAVE, 'fmt ', size, and 20 bytes of it [WAVEX]_."""
 
 
 def write_wav24(path: Path, clip: Clip) -> None:
@@ -43,7 +52,7 @@ def write_wav24(path: Path, clip: Clip) -> None:
     ValueError
         If the clip has values beyond full scale, or that are not numbers.
     """
-    content = _pcm24(clip, "WAV")
+    content = wav24_bytes(clip)
     try:
         write_whole(path, content)
     except OSError as error:
@@ -51,6 +60,23 @@ def write_wav24(path: Path, clip: Clip) -> None:
             path,
             f"cannot be written ({error.strerror or error}); make room, or choose another folder.",
         ) from error
+
+
+def wav24_bytes(clip: Clip) -> memoryview:
+    """What `write_wav24` writes.
+
+    Of more than two channels the header says that none belongs to a loudspeaker.
+
+    Raises
+    ------
+    ValueError
+        If the clip has values beyond full scale, or that are not numbers.
+    """
+    if clip.samples.shape[1] <= _STEREO:
+        return _pcm24(clip, "WAV")
+    content = _pcm24(clip, "WAVEX")
+    content[_MASK_PLACE] = bytes(4)  # the library gives channels places by their number
+    return content
 
 
 def packed(clip: Clip) -> bytes:

@@ -109,7 +109,9 @@ def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:
     page = write_blind_page(run, view) if view.is_blind else write_page(run, view.document)
     _say(f"Listen and compare: {page}")
     if not quiet:
-        _say("Turn in-ears and headphones down before you play, and bring them up slowly.")
+        from segue.pages import TURN_DOWN
+
+        _say(TURN_DOWN)
     if opens:
         import webbrowser
 
@@ -149,6 +151,7 @@ def _announcer(*, opens: bool) -> Callable[[Addresses], None]:
     def announce(addresses: Addresses) -> None:
         from segue.audition.secrets import code_to_read
         from segue.audition.serve import qr_text
+        from segue.pages import TURN_DOWN
 
         if addresses.join_url is not None and addresses.join_code is not None:
             print(qr_text(addresses.join_url), flush=True)
@@ -158,7 +161,8 @@ def _announcer(*, opens: bool) -> Callable[[Addresses], None]:
         if addresses.n_votes:
             _say(f"The vote goes on; votes so far: {addresses.n_votes}.")
         _say(f"Run the vote, only you: {addresses.host_url}")
-        _say("Turn in-ears and headphones down before you play. Control-C stops the server.")
+        _say(TURN_DOWN)
+        _say("Control-C stops the server.")
         if opens:
             import webbrowser
 

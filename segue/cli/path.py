@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -38,11 +39,14 @@ def path(
     from segue.cli.path_tables import path_report, path_sheet, print_path
     from segue.cli.tables import print_json
     from segue.music.chord_path import chord_path
+    from segue.pages import TURN_DOWN
 
     old_key, new_key = parse_key(old), parse_key(new)
     steps = chord_path(old_key, new_key, n_chords=chords, cadence=_cadence(cadence))
     sheet = path_sheet(old_key, new_key, steps)
     player = found_player() if play else None
+    if player is not None:  # before the sound is made, so that there is time to
+        print(TURN_DOWN, file=sys.stderr, flush=True)
     with tempfile.TemporaryDirectory() as folder:
         file = out or Path(folder) / "path.wav"
         if out is not None or player is not None:

@@ -27,7 +27,10 @@ def stage(
     ] = None,
     channels: Annotated[
         str | None,
-        typer.Option(help="Channel order: 'music left, music right, click, cue'."),
+        typer.Option(
+            help="Also write all in one file, in an order: 'music left, music right, click, cue'. "
+            "Players made for listening mix its click into the room."
+        ),
     ] = None,
     paper: Annotated[Literal["a4", "letter"], typer.Option(help="Of the cue sheet.")] = "a4",
     in_ear_dba: Annotated[
@@ -43,9 +46,9 @@ def stage(
             f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A): "
             "keep within."
         )
-    from segue.stage.pack import CHANNELS, StageRequest, stage_pack
+    from segue.stage.pack import StageRequest, stage_pack
 
-    order = CHANNELS if channels is None else tuple(c.strip() for c in channels.split(","))
+    order = () if channels is None else tuple(c.strip() for c in channels.split(","))
     request = StageRequest(
         run=run, out=out, rank=candidate, channels=order, paper=paper, in_ear_dba=in_ear_dba
     )

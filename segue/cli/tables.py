@@ -192,7 +192,9 @@ def _level_words(facts: EdgeFacts) -> str:
 def _edge_words(facts: EdgeFacts) -> str:
     if facts.ending is not None:
         sure = "" if facts.ending.confidence >= SURE_CONFIDENCE else "?"
-        return f"{facts.ending.kind}{sure}, last hit at {facts.ending.last_hit_s:.2f} s"
+        outro_s = facts.ending.outro_start_s
+        quieter = "" if outro_s is None else f", quieter from {outro_s:.1f} s"
+        return f"{facts.ending.kind}{sure}, last hit at {facts.ending.last_hit_s:.2f} s{quieter}"
     if facts.opening is None:
         return ""
     opening = facts.opening

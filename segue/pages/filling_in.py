@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
+from segue.pages.care import TURN_DOWN
+
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
@@ -82,6 +84,7 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     environment.globals["joined"] = joined
+    environment.globals["turn_down"] = TURN_DOWN
     environment.filters["json"] = json_block
     environment.filters["sha256"] = _hash
     return environment

@@ -16,6 +16,13 @@ _RING_BEATS_SHARE: Final = 0.5
 _CUT_SHORT_BEATS: Final = 0.25
 """A file that stops this close before a bar line was cut on it. Chosen on the demo songs."""
 
+_MOST_BARS_BACK: Final = 3
+"""A song that would go on is left so far before it stops at most, to end a phrase; music that is
+left unheard is worth no more. Set by judgement."""
+
+_SILENT_BEATS: Final = 1.0
+"""A song is not left longer after its sound than this where an earlier bar line will do."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SongEnd:
@@ -44,11 +51,14 @@ class SongStart:
 def song_end(facts: EdgeFacts) -> SongEnd:
     """Bar line at which the outgoing song is done.
 
-    A song that keeps going is done at its last whole bar line; one that stops
+    A song that keeps going is done at its last whole bar line, or where its
+    phrases are sure, at the last of them up to three bars before; one that stops
     cold, at the bar line of its last hit, or the next if it is off the bar line,
-    so that the interlude begins on the hit; one that rings out, at the bar line
-    after its last hit has had half a bar to ring; one that fades, at the first
-    bar line after the fade has begun. At least one bar of what was read is kept.
+    so that the interlude begins on the hit, but not a bar before a last chord is
+    let go; one that rings out, at the bar line after its last hit has had half a
+    bar to ring, or the one before if nothing sounds there any more; one that fades,
+    at the last phrase or else bar line at full level. A quieter last part is played:
+    how it ends counts. At least one bar of what was read is kept.
     In free time bar lines are only a ruler, and are laid so that one is there.
 
     Raises
@@ -63,14 +73,19 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     match ending.kind:
         case "keeps going":
             done = grid.bar_line_before(grid.index_at(ending.sound_end_s) + _CUT_SHORT_BEATS)
+            done = _phrase_line(grid, facts, done)
         case "cold stop":
             done = grid.bar_line_after(grid.index_at(ending.last_hit_s))
+            if ending.rung_out_s is not None:
+                done = max(done, grid.bar_line_before(grid.index_at(ending.rung_out_s)))
         case "ring-out":
             hit = grid.index_at(ending.last_hit_s)
             done = grid.bar_line_after(hit + _RING_BEATS_SHARE * grid.metre)
+            if done - grid.index_at(ending.sound_end_s) > _SILENT_BEATS:
+                done = grid.bar_line_after(hit)
         case "fade":
             start_s = ending.sound_end_s if ending.fade_start_s is None else ending.fade_start_s
-            done = grid.bar_line_after(grid.index_at(start_s))
+            done = _phrase_line(grid, facts, grid.bar_line_before(grid.index_at(start_s)))
         case _:
             assert_never(ending.kind)
     return _kept(grid, done, facts)
@@ -96,6 +111,17 @@ def song_start(facts: EdgeFacts) -> SongStart:
         entry = round(grid.index_at(opening.first_downbeat_s))
         sound = min(sound, entry)
     return SongStart(grid=grid, entry_index=entry, sound_index=sound, facts=facts)
+
+
+def _phrase_line(grid: BeatGrid, facts: EdgeFacts, done: int) -> int:
+    """The last phrase start at a bar line or a few bars before it, where phrases are sure."""
+    if not facts.phrases.is_sure:
+        return done
+    starts = [grid.bar_line_before(grid.index_at(t)) for t in facts.phrases.starts_s]
+    group = facts.phrases.n_bars * grid.metre
+    starts += range(starts[-1] + group, done + 1, group)  # a group that ends starts the next
+    least = done - _MOST_BARS_BACK * grid.metre
+    return max((line for line in starts if least <= line <= done), default=done)
 
 
 def _kept(grid: BeatGrid, done: int, facts: EdgeFacts) -> SongEnd:

@@ -7,6 +7,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from segue.analysis.facts import have_keys, have_pulses
+from segue.analysis.shared_count import counted_together, one_counting
 from segue.audio import read_song
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import edge_digest, hear, sound_digest
@@ -84,8 +85,10 @@ def heard_songs(
 
 
 def hear_song(task: SongToHear) -> HeardEdges:
-    """Hear both edges of one song; a task for workers."""
-    return HeardEdges(start=_heard(task, "start"), end=_heard(task, "end"))
+    """Hear both edges of one song, counted alike; a task for workers."""
+    start, end = _heard(task, "start"), _heard(task, "end")
+    first, last = one_counting(start.facts, end.facts)
+    return HeardEdges(start=replace(start, facts=first), end=replace(end, facts=last))
 
 
 def _heard(task: SongToHear, edge: Edge) -> HeardEdge:
@@ -179,7 +182,7 @@ def _plan_for_now(
     talk_s = breaks_after(song).wanted_s
     given = Given(talk_s=talk_s, outgoing_roles=old.roles, incoming_roles=new.roles)
     usable = tuple(r for r in shelf if song.recipe is None or r.name == song.recipe)
-    end, start = filled_in(old.facts, new.facts)
+    end, start = filled_in(*counted_together(old.facts, new.facts))
     best = proposals(usable, end, start, n_proposals=1, given=given)
     if not best:
         return None

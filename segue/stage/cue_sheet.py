@@ -7,6 +7,7 @@ Tempo and key of a song change, in words.
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -55,16 +56,27 @@ def relation(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     return keys_sentence(old, new)
 
 
-_ON_THE_BAR: Final = 1.05
-"""Beats up to here count as the bar line."""
+ON_THE_BEAT_BEATS: Final = 0.15
+"""What is this close to a beat is on it, as in `segue.plan.grid` where bar lines are told."""
 
 SINGER: Final = "singer"
 """Who sings, where no name is known."""
 
 CARE: Final = (
     "Start in-ears and headphones low and raise them only as far as needed; the click and the cue "
-    "never exceed {ceiling:g} dBFS in these files. Hearing damage does not heal. House and local "
+    "never exceed {ceiling:g} dBFS. Hearing damage does not heal. House and local "
     "rules and a qualified engineer decide on levels."
+)
+
+
+FILES: Final = (
+    "music.wav is stereo, 1 left and 2 right, for the room. click.wav and cue.wav have one channel "
+    "each. Click and cue are for ears only; they are not in the music. Give each an output of its "
+    "own that does not feed the room."
+)
+TOGETHER: Final = (
+    "Channels of all channels.wav: {channels}. It is only for a player with an output for each: "
+    "others mix all of them into two, and the room hears the click."
 )
 
 
@@ -91,12 +103,17 @@ class CueRow:
 
     @property
     def place(self) -> str:
-        """Bar, and beat where it is not the first: '9', '9, beat 3', or 'after 9'."""
-        if self.beat_in_bar > self.metre + _ON_THE_BAR - 1.0:
+        """Bar, and count where it is not the first: '9', '9, beat 3', '9, the "and" of 3'.
+
+        'after 9' where the bar is over and no other has begun. Smaller parts of a beat are not
+        told apart: nobody counts them from a sheet.
+        """
+        if self.beat_in_bar >= self.metre + 1.0 - ON_THE_BEAT_BEATS:
             return f"after {self.bar}"
-        if self.beat_in_bar < _ON_THE_BAR:
-            return f"{self.bar}"
-        return f"{self.bar}, beat {round(self.beat_in_bar * 4) / 4:g}"
+        count = math.floor(self.beat_in_bar + ON_THE_BEAT_BEATS)
+        if self.beat_in_bar - count > ON_THE_BEAT_BEATS:
+            return f'{self.bar}, the "and" of {count}'
+        return f"{self.bar}" if count == 1 else f"{self.bar}, beat {count}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -113,8 +130,9 @@ class CueSheet:
         Of the interlude, in bars and seconds.
     note : StaffNote or None
         The singer's first note.
-    channels : tuple of str
-        Of the multichannel file, in order.
+    channels : tuple of str or None
+        Of the multichannel file, in order; empty where there is none. None for a sheet that goes
+        with no files.
     singer : str
         Who sings the new song.
     place : str
@@ -131,7 +149,7 @@ class CueSheet:
     length: str
     rows: tuple[CueRow, ...]
     note: StaffNote | None
-    channels: tuple[str, ...]
+    channels: tuple[str, ...] | None
     care: tuple[str, ...]
     singer: str = SINGER
     place: str = ""
@@ -149,12 +167,14 @@ class CueSheet:
 
     @property
     def channel_words(self) -> str:
-        """What is on which channel, and for whom."""
-        channels = ", ".join(f"{n} {name}" for n, name in enumerate(self.channels, start=1))
-        return (
-            f"Channels of the multichannel file: {channels}. "
-            "Click and cue are for ears only; they are not in the music."
-        )
+        """What is in which file and on which channel, and for whom; empty without files."""
+        if self.channels is None:
+            return ""
+        words = FILES
+        if self.channels:
+            channels = ", ".join(f"{n} {name}" for n, name in enumerate(self.channels, start=1))
+            words += f" {TOGETHER.format(channels=channels)}"
+        return words
 
 
 def cue_sheet(
@@ -162,7 +182,7 @@ def cue_sheet(
     *,
     outgoing: EdgeFacts,
     incoming: EdgeFacts,
-    channels: tuple[str, ...],
+    channels: tuple[str, ...] | None,
     ceiling_dbfs: float,
     in_ear_dba: float | None = None,
 ) -> CueSheet:
@@ -172,8 +192,8 @@ def cue_sheet(
     ----------
     outgoing, incoming : EdgeFacts
         That it was planned from.
-    channels : tuple of str
-        Of the multichannel file, in order.
+    channels : tuple of str or None
+        As in `CueSheet`.
     ceiling_dbfs : float
         Highest peak of click and cue.
     in_ear_dba : float, optional
@@ -185,7 +205,9 @@ def cue_sheet(
     if in_ear_dba is not None:
         care.append(exposure_sentence(in_ear_dba))
     note = _first_note(plan, outgoing, incoming)
-    rows = sorted(_rows(plan, outgoing, incoming, note), key=lambda row: row.time_s)
+    start = "bars count from here" if channels is None else "the files start here"
+    first = cue_row(plan, 0.0, "all", f"{outgoing.title}: {start}")
+    rows = sorted((first, *_rows(plan, outgoing, incoming, note)), key=lambda row: row.time_s)
     return CueSheet(
         from_title=outgoing.title,
         to_title=incoming.title,
@@ -219,7 +241,6 @@ def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNo
 def _rows(
     plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts, note: StaffNote | None
 ) -> Iterator[CueRow]:
-    yield cue_row(plan, 0.0, "all", f"{outgoing.title}: the files start here")
     yield from _old_song(plan, outgoing)
     yield from _pads(plan)
     if plan.talk_s is not None:
@@ -286,7 +307,7 @@ def _pads(plan: Plan) -> Iterator[CueRow]:
 def cue_row(plan: Plan, beat: float, who: str, what: str) -> CueRow:
     """A line at a beat of a plan."""
     beats = [line.beat for line in plan.bar_lines]
-    index = max(bisect_right(beats, beat + _ON_THE_BAR - 1.0) - 1, 0)
+    index = max(bisect_right(beats, beat + ON_THE_BEAT_BEATS) - 1, 0)
     return CueRow(
         bar=plan.bar_lines[index].number,
         beat_in_bar=max(beat - beats[index] + 1.0, 1.0),

@@ -27,7 +27,7 @@ class InEvening:
     Parameters
     ----------
     words : str
-        Number of the join, and where in the evening its files start.
+        Number of the join, and where in the evening it starts.
     singer : str or None
         Who sings the new song.
     talk_s, changeover_s : float
@@ -58,7 +58,7 @@ def evening_sheet(sheet: CueSheet, plan: Plan, where: InEvening) -> CueSheet:
     singer = where.singer or sheet.singer
     rows = [replace(row, who=singer) if row.who == SINGER else row for row in sheet.rows]
     rows = sorted([*rows, *_breaks(plan, where)], key=lambda row: row.time_s)
-    hold = _hold(plan, where)
+    hold = _hold(plan, where, has_files=sheet.channels is not None)
     if hold is not None:
         here = next(n for n, row in enumerate(rows) if row.time_s >= hold.time_s)
         rows.insert(
@@ -80,12 +80,13 @@ def _breaks(plan: Plan, where: InEvening) -> Iterator[CueRow]:
             yield cue_row(plan, max(beat, plan.exit_beat), "band", words)
 
 
-def _hold(plan: Plan, where: InEvening) -> CueRow | None:
+def _hold(plan: Plan, where: InEvening, *, has_files: bool) -> CueRow | None:
     seconds = sum(held_s for _, held_s in where.held)
     if not seconds:
         return None
     parts = ", then ".join(f"{name}, {held_s:.0f} s" for name, held_s in where.held)
-    words = f"fade out and hold the files here {seconds:.0f} s, no music: {parts}"
+    does = "fade out and hold the files here" if has_files else "fade out and wait here"
+    words = f"{does} {seconds:.0f} s, no music: {parts}"
     return cue_row(plan, where.hold_beat, "all", words)
 
 

@@ -1,9 +1,9 @@
 """The tempo map as a Standard MIDI File, with bar lines, keys, markers and notes.
 
-A MIDI file knows steps of tempo only: while the tempo moves there is one event
-a beat, at the mean tempo of that beat. Microseconds a beat are whole numbers, so
-each is chosen from where the file's own clock has got to, and rounding never
-adds up.
+A MIDI file knows steps of tempo only. Each step lasts for as many beats as one
+tempo can serve: a steady song has one value, and a ramp about one a beat.
+Microseconds a beat are whole numbers, so each is chosen from where the file's
+own clock has got to, counted in whole parts, and rounding never adds up.
 
 References
 ----------
@@ -15,7 +15,7 @@ References
 from __future__ import annotations
 
 import io
-from itertools import pairwise
+import math
 from typing import TYPE_CHECKING, Final
 
 from segue.stage.midi_score import TICKS_A_BEAT, plan_score, tick_of
@@ -31,9 +31,10 @@ if TYPE_CHECKING:
 
 MICROSECONDS: Final = 1_000_000  # of a second, in which MIDI files count a beat
 _LONGEST_US: Final = 0xFFFFFF  # a tempo event has 24 bits (Standard MIDI Files 1.0)
-_CLOCK_MAY_STRAY_US: Final = 250.0
-"""A new tempo is written where the old one would be further off after the beat: a quarter of the
-millisecond that the rig's bars may be off."""
+CLOCK_MAY_STRAY_US: Final = 500
+"""Half of the millisecond that the rig's bars may be off; the other half is left to the tick and
+to the reader. Set by judgement: a displaced event is noticed from 6 ms on (A. Friberg and
+J. Sundberg, JASA 98(5), 1995, 2524-2531)."""
 _CLICK_KEYS: Final = {"bar": 76, "beat": 77}
 # From 0; 9 is that of percussion (General MIDI)
 _CLICK_CHANNEL, _PAD_CHANNEL, _CUE_CHANNEL = 9, 0, 1
@@ -90,19 +91,48 @@ def tempo_events(ruler: Sequence[tuple[float, float]]) -> tuple[tuple[int, int],
     Returns
     -------
     tuple of (tick, microseconds a beat)
-        At every beat of the ruler the file's clock is within a quarter of a
-        millisecond of its second.
+        At every beat of the ruler the file's clock is within half a millisecond of its second,
+        where tempi that a file can hold allow it. A tempo is left only where it, and any other
+        from the same clock, would miss the next beat.
+
+    Examples
+    --------
+    >>> tempo_events([(0.0, 0.0), (1.0, 0.5002), (2.0, 0.9998), (3.0, 1.6), (4.0, 2.2)])
+    ((0, 499900), (1920, 600100))
     """
+    places = [(tick_of(beat), second * MICROSECONDS * TICKS_A_BEAT) for beat, second in ruler]
     events: list[tuple[int, int]] = []
-    clock_us = 0.0
-    for (start, _), (end, end_s) in pairwise(ruler):
-        beats = (tick_of(end) - tick_of(start)) / TICKS_A_BEAT
-        left_us = end_s * MICROSECONDS - clock_us
-        if not events or abs(events[-1][1] * beats - left_us) > _CLOCK_MAY_STRAY_US:
-            beat_us = min(max(round(left_us / beats), 1), _LONGEST_US)
-            events.append((tick_of(start), beat_us))
-        clock_us += events[-1][1] * beats
+    clock, here = 0, 0  # the clock in parts of a microsecond, as many as a beat has ticks
+    while here < len(places) - 1:
+        n_served, beat_us = _longest_step(places[here:], clock)
+        events.append((places[here][0], beat_us))
+        clock += beat_us * (places[here + n_served][0] - places[here][0])
+        here += n_served
     return tuple(events)
+
+
+def _longest_step(places: Sequence[tuple[int, float]], clock: int) -> tuple[int, int]:
+    """How many places after the first one tempo can serve, and which."""
+    stray = CLOCK_MAY_STRAY_US * TICKS_A_BEAT
+    tick, due_here = places[0]
+    low, high = 1, _LONGEST_US
+    n_served = 0
+    for place, due in places[1:]:
+        n_ticks = place - tick
+        lowest = max(low, math.ceil((due - stray - clock) / n_ticks))
+        highest = min(high, math.floor((due + stray - clock) / n_ticks))
+        if lowest > highest:
+            break
+        low, high = lowest, highest
+        n_served += 1
+    n_served = max(n_served, 1)  # a place that no tempo can serve: as near as a file can say
+    place, due = places[n_served]
+    n_ticks = place - tick
+    own_us = round((due - due_here) / n_ticks)
+    # The song's own value wherever the clock allows it; else the one that brings the clock back.
+    is_good = abs(clock + own_us * n_ticks - due) <= stray
+    best_us = own_us if is_good else round((due - clock) / n_ticks)
+    return n_served, min(max(best_us, low), high)
 
 
 def _conductor(score: MidiScore) -> Iterator[Event]:

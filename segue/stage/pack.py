@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import io
 import json
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import soundfile
 
 from segue import __version__
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_lufs, short_term_lufs
 from segue.audio.true_peak import true_peak_dbtp
-from segue.audio.write import read_wav
+from segue.audio.write import read_wav, wav24_bytes
 from segue.errors import OptionError, RunFolderError
 from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder.run_document import candidate_of, read_document
@@ -30,8 +29,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    import numpy.typing as npt
-
     from segue.runfolder.run_document import CandidateRecord, RunDocument
     from segue.stage.cue_sheet import CueSheet
     from segue.stage.in_evening import InEvening
@@ -39,10 +36,12 @@ if TYPE_CHECKING:
     from segue.stage.sheet_pages import Paper
 
 CHANNELS: Final = ("music left", "music right", "click", "cue")
+"""Of the multichannel file, in any order that is asked for."""
 PACK_MARK: Final = "markers.json"
 """A folder with this file in it is a pack, which a new one may replace."""
 _FADE_S: Final = 0.002  # a cut ends in a fade this short, so that it does not click; by judgement
-_STEPS: Final = 1 << 23  # steps of 24-bit sound from silence to full scale
+_MODES: Final = {1: "M=mono", 2: "M=stereo"}
+"""Of a coding history, by the number of channels (EBU R 98-1999, from memory)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +57,8 @@ class StageRequest:
     rank : int or None
         Candidate; None is the one that was chosen, or else the best scored.
     channels : tuple of str
-        Order of the multichannel file: all of `CHANNELS`.
+        Of a multichannel file, in order: all of `CHANNELS`, or none for no such file. Players
+        made for listening mix its click into the room.
     paper : {'a4', 'letter'}
     in_ear_dba : float or None
         A level measured in the ear.
@@ -69,13 +69,13 @@ class StageRequest:
     run: Path
     out: Path
     rank: int | None = None
-    channels: tuple[str, ...] = CHANNELS
+    channels: tuple[str, ...] = ()
     paper: Paper = "a4"
     in_ear_dba: float | None = None
     where: InEvening | None = None
 
     def __post_init__(self) -> None:
-        if sorted(self.channels) != sorted(CHANNELS):
+        if self.channels and sorted(self.channels) != sorted(CHANNELS):
             raise OptionError(
                 f"channels '{', '.join(self.channels)}' are not an order of "
                 f"{', '.join(CHANNELS)}: name each of them once."
@@ -156,7 +156,7 @@ def sheet_of(
     document: RunDocument,
     record: CandidateRecord,
     *,
-    channels: tuple[str, ...] = CHANNELS,
+    channels: tuple[str, ...] | None = None,
     in_ear_dba: float | None = None,
     where: InEvening | None = None,
 ) -> CueSheet:
@@ -166,8 +166,8 @@ def sheet_of(
     ----------
     record : CandidateRecord
         One of its candidates.
-    channels : tuple of str
-        Order of the multichannel file.
+    channels : tuple of str, optional
+        As for `cue_sheet`.
     in_ear_dba : float, optional
         A level measured in the ear.
     where : InEvening, optional
@@ -226,53 +226,54 @@ def _sounds(
     markers: tuple[Marker, ...],
     document: RunDocument,
 ) -> dict[str, bytes]:
+    rate_hz = document.rate_hz
+    clips = {f"{bus}.wav": clip for bus, clip in buses.items()}
+    if request.channels:
+        clips["all channels.wav"] = _together(buses, request.channels)
+    points = [CuePoint(frame=round(m.time_s * rate_hz), name=m.name) for m in markers]
+    points = [point for point in points if point.frame < buses["click"].n_frames]
+    made = datetime.fromtimestamp((request.run / record.music_file).stat().st_mtime).astimezone()
+    words = f"{document.outgoing.title} to {document.incoming.title}: {record.plan.recipe}"
+    files = {}
+    for name, clip in clips.items():
+        description = f"{words}, {name.removesuffix('.wav')}"
+        facts = _broadcast_facts(clip, description, made, channels=request.channels)
+        files[name] = with_chunks(
+            bytes(wav24_bytes(clip)),
+            before_data=bext_chunk(facts),
+            after_data=cue_chunks(points),
+        )
+    return files
+
+
+def _together(buses: dict[str, Clip], channels: Sequence[str]) -> Clip:
     sides = {
         "music left": buses["music"].samples[:, 0],
         "music right": buses["music"].samples[:, -1],
         "click": buses["click"].samples[:, 0],
         "cue": buses["cue"].samples[:, 0],
     }
-    together = np.stack([sides[name] for name in request.channels], axis=1)
-    rate_hz = document.rate_hz
-    points = [CuePoint(frame=round(m.time_s * rate_hz), name=m.name) for m in markers]
-    points = [point for point in points if point.frame < len(together)]
-    words = f"{document.outgoing.title} to {document.incoming.title}: {record.plan.recipe}"
-    bext = bext_chunk(_broadcast_facts(buses["music"], words))
-    clips = {
-        "all channels.wav": Clip(samples=together, rate_hz=rate_hz),
-        "music.wav": buses["music"],
-        "click.wav": buses["click"],
-        "cue.wav": buses["cue"],
-    }
-    return {
-        name: with_chunks(_wav(clip), before_data=bext, after_data=cue_chunks(points))
-        for name, clip in clips.items()
-    }
+    samples = np.stack([sides[name] for name in channels], axis=1)
+    return Clip(samples=samples, rate_hz=buses["music"].rate_hz)
 
 
-def _wav(clip: Clip) -> bytes:
-    """24-bit PCM; with more than two channels the header says that they have no places."""
-    steps = np.clip(np.rint(clip.samples.astype(np.float64) * _STEPS), -_STEPS, _STEPS - 1)
-    words: npt.NDArray[np.int32] = steps.astype(np.int32) << 8
-    out = io.BytesIO()
-    kind = "WAVEX" if clip.samples.shape[1] > 2 else "WAV"  # noqa: PLR2004 - stereo
-    soundfile.write(out, words, clip.rate_hz, subtype="PCM_24", format=kind)
-    return out.getvalue()
-
-
-def _broadcast_facts(music: Clip, words: str) -> BroadcastFacts:
+def _broadcast_facts(
+    clip: Clip, description: str, made: datetime, *, channels: Sequence[str]
+) -> BroadcastFacts:
+    """Of one file: its own levels, and when the run rendered it, by the clock of this machine."""
+    n_channels = clip.samples.shape[1]
+    mode = _MODES.get(n_channels, f"T={n_channels} channels: {'; '.join(channels)}")
     return BroadcastFacts(
-        description=words,
+        description=description,
         originator=f"segue {__version__}",
-        # Left open: the same run gives the same pack, so no clock is read.
-        date="",
-        time="",
-        loudness_lufs=integrated_lufs(music),
-        range_lu=loudness_range_lu(music),
-        true_peak_dbtp=true_peak_dbtp(music, oversampling=8),
-        momentary_lufs=float(momentary_lufs(music)[1].max()),
-        short_term_lufs=float(short_term_lufs(music)[1].max()),
-        history=f"A=PCM,F={music.rate_hz},W=24,M=stereo",
+        date=f"{made:%Y-%m-%d}",
+        time=f"{made:%H:%M:%S}",
+        loudness_lufs=integrated_lufs(clip),
+        range_lu=loudness_range_lu(clip),
+        true_peak_dbtp=true_peak_dbtp(clip, oversampling=8),
+        momentary_lufs=float(momentary_lufs(clip)[1].max()),
+        short_term_lufs=float(short_term_lufs(clip)[1].max()),
+        history=f"A=PCM,F={clip.rate_hz},W=24,{mode}",
     )
 
 

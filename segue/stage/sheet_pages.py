@@ -142,8 +142,9 @@ class _Page:
         self._space(0.1)
         if sheet.note is not None:
             self._staff(sheet.note, sheet.singer)
-        self._words(sheet.channel_words, size=9.5)
-        self._space(0.1)
+        if sheet.channel_words:
+            self._words(sheet.channel_words, size=9.5)
+            self._space(0.1)
         for words in sheet.care:
             self._words(words, size=9.5, bold=True)
 

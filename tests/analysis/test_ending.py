@@ -117,6 +117,34 @@ def fade_in_amplitude():
     return sound, last_hit_s
 
 
+def quieter_outro():
+    """The band's last two bars 14 dB down and without drums, then its last chord."""
+    sound, rng = band(tail_s=4 * 4 * BEAT_S + 5.0)
+    for bar in range(4):
+        put(sound, chord(rng, 4 * BEAT_S, 1.2), BAND_END_S + 4 * bar * BEAT_S, 0.02)
+    last_s = BAND_END_S + 16 * BEAT_S
+    put(sound, chord(rng, 5.0, DECAY_S), last_s, 0.03)
+    return sound, last_s
+
+
+def long_ring():
+    """A last chord that takes eight seconds to fall 30 dB, treble first."""
+    sound, rng = band(tail_s=12.0)
+    for hertz, decay_s in ((131, 2.6), (330, 2.0), (660, 1.3), (1320, 0.8), (2640, 0.5)):
+        put(sound, struck(rng, 12.0, decay_s, (hertz, hertz * 1.26)), BAND_END_S, 0.1)
+    return sound, BAND_END_S
+
+
+def soft_swells_after_the_band():
+    """Strings that swell three times, 25 dB below the band, without an attack."""
+    sound, _ = band(tail_s=16.0)
+    time_s = np.arange(round(15.0 * RATE_HZ)) / RATE_HZ
+    swell = np.sin(np.pi * time_s / 5.0) ** 2 + 0.05
+    tone = sum(np.sin(2 * np.pi * hertz * time_s) for hertz in (220, 277, 330, 440))
+    put(sound, tone * swell, BAND_END_S, 0.006)
+    return sound, BAND_END_S + 10.0
+
+
 def as_is(sound):
     return sound
 
@@ -204,6 +232,63 @@ def test_ending_organ_chord_change_without_attack_is_the_last_hit():
     sound = 0.05 * ((1 - blend) * first + blend * second)
     heard = hear_ending(edge_of(sound), pulse_at())
     assert heard.last_hit_s == pytest.approx(105.0, abs=0.08)
+
+
+def test_a_quieter_last_part_is_no_fade_and_is_played():
+    sound, last_hit_s = quieter_outro()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.kind == "ring-out"
+    assert heard.last_hit_s == pytest.approx(100.0 + last_hit_s, abs=HIT_TOLERANCE_S)
+    assert heard.outro_start_s == pytest.approx(100.0 + BAND_END_S, abs=2.0)  # a mean over 3 s
+    assert heard.outro_db < -6.0
+
+
+def test_a_long_ring_that_loses_its_treble_is_no_fade():
+    sound, last_hit_s = long_ring()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.kind == "ring-out"
+    assert heard.last_hit_s == pytest.approx(100.0 + last_hit_s, abs=HIT_TOLERANCE_S)
+    assert heard.outro_start_s is None
+
+
+def test_what_swells_again_is_played_however_soft():
+    sound, last_swell_s = soft_swells_after_the_band()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.kind != "fade"
+    assert heard.last_hit_s > 100.0 + last_swell_s - 1.0
+
+
+@pytest.mark.parametrize("make", [cold_stop, ring_out, ring_out_cut])
+def test_the_last_chord_starts_at_or_before_the_last_hit_and_rings_out_after_it(make):
+    sound, _ = make()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.last_chord_s <= heard.last_hit_s <= heard.rung_out_s <= heard.sound_end_s
+    assert heard.last_bar_line_s <= heard.last_hit_s + 0.07
+
+
+def test_a_ring_has_fallen_20_db_where_it_has_rung_out():
+    sound, last_hit_s = ring_out()
+    heard = hear_ending(edge_of(sound), pulse_at())
+    # 20 dB take ln(10) time constants of an exponential decay
+    fallen_s = 100.0 + last_hit_s + np.log(10) * DECAY_S
+    assert heard.rung_out_s == pytest.approx(fallen_s, abs=0.15)
+
+
+@settings(max_examples=8)
+@given(
+    length_s=st.floats(5.0, 9.0), law=st.sampled_from(["decibels", "amplitude", "square", "cosine"])
+)
+def test_a_fader_of_any_law_is_a_fade(length_s, law):
+    sound, _ = loop()
+    n_fade = round(length_s * RATE_HZ)
+    way = np.linspace(0, 1, n_fade)
+    sound[-n_fade:] *= {
+        "decibels": 10 ** (-50 * way / 20),
+        "amplitude": 1 - way,
+        "square": (1 - way) ** 2,
+        "cosine": 0.5 + 0.5 * np.cos(np.pi * way),
+    }[law]
+    assert hear_ending(edge_of(sound), pulse_at()).kind == "fade"
 
 
 def test_ending_of_silence_is_heard_without_confidence():

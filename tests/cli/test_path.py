@@ -12,6 +12,7 @@ import soundfile
 from benchmarks._in_process import run_here
 from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
+from segue.pages import TURN_DOWN
 
 RATE_HZ = 48_000
 
@@ -164,6 +165,15 @@ def test_a_player_that_is_found_gets_the_sound(players):
     done = segue_path("C", "G", "--chords", "1", "--tempo", "240", "--play", "--out", out)
     assert done.code == 0, done.err
     assert (players / "played").read_text().strip() == str(out)
+    assert TURN_DOWN in done.err
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a shell script stands in for the player")
+def test_the_caution_comes_before_the_sound_and_not_among_the_facts(players):
+    fake_player(players, "echo the sound >&2; exit 1")
+    done = segue_path("C", "G", "--chords", "1", "--tempo", "240", "--play", "--json")
+    assert done.err.index(TURN_DOWN) < done.err.index("the sound")
+    assert TURN_DOWN not in done.out
 
 
 @pytest.mark.skipif(os.name == "nt", reason="a shell script stands in for the player")

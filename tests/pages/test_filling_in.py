@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from jinja2 import Environment, UndefinedError
 
 import segue
-from segue.pages import filled, joined, json_block
+from segue.pages import TURN_DOWN, filled, joined, json_block
 
 PACKAGE = Path(segue.__file__).parent
 TEMPLATES = sorted((PACKAGE / "pages" / "templates").glob("*.html"))
@@ -109,3 +109,9 @@ def test_only_templates_hold_html():
         for tag in TAG.finditer(text)
     }
     assert found == {}
+
+
+@pytest.mark.parametrize("needs_code", [True, False])
+def test_the_first_screen_of_a_vote_has_the_caution_before_anything_is_asked(needs_code):
+    page = filled("join.html", {"needs_code": needs_code})
+    assert page.index(TURN_DOWN) < page.index("<form")

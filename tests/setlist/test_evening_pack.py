@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import shutil
 from dataclasses import replace
 from pathlib import Path
@@ -18,7 +19,7 @@ from segue.setlist.evening import Breaks, timed, with_choice
 from segue.setlist.lengths import clock
 from segue.setlist.set_document import SetDocument, write_set
 from segue.setlist.show.evening_pack import evening_pack, map_of
-from segue.setlist.show.evening_sheets import places_of, sheets_of
+from segue.setlist.show.evening_sheets import front_page, places_of, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.midi_score import tick_of
 from segue.stage.pack import StageRequest
@@ -81,10 +82,11 @@ def test_each_join_has_its_pack_of_the_candidate_that_is_played(made, night):
     out, _ = made
     for join in night[1].joins:
         record = candidate_of(join.document, None)
-        info = soundfile.info(out / join.folder / "all channels.wav")
-        assert info.channels == 4
         seconds = record.plan.duration_s - record.plan.lead_in_s
-        assert info.duration == pytest.approx(seconds, abs=BAR_TOLERANCE_S)
+        for name, n_channels in (("music", 2), ("click", 1), ("cue", 1)):
+            info = soundfile.info(out / join.folder / f"{name}.wav")
+            assert info.channels == n_channels
+            assert info.duration == pytest.approx(seconds, abs=BAR_TOLERANCE_S)
 
 
 def test_a_join_without_a_choice_is_told(made):
@@ -142,7 +144,20 @@ def sheets_with(shelf, breaks):
     evening = evening_of(shelf)
     first = with_choice(evening.joins[0], breaks)
     evening = timed(replace(evening, joins=(first, *evening.joins[1:])))
-    return evening, sheets_of(rows_of(evening), where=places_of(evening))
+    return evening, sheets_of(rows_of(evening), channels=(), where=places_of(evening))
+
+
+def test_sheets_before_there_is_a_pack_do_not_speak_of_its_files(shelf, made):
+    evening, _ = sheets_with(shelf, Breaks(talk_s=60.0, changeover_s=15.0))
+    rows = rows_of(evening)
+    sheets = sheets_of(rows, where=places_of(evening))
+    assert len(sheets) == 2
+    pages = [sheets_html(sheets, front=front_page(rows)), sheets_html([], front=front_page(rows))]
+    spoken = re.compile(r"\bfiles?\b|\.wav|channel")
+    for page in pages:
+        assert not spoken.search(page.partition("<main>")[2])
+        assert "Hearing damage does not heal" in page
+    assert spoken.search((made[0] / "cue sheets.html").read_text(encoding="utf-8"))
 
 
 def test_a_voice_is_named_on_its_sheet(shelf):

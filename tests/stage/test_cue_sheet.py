@@ -5,12 +5,15 @@ import re
 from dataclasses import replace
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from segue.analysis.facts import FirstNote
 from segue.music.key import parse_key
 from segue.plan import plan_segue
 from segue.plan.heard_words import filled_in
-from segue.stage.cue_sheet import CueRow, clock, cue_sheet
+from segue.stage.cue_sheet import CueRow, clock, cue_row, cue_sheet
+from segue.stage.in_evening import FrontPage, FrontRow, InEvening, evening_sheet
 from segue.stage.pack import CHANNELS
 from segue.stage.sheet_pages import sheets_html, sheets_pdf
 from segue.stage.staff import staff_note
@@ -129,12 +132,61 @@ def test_talk_is_on_the_sheet(plans):
 
 @pytest.mark.parametrize(
     ("beat_in_bar", "place"),
-    [(1.0, "9"), (1.04, "9"), (1.5, "9, beat 1.5"), (2.0, "9, beat 2"), (4.0, "9, beat 4"),
+    [(1.0, "9"), (1.04, "9"), (1.14, "9"), (1.5, '9, the "and" of 1'), (1.9, "9, beat 2"),
+     (2.0, "9, beat 2"), (2.1, "9, beat 2"), (3.67, '9, the "and" of 3'), (4.0, "9, beat 4"),
+     (4.05, "9, beat 4"), (4.5, '9, the "and" of 4'), (4.84, '9, the "and" of 4'),
      (5.0, "after 9"), (5.5, "after 9")],
 )  # fmt: skip
-def test_a_place_names_its_beat_where_it_is_not_the_bar_line(beat_in_bar, place):
+def test_a_place_is_counted_as_musicians_say_it(beat_in_bar, place):
+    # Counting "one and two and": common practice, no source.
     row = CueRow(bar=9, beat_in_bar=beat_in_bar, metre=4, time_s=0.0, who="band", what="go")
     assert row.place == place
+
+
+def test_a_hair_before_a_bar_line_is_on_it(plans):
+    plan = plans[0]
+    line = plan.bar_lines[3]
+    assert cue_row(plan, line.beat - 0.1, "band", "go").place == str(line.number)
+    assert (
+        cue_row(plan, line.beat - 0.5, "band", "go").place == f'{line.number - 1}, the "and" of 4'
+    )
+
+
+@given(beats=st.floats(0.0, 60.0))
+def test_a_place_is_never_half_a_beat_from_what_it_names(plans, beats):
+    place = cue_row(plans[0], beats, "band", "go").place
+    bar, _, count = place.partition(", ")
+    number = float(count.split()[-1]) if count else 1.0
+    start = next(line.beat for line in plans[0].bar_lines if line.number == int(bar.split()[-1]))
+    named = start + number - 1.0 + 0.5 * ("and" in count)
+    if not place.startswith("after"):
+        assert abs(beats - named) <= 0.35 + 1e-9  # the "and" is all between .15 and .85
+
+
+def test_a_sheet_that_goes_with_no_files_does_not_speak_of_them(plans):
+    sheet = _sheet(plans[0], channels=None)
+    hold = InEvening(words="Join 1 of 2", held=(("talk", 9.0),), hold_beat=plans[0].entry_beat)
+    sheets = [sheet, evening_sheet(sheet, plans[0], hold)]
+    assert not re.search(r"\bfiles?\b|\.wav|channel", sheets_html(sheets).partition("<main>")[2])
+    written = []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            "segue.stage.sheet_pages._Page._words", lambda _, words, **__: written.append(words)
+        )
+        sheets_pdf(sheets)
+    assert "Old: bars count from here" in written
+    assert not any(re.search(r"\bfiles?\b|\.wav|channel", words) for words in written)
+    assert "Hearing damage" in " ".join(written)
+
+
+def test_the_sheet_says_which_channel_carries_what(plans):
+    page = html.unescape(sheets_html([_sheet(plans[0], channels=())]))
+    assert "music.wav is stereo, 1 left and 2 right, for the room" in page
+    assert "click.wav and cue.wav have one channel each. Click and cue are for ears only" in page
+    assert "all channels.wav" not in page
+    page = html.unescape(sheets_html([_sheet(plans[0], channels=CHANNELS[::-1])]))
+    assert "all channels.wav: 1 cue, 2 click, 3 music right, 4 music left." in page
+    assert "the room hears the click" in page
 
 
 def test_place_is_written_once(plans):
@@ -191,11 +243,11 @@ def test_titles_are_escaped(plans):
 def test_the_page_has_every_row_under_its_heading_and_the_care_below(plans):
     sheet = _sheet(plans[0], in_ear_dba=94.0)
     page = html.unescape(sheets_html([sheet]))
-    heads = re.findall(r"<th>(\w+)</th>", page)
+    heads = re.findall(r'<th scope="col">(\w+)</th>', page)
     assert heads == ["bar", "time", "who", "what"]
     rows = re.findall(
         r'<tr><td class="bar">(.*?)</td><td class="time">(.*?)</td><td class="who">(.*?)</td>'
-        r"<td>(.*?)</td></tr>",
+        r'<td class="what">(.*?)</td></tr>',
         page,
     )
     assert tuple(rows) == sheet.table
@@ -236,3 +288,44 @@ def test_sheet_prints_on_one_page_in_a_browser(plans, tmp_path, browser):
     page.close()
     assert not troubles
     assert staff["height"] > 50
+
+
+@pytest.fixture(scope="module", name="long_sheets")
+def _long_sheets(plans):
+    """Sheets with names that are hard to fit, after the running order of an evening."""
+    title = "Donaudampfschifffahrtsgesellschaftskapitänslied, the long version"
+    old, new = replace(OLD, title=title), replace(NEW, title="A Song With Quite Some Words in It")
+    rows = [
+        FrontRow(clock="1:02:30", what=f"1. {title}", key="F# minor or A major", tempo="124 to 96",
+                 starts="the whole band, on the beat"),
+        FrontRow(clock="1:06:10", what="talk, 25 s, then a segue", is_song=False),
+        FrontRow(clock="1:07:00", what="2. Short"),
+    ]  # fmt: skip
+    front = FrontPage(
+        title="Harbour", summary="2 songs", rows=tuple(rows), notes=("A note.",), care=("Low.",)
+    )
+    sheet = _sheet(plans[0], outgoing=old, incoming=new, channels=CHANNELS, in_ear_dba=94.0)
+    row = CueRow(bar=112, beat_in_bar=4.5, metre=4, time_s=640.0, who="Annemarie", what="sings")
+    return sheets_html([replace(sheet, rows=(*sheet.rows, row))], front=front)
+
+
+@pytest.mark.parametrize("width", [320, 360, 412])
+def test_sheets_fit_a_phone_without_sideways_scrolling(long_sheets, tmp_path, browser, width):
+    page_file = tmp_path / "cue sheets.html"
+    page_file.write_text(long_sheets, encoding="utf-8")
+    page = browser.new_page(viewport={"width": width, "height": 740})
+    page.goto(page_file.as_uri())
+    wide = page.evaluate(
+        """() => [...document.querySelectorAll('body, body *')].filter(part => {
+             const style = getComputedStyle(part);
+             return part.getBoundingClientRect().right > innerWidth + 0.5
+               || (part.scrollWidth > part.clientWidth + 1 && style.overflowX !== 'visible'
+                   && style.position !== 'absolute');
+           }).map(part => part.tagName + ' ' + part.className)"""
+    )
+    scrolls = page.evaluate("document.documentElement.scrollWidth > innerWidth")
+    roles = page.get_by_role("main").count()
+    page.close()
+    assert wide == []
+    assert not scrolls
+    assert roles == 1

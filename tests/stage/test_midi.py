@@ -1,7 +1,10 @@
 """The tempo map against the standard's bytes, a second library, and the plan's own curve."""
 
 import io
+import math
 from dataclasses import replace
+from fractions import Fraction
+from itertools import accumulate, pairwise
 
 import mido
 import pretty_midi
@@ -11,7 +14,7 @@ from hypothesis import strategies as st
 
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.stage.midi import midi_bytes, tempo_events
+from segue.stage.midi import midi_bytes, score_bytes, tempo_events
 from segue.stage.midi_score import TICKS_A_BEAT, markers_of, plan_score
 
 BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off
@@ -81,6 +84,100 @@ def test_the_clock_never_strays(plans, spans):
             plan.tempo.seconds_at(tick / TICKS_A_BEAT), abs=BAR_TOLERANCE_S / 2
         )
         last_tick, last_us = tick, us
+
+
+# Half of the millisecond that the rig's bars may be off; the rest is the tick's and the reader's.
+STRAY_US = 500.0
+
+
+def _strays_us(ruler, events):
+    """How far the file's clock is from each place of a ruler, in exact parts."""
+    steps = [*events, (math.inf, 0)]
+    strays, clock, last = [], Fraction(0), 0
+    for beat, second in ruler:
+        tick = round(beat * TICKS_A_BEAT)
+        for (start, us), (end, _) in pairwise(steps):
+            here, there = max(start, last), min(end, tick)
+            clock += Fraction(us * max(there - here, 0), TICKS_A_BEAT)
+        last = tick
+        strays.append(float(clock) - second * 1e6)
+    return strays
+
+
+def _ruler(beat_lengths_s):
+    return [(float(n), second) for n, second in enumerate(accumulate(beat_lengths_s, initial=0.0))]
+
+
+@given(lengths=st.lists(st.floats(0.2, 2.0), min_size=1, max_size=60))
+def test_at_every_beat_the_clock_is_within_half_a_millisecond(lengths):
+    ruler = _ruler(lengths)
+    assert max(map(abs, _strays_us(ruler, tempo_events(ruler)))) <= STRAY_US + 1e-3
+
+
+@given(bpm=st.floats(40, 220), n_beats=st.integers(1, 900))
+def test_a_steady_song_has_one_tempo_and_the_nearest(bpm, n_beats):
+    # Rounding to whole microseconds is at most half of one a beat: 450 in 900 beats.
+    events = tempo_events([(float(n), 60.0 / bpm * n) for n in range(n_beats + 1)])
+    assert events == ((0, round(6e7 / bpm)),)
+
+
+@given(
+    bpm=st.floats(60, 200),
+    jitter_us=st.lists(st.floats(-250, 250), min_size=2, max_size=400),
+)
+def test_a_steady_song_whose_beats_are_a_little_off_has_one_tempo(bpm, jitter_us):
+    ruler = [(float(n), 60.0 / bpm * n + us / 1e6) for n, us in enumerate([0.0, *jitter_us])]
+    assert len(tempo_events(ruler)) == 1
+
+
+@given(
+    songs=st.lists(
+        st.tuples(st.integers(60, 200), st.integers(16, 100)), min_size=1, max_size=6
+    ).filter(lambda songs: all(a[0] != b[0] for a, b in pairwise(songs)))
+)
+def test_songs_after_each_other_have_a_tempo_each(songs):
+    # A beat of two neighbouring whole tempi differs by 1.5 ms at least (200 and 199 BPM).
+    ruler = _ruler([60.0 / bpm for bpm, n_beats in songs for _ in range(n_beats)])
+    events = tempo_events(ruler)
+    starts = [0, *accumulate(n_beats * TICKS_A_BEAT for _, n_beats in songs)][:-1]
+    assert [tick for tick, _ in events] == starts
+    for (_, us), (bpm, n_beats) in zip(events, songs, strict=True):
+        assert us == pytest.approx(6e7 / bpm, abs=2 * STRAY_US / n_beats)
+
+
+@given(lengths=st.lists(st.floats(0.45, 0.55) | st.just(0.5), min_size=2, max_size=60))
+def test_a_tempo_is_left_only_where_no_other_would_have_served_longer(lengths):
+    ruler = _ruler(lengths)
+    events = tempo_events(ruler)
+    strays = _strays_us(ruler, events)
+    for (start, _), (end, _) in pairwise(events):
+        first, last = start // TICKS_A_BEAT, end // TICKS_A_BEAT
+        clock_us = strays[first] + ruler[first][1] * 1e6
+        least, most = 1.0, 1e9
+        for n in range(first + 1, last + 2):
+            due_us = ruler[n][1] * 1e6 - clock_us
+            least = max(least, (due_us - STRAY_US) / (n - first))
+            most = min(most, (due_us + STRAY_US) / (n - first))
+        assert math.ceil(least - 1e-3) > math.floor(most + 1e-3) or least > most
+
+
+@given(lengths=st.lists(st.floats(0.45, 0.55), min_size=2, max_size=60))
+def test_another_reader_finds_the_beats_where_they_are(plans, lengths):
+    ruler = _ruler(lengths)
+    score = replace(plan_score(plans[0], ()), ruler=tuple(ruler), metres=(), keys=())
+    file = io.BytesIO(score_bytes(replace(score, click=(), voicings=(), cue=())))
+    read = pretty_midi.PrettyMIDI(file)
+    for beat, second in ruler:
+        there_s = read.tick_to_time(round(beat * TICKS_A_BEAT))
+        assert there_s == pytest.approx(second, abs=STRAY_US / 1e6 + 1e-7)
+
+
+def test_a_beat_that_no_tempo_can_hold_is_as_near_as_a_file_can_say():
+    # The slowest tempo of the standard is FF FF FF: 16.777215 s a beat.
+    events = tempo_events([(0.0, 0.0), (1.0, 20.0), (2.0, 20.5), (3.0, 24.0)])
+    assert events[0] == (0, 0xFFFFFF)
+    assert events[1][1] == round((20.5 - 16.777215) * 1e6)
+    assert _strays_us([(2.0, 20.5), (3.0, 24.0)], events) == pytest.approx([0.0, 0.0], abs=STRAY_US)
 
 
 @pytest.mark.parametrize("key", ALL_KEYS, ids=str)

@@ -11,7 +11,7 @@ from segue.setlist.tempo_map.places import hold_beat
 from segue.stage.cue_sheet import CARE
 from segue.stage.exposure import exposure_sentence
 from segue.stage.in_evening import FrontPage, FrontRow, InEvening
-from segue.stage.pack import CHANNELS, sheet_of
+from segue.stage.pack import sheet_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -27,7 +27,7 @@ SHEETS_NAME: Final = "cue sheets.html"
 def sheets_of(
     rows: EveningRows,
     *,
-    channels: tuple[str, ...] = CHANNELS,
+    channels: tuple[str, ...] | None = None,
     in_ear_dba: float | None = None,
     where: Mapping[int, InEvening] | None = None,
 ) -> tuple[CueSheet, ...]:
@@ -35,8 +35,8 @@ def sheets_of(
 
     Parameters
     ----------
-    channels : tuple of str
-        Order of the multichannel files.
+    channels : tuple of str, optional
+        Order of the multichannel files; none for sheets that go with no files.
     in_ear_dba : float, optional
         A level measured in the ear.
     where : mapping of int to InEvening, optional

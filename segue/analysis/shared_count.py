@@ -1,0 +1,190 @@
+"""Two songs counted at levels that fit each other.
+
+A pulse can be counted at its half or its double: 70 and 140 beats a minute are one tempo. Which
+one a song is heard at alone is a near thing, but a click that halves at bar one throws the band.
+So the levels of a pair are chosen together: near each other first, then where people tap, then
+as heard.
+
+References
+----------
+.. [NM99] L. van Noorden and D. Moelants, "Resonance in the perception of musical pulse",
+   Journal of New Music Research 28(1), 1999, 43-66.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from itertools import product
+from typing import TYPE_CHECKING, Final
+
+from segue.analysis.doubts import doubts_about
+
+if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts, PulseFact
+
+SLOWEST_COUNT_BPM, FASTEST_COUNT_BPM = 45.0, 210.0
+"""Nobody counts slower or faster. Set by judgement."""
+_RESONANCE_HZ: Final = 2.0
+"""Where tapping resonates [NM99]_."""
+_DAMPING: Final = 1.12
+"""Width of the resonance, from memory of [NM99]_."""
+_APART_COST: Final = 4.0
+_TAP_COST: Final = 0.5
+_CHANGE_COST: Final = 0.35
+_HEARD_COST: Final = 0.6
+# The costs were set by judgement, and checked on pairs of real songs by the edges benchmark.
+_LEVELS: Final = (1.0, 2.0, 0.5)
+_DUPLE: Final = (2, 4)
+_SURE: Final = 0.9
+
+
+def counted_together(old: EdgeFacts, new: EdgeFacts) -> tuple[EdgeFacts, EdgeFacts]:
+    """The facts of a pair, both counted at the levels that fit best together.
+
+    Returns
+    -------
+    old, new : EdgeFacts
+        As they were where both are counted well, a tempo was given, or one has no pulse.
+        Elsewhere beats, downbeats and tempo are those of the level chosen, and the tempo that
+        was heard is kept as `heard_bpm`. Doubts are said anew of a changed song.
+
+    Examples
+    --------
+    A ballad at 70 next to a song at 138 is counted at 140, where both can be tapped alike.
+    """
+    if not (old.pulse.is_known and new.pulse.is_known):
+        return old, new
+    pairs = product(levels_of_count(old.pulse), levels_of_count(new.pulse))
+    best = min(pairs, key=lambda pair: _cost(old.pulse, new.pulse, *pair))
+    return counted_at(old, best[0]), counted_at(new, best[1])
+
+
+def one_counting(start: EdgeFacts, end: EdgeFacts) -> tuple[EdgeFacts, EdgeFacts]:
+    """Both edges of one song, counted at one level.
+
+    The edge that is less sure follows the other, if their tempi are then within a tenth.
+    """
+    if not (start.pulse.is_known and end.pulse.is_known):
+        return start, end
+    first, last = start.pulse, end.pulse
+    octave = round(math.log2(first.tempo_bpm / last.tempo_bpm))
+    near = abs(math.log2(first.tempo_bpm / last.tempo_bpm) - octave) < math.log2(1.1)
+    if octave == 0 or not near:
+        return start, end
+    follows_start = _certainty(first) >= _certainty(last)
+    level = 2.0**octave if follows_start else 2.0**-octave
+    pulse = last if follows_start else first
+    if level not in levels_of_count(pulse):
+        return start, end
+    return (start, counted_at(end, level)) if follows_start else (counted_at(start, level), end)
+
+
+def levels_of_count(pulse: PulseFact) -> tuple[float, ...]:
+    """By what a tempo may be multiplied: 1, and 2 or 1/2 where bars of two or four allow it."""
+    if pulse.source == "given" or pulse.metre not in _DUPLE:
+        return (1.0,)
+    return tuple(
+        level
+        for level in _LEVELS
+        if level == 1.0 or SLOWEST_COUNT_BPM <= level * pulse.tempo_bpm <= FASTEST_COUNT_BPM
+    )
+
+
+def counted_at(facts: EdgeFacts, level: float) -> EdgeFacts:
+    """The facts of an edge, counted at another level: 2 halves each beat, 1/2 joins two.
+
+    Bars keep their number of beats: at the double each bar becomes two, at the half two become
+    one, so that a phrase, or else the last bar line, starts one.
+    """
+    if level == 1.0:
+        return facts
+    pulse = facts.pulse
+    beats_s, downbeats_s = _halved(pulse) if level > 1.0 else _joined(facts)
+    counted = replace(
+        pulse,
+        tempo_bpm=level * pulse.tempo_bpm,
+        tempo_alternatives_bpm=(
+            pulse.tempo_bpm,
+            *(
+                bpm
+                for bpm in pulse.tempo_alternatives_bpm
+                if abs(math.log2(bpm / pulse.tempo_bpm / level)) > math.log2(1.03)
+            ),
+        ),
+        beats_s=beats_s,
+        downbeats_s=downbeats_s,
+        heard_bpm=pulse.tempo_bpm if pulse.heard_bpm is None else pulse.heard_bpm,
+    )
+    changed = replace(facts, pulse=counted)
+    old_doubts = set(doubts_about(facts))
+    remarks = tuple(doubt for doubt in facts.doubts if doubt not in old_doubts)
+    word = "twice" if level > 1.0 else "half"
+    said = f"Counted at {counted.tempo_bpm:.0f} BPM, {word} what was heard, to go with its partner."
+    return replace(changed, doubts=(*remarks, said, *doubts_about(changed)))
+
+
+def _halved(pulse: PulseFact) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Twice as many beats, and a bar line in the middle of every bar."""
+    beats_s: list[float] = []
+    for here, after in zip(pulse.beats_s, pulse.beats_s[1:], strict=False):
+        beats_s += [here, 0.5 * (here + after)]
+    if pulse.beats_s:
+        beats_s += [pulse.beats_s[-1], pulse.beats_s[-1] + 0.5 * pulse.beat_s]
+    first = 2 * pulse.beats_s.index(pulse.downbeats_s[0]) if pulse.downbeats_s else 0
+    downbeats_s = beats_s[first % pulse.metre :: pulse.metre] if pulse.downbeats_s else []
+    return tuple(beats_s), tuple(downbeats_s)
+
+
+def _joined(facts: EdgeFacts) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Every other beat, and every other bar line."""
+    pulse = facts.pulse
+    if not pulse.downbeats_s:
+        return pulse.beats_s[::2], ()
+    lines_s = pulse.downbeats_s
+    anchor_s = _anchor_s(facts)
+    beat = pulse.beats_s.index(anchor_s)
+    kept_s = pulse.beats_s[beat % 2 :: 2]
+    return kept_s, tuple(t for t in lines_s[lines_s.index(anchor_s) % 2 :: 2] if t in set(kept_s))
+
+
+def _anchor_s(facts: EdgeFacts) -> float:
+    """A bar line that stays one: bar one, a phrase's start, or the last that is played."""
+    lines_s = facts.pulse.downbeats_s
+    known = set(lines_s)
+    if facts.opening is not None and facts.opening.first_downbeat_s in known:
+        return facts.opening.first_downbeat_s
+    if facts.phrases.is_sure and facts.phrases.starts_s[-1] in known:
+        return facts.phrases.starts_s[-1]
+    return lines_s[-1] if facts.edge == "end" else lines_s[0]
+
+
+def _cost(old: PulseFact, new: PulseFact, old_level: float, new_level: float) -> float:
+    old_bpm, new_bpm = old.tempo_bpm * old_level, new.tempo_bpm * new_level
+    cost = _APART_COST * abs(math.log2(old_bpm / new_bpm))
+    for pulse, level in ((old, old_level), (new, new_level)):
+        cost -= _TAP_COST * math.log(tapped(pulse.tempo_bpm * level))
+        cost -= _HEARD_COST * math.log(_share(pulse, level))
+        cost += _CHANGE_COST * (level != 1.0)
+    return cost
+
+
+def tapped(bpm: float) -> float:
+    """How readily a tempo is tapped, 1 at the resonance of 114 beats a minute [NM99]_."""
+    return _resonance(bpm) / _resonance(114.0)
+
+
+def _resonance(bpm: float) -> float:
+    hertz, own = bpm / 60.0, _RESONANCE_HZ
+    at = 1.0 / math.sqrt((own**2 - hertz**2) ** 2 + _DAMPING * hertz**2)
+    return at - 1.0 / math.sqrt(own**4 + hertz**4)
+
+
+def _certainty(pulse: PulseFact) -> float:
+    return 1.0 if pulse.source == "given" else pulse.confidence
+
+
+def _share(pulse: PulseFact, level: float) -> float:
+    """How likely the sound makes a level: as sure as the pulse is, and what is left for others."""
+    own = min(max(pulse.confidence, 0.4), _SURE)
+    return own if level == 1.0 else 0.5 * (1.0 - own)
