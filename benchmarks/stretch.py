@@ -16,10 +16,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from benchmarks.rubber_file import is_installed, rubber_band_file
 from segue.audio.clip import Clip
 from segue.music.tempo import TempoCurve, TempoSpan
 from segue.render.rubber import rubber_band
+from segue.render.rubber_program import is_installed, program_stretch
 from segue.render.split import split_stretch
 from segue.render.stretch import Engine, sound_along
 from segue.render.time_map import TimeMap
@@ -199,7 +199,7 @@ def main() -> int:
     options = parser.parse_args()
     engines: dict[str, Engine] = {"split": split_stretch, "Rubber Band": rubber_band}
     if is_installed():
-        engines["RB command line"] = rubber_band_file
+        engines["rubberband program"] = program_stretch
     if options.engine:
         engines = {options.engine: engines[options.engine]}
     default = next(iter(engines))

@@ -67,6 +67,10 @@ ShiftB = Annotated[int, typer.Option(help="Move the second song by semitones: -1
 Pad = Annotated[
     Path | None, typer.Option(help="Your own pad sound: one recorded note, or a SoundFont.")
 ]
+StretchEngineName = Annotated[
+    Literal["own", "rubberband"],
+    typer.Option("--stretch-engine", help="What stretches songs; rubberband must be installed."),
+]
 Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
 Replace = Annotated[bool, typer.Option("--replace", help="Replace a run whose choice was made.")]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")]
@@ -132,6 +136,7 @@ def between(
     match: Match = False,
     shift_b: ShiftB = 0,
     pad: Pad = None,
+    stretch_engine: StretchEngineName = "own",
     seed: Seed = 0,
     replace: Replace = False,
     no_cache: NoCache = False,
@@ -162,6 +167,10 @@ def between(
     from segue.cli.weights_file import read_weights, weights_path
     from segue.job.request import Request
 
+    if stretch_engine == "rubberband":
+        from segue.render.rubber_program import refuse_if_missing
+
+        refuse_if_missing("--stretch-engine rubberband")
     request = Request(
         outgoing=song_a,
         incoming=song_b,
@@ -180,6 +189,7 @@ def between(
         match=match,
         shift_b=shift_b,
         pad=pad,
+        stretch_engine=stretch_engine,
         seed=seed,
         replace=replace,
         cached=not no_cache,

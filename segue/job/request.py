@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
+    from segue.plan.plan import StretchEngine
     from segue.score import Purpose
 
 
@@ -48,6 +49,8 @@ class Request:
         Bring both songs to one loudness.
     shift_b : int
         Semitones that the incoming song is moved by.
+    stretch_engine : {'own', 'rubberband'}
+        What stretches and transposes the songs.
     pad : Path or None
         The user's own sound for all pads: one recorded note, or a SoundFont.
     replace : bool
@@ -77,6 +80,7 @@ class Request:
     match: bool = False
     shift_b: int = 0
     pad: Path | None = None
+    stretch_engine: StretchEngine = "own"
     seed: int = 0
     replace: bool = False
     cached: bool = True

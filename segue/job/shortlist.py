@@ -169,7 +169,7 @@ def _best_three(
     )
 
 
-_APART_WEIGHT: Final = 1.5
+_APART_WEIGHT: Final = 1.5  # of how far three lie apart, against their marks; by judgement
 _SCORE_RANGE: Final = 0.3
 """Scores of one pair lie about this far apart."""
 
@@ -203,12 +203,14 @@ _MOST_PULSE: Final = 1.6
 _STATIC_COST: Final = 0.35
 """What sounds on without a beat is for those pairs that ask for it."""
 _MOST_HOLE_S, _BAR_S, _MOST_DIP_LU, _MOST_AIR_DB = 0.3, 2.0, 3.0, 4.0
+"""Beyond these it costs: a hole, beside so many bars of 2 s that a stop may have; a dip before bar
+one; air unlike the songs'. Set by judgement."""
 LIFT_LU, LIFT_RATIO = 4.0, 1.3
 """A lift is louder by this, and brighter and denser by this ratio, from its first quarter to its
 last: two of the three. Loudness drives felt arousal (R. Dean, F. Bailes and E. Schubert, PLoS ONE
 6(4), 2011)."""
-_CALM_ONSETS: Final = 2.5
-_DANCE_PULSE: Final = 0.7
+_CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
+_DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 
 
 def lifts(bridge: BridgeSound) -> bool:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Edge, SongEdge
     from segue.job.request import Request
+    from segue.plan.plan import StretchEngine
 
 QUICK_RATE_HZ: Final = 12_000
 """Rate of the quick listen: about a quarter of the cost of the full one. On 10 or 11 recipes each
@@ -48,6 +49,7 @@ class SongPlace:
     edge_s: float
     rate_hz: int
     shift_semitones: int
+    stretch_engine: StretchEngine
 
 
 def song_place(run: Path, request: Request, edge: Edge) -> SongPlace:
@@ -61,6 +63,7 @@ def song_place(run: Path, request: Request, edge: Edge) -> SongPlace:
         edge_s=request.edge_s,
         rate_hz=request.rate_hz,
         shift_semitones=0 if is_end else request.shift_b,
+        stretch_engine=request.stretch_engine,
     )
 
 
@@ -91,8 +94,10 @@ class SongAtHand:
     @cached_property
     def in_its_key(self) -> SongEdge:
         """The edge in the key that it is moved to."""
-        shift = self.place.shift_semitones
-        return transposed(self.as_it_is, shift) if shift else self.as_it_is
+        place, song = self.place, self.as_it_is
+        if not place.shift_semitones:
+            return song
+        return transposed(song, place.shift_semitones, engine=place.stretch_engine)
 
     @cached_property
     def thinned(self) -> SongEdge:

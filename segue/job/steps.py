@@ -218,6 +218,7 @@ def planned(step: Attempt) -> Plan:
             for layer in plan.layers
         ),
         incoming_shift_semitones=request.shift_b,
+        stretch_engine=request.stretch_engine,
         notes=(*_shift_notes(old.facts, new.facts, request.shift_b), *plan.notes),
     )
 

@@ -207,7 +207,7 @@ def _most_loopable(
     return max(fitting, key=merit)
 
 
-_ON_THE_LINE_S: Final = 0.05
+_ON_THE_LINE_S: Final = 0.05  # a loop this near a bar line starts on it; by judgement
 
 
 def _incoming_loop(layer: RecipeLayer, time: Timeline, n_bars: int) -> _Loop:

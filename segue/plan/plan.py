@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 Section = Literal["outgoing", "interlude", "incoming"]
 
 
+StretchEngine = Literal["own", "rubberband"]
+"""Ours, or the program of that name, which has to be installed."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ClickHit:
     """One click: 'bar' on beat one (accented), 'beat' on the others."""
@@ -95,6 +99,8 @@ class Plan:
         What the singer wants for talking inside the interlude.
     incoming_shift_semitones : int
         How far the incoming song is moved; its facts here are those after the move.
+    stretch_engine : {'own', 'rubberband'}
+        What stretches and transposes songs; the program where it is asked for.
     notes : tuple of str
         What this plan cannot do, as sentences.
     bridge_lu : Curve
@@ -126,6 +132,7 @@ class Plan:
     seed: int
     talk_s: float | None = None
     incoming_shift_semitones: int = 0
+    stretch_engine: StretchEngine = "own"
     notes: tuple[str, ...] = ()
     bridge_lu: Curve = ()
 

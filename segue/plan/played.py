@@ -31,9 +31,9 @@ if TYPE_CHECKING:
 
 _OFF_DB: Final = -4.0
 """Off the beat it is played this much softer."""
-_WALTZ: Final = 3
-_COMMON: Final = 4
-_LOWEST_BASS_MIDI: Final = 28
+_WALTZ: Final = 3  # beats a bar
+_COMMON: Final = 4  # beats a bar
+_LOWEST_BASS_MIDI: Final = 28  # E1, the lowest string of a bass
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +83,7 @@ def played_layer(layer: RecipeLayer, setting: Setting) -> Planned:
 
 
 _SLOW_BPM, _MIDDLE_BPM, _FAST_BPM = 80.0, 115.0, 140.0
+"""Where players change the figure they accompany with; common practice, no source."""
 
 
 def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]:

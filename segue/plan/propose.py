@@ -254,8 +254,8 @@ def _drums_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> floa
     return fit
 
 
-_BARS_NEAR: Final = 8
-_LEAST_DRUMS: Final = 0.25
+_BARS_NEAR: Final = 8  # of a song beside the join that are asked for drums
+_LEAST_DRUMS: Final = 0.25  # presence in the mean of them; less is none; by judgement
 _NO_DRUMS: Final = 0.3
 """Factor for drums of a song that has none. Set by judgement."""
 

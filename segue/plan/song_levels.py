@@ -19,7 +19,7 @@ under a speaker who is a little softer than they (M. Torcoli and others, J. AES 
 least 10 LU)."""
 CUE_LU: Final = -4.0
 """In the last bars it comes up to this, which calls the singer. Set by judgement."""
-CUE_BARS: Final = 2
+CUE_BARS: Final = 2  # common practice, no source
 
 
 def bridge_curve(level: Level, time: Timeline, *, under_talk: bool) -> Curve:

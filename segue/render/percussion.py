@@ -29,17 +29,17 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import SongEdge
 
-CROSSING_HZ: Final = 200.0
+CROSSING_HZ: Final = 200.0  # kicks ring below, and are told from notes apart
 LOW_RATE_HZ: Final = 2_756
 """About the rate at which the lower band is looked at."""
-LOW_WINDOW: Final = 64
-_LOW_HOP: Final = 8
-LOW_RING_S: Final = 0.5
-LOW_REACH_BINS: Final = 5
+LOW_WINDOW: Final = 64  # frames at that rate, 23 ms
+_LOW_HOP: Final = 8  # frames at that rate, 3 ms
+LOW_RING_S: Final = 0.5  # what sounds as long is a note: four times the ring of a kick
+LOW_REACH_BINS: Final = 5  # 215 Hz: twice the width of a kick
 BENEFIT_DB: Final = 3.0
 """How much stronger a hit must stand out above the crossing."""
-WINDOW_S: Final = 0.043
-_TINY: Final = 1e-12
+WINDOW_S: Final = 0.043  # above the crossing
+_TINY: Final = 1e-12  # keeps a division from nought
 
 
 def percussion(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:

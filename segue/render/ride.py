@@ -39,7 +39,7 @@ AROUND_S: Final = 8.0
 """So much of either song tells how loud it is at the join."""
 CLEAR_S: Final = 0.3
 """Kept clear of the join itself. Set by judgement."""
-HOP_S: Final = 0.1
+HOP_S: Final = 0.1  # of the loudness curve
 QUIETEST_LUFS: Final = -60.0
 """A song below this at the join says nothing about level."""
 KIT_DB: Final = (-30.0, 3.0)
@@ -90,7 +90,7 @@ def fader_of(layer: Layer, plan: Plan) -> Fader:
     return "kit" if is_kit else "band"
 
 
-_HALF_BEAT: Final = 0.5
+_HALF_BEAT: Final = 0.5  # beats
 
 
 def ride_of(
@@ -212,8 +212,8 @@ def moved(samples: npt.NDArray[np.float32], fader: Fader, ride: Ride | None, rat
         block *= np.interp(seconds, ride.times_s, gain)[:, None].astype(np.float32)
 
 
-_TINY: Final = 1e-12
-_BLOCK_FRAMES: Final = 1 << 15
+_TINY: Final = 1e-12  # keeps a division from nought
+_BLOCK_FRAMES: Final = 1 << 15  # worked on at a time
 
 
 def _powers(
@@ -271,11 +271,11 @@ def _smoothed(values: npt.NDArray[np.float64], window_s: float) -> npt.NDArray[n
     return smooth
 
 
-AIR_HZ: Final = (1_000.0, 6_000.0)
-SHELF_HZ: Final = 1_000.0
+AIR_HZ: Final = (1_000.0, 6_000.0)  # what is compared with the songs
+SHELF_HZ: Final = 1_000.0  # from here up it is made brighter or darker
 SHELF_DB: Final = (-8.0, 12.0)
 """How far what is synthesised is made brighter or darker to sit with the songs."""
-_LEAST_S: Final = 0.5
+_LEAST_S: Final = 0.5  # of sound, to tell its light by
 
 
 def in_the_light_of(

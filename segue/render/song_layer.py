@@ -10,7 +10,7 @@ from segue.audio.clip import Clip
 from segue.render.layer_sound import LayerSound, faded, frames_of
 from segue.render.percussion import percussion_of
 from segue.render.pitch import sound_at_pitch
-from segue.render.stretch import missing_s
+from segue.render.stretch import ENGINES, missing_s
 from segue.render.time_map import time_map_of
 
 if TYPE_CHECKING:
@@ -44,7 +44,9 @@ def song_layer_sound(
     part = ruler.part(first, last)
     for clip, is_tonal in sources:
         semitones = layer.pitch_semitones if is_tonal else ()
-        sound += sound_at_pitch(clip, time_map, semitones, part, first_frame=first)
+        sound += sound_at_pitch(
+            clip, time_map, semitones, part, first_frame=first, engine=ENGINES[plan.stretch_engine]
+        )
     start_s, end_s = first / ruler.rate_hz, last / ruler.rate_hz
     short_s = missing_s(sources[0][0], time_map, start_s=start_s, end_s=end_s)
     if short_s > _WORTH_SAYING_S:

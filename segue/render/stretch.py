@@ -16,12 +16,14 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.render.rubber import excerpt
+from segue.render.rubber_program import program_stretch
 from segue.render.split import split_stretch
 from segue.render.time_map import TimeMap
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.plan.plan import StretchEngine
     from segue.render.time_map import Span
 
 
@@ -56,6 +58,12 @@ def crossfaded(
 
 Engine = Callable[[Clip, TimeMap, int, int], "npt.NDArray[np.float32]"]
 """(source, time map, first frame, number of frames) to that many frames of sound."""
+
+ENGINES: Final[dict[StretchEngine, Engine]] = {
+    "own": split_stretch,
+    "rubberband": program_stretch,
+}
+"""By the name that a plan gives."""
 
 JOIN_FROM_S: Final = 0.018  # where the cross-fade begins before the beat
 JOIN_TO_S: Final = 0.003

@@ -24,14 +24,14 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
 
-_A4_HZ, _A4_MIDI = 440.0, 69.0
-_HIGHEST_RATIO: Final = 0.45
-_RELEASE_S: Final = 0.09
-_HUMAN_DB: Final = 1.0
+_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16; number of the note in MIDI
+_HIGHEST_RATIO: Final = 0.45  # of the rate: no partial above
+_RELEASE_S: Final = 0.09  # a note that ends dies away in this
+_HUMAN_DB: Final = 1.0  # see below
 _HUMAN_S: Final = 0.004
 """Notes differ by up to this much either way, as a player's do."""
-_DETUNE_CENTS: Final = 5.0
-_TAIL_S: Final = 0.5
+_DETUNE_CENTS: Final = 5.0  # between left and right, for width; by judgement
+_TAIL_S: Final = 0.5  # room after the last note
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -20,6 +20,7 @@ References
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -29,13 +30,16 @@ from segue.audio.clip import Clip, SongEdge, Stem
 from segue.plan.layer import FrozenLayer, ReversedLayer, SongLayer
 from segue.render.pitch import sound_at_speeds
 from segue.render.rubber import excerpt, rubber_band
+from segue.render.rubber_program import program_pitch
 from segue.render.time_map import TimeMap
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import numpy.typing as npt
 
     from segue.plan.layer import Layer, Side
-    from segue.plan.plan import Plan
+    from segue.plan.plan import Plan, StretchEngine
 
 WINDOW_S: Final = 0.04  # of the envelopes, to the nearest power of two in frames; by judgement
 SUNG_HZ: Final = (75.0, 700.0)
@@ -132,7 +136,12 @@ _USED_AROUND_S: Final = 1.0  # moved beyond what a plan plays, for fades and for
 
 
 def transposed(
-    edge: SongEdge, semitones: int, *, start_s: float | None = None, end_s: float | None = None
+    edge: SongEdge,
+    semitones: int,
+    *,
+    start_s: float | None = None,
+    end_s: float | None = None,
+    engine: StretchEngine = "own",
 ) -> SongEdge:
     """The edge in another key.
 
@@ -143,6 +152,8 @@ def transposed(
     start_s, end_s : float, optional
         The part needed, in seconds of the song's file; by default all that was
         decoded. See `span_used`.
+    engine : {'own', 'rubberband'}
+        Ours, or the program, which has to be installed.
 
     Returns
     -------
@@ -158,7 +169,7 @@ def transposed(
     if end_s is not None:
         last = min(max(round((end_s - edge.start_s) * edge.rate_hz), first), last)
     stems = tuple(
-        replace(stem, clip=_stem_moved(stem, semitones, first, last)) for stem in edge.stems
+        replace(stem, clip=_stem_moved(stem, semitones, first, last, engine)) for stem in edge.stems
     )
     remarks = edge.remarks
     if not edge.has_stems:
@@ -198,28 +209,36 @@ def _span_of(layer: Layer, plan: Plan) -> tuple[float, float]:
             return plan.duration_s, 0.0
 
 
-def _stem_moved(stem: Stem, semitones: int, first: int, last: int) -> Clip:
+def _stem_moved(stem: Stem, semitones: int, first: int, last: int, engine: StretchEngine) -> Clip:
     clip = stem.clip
     start_s = clip.start_s + first / clip.rate_hz
     part = clip.samples[first:last]
+    sings = stem.role in VOICES
     if stem.role != "drums" and part.any():
-        part = _moved(clip, semitones, first, last, keeps_formants=stem.role in VOICES)
+        move = program_pitch if engine == "rubberband" else _own_pitch
+        part = _moved(clip, first, last, partial(move, semitones=semitones, keeps_formants=sings))
     return Clip(samples=part, rate_hz=clip.rate_hz, start_s=start_s)
 
 
 def _moved(
-    clip: Clip, semitones: int, first: int, last: int, *, keeps_formants: bool
+    clip: Clip, first: int, last: int, move: Callable[..., npt.NDArray[np.float32]]
 ) -> npt.NDArray[np.float32]:
     """A part of a clip at another pitch, as long as it was.
 
-    Work is done at 44.1 or 48 kHz, where the engine's timing is measured.
+    Work is done at 44.1 or 48 kHz, where the engines' timing is measured.
     """
     work_hz = 44_100 if clip.rate_hz % _BASE_HZ == 0 else 48_000
     around = round(_AROUND_S * clip.rate_hz)
     read = excerpt(clip.samples, first - around, last - first + 2 * around)
-    source = Clip(
-        samples=resampled_frames(read, from_hz=clip.rate_hz, to_hz=work_hz), rate_hz=work_hz
-    )
+    sound = move(resampled_frames(read, from_hz=clip.rate_hz, to_hz=work_hz), work_hz)
+    back = resampled_frames(sound, from_hz=work_hz, to_hz=clip.rate_hz)
+    return excerpt(back, around, last - first)
+
+
+def _own_pitch(
+    samples: npt.NDArray[np.float32], rate_hz: int, semitones: int, *, keeps_formants: bool
+) -> npt.NDArray[np.float32]:
+    source = Clip(samples=samples, rate_hz=rate_hz)
     ends_s = np.array([0.0, source.duration_s])
     ratio = 2.0 ** (semitones / 12)
     sound = sound_at_speeds(
@@ -229,7 +248,4 @@ def _moved(
         first_frame=0,
         engine=rubber_band,
     )
-    if keeps_formants:
-        sound = formants_restored(sound, ratio, work_hz)
-    back = resampled_frames(sound, from_hz=work_hz, to_hz=clip.rate_hz)
-    return excerpt(back, around, last - first)
+    return formants_restored(sound, ratio, rate_hz) if keeps_formants else sound

@@ -33,19 +33,19 @@ STATIC_PULSE: Final = 0.35
 """Below this share of the songs' onsets nothing beats."""
 HOLE_LU: Final = 12.0
 """This far under the quieter song is a hole."""
-N_CURVE: Final = 16
-_HOP_S: Final = 0.1
-_WINDOW_S, _FLUX_HOP_S = 0.046, 0.0116
-_N_BANDS: Final = 40
-_LOWEST_HZ: Final = 40.0
-_RANGE_DB: Final = 80.0
+N_CURVE: Final = 16  # points of the loudness curve that two bridges are compared by
+_HOP_S: Final = 0.1  # of the loudness curve
+_WINDOW_S, _FLUX_HOP_S = 0.046, 0.0116  # 1,024 and 256 frames at 22 kHz: of the flux
+_N_BANDS: Final = 40  # of the flux, evenly in log frequency
+_LOWEST_HZ: Final = 40.0  # of the flux
+_RANGE_DB: Final = 80.0  # below the loudest: softer is nothing
 _ONSET_SHARE: Final = 0.4
 """An onset is a peak of this share of the songs' strong ones."""
-_STRONG: Final = 95.0
+_STRONG: Final = 95.0  # see below
 _STRONG_OF_A_FEW: Final = 98.0
 """Percentiles of the flux that stand for its peaks, in many bars and in one or two."""
-_FLOOR_LUFS: Final = -100.0
-_AIR_HZ: Final = (1_000.0, 6_000.0)
+_FLOOR_LUFS: Final = -100.0  # stands for silence
+_AIR_HZ: Final = (1_000.0, 6_000.0)  # where a bridge is behind a curtain, or too bright
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 
 from benchmarks import stretch as bench
-from benchmarks.rubber_file import is_installed, rubber_band_file
 from segue.audio.clip import Clip
 from segue.render.rubber import rubber_band, whole_hop_ratios
+from segue.render.rubber_program import is_installed, program_stretch
 from segue.render.split import split_stretch
 from segue.render.stretch import JOIN_FROM_S, crossfaded, missing_s, sound_along
 from segue.render.time_map import TimeMap
@@ -19,8 +19,8 @@ IN_PROCESS = [
 ENGINES = [
     *IN_PROCESS,
     pytest.param(
-        rubber_band_file,
-        id="command-line",
+        program_stretch,
+        id="program",
         marks=pytest.mark.skipif(not is_installed(), reason="no rubberband program here"),
     ),
 ]

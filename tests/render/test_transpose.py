@@ -6,11 +6,20 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip, SongEdge, Stem
+from segue.errors import OptionError
+from segue.render.rubber_program import is_installed, refuse_if_missing
 from segue.render.transpose import span_used, transposed
 from tests.render.conftest import RATE_HZ, song
 from tests.render.measure import attack_frames, pitch_hz, rms_db, spectrum_of
 from tests.render.test_pitch import cents
 
+ENGINES = [
+    "own",
+    pytest.param(
+        "rubberband",
+        marks=pytest.mark.skipif(not is_installed(), reason="no rubberband program here"),
+    ),
+]
 CENTS = 2.0
 ATTACK_S = 0.002
 LENGTH_S = 6.0
@@ -67,10 +76,11 @@ def edge_of(*parts, rate_hz=RATE_HZ):
 
 @pytest.mark.parametrize("rate_hz", [22_050, 44_100, 48_000, 96_000])
 @pytest.mark.parametrize("semitones", [-2, 1])
-def test_pitch_length_and_attacks(rate_hz, semitones):
+@pytest.mark.parametrize("engine", ENGINES)
+def test_pitch_length_and_attacks(rate_hz, semitones, engine):
     at_s = np.arange(0.5, 5.5, 0.371)
     edge = edge_of(("keys", steady(rate_hz)), ("guitar", plucks(rate_hz, at_s)), rate_hz=rate_hz)
-    moved = transposed(edge, semitones)
+    moved = transposed(edge, semitones, engine=engine)
     assert moved.mix.samples.shape == edge.mix.samples.shape
     assert moved.start_s == edge.start_s
     wanted = 330 * 2 ** (semitones / 12)
@@ -95,6 +105,12 @@ def test_a_voice_keeps_its_vowel_and_a_guitar_does_not(semitones):
         wanted = formant_hz(ideal, RATE_HZ, formant)
         assert formant_hz(kept, RATE_HZ, formant) == pytest.approx(wanted, rel=0.03)
         assert abs(formant_hz(gone, RATE_HZ, formant) / wanted - 1) > 0.06
+
+
+def test_a_program_that_is_not_there_is_told_in_a_sentence(monkeypatch):
+    monkeypatch.setattr("segue.render.rubber_program.shutil.which", lambda _: None)
+    with pytest.raises(OptionError, match="'rubberband' is not installed; install it"):
+        refuse_if_missing("--stretch-engine rubberband")
 
 
 def test_drums_stay_bit_for_bit():
