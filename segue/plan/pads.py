@@ -157,10 +157,11 @@ def chord_beats(bars_a_chord: float, time: Timeline) -> float:
     return beats
 
 
-LEAST_CHORD_S: Final = 1.8  # see below
+LEAST_CHORD_S: Final = 1.8  # where the bars allow it, see below
 MOST_CHORD_S: Final = 3.6
 """Chords last between these where the bars allow it: half of those in 100 analysed rock songs
-(T. de Clercq and D. Temperley, Popular Music 30(1), 2011) last 1.85 s or less, three quarters 3 s."""
+(T. de Clercq and D. Temperley, Popular Music 30(1), 2011) last 1.85 s or less, three quarters
+3 s."""
 
 
 def _old_key(time: Timeline) -> Key:

@@ -90,7 +90,7 @@ def fader_of(layer: Layer, plan: Plan) -> Fader:
     return "kit" if is_kit else "band"
 
 
-_HALF_BEAT: Final = 0.5  # beats
+_HALF_BEAT: Final = 0.5  # of a beat, the least that the fader looks at
 
 
 def ride_of(

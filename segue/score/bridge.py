@@ -41,7 +41,7 @@ _LOWEST_HZ: Final = 40.0  # of the flux
 _RANGE_DB: Final = 80.0  # below the loudest: softer is nothing
 _ONSET_SHARE: Final = 0.4
 """An onset is a peak of this share of the songs' strong ones."""
-_STRONG: Final = 95.0  # see below
+_STRONG: Final = 95.0  # per cent of the hops lie below
 _STRONG_OF_A_FEW: Final = 98.0
 """Percentiles of the flux that stand for its peaks, in many bars and in one or two."""
 _FLOOR_LUFS: Final = -100.0  # stands for silence
