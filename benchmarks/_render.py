@@ -112,7 +112,7 @@ def snapped_s(time_s: float) -> float:
     return max(round(time_s / BLOCK_S), 1) * BLOCK_S
 
 
-def render(performance: Performance, *, length_s: float) -> Audio:
+def render(performance: Performance, *, length_s: float, soundfont: Path | None = None) -> Audio:
     """Stereo sound of the first `length_s` seconds, shape (n_frames, 2), at 48 kHz."""
     with tempfile.TemporaryDirectory() as folder:
         midi_path = Path(folder) / "performance.mid"
@@ -132,7 +132,7 @@ def render(performance: Performance, *, length_s: float) -> Audio:
         command += ["-O", "float", "-T", "wav"]
         for name, value in options.items():
             command += ["-o", f"{name}={value}"]
-        command += [str(soundfont_path()), str(midi_path)]
+        command += [str(soundfont or soundfont_path()), str(midi_path)]
         subprocess.run(command, check=True, capture_output=True, env=os.environ)
         audio, _ = soundfile.read(wave_path, dtype="float32", always_2d=True)
     n_frames = round(length_s * RATE_HZ)
