@@ -99,7 +99,7 @@ def loop_sketch(number: int, rng: np.random.Generator) -> Sketch:
         bars=tuple(range(0, n_beats + 1, metre)),
         chords=tuple(chords),
         keys=((0, mode),) * n_bars,
-        melody=tuple(_melody(chords, mode, scale, home * per_chord, rng)),
+        melody=tuple(melody_over(chords, mode, scale, home * per_chord, rng)),
         loop=f"{mode_name}: {names}, from chord {turn + 1}",
     )
 
@@ -130,7 +130,7 @@ def _seventh(root: int, scale: tuple[int, ...]) -> int:
     return 11 if (root + 11) % 12 in scale and (root + 10) % 12 not in scale else 10
 
 
-def _melody(
+def melody_over(
     chords: list[Sounding],
     mode: str,
     scale: tuple[int, ...],
@@ -148,6 +148,9 @@ def _melody(
     place = int(rng.integers(len(ladder)))
     tones: list[Tone] = []
     start, stop = home % phrase - phrase, chords[-1].stop
+    first = chords[0].start
+    while start + phrase < first:
+        start += phrase
     goals = (0, 0, 0, 7, steps[2])
     while start < stop:
         for number, step in enumerate(rhythm):
@@ -161,7 +164,7 @@ def _melody(
             elif sounding and rng.random() < 0.6:
                 tones_of = {(sounding.root + i) % 12 for i in sounding.intervals}
                 place = _nearest(ladder, place, tones_of)
-            if 0 <= at < stop:
+            if first <= at < stop:
                 length = min(until - at, 2.5)
                 tones.append(Tone(start=at, length=0.92 * length, midi=ladder[place]))
         start += phrase

@@ -20,7 +20,7 @@ from typing import Any, Final
 
 import platformdirs
 
-from benchmarks import _baselines, _segue
+from benchmarks import _baselines, _ears_songs, _segue
 from benchmarks._measures import (
     Tally,
     calibration,
@@ -218,12 +218,27 @@ def _options() -> argparse.Namespace:
         help="where sets are kept (default: %(default)s)",
     )
     parser.add_argument("--without-baselines", action="store_true")
+    parser.add_argument("--songs", type=Path, help="a set of benchmarks.rendered_songs, keys only")
+    parser.add_argument("--recordings", type=Path, help="recordings without labels, keys only")
     return parser.parse_args()
+
+
+def _songs_and_recordings(options: argparse.Namespace) -> int:
+    """The table of songs and recordings; 1 where a reach is missed."""
+    results = []
+    if options.songs:
+        results += _ears_songs.song_results(load_truths(options.songs / "index.json"))
+    if options.recordings:
+        results += _ears_songs.recording_results(options.recordings)
+    print("\n".join(_ears_songs.result_lines(results)))
+    return 0 if all(map(_ears_songs.is_reached, results)) else 1
 
 
 def main() -> int:
     """Print the table; 1 where a reach is missed."""
     options = _options()
+    if options.songs or options.recordings:
+        return _songs_and_recordings(options)
     seed = DEV_SEED if options.dev else options.seed
     n_items = options.items or SIZES.get(seed, SIZES[REPORT_SEED])
     name = {DEV_SEED: "dev", REPORT_SEED: "report"}.get(seed, f"seed{seed}")

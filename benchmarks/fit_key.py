@@ -1,129 +1,270 @@
-"""Fit the weights by which Segue's hearing of keys adds up its evidence.
+"""Fit the nets by which Segue's hearing of keys adds up its evidence.
 
-``python -m benchmarks.fit_key FOLDER... --into WEIGHTS.json`` hears every item of sets that
-``benchmarks.ears_set`` made (odd seeds), fits a conditional logit over the 24 keys with an
-L2 penalty, prints what cross-validation says, and writes the table of weights.
+``python -m benchmarks.fit_key FOLDER... --into MODEL.npz`` hears every item of sets that
+``benchmarks.ears_set`` (odd seeds) and ``benchmarks.rendered_songs`` (split fit) made, cuts
+and colours each anew several times, and fits nets of one hidden layer that see the evidence
+from every tonic. ``--guessed N`` adds edges whose frames are guessed from notes without
+sound, songs that nobody wrote among them; ``--recordings FOLDER`` adds the edges of
+recordings on whose key general estimators agree. ``--measure FOLDER...`` prints what the nets
+do on sets that they were not fitted to.
 """
 
 import argparse
 import json
+import os
+from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
-import numpy.typing as npt
-from scipy.optimize import minimize
 
-from segue.analysis.chroma import Floats
-from segue.analysis.key_evidence import EVIDENCE, key_evidence
-from segue.analysis.key_heard import CAUTION
-from segue.analysis.key_segments import hear_segments
-from segue.analysis.pulse import hear_pulse
-from segue.analysis.tuning import hear_tuning
-from segue.audio import read_song
+from benchmarks import rendered_songs
+from benchmarks._agreed_keys import agreed_key
+from benchmarks._key_frames import KeyItem, frames_of, other_cut, unpacked
+from benchmarks._song_frames import guessed_cuts
+from benchmarks._song_grammar import Grammar, grammar_sketch, learned
+from benchmarks._song_loops import loop_sketch
+from benchmarks._song_sketch import rock_sketches, split_of
+from segue.analysis.key_evidence import key_evidence
+from segue.analysis.key_heard import KeyModel, key_scores
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES, parse_key
 
-PENALTY: Final = 0.2
-"""Half of this times the sum of squared weights is added to the negative log likelihood."""
-N_FOLDS: Final = 4
+N_UNITS: Final = 48
+BATCH: Final = 64
+RATE: Final = 0.002
+DECAY: Final = 0.01
+DROPPED: Final = 0.3
+SMOOTHING: Final = 0.04
+NOISE: Final = 0.15
+OTHER_CUTS: Final = {"groove": 2, "score": 2, "guessed": 2}
+MOST_OTHER_CUTS: Final = 5
+WEIGHTS: Final = {"groove": 0.6, "score": 0.5, "rock": 1.2, "pop": 1.3, "loop": 1.1,
+                  "guessed": 0.8, "recording": 1.0}  # fmt: skip
+FEWEST_AGREED: Final = 4
+RECORDINGS: Final = (".ogg", ".flac", ".mp3", ".wav", ".opus")
 SURE: Final = 0.8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layers:
+    """Weights of one net, in the order in which they are fitted."""
+
+    hidden: np.ndarray
+    hidden_bias: np.ndarray
+    modes: np.ndarray
+    straight: np.ndarray
+    modes_bias: np.ndarray
+
+    @property
+    def all(self) -> tuple[np.ndarray, ...]:
+        """Every array, to be changed in place."""
+        return (self.hidden, self.hidden_bias, self.modes, self.straight, self.modes_bias)
 
 
 def main() -> None:
     """Fit from the command line."""
-    parser = argparse.ArgumentParser(description=__doc__)
+    options = _options()
+    sources = rendered_songs.sources_of(options)
+    with ProcessPoolExecutor(max_workers=options.workers) as pool:
+        items = [item for item in pool.map(_heard, _truths(options.folders)) if item]
+        guess = partial(_guessed, sources)
+        items += [item for item in pool.map(guess, range(options.guessed)) if item]
+        if options.recordings:
+            files = [p for p in sorted(options.recordings.rglob("*")) if p.suffix in RECORDINGS]
+            jobs = [(path, edge) for path in files for edge in ("start", "end")]
+            items += [item for item in pool.map(_recording, jobs) if item]
+    evidence, keys, weights = _training(items)
+    model = fitted(evidence, keys, weights, n_nets=options.nets, n_epochs=options.epochs)
+    write_model(model, options.into)
+    print(f"{len(items)} items, {len(keys)} cuts, {options.nets} nets in {options.into}")
+    for folder in options.measure:
+        _measure(model, folder)
+
+
+def _options() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     parser.add_argument("folders", type=Path, nargs="+")
     parser.add_argument("--into", type=Path, required=True)
-    options = parser.parse_args()
-    items = [heard(folder, truth) for folder in options.folders for truth in _index(folder)]
-    evidence = np.array([found for found, _ in items])
-    keys = np.array([key for _, key in items])
-    folds = np.random.default_rng(0).integers(N_FOLDS, size=len(keys))
-    chances = np.empty((len(keys), len(ALL_KEYS)))
-    for fold in range(N_FOLDS):
-        theirs = folds == fold
-        weights = fitted_weights(evidence[~theirs], keys[~theirs])
-        chances[theirs] = key_odds(evidence[theirs], weights, caution=CAUTION)
-    best, confidence = chances.argmax(axis=1), chances.max(axis=1)
-    sure = confidence >= SURE
-    print(f"{len(keys)} items, exact {np.mean(best == keys):.3f}")
-    print(f"sure {sure.mean():.3f}, of these right {np.mean((best == keys)[sure]):.3f}")
-    write_weights(fitted_weights(evidence, keys), options.into)
+    parser.add_argument("--guessed", type=int, default=0)
+    parser.add_argument("--recordings", type=Path)
+    parser.add_argument("--measure", type=Path, nargs="*", default=[])
+    parser.add_argument("--nets", type=int, default=3)
+    parser.add_argument("--epochs", type=float, default=8)
+    parser.add_argument("--workers", type=int, default=os.cpu_count())
+    rendered_songs.add_source_options(parser)
+    return parser.parse_args()
 
 
-def heard(folder: Path, truth: dict[str, Any]) -> tuple[Floats, int]:
-    """Evidence of an item, and the number of its key in ``ALL_KEYS``."""
-    edge = read_song(folder / truth["file"], edge=truth["edge"], edge_s=45.0, rate_hz=48_000)
-    cuts = hear_segments(edge, hear_pulse(edge), tuning_cents=hear_tuning(edge))
-    if not cuts:
-        msg = f"{truth['file']}: nothing in it is pitched; leave it out of the set."
-        raise SystemExit(msg)
-    evidence = np.mean([key_evidence(cut) for cut in cuts], axis=0)
-    return evidence, ALL_KEYS.index(parse_key(truth["key"]))
+def _truths(folders: list[Path]) -> Iterator[tuple[Path, dict[str, Any]]]:
+    for folder in folders:
+        for truth in json.loads((folder / "index.json").read_text("utf-8")):
+            yield folder, truth
 
 
-def fitted_weights(evidence: Floats, keys: npt.NDArray[np.intp]) -> Floats:
-    """Weights of the likeliest logit, flat: major and minor rows, then the bias of minor."""
-    seen = _from_tonics(evidence)
-    rows = np.arange(len(keys))
-
-    def cost(flat: Floats) -> tuple[float, Floats]:
-        odds = _softmax(_scores(seen, flat))
-        error = odds.copy()
-        error[rows, keys] -= 1.0
-        by_mode = error.reshape(len(keys), len(MODES), N_PITCH_CLASSES)
-        slope = np.tensordot(by_mode, seen, axes=((0, 2), (0, 1))).ravel()
-        both = np.append(slope, by_mode[:, 1].sum()) + PENALTY * flat
-        loss = -np.log(odds[rows, keys] + np.finfo(np.float64).tiny).sum()
-        return float(loss + PENALTY * flat @ flat / 2), both
-
-    start = np.zeros(len(MODES) * seen.shape[2] + 1)
-    return np.asarray(minimize(cost, start, jac=True, method="L-BFGS-B").x)
+def _heard(job: tuple[Path, dict[str, Any]]) -> KeyItem | None:
+    """An item of a set; None where its key is not sure or nothing is pitched."""
+    folder, truth = job
+    if not truth["key"]:
+        return None
+    cuts = frames_of(folder / truth["file"], truth["edge"])
+    group = truth["group"]
+    return _item(cuts, ALL_KEYS.index(parse_key(truth["key"])), group) if cuts else None
 
 
-def key_odds(evidence: Floats, flat: Floats, *, caution: float) -> Floats:
-    """Chances of the 24 keys, shape (n_items, 24)."""
-    return _softmax(_scores(_from_tonics(evidence), flat) / caution)
+def _item(cuts: tuple[Any, ...], key: int, group: str) -> KeyItem:
+    return KeyItem(cuts=cuts, key=key, group=group, weight=WEIGHTS.get(group, 1.0))
 
 
-def write_weights(flat: Floats, path: Path) -> None:
-    """Write the table that ``segue.analysis.key_heard`` reads, one row of degrees a line."""
-    table = flat[:-1].reshape(len(MODES), len(EVIDENCE), N_PITCH_CLASSES).round(2)
-    modes = [
-        f' "{mode}": {{\n'
-        + ",\n".join(f"  {json.dumps(kind)}: {row.tolist()}" for kind, row in _named(rows))
-        + "\n }"
-        for mode, rows in zip(MODES, table, strict=True)
-    ]
-    bias = f' "minor bias": {flat[-1]:.2f}'
-    path.write_text("{\n" + ",\n".join([bias, *modes]) + "\n}\n", encoding="utf-8")
+def _recording(job: tuple[Path, str]) -> KeyItem | None:
+    """An edge of a recording on whose key enough estimators agree."""
+    path, edge = job
+    key, n_agree = agreed_key(path)
+    return _item(frames_of(path, edge), key, "recording") if n_agree >= FEWEST_AGREED else None
 
 
-def _named(rows: Floats) -> list[tuple[str, Floats]]:
-    return list(zip(EVIDENCE, rows, strict=True))
+def _guessed(sources: rendered_songs.Sources, number: int) -> KeyItem | None:
+    """An edge without sound: of a song that nobody wrote, of a loop, or of a song."""
+    rng = np.random.default_rng([77, number])
+    draw = rng.random()
+    if draw < 0.3 and sources.rock:
+        sketch = grammar_sketch(number, _grammar(sources.rock), rng)
+    elif draw < 0.45:
+        sketch = loop_sketch(3 * int(rng.integers(10_000)), rng)
+    else:
+        sketch = rendered_songs.drawn_sketch("fit", sources, rng)
+    try:
+        draft = rendered_songs.drafted(sketch, rng)
+    except (ValueError, IndexError):  # too short a song
+        return None
+    if not draft.truth["key"]:
+        return None
+    is_start = draft.cut.edge == "start"
+    cuts = tuple(unpacked(cut, is_start=is_start) for cut in guessed_cuts(draft, rng))
+    return _item(cuts, ALL_KEYS.index(parse_key(draft.truth["key"])), "guessed")
 
 
-def _from_tonics(evidence: Floats) -> Floats:
-    """Evidence as each tonic sees it, shape (n_items, 12, kinds * degrees)."""
-    rolled = [np.roll(evidence, -tonic, axis=2) for tonic in range(N_PITCH_CLASSES)]
-    return np.stack(rolled, axis=1).reshape(len(evidence), N_PITCH_CLASSES, -1)
+_grammars: dict[Path, Grammar] = {}
 
 
-def _scores(seen: Floats, flat: Floats) -> Floats:
-    weights = flat[:-1].reshape(len(MODES), -1)
-    scores = np.moveaxis(seen @ weights.T, 2, 1)
-    scores[:, MODES.index("minor")] += flat[-1]
-    return scores.reshape(len(seen), len(ALL_KEYS))
+def _grammar(path: Path) -> Grammar:
+    if path not in _grammars:
+        songs = (song for song in rock_sketches(path) if split_of(song.name) == "fit")
+        _grammars[path] = learned(songs)
+    return _grammars[path]
 
 
-def _softmax(scores: Floats) -> Floats:
-    odds = np.exp(scores - scores.max(axis=1, keepdims=True))
-    return np.asarray(odds / odds.sum(axis=1, keepdims=True))
+def _training(items: list[KeyItem]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Evidence of each cut as heard and of others, keys, and weights."""
+    rows, keys, weights = [], [], []
+    for number, item in enumerate(items):
+        rng = np.random.default_rng([11, number])
+        n_others = OTHER_CUTS.get(item.group, MOST_OTHER_CUTS)
+        others = [other_cut(item.cuts[rng.integers(len(item.cuts))], rng) for _ in range(n_others)]
+        for cut in (*item.cuts, *others):
+            rows.append(key_evidence(cut))
+            keys.append(item.key)
+            weights.append(item.weight)
+    return np.array(rows, dtype=np.float32), np.array(keys), np.array(weights)
 
 
-def _index(folder: Path) -> list[dict[str, Any]]:
-    loaded: list[dict[str, Any]] = json.loads((folder / "index.json").read_text("utf-8"))
-    return loaded
+def fitted(
+    evidence: np.ndarray, keys: np.ndarray, weights: np.ndarray, *, n_nets: int, n_epochs: float
+) -> KeyModel:
+    """Nets from different beginnings, on evidence brought to one scale, kind by kind."""
+    mean = evidence.mean(axis=(0, 2))[:, None]
+    scale = evidence.std(axis=(0, 2))[:, None] + 1e-4
+    level = (evidence - mean) / scale
+    nets = [_fitted_net(level, keys, weights, seed, n_epochs) for seed in range(n_nets)]
+    layers = [np.stack(layer) for layer in zip(*(net.all for net in nets), strict=True)]
+    names = ("hidden", "hidden_bias", "modes", "straight", "modes_bias")
+    return KeyModel(mean=mean, scale=scale, **dict(zip(names, layers, strict=True)))
+
+
+def _fitted_net(
+    level: np.ndarray, keys: np.ndarray, weights: np.ndarray, seed: int, n_epochs: float
+) -> Layers:
+    """Adam with a cosine rate and decay of the weights that see the evidence."""
+    rng = np.random.default_rng(seed)
+    n_seen = level.shape[1] * N_PITCH_CLASSES
+    net = Layers(
+        hidden=rng.normal(0, n_seen**-0.5, (n_seen, N_UNITS)).astype(np.float32),
+        hidden_bias=np.zeros(N_UNITS, np.float32),
+        modes=rng.normal(0, 0.1, (N_UNITS, len(MODES))).astype(np.float32),
+        straight=np.zeros((n_seen, len(MODES)), np.float32),
+        modes_bias=np.zeros(len(MODES), np.float32),
+    )
+    means = [np.zeros_like(array) for array in net.all]
+    squares = [np.zeros_like(array) for array in net.all]
+    n_steps = int(n_epochs * len(keys) / BATCH)
+    for step in range(1, n_steps + 1):
+        chosen = rng.choice(len(keys), BATCH, p=weights / weights.sum())
+        slopes = _slopes(net, _noisy(level[chosen], rng), keys[chosen], rng)
+        rate = RATE * min(1, step / 50) * (0.5 * (1 + np.cos(np.pi * step / n_steps)) + 0.01)
+        for number, (array, slope) in enumerate(zip(net.all, slopes, strict=True)):
+            means[number] = 0.9 * means[number] + 0.1 * slope
+            squares[number] = 0.999 * squares[number] + 0.001 * slope**2
+            ahead = means[number] / (1 - 0.9**step)
+            ahead /= np.sqrt(squares[number] / (1 - 0.999**step)) + 1e-8
+            array -= rate * (ahead + (DECAY * array if number in (0, 3) else 0.0))
+    return net
+
+
+def _noisy(level: np.ndarray, rng: np.random.Generator) -> np.ndarray:
+    """Evidence with each kind a little louder or softer, or missing."""
+    kinds = (*level.shape[:2], 1)
+    louder = 1 + NOISE * rng.standard_normal(kinds, dtype=np.float32)
+    return np.asarray(level * louder * (rng.random(kinds, dtype=np.float32) > 0.08))
+
+
+def _slopes(
+    net: Layers, level: np.ndarray, keys: np.ndarray, rng: np.random.Generator
+) -> tuple[np.ndarray, ...]:
+    """Slopes of the smoothed cross entropy over 24 keys, hidden units dropped at random."""
+    n_items = len(level)
+    turned = [np.roll(level, -t, axis=2).reshape(n_items, -1) for t in range(N_PITCH_CLASSES)]
+    seen = np.stack(turned, axis=1).reshape(n_items * N_PITCH_CLASSES, -1)
+    raw = seen @ net.hidden + net.hidden_bias
+    kept = (rng.random((n_items, 1, N_UNITS)) > DROPPED).repeat(N_PITCH_CLASSES, 1)
+    passes = (raw > 0) * kept.reshape(raw.shape) / np.float32(1 - DROPPED)
+    units = (raw * passes).astype(np.float32)
+    scores = (units @ net.modes + seen @ net.straight + net.modes_bias).reshape(
+        n_items, N_PITCH_CLASSES, len(MODES)
+    )
+    flat = scores.transpose(0, 2, 1).reshape(n_items, len(ALL_KEYS))
+    odds = np.exp(flat - flat.max(axis=1, keepdims=True))
+    odds /= odds.sum(axis=1, keepdims=True)
+    wanted = np.full(odds.shape, SMOOTHING / len(ALL_KEYS))
+    wanted[np.arange(n_items), keys] += 1 - SMOOTHING
+    error = ((odds - wanted) / n_items).reshape(n_items, len(MODES), N_PITCH_CLASSES)
+    error = error.transpose(0, 2, 1).reshape(-1, len(MODES)).astype(np.float32)
+    back = ((error @ net.modes.T) * passes).astype(np.float32)
+    return (seen.T @ back, back.sum(axis=0), units.T @ error, seen.T @ error, error.sum(axis=0))
+
+
+def write_model(model: KeyModel, path: Path) -> None:
+    """Write the arrays that ``segue.analysis.key_heard`` reads, in half precision."""
+    names = KeyModel.__slots__  # type: ignore[attr-defined]
+    arrays = {name: getattr(model, name).astype(np.float16) for name in names}
+    exact = {name: getattr(model, name).astype(np.float32) for name in ("mean", "scale")}
+    np.savez_compressed(path, **(arrays | exact))
+
+
+def _measure(model: KeyModel, folder: Path) -> None:
+    """What the nets do on a set, without caution."""
+    items = [item for item in map(_heard, _truths([folder])) if item]
+    for group in sorted({item.group for item in items}):
+        chosen = [item for item in items if item.group == group]
+        scores = np.array([np.mean([key_scores(model, key_evidence(cut)) for cut in item.cuts],
+                                   axis=0) for item in chosen])  # fmt: skip
+        right = scores.argmax(axis=1) == np.array([item.key for item in chosen])
+        odds = np.exp(scores)
+        sure = (odds / odds.sum(axis=1, keepdims=True)).max(axis=1) >= SURE
+        shown = f"{right[sure].mean():.3f}" if sure.any() else "-"
+        print(f"{folder.name} {group}: {len(chosen)} exact {right.mean():.3f}, sure "
+              f"{sure.mean():.2f}, of these right {shown}")  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -100,14 +100,22 @@ def _fonts(folders: tuple[Path, ...]) -> dict[str, Path]:
     return {name: p for name in known for p in reversed(found) if p.name.startswith(name)}
 
 
-def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[str, Any]]:
-    """Sound and truth of an edge."""
-    rng = np.random.default_rng([31, SPLIT_NUMBERS[split], number])
-    sketch = _sketch(split, sources, rng)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeDraft:
+    """An edge before it sounds: what is played, in seconds of the file, and the truth."""
+
+    players: Players
+    cut: Cut
+    notes: tuple[Note, ...]
+    length_s: float
+    truth: dict[str, Any]
+
+
+def drafted(sketch: Sketch, rng: np.random.Generator) -> EdgeDraft:
+    """An arranged edge of a song."""
     sketch = _varied(sketch, rng)
     cut = _drawn_cut(sketch, rng)
     players = drawn_players(sketch, rng, drums=None)
-    font = _font(sources, rng)
     notes = played(sketch, players, cut.bars, rng)
     from_s, end_s = (float(sketch.beats_s[sketch.bars[bar]]) for bar in cut.bars)
     notes = _ended(sketch, players, cut, notes, end_s)
@@ -116,24 +124,32 @@ def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[st
     to_s = min(end_s, from_s + EDGE_S) if cut.edge == "start" else end_s
     length_s = to_s - from_s + lead_s + (tail_s if cut.edge == "end" else 0.0)
     moved = tuple(replace(n, start_s=n.start_s - from_s + lead_s) for n in notes)
+    truth = _truth(sketch, players, cut, moved, offset_s=lead_s - from_s, length_s=length_s)
+    return EdgeDraft(players=players, cut=cut, notes=moved, length_s=length_s, truth=truth)
+
+
+def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[str, Any]]:
+    """Sound and truth of an edge."""
+    rng = np.random.default_rng([31, SPLIT_NUMBERS[split], number])
+    draft = drafted(drawn_sketch(split, sources, rng), rng)
+    font = _font(sources, rng)
     cents = float(rng.uniform(-50, 50)) if rng.random() < 0.6 else 0.0
     performance = Performance(
-        notes=moved, voices=players.voices, tuning_cents=cents,
+        notes=draft.notes, voices=draft.players.voices, tuning_cents=cents,
         reverb_level=float(rng.uniform(0.1, 0.9)) if rng.random() < 0.4 else 0.0,
         room_size=float(rng.uniform(0.2, 0.8)),
     )  # fmt: skip
-    audio = _rendered(performance, length_s, font, sources, rng)
+    audio = _rendered(performance, draft.length_s, font, sources, rng)
     drawn = effects.drawn_effects(rng)
-    gain = effects.fader(len(audio), cut.fade_s, cut.fade_shape)
+    gain = effects.fader(len(audio), draft.cut.fade_s, draft.cut.fade_shape)
     sound = effects.with_effects(audio, drawn, gain, rng)
-    truth = _truth(sketch, players, cut, moved, offset_s=lead_s - from_s, length_s=length_s)
-    return sound, truth | {
+    return sound, draft.truth | {
         "tuning_cents": round(cents, 2), "is_lossy": drawn.coding is not None,
         "soundfont": font, "split": split, "number": number,
     }  # fmt: skip
 
 
-def _sketch(split: str, sources: Sources, rng: np.random.Generator) -> Sketch:
+def drawn_sketch(split: str, sources: Sources, rng: np.random.Generator) -> Sketch:
     group = str(rng.choice(list(GROUP_SHARES), p=list(GROUP_SHARES.values())))
     if group == "rock" and sources.rock:
         songs = _rock(sources.rock, split)

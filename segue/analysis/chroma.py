@@ -185,14 +185,14 @@ def whitened(spectra: Floats) -> Floats:
 def treble_chroma(strengths: Floats) -> Floats:
     """Chroma above the bass, shape (n_segments, 12), from `note_strengths`."""
     midi = LOWEST_MIDI + np.arange(N_NOTES)
-    return _folded(strengths * np.clip((midi - _TREBLE_FOOT_MIDI) / _CROSSING_SEMITONES, 0.0, 1.0))
+    return folded(strengths * np.clip((midi - _TREBLE_FOOT_MIDI) / _CROSSING_SEMITONES, 0.0, 1.0))
 
 
 def bass_chroma(strengths: Floats) -> Floats:
     """Chroma of the bass register, shape (n_segments, 12), from `note_strengths`."""
     midi = LOWEST_MIDI + np.arange(N_NOTES)
     fade = (_BASS_TOP_MIDI + _CROSSING_SEMITONES - midi) / _CROSSING_SEMITONES
-    return _folded(strengths * np.clip(fade, 0.0, 1.0))
+    return folded(strengths * np.clip(fade, 0.0, 1.0))
 
 
 def chroma_of(clip: Clip, *, tuning_cents: float, hop_s: float = 0.25) -> tuple[Floats, Floats]:
@@ -213,7 +213,7 @@ def chroma_of(clip: Clip, *, tuning_cents: float, hop_s: float = 0.25) -> tuple[
         Strength of each pitch class from C, not negative, all notes above `LOWEST_MIDI`.
     """
     times_s, strengths = _strengths_of(clip, tuning_cents, hop_s)
-    return times_s, _folded(strengths)
+    return times_s, folded(strengths)
 
 
 def bass_chroma_of(
@@ -231,7 +231,27 @@ def _strengths_of(clip: Clip, tuning_cents: float, hop_s: float) -> tuple[Floats
     return edges_s[:-1] + hop_s / 2, note_strengths(spectra)
 
 
-def _folded(strengths: Floats) -> Floats:
+def plain_strengths(spectra: Floats) -> Floats:
+    """How strongly the whitened spectrum sounds at each note, overtones left where they are.
+
+    Parameters
+    ----------
+    spectra : ndarray, shape (n_segments, n_bins)
+        Pitch spectra.
+
+    Returns
+    -------
+    ndarray, shape (n_segments, N_NOTES)
+        A note is its own bin and half of each neighbour.
+    """
+    white = whitened(spectra)
+    own, above = white[:, 0::BINS_PER_SEMITONE], white[:, 1::BINS_PER_SEMITONE]
+    below = np.pad(white[:, 2::BINS_PER_SEMITONE], ((0, 0), (1, 0)))[:, :-1]
+    return np.asarray((own + 0.5 * (above + below))[:, :N_NOTES])
+
+
+def folded(strengths: Floats) -> Floats:
+    """Sums over octaves, shape (n_segments, 12), of the strengths of notes."""
     padded = np.pad(strengths, ((0, 0), (LOWEST_MIDI % N_PITCH_CLASSES, 0)))
     missing = -padded.shape[1] % N_PITCH_CLASSES
     octaves = np.pad(padded, ((0, 0), (0, missing)))

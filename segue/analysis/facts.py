@@ -11,6 +11,7 @@ from typing import Literal
 
 from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact, check_share
 from segue.audio.clip import Edge
+from segue.music.chord import Chord
 from segue.music.key import Key
 
 Source = Literal["heard", "given"]
@@ -68,6 +69,25 @@ class KeyFact:
     def known_key(self) -> Key | None:
         """The key where there is one to go by."""
         return self.key if self.is_known else None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EdgeChord:
+    """The chord that the edge itself plays: the last one of an ending, the first of an opening.
+
+    Parameters
+    ----------
+    chord : Chord
+        Root and third; sevenths are not told.
+    confidence : float
+        Chance that both are right, 0..1.
+    """
+
+    chord: Chord
+    confidence: float
+
+    def __post_init__(self) -> None:
+        _check_share("confidence", self.confidence)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,13 +162,19 @@ class LevelFact:
     Parameters
     ----------
     loudness_lufs : float
-        Integrated loudness, ITU-R BS.1770; -120 stands for silence.
+        Integrated loudness, ITU-R BS.1770, as it plays over two speakers: of the stereo
+        that every file is made into; -120 stands for silence.
     true_peak_dbtp : float
         True peak over all channels; -120 stands for silence.
+    file_lufs : float or None
+        Integrated loudness of the file's own channels, ITU-R BS.1770; of one channel it
+        is 3.01 LU below `loudness_lufs`. None where there are more than two, whose
+        weights differ.
     """
 
     loudness_lufs: float
     true_peak_dbtp: float
+    file_lufs: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -256,6 +282,9 @@ class EdgeFacts:
         How far the song is above A4 = 440 Hz, -50..50.
     tuning_spread_cents : float
         How far estimates from different parts of the edge lie apart; 0 when given.
+    edge_chord : EdgeChord or None
+        The last chord heard of an ending, the first of an opening, whatever the key; None
+        where nothing is pitched.
     first_note : FirstNote or None
         None where no vocal or lead is given or heard.
     applause_s : float or None
@@ -283,6 +312,7 @@ class EdgeFacts:
     level: LevelFact
     ending: Ending | None = None
     opening: Opening | None = None
+    edge_chord: EdgeChord | None = None
     first_note: FirstNote | None = None
     applause_s: float | None = None
     doubts: tuple[str, ...] = ()

@@ -26,6 +26,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
         "edge": facts.edge,
         "duration_s": round(facts.duration_s, 4),
         "key": _key_report(facts.key),
+        "edge_chord": _edge_chord_report(facts),
         "tuning_cents": round(facts.tuning_cents, 2),
         "tuning_spread_cents": round(facts.tuning_spread_cents, 2),
         "tempo_bpm": round(pulse.tempo_bpm, 4),
@@ -36,6 +37,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
         "beat_confidence": round(pulse.confidence, 3),
         "downbeat_confidence": round(pulse.downbeat_confidence, 3),
         "loudness_lufs": round(facts.level.loudness_lufs, 2),
+        "file_loudness_lufs": _rounded(facts.level.file_lufs, 2),
         "true_peak_dbtp": round(facts.level.true_peak_dbtp, 2),
     }
     if facts.ending is not None:
@@ -93,5 +95,20 @@ def _key_report(fact: KeyFact) -> dict[str, Any]:
     }
 
 
-def _rounded(seconds: float | None) -> float | None:
-    return None if seconds is None else round(seconds, 4)
+def _edge_chord_report(facts: EdgeFacts) -> dict[str, Any] | None:
+    """The chord at the edge itself, its degree where there is a key to count from."""
+    edge, key = facts.edge_chord, facts.key.known_key
+    if edge is None:
+        return None
+    flats = key is not None and key.prefers_flats
+    return {
+        "chord": edge.chord.symbol_in(key) if key else edge.chord.symbol(flats=flats),
+        "root": edge.chord.root,
+        "quality": edge.chord.quality,
+        "degree": edge.chord.roman(key) if key else None,
+        "confidence": round(edge.confidence, 3),
+    }
+
+
+def _rounded(value: float | None, n_digits: int = 4) -> float | None:
+    return None if value is None else round(value, n_digits)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
@@ -10,7 +11,7 @@ from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
 from segue.analysis.first_note import first_note_of, hear_first_note
-from segue.analysis.key_heard import hear_key
+from segue.analysis.key_heard import hear_harmony
 from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
 from segue.analysis.pulse import hear_pulse
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
 
 SILENCE_DB: Final = -120.0
 """Level that stands for silence in the facts, below the floor of 16-bit sound."""
+STEREO: Final = 2
+LOUDER_BY_TWO_LU: Final = 10 * math.log10(2)
+"""What a second speaker with the same signal adds, ITU-R BS.1770, annex 1."""
 _HALF_PITCHED: Final = 0.5
 
 
@@ -63,6 +67,7 @@ def hear_edge(
     tuning = TuningFact(cents=said.tuning_cents or 0.0, spread_cents=0.0)
     if said.tuning_cents is None and pitched >= _HALF_PITCHED:
         tuning = settled_tuning(peaks)  # drums and speech have no notes to be in tune
+    heard_key, edge_chord = hear_harmony(edge, pulse, tuning_cents=tuning.cents, pitched=pitched)
     ending = _ending(edge, pulse, said) if edge.edge == "end" else None
     opening = _opening(edge, pulse, said) if edge.edge == "start" else None
     built = hear_structure(edge, pulse, _join(ending, opening))
@@ -74,14 +79,13 @@ def hear_edge(
         edge_start_s=edge.start_s,
         edge_end_s=edge.end_s,
         key=(
-            hear_key(edge, pulse, tuning_cents=tuning.cents, pitched=pitched)
-            if said.key is None
-            else KeyFact(key=said.key, confidence=1.0, source="given")
+            heard_key if said.key is None else KeyFact(key=said.key, confidence=1.0, source="given")
         ),
+        edge_chord=edge_chord,
         tuning_cents=tuning.cents,
         tuning_spread_cents=tuning.spread_cents,
         pulse=pulse,
-        level=_level(edge.mix),
+        level=_level(edge.mix, edge.n_file_channels),
         ending=ending,
         opening=opening,
         first_note=_first_note(edge, lead, said) if edge.edge == "start" else None,
@@ -100,11 +104,25 @@ def _join(ending: Ending | None, opening: Opening | None) -> Ending | Opening:
     return join
 
 
-def _level(mix: Clip) -> LevelFact:
+def _level(mix: Clip, n_file_channels: int) -> LevelFact:
+    played_lufs = integrated_lufs(mix)
     return LevelFact(
-        loudness_lufs=max(integrated_lufs(mix), SILENCE_DB),
+        loudness_lufs=max(played_lufs, SILENCE_DB),
         true_peak_dbtp=max(true_peak_dbtp(mix), SILENCE_DB),
+        file_lufs=_file_lufs(played_lufs, n_file_channels),
     )
+
+
+def _file_lufs(played_lufs: float, n_file_channels: int) -> float | None:
+    """Loudness of the file's own channels: one played by two speakers counts twice.
+
+    The gates move with it; only the absolute gate of -70 LUFS does not, below which no
+    music plays.
+    """
+    if n_file_channels > STEREO:
+        return None
+    both_lu = LOUDER_BY_TWO_LU if n_file_channels == 1 else 0.0
+    return max(played_lufs - both_lu, SILENCE_DB)
 
 
 def _ending(edge: SongEdge, pulse: PulseFact, said: Overrides) -> Ending:

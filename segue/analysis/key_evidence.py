@@ -17,11 +17,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.analysis.chroma import bass_chroma, treble_chroma
 from segue.music.key import N_PITCH_CLASSES
 
 if TYPE_CHECKING:
-    from segue.analysis.key_segments import Segments
+    from segue.analysis.note_frames import NoteFrames
 
 
 QUALITIES: Final = ("major", "minor", "diminished")
@@ -105,129 +104,157 @@ def _unit(rows: Floats) -> Floats:
 
 Floats = npt.NDArray[np.float64]
 
-_MOTIONS: Final = (
-    ("major", 7, "major"),
-    ("major", 7, "minor"),
-    ("minor", 7, "minor"),
-    ("minor", 7, "major"),
-    ("major", 5, "major"),
-    ("major", 5, "minor"),
-    ("minor", 5, "minor"),
-    ("minor", 5, "major"),
-    ("major", 10, "major"),
-    ("major", 10, "minor"),
-    ("major", 8, "minor"),
-    ("diminished", 11, "major"),
-    ("diminished", 11, "minor"),
-)
-"""Chord motions: quality, semitones above the goal's root, and quality of the goal."""
-
-EVIDENCE: Final = (
-    "notes", "notes present", "bass", "bass on downbeats",
-    "major chords", "minor chords", "diminished chords",
-    "major chords on downbeats", "minor chords on downbeats",
-    *(f"{source} {semitones} to {goal}" for source, semitones, goal in _MOTIONS),
-    "first bass", "first major", "first minor",
-    "opening bass", "opening major", "opening minor",
-    "last bass", "last major", "last minor",
-    "resting bass", "resting major", "resting minor",
-)  # fmt: skip
-"""Kinds of evidence, in order."""
-
+PLAIN_KIND: Final = 9
+"""The kind of evidence that is plain chroma: the whitened spectrum, overtones and all."""
+_STEPS: Final = (1, 2, 3, 4, 5, 7, 8, 9, 10, 11)
+"""Semitones from a bass note down to the one before; a tritone is rare."""
+_ABOVE_BASS: Final = (3, 4, 7, 10)
+_MOVED: Final = ("major", "minor")
+_EDGE_SEGMENTS: Final = (1.5, 8.0)
+"""How fast two looks at the edge itself fall off, in segments; a third looks at the far end."""
+_FAR_SEGMENTS: Final = 4.0
 _SOUNDING: Final = 0.3
 """Segments of at least this weight have music in them."""
 _HEAD_BARS: Final = 4
 """Phrases mostly start every fourth bar; common practice, no source."""
+_FEW_BARS: Final = 4.0
+"""With fewer downbeats than this, what falls on them counts less."""
+_TINY: Final = 1e-6
 
 
-def key_evidence(segments: Segments) -> Floats:
+def key_evidence(frames: NoteFrames) -> Floats:
     """Everything that speaks for a key.
 
     Returns
     -------
-    ndarray, shape (len(EVIDENCE), 12)
+    ndarray, shape (n_kinds, 12)
         By kind and pitch class. Transposing the music rolls every row.
     """
-    treble = treble_chroma(segments.strengths)
-    bass = bass_chroma(segments.bass_strengths)
-    weight = _segment_weights(segments.level)
+    power = frames.notes**2
+    bass, treble = _to_one(power[:, 0]), _to_one(power[:, 1:4].sum(axis=1))
+    weight = _segment_weights(frames.level)
+    bars = weight * frames.downbeat
+    on_bars = bars / max(float(bars.sum()), _TINY)
+    on_bars = on_bars * min(1.0, float(frames.downbeat.sum()) / _FEW_BARS)
     chords = chord_posteriors(treble, bass)
-    bars = weight * segments.downbeat
-    notes = _share(weight @ _rows_to_one(treble))
-    rows = [
-        notes,
-        np.sqrt(notes),
-        _share(weight @ _rows_to_one(bass)),
-        _share(bars @ _rows_to_one(bass)),
-        *_weighted(weight, chords),
-        *_weighted(bars, chords)[:2],
-        *_motions(weight, chords),
-        *_opening(weight, segments, _rows_to_one(bass), chords),
-        *_close(weight, segments, _rows_to_one(bass), chords),
-    ]
-    return np.array(rows)
+    return np.array(
+        [
+            *(weight @ frames.notes[:, register] for register in range(power.shape[1])),
+            *(_share(weight @ power[:, register]) for register in range(power.shape[1])),
+            on_bars @ np.sqrt(bass),
+            on_bars @ np.sqrt(treble),
+            on_bars @ bass,
+            *_chords_over_bass(weight, bass, treble),
+            *_chords_over_bass(on_bars, bass, treble),
+            *_bass_motions(weight, bass),
+            *np.tensordot(weight, chords, axes=1),
+            *np.tensordot(on_bars, chords, axes=1)[:2],
+            *_chord_motions(weight, chords),
+            *_at_edges(weight, frames, (bass, treble, power[:, 4]), chords),
+            *_phrase_heads(frames, bass, chords),
+        ],
+        dtype=np.float32,
+    )
+
+
+def chord_at_edge(frames: NoteFrames) -> Floats:
+    """How likely each triad is to be the last one of an ending, the first of an opening.
+
+    Returns
+    -------
+    ndarray, shape (2, 12)
+        Major and minor triads by root; what is left to 1 are others.
+    """
+    power = frames.notes**2
+    chords = chord_posteriors(_to_one(power[:, 1:4].sum(axis=1)), _to_one(power[:, 0]))
+    weight = _segment_weights(frames.level)
+    near = _fading(_from_edge(weight, frames)[0], _EDGE_SEGMENTS[0]) * weight
+    near = near / max(float(near.sum()), _TINY)
+    return np.asarray(np.tensordot(near, chords, axes=1)[: len(_MOVED)])
+
+
+def _from_edge(
+    weight: Floats, frames: NoteFrames
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Segments from what sounds first at the edge, and from what sounds at the far end."""
+    sounding = np.flatnonzero(weight > _SOUNDING * weight.max(initial=0.0))
+    first, last = (int(sounding[0]), int(sounding[-1])) if len(sounding) else (0, 0)
+    place = np.arange(len(weight))
+    forward, backward = place - first, last - place
+    return (forward, backward) if frames.is_start else (backward, forward)
 
 
 def _segment_weights(level: Floats) -> Floats:
-    """Near 1 where the music sounds, less in its decay."""
-    return np.asarray(level / (level + 0.1 * np.median(level) + np.finfo(np.float64).tiny))
+    """Weights that add up to 1: full where the music sounds, less in its decay."""
+    magnitude = 2.0**level
+    weight = magnitude / (magnitude + 0.1)
+    return np.asarray(weight / max(float(weight.sum()), _TINY))
 
 
-def _weighted(weight: Floats, chords: Floats) -> Floats:
-    """Mean chord posterior, shape (3, 12)."""
-    total = max(float(weight.sum()), 1e-9)
-    return np.asarray(np.tensordot(weight, chords, axes=1) / total)
+def _chords_over_bass(weight: Floats, bass: Floats, treble: Floats) -> list[Floats]:
+    """How much of each interval sounds above each bass note."""
+    low, high = np.sqrt(bass), np.sqrt(treble)
+    return [weight @ (low * np.roll(high, -interval, axis=1)) for interval in _ABOVE_BASS]
 
 
-def _motions(weight: Floats, chords: Floats) -> list[Floats]:
+def _bass_motions(weight: Floats, bass: Floats) -> list[Floats]:
+    """Share of each step of the bass among all its steps, by the note it goes to."""
+    before, after = bass[:-1], bass[1:]
+    moves = 1.0 - (before * after).sum(axis=1)
+    total = float(weight[1:] @ moves) + 0.01
+    return [weight[1:] @ (np.roll(before, -step, axis=1) * after) / total for step in _STEPS]
+
+
+def _chord_motions(weight: Floats, chords: Floats) -> list[Floats]:
     """Share of each chord motion among all changes, by the root of its goal."""
-    qualities = {"major": 0, "minor": 1, "diminished": 2}
+    number = {"major": 0, "minor": 1}
     both = np.minimum(weight[:-1], weight[1:])[:, None]
     before, after = chords[:-1] * both[:, None], chords[1:]
-    stays = float((before * after).sum())
-    changes = max(float(both.sum()) - stays, 1.0)
+    changes = float(both.sum()) - float((before * after).sum()) + 0.01
+    return [
+        (np.roll(before[:, number[source]], -step, axis=1) * after[:, number[goal]]).sum(axis=0)
+        / changes
+        for source in _MOVED
+        for goal in _MOVED
+        for step in _STEPS
+    ]
+
+
+def _at_edges(
+    weight: Floats, frames: NoteFrames, chroma: tuple[Floats, ...], chords: Floats
+) -> list[Floats]:
+    """What sounds at the edge itself, of endings and of openings, and at the far end."""
+    inward, outward = _from_edge(weight, frames)
     rows = []
-    for source, semitones, goal in _MOTIONS:
-        from_root = np.roll(before[:, qualities[source]], -semitones, axis=1)
-        rows.append((from_root * after[:, qualities[goal]]).sum(axis=0) / changes)
-    return rows
+    for reach in _EDGE_SEGMENTS:
+        near = _fading(inward, reach) * weight
+        near = near / max(float(near.sum()), _TINY)
+        seen = [*(near @ values for values in chroma), *np.tensordot(near, chords, axes=1)[:2]]
+        nothing = [np.zeros(N_PITCH_CLASSES)] * len(seen)
+        rows += [*seen, *nothing] if frames.is_start else [*nothing, *seen]
+    far = _fading(outward, _FAR_SEGMENTS) * weight
+    far = far / max(float(far.sum()), _TINY)
+    return [*rows, far @ chroma[0], far @ chroma[1]]
 
 
-def _opening(weight: Floats, segments: Segments, bass: Floats, chords: Floats) -> list[Floats]:
-    """The first chord that sounds, and the chords of every fourth bar from the first."""
-    if not segments.is_start or not len(weight):
-        return [np.zeros(N_PITCH_CLASSES)] * 6
-    first = int(np.argmax(weight > _SOUNDING))
-    fade = np.zeros(len(weight))
-    fade[first:] = 0.5 ** np.arange(len(weight) - first)
-    heads = np.zeros(len(weight))
-    bars = np.flatnonzero(segments.downbeat > 0)[::_HEAD_BARS]
-    heads[bars] = segments.downbeat[bars]
-    return [*_triple(weight * fade, bass, chords), *_triple(weight * heads, bass, chords)]
+def _fading(distance: npt.NDArray[np.intp], reach: float) -> Floats:
+    return np.where(distance >= 0, np.exp(-np.maximum(distance, 0) / reach), 0.0)
 
 
-def _close(weight: Floats, segments: Segments, bass: Floats, chords: Floats) -> list[Floats]:
-    """The last chord that plays, and the one on which the music comes to rest."""
-    if segments.is_start or not len(weight):
-        return [np.zeros(N_PITCH_CLASSES)] * 6
-    last = len(weight) - 1 - int(np.argmax(weight[::-1] > _SOUNDING))
-    fade = np.zeros(len(weight))
-    fade[: last + 1] = 0.5 ** np.arange(last, -1, -1)
-    treble = treble_chroma(segments.final_strengths[:1])
-    low = bass_chroma(segments.final_strengths[1:])
-    final = _triple(np.ones(1), _rows_to_one(low), chord_posteriors(treble, low))
-    return [*_triple(weight * fade, bass, chords), *(segments.rest * row for row in final)]
+def _phrase_heads(frames: NoteFrames, bass: Floats, chords: Floats) -> list[Floats]:
+    """The chords of every fourth bar from the first of an opening, from the last of an ending."""
+    bars = np.flatnonzero(frames.downbeat > 0)
+    chosen = bars[::_HEAD_BARS] if frames.is_start else bars[::-1][::_HEAD_BARS]
+    heads = np.zeros(len(bass))
+    heads[chosen] = frames.downbeat[chosen] / max(len(chosen), 1)
+    seen = [heads @ bass, *np.tensordot(heads, chords, axes=1)[:2]]
+    nothing = [np.zeros(N_PITCH_CLASSES)] * len(seen)
+    return [*seen, *nothing] if frames.is_start else [*nothing, *seen]
 
 
-def _triple(weight: Floats, bass: Floats, chords: Floats) -> list[Floats]:
-    return [_share(weight @ bass), *_weighted(weight, chords)[:2]]
-
-
-def _rows_to_one(chroma: Floats) -> Floats:
-    total = chroma.sum(axis=1, keepdims=True)
-    return chroma / np.where(total > 0, total, 1.0)
+def _to_one(chroma: Floats) -> Floats:
+    return np.asarray(chroma / (chroma.sum(axis=1, keepdims=True) + _TINY))
 
 
 def _share(row: Floats) -> Floats:
-    total = float(row.sum())
-    return np.asarray(row / total if total > 0 else row)
+    return np.asarray(row / (float(row.sum()) + _TINY))

@@ -12,6 +12,7 @@ from segue.analysis.chroma import (
     PitchSpectrum,
     note_strengths,
     pitch_spectrum,
+    plain_strengths,
     segment_spectra,
 )
 from segue.analysis.envelope import mono_of
@@ -48,10 +49,13 @@ class Segments:
         Note strengths of everything pitched.
     bass_strengths : ndarray, shape (n_segments, n_notes)
         The same of the bass stem; of everything where there is none.
+    plain_strengths : ndarray, shape (n_segments, n_notes)
+        The whitened spectrum at each note, overtones left where they are.
     level : ndarray, shape (n_segments,)
         Magnitude of what is pitched, in any unit.
     downbeat : ndarray, shape (n_segments,)
         Chance that a bar starts there.
+    length_s : ndarray, shape (n_segments,)
     final_strengths : ndarray, shape (2, n_notes)
         What sounds just after the last attack: everything, and the bass.
     rest : float
@@ -62,8 +66,10 @@ class Segments:
 
     strengths: Floats
     bass_strengths: Floats
+    plain_strengths: Floats
     level: Floats
     downbeat: Floats
+    length_s: Floats
     final_strengths: Floats
     rest: float
     is_start: bool
@@ -102,8 +108,10 @@ def hear_segments(edge: SongEdge, pulse: PulseFact, *, tuning_cents: float) -> t
             bass_strengths=note_strengths(segment_spectra(bass, edges_s))
             if has_stem
             else strengths,
+            plain_strengths=plain_strengths(spectra),
             level=np.linalg.norm(spectra, axis=1),
             downbeat=_downbeat_chances(edges_s, pulse),
+            length_s=np.diff(edges_s),
             final_strengths=final_strengths,
             rest=rest,
             is_start=edge.edge == "start",

@@ -134,6 +134,8 @@ class SongEdge:
         Facts given in the song's own ``song.toml``.
     remarks : tuple of str
         Sentences about what is odd in the files.
+    n_file_channels : int
+        Channels of the file before it was made stereo; the most that any stem has.
 
     Raises
     ------
@@ -148,6 +150,7 @@ class SongEdge:
     duration_s: float
     notes: SongNotes = field(default_factory=SongNotes)
     remarks: tuple[str, ...] = ()
+    n_file_channels: int = 2
 
     def __post_init__(self) -> None:
         if not self.stems:

@@ -3,7 +3,9 @@
 The K-weighting filters are derived for the clip's own rate from the analogue
 prototypes behind the published 48 kHz coefficients, so the 997 Hz calibration
 tone reads right at every rate. All channels of a clip weigh 1, as left and
-right do.
+right do. Songs are read as stereo, so a file of one channel is measured as it
+plays, from both speakers: 3.01 LU above what the standard gives for one channel.
+`LevelFact` has both numbers.
 
 References
 ----------

@@ -86,6 +86,7 @@ def read_song(
         duration_s=duration_s,
         notes=folder.notes,
         remarks=_remarks(infos, edge),
+        n_file_channels=max(info.n_channels for info in infos),
     )
 
 

@@ -15,7 +15,12 @@ from segue.cli.hints import print_next, print_sentence
 from segue.music.interval import relation
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
-from segue.plan.heard_words import first_note_name, keys_sentence
+from segue.plan.heard_words import (
+    edge_chord_words,
+    file_loudness_words,
+    first_note_name,
+    keys_sentence,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -145,6 +150,7 @@ def _fact_rows(facts: Sequence[EdgeFacts]) -> list[tuple[str, list[str]]]:
     edge_words = " / ".join(words for edge, words in _EDGE_HEADINGS if edge in edges)
     return [
         ("key", [_key_words(f) for f in facts]),
+        ("at the edge", [edge_chord_words(f) or "-" for f in facts]),
         ("tuning", [f"{f.tuning_cents:+.0f} cents" for f in facts]),
         ("tempo", [_tempo_words(f) for f in facts]),
         ("metre", [_metre_words(f) for f in facts]),
@@ -186,7 +192,9 @@ def _metre_words(facts: EdgeFacts) -> str:
 
 def _level_words(facts: EdgeFacts) -> str:
     level = facts.level
-    return f"{level.loudness_lufs:.1f} LUFS, peak {level.true_peak_dbtp:+.1f} dBTP"
+    own = file_loudness_words(level)
+    played = f"{level.loudness_lufs:.1f} LUFS" + (f" ({own})" if own else "")
+    return f"{played}, peak {level.true_peak_dbtp:+.1f} dBTP"
 
 
 def _edge_words(facts: EdgeFacts) -> str:

@@ -14,6 +14,8 @@ References
    type of key-finding algorithm", Music Perception 31(1), 2013, 59-67.
 .. [F17] A. Faraldo, S. Jorda and P. Herrera, "A multi-profile method for key
    estimation in EDM", AES Conference on Semantic Audio, 2017.
+.. [S11] I. Sha'ath, "Estimation of key in digital music recordings", MSc thesis,
+   Birkbeck College, University of London, 2011.
 .. [TD13] D. Temperley and T. de Clercq, "Statistical analysis of harmony and
    melody in rock music", Journal of New Music Research 42(3), 2013, 187-204.
 """
@@ -55,6 +57,12 @@ class ProfileSet:
 
 
 # fmt: off
+SHAATH: Final = ProfileSet(
+    major=(6.6, 2.0, 3.5, 2.3, 4.6, 4.0, 2.5, 5.2, 2.4, 3.7, 2.3, 3.4),
+    minor=(6.5, 2.7, 3.5, 5.4, 2.6, 3.5, 2.5, 5.2, 4.0, 2.7, 4.3, 3.2),
+)
+"""Probe tone ratings fitted to dance music by hand [S11]_."""
+
 KRUMHANSL_KESSLER: Final = ProfileSet(
     major=(6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88),
     minor=(6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17),

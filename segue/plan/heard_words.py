@@ -12,12 +12,12 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.facts import have_keys
+from segue.analysis.facts import SURE_CONFIDENCE, have_keys
 from segue.music.interval import relation
 from segue.music.key import note_name
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts, KeyFact, PulseFact
+    from segue.analysis.facts import EdgeFacts, KeyFact, LevelFact, PulseFact
     from segue.music.key import Key
 
 
@@ -55,6 +55,31 @@ def _filled(facts: EdgeFacts, other: EdgeFacts) -> EdgeFacts:
     return replace(facts, key=key, pulse=pulse, doubts=tuple(doubts))
 
 
+def edge_chord_words(facts: EdgeFacts) -> str:
+    """What the edge itself plays, for example 'ends on bVII (Eb)'; empty where it is not clear."""
+    edge, key = facts.edge_chord, facts.key.known_key
+    if edge is None or edge.confidence < LEAST_CONFIDENCE:
+        return ""
+    does = "ends on" if facts.edge == "end" else "starts on"
+    sure = "" if edge.confidence >= SURE_CONFIDENCE else "?"
+    if key is None:
+        return f"{does} {edge.chord.symbol(flats=True)}{sure}"
+    return f"{does} {edge.chord.roman(key)} ({edge.chord.symbol_in(key)}){sure}"
+
+
+LEAST_CONFIDENCE: Final = 0.5
+"""Chords at the edge less sure are not told in words. Set by judgement."""
+
+
+def file_loudness_words(level: LevelFact) -> str:
+    """The loudness of the file's own channels, where it is not the one that plays."""
+    if level.file_lufs is None or abs(level.file_lufs - level.loudness_lufs) < LEAST_LU:
+        return ""
+    return f"{level.file_lufs:.1f} LUFS by ITU-R BS.1770 for its one channel"
+
+
+LEAST_LU: Final = 0.05
+"""Loudness is told in tenths: less is no difference."""
 NO_KEY: Final = "none heard"
 NO_PULSE: Final = "free time"
 ENDING_WORDS: Final[dict[str, str]] = {

@@ -1,4 +1,3 @@
-import json
 from functools import cache
 from importlib import resources
 from itertools import pairwise
@@ -9,9 +8,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.analysis.facts import PulseFact
-from segue.analysis.key_evidence import EVIDENCE, key_evidence
-from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_key, key_chances
+from segue.analysis.key_evidence import key_evidence
+from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_harmony, hear_key, key_chances
 from segue.analysis.key_segments import hear_segments
+from segue.analysis.note_frames import note_frames
 from segue.analysis.tuning import hear_tuning
 from segue.music.key import ALL_KEYS, Key
 from tests.analysis.key_sounds import (
@@ -76,7 +76,7 @@ _heard: dict[tuple[int, str], np.ndarray] = {}
 def evidence_of(tonic: int, mode: str) -> np.ndarray:
     if (tonic, mode) not in _heard:
         (segments,) = hear_segments(song(tonic, CADENCE[mode]), NO_PULSE, tuning_cents=0.0)
-        _heard[tonic, mode] = key_evidence(segments)
+        _heard[tonic, mode] = key_evidence(note_frames(segments))
     return _heard[tonic, mode]
 
 
@@ -202,9 +202,28 @@ def test_a_close_is_told_from_a_cut():
     assert (closed.rest, cut.rest) == (1.0, 0.0)
 
 
-def test_weights_cover_the_evidence_and_no_more():
-    text = resources.files("segue.analysis").joinpath("key_weights.json").read_text("utf-8")
-    table = json.loads(text)
-    for mode in ("major", "minor"):
-        assert list(table[mode]) == list(EVIDENCE)
-        assert {len(row) for row in table[mode].values()} == {12}
+def test_the_model_covers_the_evidence_and_no_more():
+    n_kinds = len(evidence_of(0, "major"))
+    with resources.files("segue.analysis").joinpath("key_model.npz").open("rb") as file:
+        arrays = {name: array.shape for name, array in np.load(file).items()}
+    assert arrays["mean"] == arrays["scale"] == (n_kinds, 1)
+    n_nets, n_seen, n_units = arrays["hidden"]
+    assert n_seen == 12 * n_kinds
+    assert arrays["modes"] == (n_nets, n_units, 2)
+    assert arrays["straight"] == (n_nets, n_seen, 2)
+
+
+@pytest.mark.parametrize("tonic", [0, 5, 11])
+def test_a_loop_that_stops_on_its_flat_seventh_is_told_by_key_and_by_last_chord(tonic):
+    # i - bVI - bIII - bVII, stopped on its last chord: minor on i, not major on bVII.
+    chords = ((0, MINOR), (8, MAJOR), (3, MAJOR), (10, MAJOR)) * 4
+    edge = edge_of(mix=chords_of(tonic, chords) + 2 * bass_of(tonic, chords))
+    fact, last = hear_harmony(edge, pulse_of(32), tuning_cents=0.0)
+    assert last is not None
+    assert (last.chord.root, last.chord.quality) == ((tonic + 10) % 12, "major")
+    assert fact.key.relative_major_tonic == (tonic + 3) % 12
+
+
+def test_nothing_pitched_has_no_chord_at_the_edge():
+    _, chord = hear_harmony(edge_of(mix=np.zeros(RATE_HZ)), NO_PULSE, tuning_cents=0.0)
+    assert chord is None
