@@ -54,7 +54,8 @@ MORE_DRUMS: Final = {
                  (43, 3.0, 100), (43, 3.5, 85)],
     "hip-hop": [(36, 0.0, 115), (36, 0.75, 100), (36, 2.5, 110), (38, 1.0, 112), (38, 3.0, 112)]
     + [(42, n / 2, 80) for n in range(8)],
-    "trap": [(36, 0.0, 118), (36, 1.75, 100), (39, 2.0, 110)] + [(42, n / 4, 70) for n in range(16)],
+    "trap": [(36, 0.0, 118), (36, 1.75, 100), (39, 2.0, 110)]
+    + [(42, n / 4, 70) for n in range(16)],
     "ride rock": [(36, 0.0, 110), (36, 2.0, 110), (36, 2.5, 100), (38, 1.0, 108), (38, 3.0, 108)]
     + [(51, n / 2, 80) for n in range(8)],
 }  # fmt: skip
@@ -121,9 +122,11 @@ def _drawn_drops(n_bars: int, rng: np.random.Generator) -> tuple[tuple[int, int,
     drops = []
     for channel in (BASS, COMP, SECOND, PAD, LEAD, DRUM_CHANNEL):
         if rng.random() < 0.2:
-            for start in range(int(rng.integers(8)), n_bars, 4):
-                if rng.random() < 0.25:
-                    drops.append((channel, start, start + int(rng.choice([2, 4, 8]))))
+            drops += [
+                (channel, start, start + int(rng.choice([2, 4, 8])))
+                for start in range(int(rng.integers(8)), n_bars, 4)
+                if rng.random() < 0.25
+            ]
     return tuple(drops)
 
 
@@ -300,9 +303,15 @@ def _in_seconds(
         )  # fmt: skip
         spread_s = players.human_s * (0.5 if channel == DRUM_CHANNEL else 1.0)
         start_s = max(float(start_s) + (rng.normal(0, spread_s) if spread_s else 0.0), 0.0)
-        notes.append(Note(start_s=start_s, length_s=max(float(end_s) - start_s, 0.05),
-                          midi=int(np.clip(tone.midi, 20, 108)),
-                          velocity=int(np.clip(tone.velocity, 15, 127)), channel=channel))  # fmt: skip
+        notes.append(
+            Note(
+                start_s=start_s,
+                length_s=max(float(end_s) - start_s, 0.05),
+                midi=int(np.clip(tone.midi, 20, 108)),
+                velocity=int(np.clip(tone.velocity, 15, 127)),
+                channel=channel,
+            )
+        )
     return notes
 
 

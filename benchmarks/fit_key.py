@@ -208,7 +208,7 @@ def _fitted_net(
             squares[number] = 0.999 * squares[number] + 0.001 * slope**2
             ahead = means[number] / (1 - 0.9**step)
             ahead /= np.sqrt(squares[number] / (1 - 0.999**step)) + 1e-8
-            array -= rate * (ahead + (DECAY * array if number in (0, 3) else 0.0))
+            np.subtract(array, rate * (ahead + DECAY * array * (number in (0, 3))), out=array)
     return net
 
 

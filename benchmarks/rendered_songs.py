@@ -133,7 +133,7 @@ def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[st
     rng = np.random.default_rng([31, SPLIT_NUMBERS[split], number])
     draft = drafted(drawn_sketch(split, sources, rng), rng)
     font = _font(sources, rng)
-    cents = float(rng.uniform(-50, 50)) if rng.random() < 0.6 else 0.0
+    cents = float(rng.uniform(-40, 40)) if rng.random() < 0.6 else 0.0
     performance = Performance(
         notes=draft.notes, voices=draft.players.voices, tuning_cents=cents,
         reverb_level=float(rng.uniform(0.1, 0.9)) if rng.random() < 0.4 else 0.0,
@@ -150,6 +150,7 @@ def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[st
 
 
 def drawn_sketch(split: str, sources: Sources, rng: np.random.Generator) -> Sketch:
+    """A song of a split, or a loop; loops stand in where songs are not there."""
     group = str(rng.choice(list(GROUP_SHARES), p=list(GROUP_SHARES.values())))
     if group == "rock" and sources.rock:
         songs = _rock(sources.rock, split)

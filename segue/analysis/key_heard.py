@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-CAUTION: Final = 2.7
+CAUTION: Final = 2.0
 """Scores are divided by this, so that a confidence of 0.8 is right in 95 of 100 edges of every
 kind of song; chosen on songs that nothing was fitted to."""
 PROFILES: Final = (KRUMHANSL_KESSLER, SHAATH)
