@@ -12,7 +12,11 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.audition.sound import LEAD_S, MARK_S, duration_of, outline_of, sound_rate_hz
-from segue.plan.heard_words import first_note_name
+from segue.plan.heard_words import (
+    edge_chord_words,
+    file_loudness_words,
+    first_note_name,
+)
 from segue.plan.layer import SongLayer
 
 if TYPE_CHECKING:
@@ -134,8 +138,14 @@ def fact_rows(old: EdgeFacts, new: EdgeFacts) -> tuple[tuple[str, str, str], ...
             + (f" of {pickup_beats:g} beats" if pickup_beats else ""),
         ),
         ("first note", "", first_note),
-        ("loudness", f"{old.level.loudness_lufs:.1f} LUFS", f"{new.level.loudness_lufs:.1f} LUFS"),
+        ("loudness", _loudness(old), _loudness(new)),
+        ("chord at the edge", edge_chord_words(old), edge_chord_words(new)),
     )
+
+
+def _loudness(facts: EdgeFacts) -> str:
+    own = file_loudness_words(facts.level)
+    return f"{facts.level.loudness_lufs:.1f} LUFS" + (f" ({own})" if own else "")
 
 
 def _key(facts: EdgeFacts) -> str:

@@ -11,10 +11,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.analysis.facts import KeyWeight
+from segue.analysis.facts import EdgeChord, KeyWeight
 from segue.audition.page import STYLES, PageView, filled_page, served_page_text
 from segue.audition.page_values import WEAK_SCORE, fact_rows, matching_gains_db, weak_places
 from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
+from segue.music.chord import Chord
 from segue.music.key import parse_key
 from segue.pages import joined
 from segue.runfolder import Choice
@@ -142,8 +143,9 @@ def test_facts_say_what_is_unsure_given_and_unheard():
     unsure = replace(
         old.key, runners_up=tuple(KeyWeight(key=parse_key(k), weight=0.1) for k in KEYS)
     )
+    on_d = EdgeChord(chord=Chord(root=2, quality="major"), confidence=0.9)
     rows = fact_rows(
-        replace(old, key=unsure),
+        replace(old, key=unsure, edge_chord=on_d),
         replace(
             new,
             key=replace(new.key, source="given"),
@@ -152,13 +154,15 @@ def test_facts_say_what_is_unsure_given_and_unheard():
     )
     assert [name for name, *_ in rows] == [
         "key", "tempo", "metre", "ends, starts", "first note", "loudness",
+        "chord at the edge",
     ]  # fmt: skip
-    (key, tempo, metre, ends, note, _) = rows
+    (key, tempo, metre, ends, note, _, chord) = rows
     assert key[1:] == ("E minor (60%, unsure; else G major, B minor)", "F minor (given)")
     assert tempo[1:] == ("124.0 BPM (unsure)", "96.0 BPM")
     assert metre[1:] == ("4 beats a bar (unsure)", "4 beats a bar")
     assert ends[1:] == ("keeps going", "pick-up of 1.5 beats")
     assert note[1:] == ("", "F4, 5.00 s into the song")
+    assert chord[1:] == ("ends on VII (D)", "")
     key, tempo, metre, *_ = fact_rows(unheard(old), replace(new, first_note=None))
     assert (key[1], tempo[1], metre[1]) == ("none heard", "free time", "")
     assert fact_rows(old, replace(new, first_note=None))[4][2] == "none heard"
