@@ -87,7 +87,7 @@ class EdgeChord:
     confidence: float
 
     def __post_init__(self) -> None:
-        _check_share("confidence", self.confidence)
+        check_share("confidence", self.confidence)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
