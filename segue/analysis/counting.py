@@ -9,6 +9,7 @@ import numpy as np
 
 from segue.analysis.beats import LOOSE, TIGHT, pulse_periods, pulse_share, pulse_times
 from segue.analysis.metre import METRES, Level, levels_of
+from segue.analysis.metre_net import beat_strength
 from segue.analysis.metre_odds import Place, log_odds
 
 if TYPE_CHECKING:
@@ -16,8 +17,9 @@ if TYPE_CHECKING:
 
     from segue.analysis.metre_evidence import Evidence
 
-_N_TIGHT: Final = 6
-_N_LOOSE: Final = 3
+_BY_NET: Final = (4, 2)
+_BY_ONSETS: Final = (3, 1)
+"""How many pulses are followed tightly and loosely."""
 _LEAST_STEPS: Final = 5
 _SAME_TEMPO_RATIO: Final = 0.03
 _SAME_PLACE_BEATS: Final = 0.15
@@ -65,10 +67,17 @@ class Known:
 
 
 def pulses_of(evidence: Evidence) -> list[npt.NDArray[np.float64]]:
-    """The regular pulses in onset strength, clearest first."""
-    strength = evidence.bands.mean(axis=1)
-    periods_s = pulse_periods(strength, n_periods=max(_N_TIGHT, _N_LOOSE))
-    kinds = ((TIGHT, periods_s[:_N_TIGHT]), (LOOSE, periods_s[:_N_LOOSE]))
+    """The regular pulses in the net's beats and in onset strength, clearest first."""
+    held = beat_strength(evidence.opinion, len(evidence.bands))
+    return [*_pulses(held, _BY_NET), *_pulses(evidence.bands.mean(axis=1), _BY_ONSETS)]
+
+
+def _pulses(
+    strength: npt.NDArray[np.float64], numbers: tuple[int, int]
+) -> list[npt.NDArray[np.float64]]:
+    n_tight, n_loose = numbers
+    periods_s = pulse_periods(strength, n_periods=max(numbers))
+    kinds = ((TIGHT, periods_s[:n_tight]), (LOOSE, periods_s[:n_loose]))
     pulses = (
         pulse_times(strength, period_s=period_s, tightness=tightness)
         for tightness, kept_s in kinds
@@ -90,7 +99,7 @@ def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
     levels = _levels(evidence, said)
     if not levels:
         return None
-    places, all_odds = log_odds(levels)
+    places, all_odds = log_odds(levels, bareness=evidence.bareness)
     all_odds = all_odds + _for_evenness(evidence, levels)[[number for number, _, _ in places]]
     passes = np.array([_misses(level, said.downbeat_s) for level in levels])
     all_odds = all_odds - _WRONG_PLACE * passes[[number for number, _, _ in places]]

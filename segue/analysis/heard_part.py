@@ -15,9 +15,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import fft, ndimage
 
+from segue.analysis.beat_net import net_input, opinion_on
 from segue.analysis.envelope import mono_of
 from segue.analysis.metre_evidence import Evidence
-from segue.analysis.onsets import HOP_FRAMES, HOP_S, RATE_HZ, onset_curves
+from segue.analysis.onsets import (
+    HOP_FRAMES,
+    HOP_S,
+    RATE_HZ,
+    curves_of_levels,
+    onset_curves,
+    onset_levels,
+)
 from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
@@ -35,13 +43,15 @@ _LONG_LOOK_S: Final = 0.9
 _SLOW_S: Final = 8.0
 
 
-def harmonic_change(mono: npt.NDArray[np.float32], n_hops: int) -> npt.NDArray[np.float64]:
+def harmonic_change(
+    semitones: npt.NDArray[np.float64], n_hops: int
+) -> npt.NDArray[np.float64]:
     """Change of harmony, bass and long harmony at every hop, about 1 on average.
 
     Parameters
     ----------
-    mono : ndarray, shape (n_frames,)
-        Sound at `RATE_HZ`.
+    semitones : ndarray, shape (n_steps, n_semitones)
+        What `semitone_levels` returns.
     n_hops : int
         Number of hops of `HOP_S` to describe.
 
@@ -50,7 +60,6 @@ def harmonic_change(mono: npt.NDArray[np.float32], n_hops: int) -> npt.NDArray[n
     ndarray, shape (n_hops, 3)
         Change of harmony within 0.3 s, of the bass, and of harmony within 0.9 s.
     """
-    semitones = _semitone_levels(mono)
     n_bass = _BASS_TOP_MIDI - _LOWEST_MIDI
     folded = np.zeros((len(semitones), 12))
     for midi in range(_LOWEST_MIDI + n_bass, _TOP_MIDI):
@@ -79,7 +88,7 @@ def _change(levels: npt.NDArray[np.float64], look_steps: float) -> npt.NDArray[n
     return change
 
 
-def _semitone_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+def semitone_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     """Compressed levels, shape (n_steps, n_semitones), step k centred on frame k * step."""
     step_frames = _STEP_HOPS * HOP_FRAMES
     half = _WINDOW_FRAMES // 2
@@ -151,23 +160,26 @@ def heard_part(edge: SongEdge) -> HeardPart | None:
     first, last = int(audible[0]), int(audible[-1]) + 1
     starts_cut = first == 0 and edge.start_s > 0
     whole = whole[first:last]
+    levels, semitones = onset_levels(whole), semitone_levels(whole)
     beating = _drums(edge, first, last)
     if beating is None:
-        beating = others = whole
-        curves = onset_curves(whole, starts_cut=starts_cut)
+        beating, changes_of = whole, semitones
+        curves = curves_of_levels(levels, starts_cut=starts_cut)
         bands, accent = curves.bands, curves.accent
     else:
         others = whole - beating
+        changes_of = semitone_levels(others)
         curves = onset_curves(beating, starts_cut=starts_cut)
         rest = onset_curves(others, starts_cut=starts_cut)
         bands = curves.bands + _OTHERS_SHARE * rest.bands
         accent = curves.accent + _OTHERS_SHARE * rest.accent
     evidence = Evidence(
         bands=bands,
-        changes=harmonic_change(others, len(bands)),
+        changes=harmonic_change(changes_of, len(bands)),
         accent=accent,
         first_s=None if starts_cut else 0.0,
         last_s=_last_attack_s(bands),
+        opinion=opinion_on(net_input(levels, semitones)),
     )
     return HeardPart(beating=beating, evidence=evidence, start_s=edge.start_s + first / RATE_HZ)
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.metre_evidence import CURVES
+from segue.analysis.metre_net import HeardByNet
 from segue.analysis.onsets import HOP_S, N_BANDS
 
 if TYPE_CHECKING:
@@ -74,12 +75,15 @@ class Level:
         What `beat_names` lists.
     for_bars : dict of int to ndarray, shape (metre, n)
         For each metre what `bar_names` lists, one row a place of the downbeat.
+    by_net : dict of int to ndarray, shape (metre, n)
+        For each metre what `metre_net.NET_COLUMNS` lists, one row a place of the downbeat.
     """
 
     beat_s: float
     beats_s: npt.NDArray[np.float64]
     for_beats: npt.NDArray[np.float64]
     for_bars: dict[int, npt.NDArray[np.float64]]
+    by_net: dict[int, npt.NDArray[np.float64]]
 
 
 @lru_cache(maxsize=1)
@@ -213,11 +217,14 @@ def _level(
     ]
     again = _likeness(grid)
     beat_s = float(np.median(np.diff(beats_s)))
+    heard = HeardByNet(evidence.opinion, beats_s)
+    held = heard.for_beats(beat_s)
     return Level(
         beat_s=beat_s,
         beats_s=beats_s,
         for_beats=_for_beats(grid, again, beat_s, evidence),
         for_bars=_for_bars(grid, again, metres, ends),
+        by_net={metre: heard.for_ways(held, metre) for metre in metres},
     )
 
 

@@ -16,6 +16,7 @@ References
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
@@ -25,6 +26,7 @@ import numpy as np
 from numba import njit
 
 from segue.analysis.metre import METRES, Level, bar_names, beat_names, leanings
+from segue.analysis.metre_net import NET_COLUMNS
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -56,13 +58,18 @@ class Model:
     value: npt.NDArray[np.float32]
 
 
-def log_odds(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float64]]:
+def log_odds(
+    levels: list[Level], *, bareness: float = 0.0
+) -> tuple[list[Place], npt.NDArray[np.float64]]:
     """All ways to count some levels, and the log odds of each.
 
     Parameters
     ----------
     levels : list of Level
         At least one.
+    bareness : float
+        How far the sound is a mere click or drum loop, 0..1: the net has met none, and is not
+        asked.
 
     Returns
     -------
@@ -71,9 +78,31 @@ def log_odds(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float64]]
     odds : ndarray, shape (n_places,)
         Log odds of each, up to a constant.
     """
+    places, by_evidence = odds_by_evidence(levels)
+    weights = _net_weights()
+    columns = net_columns(levels, places)
+    with_net = weights[0] * by_evidence + columns @ weights[1:]
+    return places, bareness * by_evidence + (1.0 - bareness) * with_net
+
+
+def odds_by_evidence(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float64]]:
+    """All ways to count some levels, and the log odds of each without the net."""
     places, columns = evidence_columns(levels)
     model = _model()
     return places, tree_sum(model, with_sum(columns, model.weights, places))
+
+
+def net_columns(levels: list[Level], places: list[Place]) -> npt.NDArray[np.float64]:
+    """What the net says of each way to count, shape (n_places, len(NET_COLUMNS))."""
+    return np.array([levels[number].by_net[metre][phase] for number, metre, phase in places])
+
+
+@lru_cache(maxsize=1)
+def _net_weights() -> npt.NDArray[np.float64]:
+    """Weight of the odds by evidence, and of each of `NET_COLUMNS`."""
+    place = resources.files("segue.analysis").joinpath("metre_net.json")
+    table = json.loads(place.read_text(encoding="utf-8"))
+    return np.array([table[name] for name in ("by evidence", *NET_COLUMNS)])
 
 
 @lru_cache(maxsize=1)

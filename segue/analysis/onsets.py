@@ -66,12 +66,19 @@ class OnsetCurves:
 
 
 def onset_curves(mono: npt.NDArray[np.float32], *, starts_cut: bool = False) -> OnsetCurves:
-    """Onset strength of a sound at `RATE_HZ`.
+    """Onset strength of a sound, shape (n_frames,), at `RATE_HZ`; see `curves_of_levels`."""
+    return curves_of_levels(onset_levels(mono), starts_cut=starts_cut)
+
+
+def curves_of_levels(
+    levels: npt.NDArray[np.float32], *, starts_cut: bool = False
+) -> OnsetCurves:
+    """Onset strength from the levels of a sound.
 
     Parameters
     ----------
-    mono : ndarray, shape (n_frames,)
-        Sound at `RATE_HZ`.
+    levels : ndarray, shape (n_hops, n_filters)
+        What `onset_levels` returns.
     starts_cut : bool
         Whether the first frame is in the midst of sound, so that its rise is no onset.
 
@@ -80,7 +87,6 @@ def onset_curves(mono: npt.NDArray[np.float32], *, starts_cut: bool = False) -> 
     OnsetCurves
         Hop k describes the sound around k times `HOP_S`.
     """
-    levels = _log_levels(mono)
     rise = np.zeros_like(levels)
     before = ndimage.maximum_filter1d(levels, 3, axis=1)
     rise[_LAG_HOPS:] = np.maximum(levels[_LAG_HOPS:] - before[:-_LAG_HOPS], 0.0)
@@ -104,7 +110,7 @@ def _loudness_rise(levels: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     return rise
 
 
-def _log_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def onset_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     """Log-compressed levels, shape (n_hops, n_filters); hop k is centred on frame k * hop."""
     half = _WINDOW_FRAMES // 2
     padded = np.pad(mono, (half, half + HOP_FRAMES))

@@ -17,6 +17,7 @@ from segue.analysis.beats import pulse_share
 from segue.analysis.counting import Counting, Known, likeliest_counting
 from segue.analysis.facts import PulseFact
 from segue.analysis.heard_part import heard_part
+from segue.analysis.metre_net import net_share
 from segue.analysis.placing import placed_beats
 
 if TYPE_CHECKING:
@@ -29,6 +30,9 @@ _SAME_TEMPO_RATIO: Final = 0.03
 _N_ALTERNATIVES: Final = 4
 _ENOUGH_BEATS: Final = 12
 """Over fewer beats, three bars or so, many ways to count look even. Set by judgement."""
+_LEAST_BEAT_SHARE: Final = 0.35
+"""Confidence in the beats where a pulse is sure and only how to count it is not: it is one of two
+or three octaves, and no free time. Set by judgement."""
 _FREE_TIME_BPM: Final = 120.0
 _FREE_TIME_METRE: Final = 4
 
@@ -75,7 +79,7 @@ def hear_pulse(
         beats_s=tuple(times_s.tolist()),
         downbeats_s=tuple(times_s[placed.is_downbeat(counting.metre)].tolist()),
         metre=counting.metre,
-        confidence=share * counting.beat_share,
+        confidence=share * max(counting.beat_share, _LEAST_BEAT_SHARE),
         downbeat_confidence=share * counting.bar_share,
         residual_ms=1000 * placed.grid.residual_s,
         source="heard" if tempo_bpm is None else "given",
@@ -83,9 +87,14 @@ def hear_pulse(
 
 
 def _pulse_share(heard: HeardPart, beats_s: npt.NDArray[np.float64]) -> float:
-    """How far the sound bears out its beats: few beats never do, and uneven ones do not."""
+    """How far the sound bears out its beats: few beats never do, and uneven ones do not.
+
+    Attacks that lie evenly are one witness, the net is another: either is enough. Soft attacks
+    lie unevenly, and the net knows little of what it has never met.
+    """
     length = min(len(beats_s) / _ENOUGH_BEATS, 1.0)
-    return length * pulse_share(heard.evidence.bands.mean(axis=1), beats_s)
+    by_attacks = pulse_share(heard.evidence.bands.mean(axis=1), beats_s)
+    return length * max(by_attacks, net_share(heard.evidence.opinion, beats_s))
 
 
 def _alternatives(tempo_bpm: float, counting: Counting) -> tuple[float, ...]:

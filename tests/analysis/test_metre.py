@@ -5,10 +5,22 @@ from importlib import resources
 import numpy as np
 import pytest
 
+from segue.analysis.beat_net import FRAME_HOPS, N_METRES, N_TEMPI, Opinion
 from segue.analysis.metre import METRES, bar_names, beat_names, levels_of
 from segue.analysis.metre_evidence import Evidence
 from segue.analysis.metre_odds import Model, column_numbers, evidence_columns, tree_sum
 from segue.analysis.onsets import HOP_S, N_BANDS
+
+
+def no_opinion(n_hops):
+    """A net that holds no beat for likelier than another."""
+    even = np.zeros(n_hops // FRAME_HOPS, dtype=np.float32)
+    return Opinion(
+        beat=even,
+        downbeat=even,
+        tempo=np.zeros(N_TEMPI, dtype=np.float32),
+        metre=np.zeros(N_METRES, dtype=np.float32),
+    )
 
 
 def evidence_of(times_s, *, length_s=20.0):
@@ -21,6 +33,7 @@ def evidence_of(times_s, *, length_s=20.0):
         accent=bands[:, 0],
         first_s=float(times_s[0]),
         last_s=None,
+        opinion=no_opinion(len(bands)),
     )
 
 

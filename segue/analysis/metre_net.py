@@ -1,0 +1,163 @@
+"""The net's opinion of beats and of ways to count them, as evidence among the rest."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+from scipy import ndimage
+
+from segue.analysis.beat_net import (
+    FASTEST_BPM,
+    FRAME_HOPS,
+    FRAME_S,
+    N_TEMPI,
+    SLOWEST_BPM,
+)
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from segue.analysis.beat_net import Opinion
+
+    Floats = npt.NDArray[np.float64]
+
+NET_FOR_BEATS: Final = ("on", "half", "thirds", "share", "rest", "tempo", "level")
+"""Log odds of a beat on the beats, halfway and at thirds; the mean likelihood of the beats;
+how much of the likely beats is passed over; log likelihood of the tempo, and below the best."""
+NET_FOR_BARS: Final = ("down", "other", "share", "rest", "metre")
+"""The same of downbeats: log odds on them and on other beats, likelihood, what is passed over,
+and log likelihood of so many beats a bar."""
+NET_COLUMNS: Final = (
+    *(f"beat {name}" for name in NET_FOR_BEATS),
+    *(f"bar {name}" for name in NET_FOR_BARS),
+    "bar length",
+    "2 beats",
+    "3 beats",
+    "4 beats",
+)
+"""All that the net says of a way to count, how far (in octaves, squared) a bar is from
+two seconds, and how many beats it has."""
+_USUAL_BAR_S: Final = 2.0
+"""What a bar of common time lasts at its felt octave (common practice, no source)."""
+_LIMIT: Final = 6.0
+_REACH_S: Final = 0.07
+_LEAST: Final = 0.05
+_UNHEARD, _HEARD = 0.2, 0.5
+"""Mean likelihood of beats up to which the net hears none, and from which it is sure."""
+_METRES_HEARD: Final = (2, 3, 4)
+_NO_METRE: Final = -6.0
+
+
+class HeardByNet:
+    """What the net says of some beats.
+
+    Parameters
+    ----------
+    opinion : Opinion
+        Of the edge.
+    beats_s : ndarray, shape (n_beats,)
+        In seconds from the first hop.
+    """
+
+    def __init__(self, opinion: Opinion, beats_s: Floats) -> None:
+        self._opinion = opinion
+        self._beats_s = beats_s
+        self._down = _odds_at(opinion.downbeat, beats_s)
+        self._down_near, _ = _mass_near(opinion.downbeat, beats_s)
+
+    def for_beats(self, beat_s: float) -> Floats:
+        """What `NET_FOR_BEATS` lists, of beats that are usually `beat_s` apart."""
+        odds = self._opinion.beat
+        inner_s = np.diff(self._beats_s)
+        starts_s = self._beats_s[:-1]
+        on = _odds_at(odds, self._beats_s)
+        half = _odds_at(odds, starts_s + inner_s / 2)
+        thirds = [_odds_at(odds, starts_s + inner_s * part).mean() for part in (1 / 3, 2 / 3)]
+        found = _mass_near(odds, self._beats_s)
+        place = np.log(60.0 / beat_s / SLOWEST_BPM) / np.log(FASTEST_BPM / SLOWEST_BPM)
+        tempo = float(np.interp(place * (N_TEMPI - 1), np.arange(N_TEMPI), self._opinion.tempo))
+        return np.array(
+            [
+                on.mean(),
+                half.mean(),
+                np.mean(thirds),
+                _likelihood(on).mean(),
+                found[1],
+                max(tempo, -20.0),
+                max(tempo - float(self._opinion.tempo.max()), -20.0),
+            ]
+        )
+
+    def for_ways(self, for_beats: Floats, metre: int) -> Floats:
+        """What `NET_COLUMNS` lists, shape (metre, n), one row a place of the downbeat."""
+        bar_s = metre * float(np.median(np.diff(self._beats_s)))
+        off_octaves = float(np.log2(bar_s / _USUAL_BAR_S))
+        told = [off_octaves * off_octaves, *(float(metre == m) for m in _METRES_HEARD)]
+        both = np.tile(for_beats, (metre, 1)), np.tile(told, (metre, 1))
+        return np.concatenate([both[0], self.for_bars(metre), both[1]], axis=1)
+
+    def for_bars(self, metre: int) -> Floats:
+        """What `NET_FOR_BARS` lists, shape (metre, 5), one row a place of the downbeat."""
+        on, near = self._down, self._down_near
+        whole = max(float(near.sum()), 1e-6)
+        is_known = metre in _METRES_HEARD
+        told = (
+            float(self._opinion.metre[_METRES_HEARD.index(metre)]) if is_known else _NO_METRE
+        )
+        rows = []
+        for phase in range(metre):
+            is_down = np.arange(len(on)) % metre == phase
+            down = on[is_down].mean() if is_down.any() else -_LIMIT
+            other = on[~is_down].mean() if not is_down.all() else -_LIMIT
+            share = _likelihood(on[is_down]).mean() if is_down.any() else 0.0
+            rest = 1.0 - float(near[is_down].sum()) / whole
+            rows.append([down, other, share, rest, max(told, _NO_METRE)])
+        return np.array(rows)
+
+
+def beat_strength(opinion: Opinion, n_hops: int) -> Floats:
+    """Likelihood of a beat at each hop, shape (n_hops,)."""
+    likely = _likelihood(opinion.beat.astype(np.float64))
+    at = np.minimum(np.arange(n_hops) / FRAME_HOPS, len(likely) - 1)
+    return np.interp(at, np.arange(len(likely)), likely)
+
+
+def net_share(opinion: Opinion, beats_s: Floats) -> float:
+    """How far the net bears out some beats, in seconds from the first hop: 0..1."""
+    if len(beats_s) == 0:
+        return 0.0
+    likely = float(_likelihood(_odds_at(opinion.beat, beats_s)).mean())
+    return float(np.clip((likely - _UNHEARD) / (_HEARD - _UNHEARD), 0.0, 1.0))
+
+
+def _likelihood(odds: Floats) -> Floats:
+    shares: Floats = 1.0 / (1.0 + np.exp(-np.clip(odds, -30.0, 30.0)))
+    return shares
+
+
+def _odds_at(odds: npt.NDArray[np.float32], times_s: Floats) -> Floats:
+    """The highest log odds within a frame of each time, within limits."""
+    raised = np.clip(ndimage.maximum_filter1d(odds, 3), -_LIMIT, _LIMIT)
+    at = np.clip(np.round(times_s / FRAME_S).astype(int), 0, len(odds) - 1)
+    return np.asarray(raised[at], dtype=np.float64)
+
+
+def _mass_near(odds: npt.NDArray[np.float32], beats_s: Floats) -> tuple[Floats, float]:
+    """Likelihood of the net's own peaks near each beat, and the share of it near none."""
+    inner = odds[1:-1]
+    peaks = np.flatnonzero((inner >= odds[:-2]) & (inner > odds[2:])) + 1
+    likely = _likelihood(odds[peaks].astype(np.float64))
+    peaks, likely = peaks[likely > _LEAST], likely[likely > _LEAST]
+    times_s = peaks * FRAME_S
+    inside = (times_s > beats_s[0] - _REACH_S) & (times_s < beats_s[-1] + _REACH_S)
+    times_s, likely = times_s[inside], likely[inside]
+    near = np.zeros(len(beats_s))
+    if len(times_s) == 0:
+        return near, 1.0
+    after = np.clip(np.searchsorted(beats_s, times_s), 1, len(beats_s) - 1)
+    is_before = times_s - beats_s[after - 1] < beats_s[after] - times_s
+    nearest = after - is_before
+    hits = np.abs(times_s - beats_s[nearest]) <= _REACH_S
+    np.add.at(near, nearest[hits], likely[hits])
+    return near, 1.0 - float(likely[hits].sum() / likely.sum())
