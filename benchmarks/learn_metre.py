@@ -30,6 +30,7 @@ from segue.analysis.metre_odds import Model, column_numbers, evidence_columns, w
 from segue.audio.clip import Clip, SongEdge, Stem
 
 F_WINDOW_S: Final = 0.07
+NEARLY_BEST: Final = 0.08
 N_FOLDS: Final = 4
 N_LIKELY: Final = 80
 N_PLAIN: Final = 80
@@ -84,8 +85,7 @@ def _example(truth: dict[str, Any], clip: Clip, folder: Path) -> Example | None:
     if not levels:
         return None
     places, columns = evidence_columns(levels)
-    fits = np.array([_fit(levels[n], m, p, truth, heard.start_s) for n, m, p in places])
-    is_best = fits.sum(axis=1) >= fits.sum(axis=1).max() - 0.08
+    fits, is_best = fits_of(levels, places, truth, heard.start_s)
     return Example(
         piece=truth["piece"] or f"{truth['seed']} {truth['file']}",
         columns=columns,
@@ -93,6 +93,14 @@ def _example(truth: dict[str, Any], clip: Clip, folder: Path) -> Example | None:
         is_best=is_best,
         is_right=is_best & (fits[:, 0] > 0.8),
     )
+
+
+def fits_of(
+    levels: list[Level], places: list[tuple[int, int, int]], truth: dict[str, Any], start_s: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """F-measures of beats and downbeats of each way to count, and which ways are the best."""
+    fits = np.array([_fit(levels[n], m, p, truth, start_s) for n, m, p in places])
+    return fits, fits.sum(axis=1) >= fits.sum(axis=1).max() - NEARLY_BEST
 
 
 def _fit(

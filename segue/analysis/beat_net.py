@@ -151,18 +151,21 @@ def _around(state: Table, reach: int, apart: int) -> Table:
 
 
 def _log_shares(odds: Table) -> Table:
-    shares: Table = odds - odds.max()
-    return shares - np.log(np.exp(shares).sum())
+    below: Table = odds - odds.max()
+    shares: Table = below - np.log(np.exp(below).sum())
+    return shares
 
 
 @lru_cache(maxsize=1)
 def _net() -> Net:
     place = resources.files("segue.analysis").joinpath("beat_net.npz")
     with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
-        weights = {name: table[name].astype(np.float32) for name in table.files}
-    n_layers = sum(name.startswith("taps") for name in weights)
-    rows = {
-        name: tuple(weights.pop(f"{name} {number}") for number in range(n_layers))
-        for name in ("taps", "tap_biases", "mixes", "mix_biases")
-    }
-    return Net(**weights, **rows)
+        tables: dict[str, Table] = {name: table[name].astype(np.float32) for name in table.files}
+
+    def layers(name: str) -> tuple[Table, ...]:
+        return tuple(tables.pop(f"{name} {number}") for number in range(n_layers))
+
+    n_layers = sum(name.startswith("taps ") for name in tables)
+    taps, tap_biases = layers("taps"), layers("tap_biases")
+    mixes, mix_biases = layers("mixes"), layers("mix_biases")
+    return Net(taps=taps, tap_biases=tap_biases, mixes=mixes, mix_biases=mix_biases, **tables)

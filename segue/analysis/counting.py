@@ -100,7 +100,7 @@ def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
     if not levels:
         return None
     places, all_odds = log_odds(levels, bareness=evidence.bareness)
-    all_odds = all_odds + _for_evenness(evidence, levels)[[number for number, _, _ in places]]
+    all_odds = all_odds + evenness_odds(evidence, levels)[[number for number, _, _ in places]]
     passes = np.array([_misses(level, said.downbeat_s) for level in levels])
     all_odds = all_odds - _WRONG_PLACE * passes[[number for number, _, _ in places]]
     if said.metre is None:
@@ -110,7 +110,7 @@ def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
     return _counting(levels, places, shares)
 
 
-def _for_evenness(evidence: Evidence, levels: list[Level]) -> npt.NDArray[np.float64]:
+def evenness_odds(evidence: Evidence, levels: list[Level]) -> npt.NDArray[np.float64]:
     """Log odds of each level for how evenly attacks lie on it: five are not counted as four."""
     strength = evidence.bands.mean(axis=1)
     shares = np.array([pulse_share(strength, level.beats_s) for level in levels])

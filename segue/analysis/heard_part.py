@@ -43,9 +43,7 @@ _LONG_LOOK_S: Final = 0.9
 _SLOW_S: Final = 8.0
 
 
-def harmonic_change(
-    semitones: npt.NDArray[np.float64], n_hops: int
-) -> npt.NDArray[np.float64]:
+def harmonic_change(semitones: npt.NDArray[np.float64], n_hops: int) -> npt.NDArray[np.float64]:
     """Change of harmony, bass and long harmony at every hop, about 1 on average.
 
     Parameters
@@ -95,21 +93,23 @@ def semitone_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     padded = np.pad(mono, (half, half + step_frames))
     windows = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW_FRAMES)[::step_frames]
     shape = np.hanning(_WINDOW_FRAMES + 1)[:-1].astype(np.float32)
-    spectrum = np.abs(fft.rfft(windows * shape, axis=1)).astype(np.float64)
-    levels = spectrum @ _semitone_filters()
+    filters = _semitone_filters()
+    spectrum = np.abs(fft.rfft(windows * shape, axis=1)[:, : len(filters)])
+    levels = (spectrum @ filters).astype(np.float64)
     loud = np.quantile(levels.max(axis=1), 0.9)
     compressed: npt.NDArray[np.float64] = np.log1p(levels * (30.0 / max(float(loud), 1e-12)))
     return compressed
 
 
 @lru_cache(maxsize=1)
-def _semitone_filters() -> npt.NDArray[np.float64]:
-    """Triangles one semitone to each side, shape (n_bins, n_semitones)."""
+def _semitone_filters() -> npt.NDArray[np.float32]:
+    """Triangles one semitone to each side, shape (n_bins, n_semitones), up to the highest bin."""
     bins_hz = np.maximum(fft.rfftfreq(_WINDOW_FRAMES, 1 / RATE_HZ), 1.0)
     bins_midi = 69 + 12 * np.log2(bins_hz / 440)
     centres = np.arange(_LOWEST_MIDI, _TOP_MIDI)
     weights = np.clip(1 - np.abs(bins_midi[:, np.newaxis] - centres), 0.0, None)
-    return np.asarray(weights, dtype=np.float64)
+    n_bins = int(np.flatnonzero(weights.any(axis=1))[-1]) + 1
+    return np.asarray(weights[:n_bins], dtype=np.float32)
 
 
 _SILENCE_SHARE: Final = 10 ** (-60 / 20)
@@ -179,7 +179,7 @@ def heard_part(edge: SongEdge) -> HeardPart | None:
         accent=accent,
         first_s=None if starts_cut else 0.0,
         last_s=_last_attack_s(bands),
-        opinion=opinion_on(net_input(levels, semitones)),
+        opinion=opinion_on(net_input(levels, semitones.astype(np.float32))),
     )
     return HeardPart(beating=beating, evidence=evidence, start_s=edge.start_s + first / RATE_HZ)
 

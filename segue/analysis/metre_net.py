@@ -102,9 +102,7 @@ class HeardByNet:
         on, near = self._down, self._down_near
         whole = max(float(near.sum()), 1e-6)
         is_known = metre in _METRES_HEARD
-        told = (
-            float(self._opinion.metre[_METRES_HEARD.index(metre)]) if is_known else _NO_METRE
-        )
+        told = float(self._opinion.metre[_METRES_HEARD.index(metre)]) if is_known else _NO_METRE
         rows = []
         for phase in range(metre):
             is_down = np.arange(len(on)) % metre == phase

@@ -70,9 +70,7 @@ def onset_curves(mono: npt.NDArray[np.float32], *, starts_cut: bool = False) -> 
     return curves_of_levels(onset_levels(mono), starts_cut=starts_cut)
 
 
-def curves_of_levels(
-    levels: npt.NDArray[np.float32], *, starts_cut: bool = False
-) -> OnsetCurves:
+def curves_of_levels(levels: npt.NDArray[np.float32], *, starts_cut: bool = False) -> OnsetCurves:
     """Onset strength from the levels of a sound.
 
     Parameters
