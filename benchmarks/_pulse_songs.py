@@ -230,7 +230,8 @@ def rock_song(song: dict[str, Any], rng: np.random.Generator) -> MadeSong | None
     made = MadeSong(
         notes=in_seconds(parts, np.arange(len(beats_s)), beats_s, swing=0.5, rng=rng),
         programs=drawn_programs(players, rng), volumes=drawn_volumes(rng), beats_s=beats_s,
-        is_down=is_down, from_s=0.0, to_s=float(beats_s[-1]), group="rock", piece=song["id"],
+        is_down=is_down, from_s=0.0, to_s=float(beats_s[-1]), group="rock",
+        piece=f"rock{int(song['id'][-3:])}",
         metre=4,
     )  # fmt: skip
     return as_edge(made, rng)

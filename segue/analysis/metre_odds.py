@@ -6,7 +6,8 @@ shallow decision trees, boosted by gradient [Fr01]_; their sum is the log odds.
 The weights and trees in ``metre_model.npz`` were learned by ``benchmarks/learn_metre.py`` from
 the ears benchmark's odd seeds: 1 (120 items), 11, 103, 105, 201 (150 each), 203 and 207 (800
 each), 2290 edges in all, and from 80 plain clicks and drum loops. Even seeds share no score
-with them.
+with them. What the beat net holds is weighed against these odds with the weights in
+``metre_net.json``, fitted by ``benchmarks/weigh_net.py``; over a mere click the net is not asked.
 
 References
 ----------

@@ -1,10 +1,10 @@
 """The pulse of an edge: tempo, beats and bars.
 
-Onset strength gives regular pulses (`beats`), evidence of metre says how to count them
-(`metre`, `counting`), attacks place the beats to the millisecond (`attacks`, `placing`), and
-a smooth grid is fitted through them (`tempo_grid`). How evenly attacks lie on the beats tells
-a pulse from free time (`evenness`). Compound time is counted in dotted beats: 6/8 has two
-beats a bar.
+Onset strength and a small neural net (`beat_net`) give regular pulses (`beats`); evidence of
+metre and the net say how to count them (`metre`, `metre_net`, `counting`); attacks place the
+beats to the millisecond (`placing`), and a smooth grid is fitted through them (`tempo_grid`). How
+evenly attacks lie on the beats, and the net, tell a pulse from free time. Compound time is counted
+in dotted beats: 6/8 has two beats a bar.
 """
 
 from __future__ import annotations
