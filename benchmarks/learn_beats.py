@@ -7,8 +7,10 @@ and the pop songs are is said by ``--rock`` and ``--pop``. It needs ``torch`` an
 besides the project; scores are those of the ears benchmark's odd seeds.
 
 The weights in place were learned on one GPU in two runs, from 13 600 edges and 270 s, then from
-4700 others and 185 s. One song in six and one score in five were held out. The makers here are
-those of these runs put in order; a new run gives other weights of the same kind.
+4700 others and 185 s. One song in six was held out of the first, one in three of the second. The
+makers here are those of these runs put in order, without the arrangements of a second maker that
+the second run drew upon, and `learned` has not been run in this form: a new run gives other
+weights of the same kind.
 
 A network's layers and its training follow common practice; see `segue.analysis.beat_net`.
 """
