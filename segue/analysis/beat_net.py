@@ -30,9 +30,12 @@ if TYPE_CHECKING:
     Table = npt.NDArray[np.float32]
 
 FRAME_HOPS: Final = 2
+"""Hops to a frame of the net, as it was learned."""
 FRAME_S: Final = FRAME_HOPS * HOP_S
-SLOWEST_BPM: Final = 40.0
+"""Length of a frame of the net."""
+SLOWEST_BPM: Final = 40.0  # the slowest tempo the net knows
 FASTEST_BPM: Final = 220.0
+"""Tempi between which the net has an opinion: those of `metre`."""
 N_TEMPI: Final = 60
 """Steps of the tempo's opinion, even on a logarithmic scale."""
 N_METRES: Final = 3

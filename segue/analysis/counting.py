@@ -18,8 +18,9 @@ if TYPE_CHECKING:
     from segue.analysis.metre_evidence import Evidence
 
 _BY_NET: Final = (4, 2)
+"""How many pulses of the net are followed tightly and loosely. Set by judgement, for speed."""
 _BY_ONSETS: Final = (3, 1)
-"""How many pulses are followed tightly and loosely."""
+"""The same of pulses of onset strength."""
 _LEAST_STEPS: Final = 5
 _SAME_TEMPO_RATIO: Final = 0.03
 _SAME_PLACE_BEATS: Final = 0.15

@@ -26,7 +26,9 @@ _LONGEST_NOTE_S: Final = 1.2
 _NOTE_SHARE: Final = 0.25
 _WEAK_SHARE: Final = 0.1
 _SILENT_SHARE: Final = 0.02
+"""Onset strength below this share of a loud onset is silence. Set by judgement."""
 _LOUD_QUANTILE: Final = 0.98
+"""Quantile of onset strength that stands for a loud onset."""
 _MUSIC, _BARE = 0.65, 0.8
 """Share of hops without onset strength: of 14 rendered songs 0.63 at most, of ten click tracks
 and drum loops without music 0.81 at least."""

@@ -41,12 +41,17 @@ two seconds, and how many beats it has."""
 _USUAL_BAR_S: Final = 2.0
 """What a bar of common time lasts at its felt octave (common practice, no source)."""
 _LIMIT: Final = 6.0
+"""Log odds beyond this, one in 400, count no further. Set by judgement."""
 _REACH_S: Final = 0.07
+"""How far from a beat the net may hear it: the usual window of the beat F-measure."""
 _LEAST: Final = 0.05
+"""Peaks of the net less likely than this are left out. Set by judgement."""
 _UNHEARD, _HEARD = 0.2, 0.5
 """Mean likelihood of beats up to which the net hears none, and from which it is sure."""
 _METRES_HEARD: Final = (2, 3, 4)
+"""What the net can say of the metre, in its order."""
 _NO_METRE: Final = -6.0
+"""Log likelihood of any other metre. Set by judgement."""
 
 
 class HeardByNet:
