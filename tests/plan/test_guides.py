@@ -21,6 +21,7 @@ def ruler(*, exit_beat=16.0, entry_beat=32.0, end_beat=40.0, metre=4, tempo=HOLD
         end_beat=end_beat,
         metre=metre,
         tempo=tempo,
+        outgoing=SimpleNamespace(grid=SimpleNamespace(is_heard=True)),
         incoming=SimpleNamespace(grid=SimpleNamespace(is_heard=is_heard)),
     )
 
@@ -55,6 +56,12 @@ def test_the_click_accents_bars_and_is_still_where_nobody_keeps_time():
     hits = clicks(time)
     assert [hit.beat for hit in hits] == [24.0 + n for n in range(8)]
     assert [hit.kind for hit in hits] == ["bar", "beat", "beat", "beat"] * 2
+
+
+def test_nobody_counts_between_two_songs_without_a_pulse():
+    time = ruler(is_heard=False)
+    time.outgoing.grid.is_heard = False
+    assert clicks(time) == ()
 
 
 @pytest.mark.parametrize("name", ["C major", "F minor", "B major"])

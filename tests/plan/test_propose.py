@@ -166,7 +166,7 @@ def test_stems_that_are_needed(suits, given, fit, pad):
 
 
 def test_a_bridge_on_drums_needs_them_among_the_stems_but_may_cut_them_from_a_mix(shelf):
-    bridge = shelf["drum bridge"]
+    bridge = shelf["drum break"]
     pair = end_facts(), start_facts(bpm=118.0)
     with_drums, without, mix = (
         suitability(bridge, *pair, Given(outgoing_roles=roles))

@@ -22,7 +22,7 @@ from tests.regression.kept import DATA, SONGS, write
 
 NAME = "scores.json"
 PAIRS = (("00_groove_end", "01_groove_start"), ("06_chorale_end", "07_chorale_start"))
-RECIPES = ("tempo ramp", "pad in the new key", "dominant vamp", "stop and count-in")
+RECIPES = ("tempo ramp", "pad in the new key", "turnaround", "stop and count-in")
 CASES = {
     f"{recipe}, {old} to {new}": (recipe, old, new) for old, new in PAIRS for recipe in RECIPES
 }
