@@ -39,6 +39,14 @@ class Wishes:
         Names of the recipes to use; empty means the most suitable ones.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
         What the segue is for: weighs the score.
+    leave : str or None
+        Where the old song is left: '3:12', '192s', 'bar -8', 'last chord' or 'end'.
+    enter : str or None
+        Where the new song is entered: '0:08', 'bar 9' or 'first note - 2 bars'.
+    n_bars : int or None
+        Bars of the bridge.
+    exactly : bool
+        Keep those places on the nearest beat; else they are moved to the nearest bar line.
     talk_s : float or None
         What the singer wants for talking.
     shift_semitones : int
@@ -59,6 +67,10 @@ class Wishes:
     new: Overrides = field(default_factory=Overrides)
     recipes: tuple[str, ...] = ()
     purpose: Purpose | None = None
+    leave: str | None = None
+    enter: str | None = None
+    n_bars: int | None = None
+    exactly: bool = False
     talk_s: float | None = None
     shift_semitones: int = 0
     pad: Path | None = None
@@ -172,6 +184,7 @@ def between(
 
 def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
     from segue.job.request import Request
+    from segue.plan.places_asked import places_asked
 
     return Request(
         outgoing=old,
@@ -184,6 +197,12 @@ def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
         only=wishes.recipes,
         purpose=wishes.purpose,
         talk_s=wishes.talk_s,
+        asked=places_asked(
+            leave=wishes.leave,
+            enter=wishes.enter,
+            n_bars=wishes.n_bars,
+            exactly=wishes.exactly,
+        ),
         match=wishes.match,
         shift_b=wishes.shift_semitones,
         pad=wishes.pad,

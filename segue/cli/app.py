@@ -62,6 +62,18 @@ For = Annotated[
     typer.Option("--for", help="What it is for: weighs the score for that."),
 ]
 Talk = Annotated[str | None, typer.Option(help="The singer talks that long: '25s', '1m10s'.")]
+Leave = Annotated[
+    str | None,
+    typer.Option(help="Leave the first song at '3:12', 'bar -8', 'last chord' or 'end'."),
+]
+Enter = Annotated[
+    str | None,
+    typer.Option(help="Enter the second song at '0:08', 'bar 9' or 'first note - 2 bars'."),
+]
+BridgeBars = Annotated[int | None, typer.Option("--bars", help="Bars between the songs.")]
+Exactly = Annotated[
+    bool, typer.Option("--exactly", help="Keep these places on their beat, off the bar line.")
+]
 Match = Annotated[bool, typer.Option("--match", help="Bring both songs to one loudness.")]
 ShiftB = Annotated[int, typer.Option(help="Move the second song by semitones: -1 is down one.")]
 Pad = Annotated[
@@ -132,6 +144,10 @@ def between(
     purpose: For = None,
     rate_hz: RateHz = 48_000,
     edge_s: EdgeS = 45.0,
+    leave: Leave = None,
+    enter: Enter = None,
+    bars: BridgeBars = None,
+    exactly: Exactly = False,
     talk: Talk = None,
     match: Match = False,
     shift_b: ShiftB = 0,
@@ -166,7 +182,9 @@ def between(
     )
     from segue.cli.weights_file import read_weights, weights_path
     from segue.job.request import Request
+    from segue.plan.places_asked import places_asked
 
+    asked = places_asked(leave=leave, enter=enter, n_bars=bars, exactly=exactly)
     if stretch_engine == "rubberband":
         from segue.render.rubber_program import refuse_if_missing
 
@@ -186,6 +204,7 @@ def between(
         purpose=purpose,
         own_weights=read_weights(weights_path()),
         talk_s=None if talk is None else seconds_of("--talk", talk),
+        asked=asked,
         match=match,
         shift_b=shift_b,
         pad=pad,

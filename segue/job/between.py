@@ -31,6 +31,7 @@ from segue.job.steps import (
 )
 from segue.plan import Given
 from segue.plan.heard_words import filled_in
+from segue.plan.places_asked import end_as_asked, start_as_asked
 from segue.recipes import all_recipes
 from segue.runfolder import (
     Choice,
@@ -189,6 +190,8 @@ def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Pro
             progress(f"hearing the start of {request.incoming.name}")
     old, new = heard_songs[0], heard_songs[1]
     facts = filled_in(*counted_together(old.facts, new.facts))
+    end_as_asked(facts[0], request.asked)  # a place that is not there is told before any work
+    start_as_asked(facts[1], request.asked)
     return replace(old, facts=facts[0]), replace(new, facts=facts[1])
 
 
@@ -215,6 +218,7 @@ def _chosen(
         outgoing_roles=songs[0].roles,
         incoming_roles=songs[1].roles,
         purpose=request.purpose,
+        asked=request.asked,
     )
     return shortlist(shelf, (songs[0].facts, songs[1].facts), listen, given)
 

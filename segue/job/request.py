@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from segue.analysis.overrides import Overrides
+from segue.plan.places_asked import PlacesAsked
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,6 +46,8 @@ class Request:
         The band's own weights, which count where no purpose is given.
     talk_s : float or None
         What the singer wants for talking between the songs.
+    asked : PlacesAsked
+        Where the musician wants to leave and to enter, and the bars between.
     match : bool
         Bring both songs to one loudness.
     shift_b : int
@@ -77,6 +80,7 @@ class Request:
     purpose: Purpose | None = None
     own_weights: Mapping[str, float] | None = None
     talk_s: float | None = None
+    asked: PlacesAsked = field(default_factory=PlacesAsked)
     match: bool = False
     shift_b: int = 0
     pad: Path | None = None

@@ -209,6 +209,7 @@ def planned(step: Attempt) -> Plan:
         talk_s=request.talk_s,
         match=request.match,
         seed=request.seed,
+        asked=request.asked,
     )
     pad = "" if request.pad is None else str(request.pad)
     return replace(

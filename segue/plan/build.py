@@ -8,11 +8,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from segue.plan.drums import drum_layer
-from segue.plan.edges import song_end, song_start
 from segue.plan.frozen_tail import frozen_layer
 from segue.plan.guides import click_hits, cue_notes
 from segue.plan.loops import song_layer
 from segue.plan.pads import pad_layer
+from segue.plan.places_asked import PlacesAsked, clock, end_as_asked, start_as_asked
 from segue.plan.plan import Plan
 from segue.plan.played import played_layer
 from segue.plan.shaping import Planned, Setting
@@ -79,6 +79,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     talk_s: float | None = None,
     match: bool = False,
     seed: int = 0,
+    asked: PlacesAsked | None = None,
 ) -> Plan:
     """Plan one way across.
 
@@ -94,15 +95,26 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         Bring both songs to one loudness; else they keep the levels they have.
     seed : int
         For everything random in the render.
+    asked : PlacesAsked, optional
+        Where the musician wants to leave and to enter, and the bars between.
 
     Raises
     ------
     TempoTooFarError
         If the recipe cannot bridge the two tempos.
+    OptionError
+        If a place asked for is not in what was read.
     ValueError
         If the facts are of the wrong edges.
     """
-    time = timeline(song_end(outgoing), song_start(incoming), recipe, talk_s=talk_s)
+    asked = asked or PlacesAsked()
+    time = timeline(
+        end_as_asked(outgoing, asked),
+        start_as_asked(incoming, asked),
+        recipe,
+        talk_s=talk_s,
+        asked_bars=asked.n_bars,
+    )
     bar_lines = time.bar_lines()
     setting = Setting(
         time=time,
@@ -130,7 +142,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         bar_lines=bar_lines,
         layers=layers,
         click=click_hits(time, bar_lines, recipe.layers),
-        cue=cue_notes(time, incoming.key.key, incoming.first_note, recipe.layers),
+        cue=cue_notes(time, incoming.key.key, time.incoming.facts.first_note, recipe.layers),
         target_lufs=levels.target_lufs,
         outgoing_gain_db=levels.outgoing_gain_db,
         incoming_gain_db=levels.incoming_gain_db,
@@ -139,8 +151,33 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         seed=seed,
         talk_s=talk_s,
         bridge_lu=bridge_curve(recipe.level, time, under_talk=under_talk),
-        notes=(*notes(time, talk_s=talk_s), *(n for made in planned for n in made.notes)),
+        notes=(
+            *asked_notes(recipe, time, asked),
+            *notes(time, talk_s=talk_s),
+            *(n for made in planned for n in made.notes),
+        ),
     )
+
+
+def asked_notes(recipe: Recipe, time: Timeline, asked: PlacesAsked) -> tuple[str, ...]:
+    """Sentences on what of the musician's places and bars was moved or clipped."""
+    said = [time.outgoing.moved, time.incoming.moved]
+    left = time.outgoing.left_index
+    if left is not None and asked.leave is not None and time.exit_index != left:
+        at_s = time.outgoing.grid.seconds_at(time.exit_index)
+        said.append(
+            f"--leave {asked.leave.text}: '{recipe.name}' plays on with the old song, "
+            f"so that its bridge begins at {clock(at_s)}."
+        )
+    if asked.n_bars is not None and time.n_interlude_bars != asked.n_bars:
+        least, most = recipe.length.least, recipe.length.most
+        said.append(
+            f"--bars {asked.n_bars}: '{recipe.name}' can do {least} to {most}, "
+            f"and takes {time.n_interlude_bars} here."
+            if least < most
+            else f"--bars {asked.n_bars}: '{recipe.name}' takes {time.n_interlude_bars} here."
+        )
+    return tuple(sentence for sentence in said if sentence)
 
 
 def _singer_beat(time: Timeline) -> float | None:

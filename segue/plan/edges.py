@@ -26,11 +26,26 @@ _SILENT_BEATS: Final = 1.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SongEnd:
-    """The outgoing song's grid and the bar line at which its music is done."""
+    """The outgoing song's grid and the bar line at which its music is done.
+
+    Parameters
+    ----------
+    left_index : int or None
+        The beat at which the musician wants it left; None leaves that to the recipe.
+    moved : str
+        A sentence on how that place was moved; empty where it was not.
+    """
 
     grid: BeatGrid
     done_index: int
     facts: EdgeFacts
+    left_index: int | None = None
+    moved: str = ""
+
+    @property
+    def leaving_index(self) -> int:
+        """Where it is left if nothing of it is to play on."""
+        return self.done_index if self.left_index is None else self.left_index
 
     @property
     def first_bar_index(self) -> int:
@@ -40,12 +55,19 @@ class SongEnd:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SongStart:
-    """The incoming song's grid, the index of its bar one, and where its sound sets in."""
+    """The incoming song's grid, the index of its bar one, and where its sound sets in.
+
+    Parameters
+    ----------
+    moved : str
+        A sentence on how the place that the musician wants was moved; empty where it was not.
+    """
 
     grid: BeatGrid
     entry_index: float
     sound_index: float
     facts: EdgeFacts
+    moved: str = ""
 
 
 def song_end(facts: EdgeFacts) -> SongEnd:

@@ -8,15 +8,15 @@ candidates comes from the score of what was rendered.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from segue.analysis.facts import PULSE_CONFIDENCE, EndingKind, OpeningKind
 from segue.music.interval import reads_as
 from segue.music.region import shared_chords
 from segue.music.tonal_space import key_distance
-from segue.plan.edges import song_end, song_start
 from segue.plan.grid import SAME_BEAT
+from segue.plan.places_asked import PlacesAsked, end_as_asked, start_as_asked
 from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
 from segue.plan.timeline import timeline
 from segue.plan.words import TUNING_WARNING_CENTS
@@ -51,6 +51,8 @@ _NO_ROOM: Final = 0.1
 """Factor for playing on what is over, as of an edge of few bars. Set by judgement."""
 _NO_CHANGE: Final = 0.1
 """Factor for changing the tempo where there is nothing to change. Set by judgement."""
+_OTHER_LENGTH: Final = 0.5
+"""Factor for a recipe that cannot be as long as the musician wants. Set by judgement."""
 _WRONG_WAY: Final = 0.5
 """Factor for lifting a room that is about to calm down, and the reverse. Set by judgement."""
 _NO_WAY: Final = 0.9
@@ -74,12 +76,15 @@ class Given:
         Of the stems; empty where only a mix is given.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
         What the segue is for; a lift or a calm goes over where the songs themselves are going.
+    asked : PlacesAsked
+        Where the musician wants to leave and to enter, and the bars between.
     """
 
     talk_s: float | None = None
     outgoing_roles: frozenset[Role] = frozenset()
     incoming_roles: frozenset[Role] = frozenset()
     purpose: Literal["talk", "lift", "calm", "dance"] | None = None
+    asked: PlacesAsked = field(default_factory=PlacesAsked)
 
 
 def suitability(
@@ -108,10 +113,12 @@ def suitability(
     suits = recipe.suits
     apart_cents = outgoing.tuning_cents - incoming.tuning_cents
     fit = _expected_key_fit(recipe, outgoing, incoming)
-    change = tempo_change(outgoing, incoming)
+    change = tempo_change(outgoing, incoming, given.asked)
     fit *= _within(change, suits.tempo_change, _TEMPO_SLACK, log=True)
     if not _has_room(recipe, time):
         fit *= _NO_ROOM
+    if given.asked.n_bars not in (None, time.n_interlude_bars):
+        fit *= _OTHER_LENGTH
     if _misses_pivot(recipe, outgoing, incoming):
         fit *= _NO_PIVOT
     if change < _SAME_TEMPO_RATIO < suits.tempo_change[0]:
@@ -139,9 +146,13 @@ def energy(outgoing: EdgeFacts, incoming: EdgeFacts) -> Literal["up", "down", "l
     return "up" if votes > 0 else "down"
 
 
-def tempo_change(outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
+def tempo_change(
+    outgoing: EdgeFacts, incoming: EdgeFacts, asked: PlacesAsked | None = None
+) -> float:
     """Ratio of the faster tempo to the slower, half-time and double-time counted as one."""
-    change = abs(math.log2(exit_bpm(song_end(outgoing)) / entry_bpm(song_start(incoming))))
+    asked = asked or PlacesAsked()
+    old, new = end_as_asked(outgoing, asked), start_as_asked(incoming, asked)
+    change = abs(math.log2(exit_bpm(old) / entry_bpm(new)))
     return float(2.0 ** abs(change - round(change)))
 
 
@@ -195,7 +206,13 @@ def _timeline(
     if recipe.suits.talk == ("no" if given.talk_s is not None else "yes"):
         return None
     try:
-        return timeline(song_end(outgoing), song_start(incoming), recipe, talk_s=given.talk_s)
+        return timeline(
+            end_as_asked(outgoing, given.asked),
+            start_as_asked(incoming, given.asked),
+            recipe,
+            talk_s=given.talk_s,
+            asked_bars=given.asked.n_bars,
+        )
     except TempoTooFarError:
         return None
 

@@ -53,7 +53,7 @@ class TempoChange:
 
 def exit_bpm(outgoing: SongEnd) -> float:
     """Tempo of the outgoing song over its last bar."""
-    return outgoing.grid.bpm_at(outgoing.done_index - 1)
+    return outgoing.grid.bpm_at(outgoing.leaving_index - 1)
 
 
 def entry_bpm(incoming: SongStart) -> float:
@@ -81,7 +81,13 @@ def tempo_change(outgoing: SongEnd, incoming: SongStart, recipe: Recipe) -> Temp
     )
 
 
-def interlude_bars(change: TempoChange, recipe: Recipe, *, talk_s: float | None = None) -> int:
+def interlude_bars(
+    change: TempoChange,
+    recipe: Recipe,
+    *,
+    talk_s: float | None = None,
+    asked_bars: int | None = None,
+) -> int:
     """Bars of the interlude.
 
     Parameters
@@ -92,10 +98,14 @@ def interlude_bars(change: TempoChange, recipe: Recipe, *, talk_s: float | None 
     talk_s : float or None
         What the singer wants for talking: a recipe that fills it takes the whole
         bars that cover it, and one more.
+    asked_bars : int or None
+        What the musician wants: within the recipe's least and most, and no less than the talk.
     """
     length = recipe.length
     if talk_s is not None and length.fills_talk:
-        return _talk_bars(change, recipe, talk_s)
+        return max(_talk_bars(change, recipe, talk_s), min(asked_bars or 0, length.most))
+    if asked_bars is not None:
+        return min(max(asked_bars, length.least), length.most)
     if recipe.tempo.move in ("linear", "geometric"):
         wanted = _ramp_bars(change, recipe)
         return min(max(wanted, length.least), length.most)

@@ -146,7 +146,12 @@ class Timeline:
 
 
 def timeline(
-    outgoing: SongEnd, incoming: SongStart, recipe: Recipe, *, talk_s: float | None = None
+    outgoing: SongEnd,
+    incoming: SongStart,
+    recipe: Recipe,
+    *,
+    talk_s: float | None = None,
+    asked_bars: int | None = None,
 ) -> Timeline:
     """Lay a recipe out in beats for a pair of songs.
 
@@ -158,6 +163,8 @@ def timeline(
         Gives the length, the carry and the tempo move.
     talk_s : float or None
         What the singer wants for talking inside the interlude.
+    asked_bars : int or None
+        Bars of the interlude that the musician wants.
 
     Raises
     ------
@@ -165,7 +172,7 @@ def timeline(
         If the recipe cannot bridge the two tempos.
     """
     change = tempo_change(outgoing, incoming, recipe)
-    n_bars = interlude_bars(change, recipe, talk_s=talk_s)
+    n_bars = interlude_bars(change, recipe, talk_s=talk_s, asked_bars=asked_bars)
     interlude = interlude_spans(change, recipe.tempo, n_bars)
     check_tempo(change, recipe, interlude)
     exit_index = _exit_index(outgoing, incoming, recipe, change, n_bars)
@@ -193,20 +200,22 @@ def timeline(
 def _exit_index(
     outgoing: SongEnd, incoming: SongStart, recipe: Recipe, change: TempoChange, n_bars: int
 ) -> int:
-    """A bar line of the outgoing song that leaves it the music it plays on with."""
+    """A bar line, or the beat asked for, that leaves the song the music it plays on with."""
     length, metre = recipe.length, outgoing.grid.metre
     carry = n_bars if length.carry_bars < 0 else min(length.carry_bars, n_bars)
     beats = carry * change.metre * change.carry_pace
     beats += length.overlap_bars * incoming.grid.metre * change.octave
     exit_index = outgoing.done_index - math.ceil(beats / metre) * metre
+    if outgoing.left_index is not None:
+        exit_index = min(exit_index, outgoing.left_index) if beats else outgoing.left_index
     return max(exit_index, outgoing.first_bar_index + metre)
 
 
 def _outgoing_beats(outgoing: SongEnd, exit_index: int) -> int:
     grid = outgoing.grid
     bars = max(_LEAST_BARS, math.ceil(_HEARD_S * grid.bpm_at(exit_index - 1) / 60.0 / grid.metre))
-    there = (exit_index - outgoing.first_bar_index) // grid.metre
-    return max(min(bars, there), 1) * grid.metre
+    there, rest = divmod(exit_index - outgoing.first_bar_index, grid.metre)
+    return max(min(bars, there), 1) * grid.metre + rest  # the rest where it is left inside a bar
 
 
 def _incoming_beats(incoming: SongStart) -> float:
@@ -251,5 +260,5 @@ def _lines(
 ) -> Iterator[tuple[float, Section, int]]:
     beat = start
     while beat < end - 1e-6:
-        yield beat, section, metre
+        yield beat, section, min(metre, max(round(end - beat), 1))
         beat += metre
