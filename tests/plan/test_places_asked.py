@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from segue.cli.app import LONGEST_EDGE_S
 from segue.errors import OptionError
 from segue.plan import Given, plan_segue, suitability
+from segue.plan.layer import SongLayer
 from segue.plan.places_asked import MOST_READ_S, end_as_asked, places_asked, start_as_asked
 from segue.plan.timeline import timeline
 from segue.recipes import all_recipes
@@ -220,7 +221,7 @@ OUTSIDE = {
     ),
     "further than is ever read": (
         "leave", "0:10", replace(ending(), duration_s=600.0),
-        ("--leave '0:10' of 'Old Song' is at 0:09.0, and only 1:40.0 to 2:11.0 was read: take a "
+        ("--leave '0:10' of 'Old Song' is at 0:11.0, and only 1:40.0 to 2:11.0 was read: take a "
         "place a bar after that start; --edge-seconds goes up to 300."),
     ),
     "after the song": (
@@ -268,6 +269,22 @@ def test_every_recipe_keeps_places_and_bars_or_says_why_not(recipe):
     assert moved == (time.exit_index < 40)
     assert moved <= bool(recipe.length.carry_bars or recipe.length.overlap_bars)
     assert time.incoming.entry_index == 8
+
+
+@pytest.mark.parametrize("recipe", SHELF, ids=lambda recipe: recipe.name)
+def test_every_recipe_can_be_left_and_entered_off_the_bar_line(recipe):
+    asked = places_asked(leave=f"{100.0 + 42 * BEAT_S:.4f}s", enter="2.6s", exactly=True)
+    old, new = ending(bpm=124.0), song_facts.start_facts(bpm=118.0)
+    plan = plan_segue(recipe, old, new, asked=asked)
+    played = [
+        point.source_s
+        for layer in plan.layers
+        if isinstance(layer, SongLayer) and layer.song == "incoming"
+        for point in layer.time_map
+        if point.beat == plan.entry_beat and layer.end_beat > plan.entry_beat
+    ]
+    assert played
+    assert played == pytest.approx([0.1 + 5 * 60.0 / 118.0] * len(played))
 
 
 @given(at=st.integers(20, 56))
