@@ -41,6 +41,7 @@ class Wishes:
         What the segue is for: weighs the score.
     leave : str or None
         Where the old song is left: '3:12', '192s', 'bar -8', 'last chord' or 'end'.
+        This and the next three count for one join, not for an evening.
     enter : str or None
         Where the new song is entered: '0:08', 'bar 9' or 'first note - 2 bars'.
     n_bars : int or None
