@@ -88,6 +88,9 @@ def main() -> int:
         print(f"{arguments.songs} has no two songs of {LEAST_S:.0f} s and more", file=sys.stderr)
         return 1
     options = [o for n, pair in enumerate(pairs) for o in _options(n, pair)]
+    if not options:
+        print("none of these pairs could be joined", file=sys.stderr)
+        return 1
     lines = wants(options)
     print(f"{'measure':46s} {'found':>22s}   wanted")
     for line in lines:
@@ -116,6 +119,7 @@ def _length_s(path: Path) -> float:
 
 def _options(number: int, pair: tuple[Path, Path]) -> list[Option]:
     """The three options of the main job on a pair."""
+    print(f"pair {number + 1}: {pair[0].stem} to {pair[1].stem}", flush=True)
     with tempfile.TemporaryDirectory() as name:
         out = Path(name) / "run"
         request = Request(outgoing=pair[0], incoming=pair[1], out=out, n_workers=2)
@@ -199,7 +203,7 @@ def _stops(shelf: dict[str, Recipe], option: Option) -> bool:
 
 def _share(found: object) -> float:
     values = list(found)  # type: ignore[call-overload]
-    return sum(values) / max(len(values), 1)
+    return float(sum(values) / max(len(values), 1))
 
 
 def _line(what: str, value: float, most: float) -> Line:
@@ -212,14 +216,20 @@ def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
     broken = []
     waiting = {recipe.name: n_each for recipe in load_recipes(shelf_folder())}
     faults: defaultdict[str, list[str]] = defaultdict(list)
-    for pair in pairs:
-        if not any(waiting.values()):
+    for number, pair in enumerate(pairs, start=1):
+        n_left = sum(left > 0 for left in waiting.values())
+        if not n_left:
             break
-        songs = [
-            read_song(path, edge=edge, edge_s=45.0, rate_hz=QUICK_HZ)
-            for path, edge in zip(pair, ("end", "start"), strict=True)
-        ]
-        facts = filled_in(*(hear(song) for song in songs))
+        print(f"  pair {number}: {n_left} recipes to hear", file=sys.stderr, flush=True)
+        try:
+            songs = [
+                read_song(pair[0], edge="end", edge_s=45.0, rate_hz=QUICK_HZ),
+                read_song(pair[1], edge="start", edge_s=45.0, rate_hz=QUICK_HZ),
+            ]
+            facts = filled_in(*(hear(song) for song in songs))
+        except SegueError as error:
+            print(f"{pair[0].name} to {pair[1].name}: {error}", file=sys.stderr)
+            continue
         for recipe in load_recipes(shelf_folder()):
             talk_s = TALK_S if recipe.suits.talk == "yes" else None
             fit = suitability(recipe, *facts, Given(talk_s=talk_s))
