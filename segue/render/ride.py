@@ -186,6 +186,11 @@ CALM_LU: Final = -3.0
 """A bridge that ends below this does not go up to a louder song: it is calm, or for talking."""
 TALK_LU: Final = -8.0
 """One that starts below this does not come down from a louder song either."""
+LIFT_LU: Final = 5.0
+"""One that rises by this is a build: it drops first, and climbs from there..."""
+DROP_SHARE: Final = 0.12
+"""...so it comes down from a louder song within this share of it, inside its first bar. Both set by
+judgement."""
 
 
 def _eased(
@@ -194,8 +199,11 @@ def _eased(
     """Loudness of the quieter song, with a slope from a louder old one or to a louder new one."""
     old, new = around
     eased = np.full(len(share), min(old, new))
+    rise_lu = bridge_lu[-1].value - bridge_lu[0].value
+    builds = rise_lu >= LIFT_LU and bridge_lu[-1].value > CALM_LU
     if bridge_lu[0].value > TALK_LU:
-        eased += max(old - new, 0.0) * np.clip(1 - share / EASED_SHARE, 0.0, 1.0)
+        down = DROP_SHARE if builds else EASED_SHARE
+        eased += max(old - new, 0.0) * np.clip(1 - share / down, 0.0, 1.0)
     if bridge_lu[-1].value > CALM_LU:
         eased += max(new - old, 0.0) * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0) / 2
     return eased

@@ -57,6 +57,21 @@ def test_a_bridge_lies_where_it_is_said_against_the_quieter_song(plan, bridge_lu
     assert bridge <= min(old, new) + bridge_lu + WITHIN_LU + (slope if old_db != new_db else 0.0)
 
 
+def test_a_build_after_a_louder_song_rises_from_where_it_is_said_to_start(plan):
+    """The first quarter does not hear the old song's level any more, so that the last is louder."""
+    entry = plan.entry_beat
+    ridden = bridged(plan, curve((plan.exit_beat, -6.0), (entry, 1.0)))
+    made = render_candidate(ridden, *songs(0.0, -8.0))
+    times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(entry)
+    quarter_s = (entry_s - exit_s) / 4
+    first, last = (
+        float(np.median(lufs[(times_s >= low_s) & (times_s < low_s + quarter_s)]))
+        for low_s in (exit_s, entry_s - quarter_s)
+    )
+    assert last >= first + 3.0
+
+
 @pytest.mark.parametrize("pad_db", [-30.0, -18.0, 0.0])
 def test_the_layers_own_level_does_not_change_that_of_the_bridge(plan, pad_db):
     loud, soft = (bridged(plan, curve((4, -3.0)), pad_db=db) for db in (-6.0, pad_db))
