@@ -77,7 +77,8 @@ def shortlist(
     """
     fits = {recipe.name: suitability(recipe, *facts, given) for recipe in shelf}
     suited = [recipe for recipe in shelf if fits[recipe.name] >= LEAST_SUITABILITY]
-    tried = _to_try(suited, fits, has_pulse=any(have_pulses(f) for f in facts))
+    keen = {r.name: fits[r.name] + _UP_FIRST * _is_wished(r, given.purpose) for r in suited}
+    tried = _to_try(suited, keen, has_pulse=any(have_pulses(f) for f in facts))
     if len({recipe.family for recipe in tried}) > N_PROPOSALS:
         heard = listen(tried)
         tried = _best_three(tried, fits, heard, facts, given)
@@ -86,6 +87,14 @@ def shortlist(
     for recipe in (*tried, *others):
         best.setdefault(recipe.family, recipe)
     return tuple(best.values())[:N_PROPOSALS]
+
+
+_UP_FIRST: Final = 0.3
+"""Recipes made for the wished energy are listened to before others that suit as well."""
+
+
+def _is_wished(recipe: Recipe, purpose: Purpose | None) -> bool:
+    return (purpose, recipe.suits.energy) in (("lift", "up"), ("calm", "down"))
 
 
 def carrier_of(recipe: Recipe) -> Carrier:
@@ -157,6 +166,10 @@ def _best_three(
             difference(a, heard[a.name], b, heard[b.name]) for a, b in combinations(three, 2)
         )
         total = sum(marks[recipe.name] for recipe in three) + _APART_WEIGHT * apart
+        if given.purpose == "lift" and not any(
+            climbs(recipe) and lifts(heard[recipe.name].bridge) for recipe in three
+        ):
+            total -= _NO_LIFT_COST
         return total - _lacking([heard[recipe.name].bridge for recipe in three], facts, given)
 
     three = max(combinations(tried, N_PROPOSALS), key=worth)
@@ -170,6 +183,7 @@ def _best_three(
 
 
 _APART_WEIGHT: Final = 1.5  # of how far three lie apart, against their marks; by judgement
+_NO_LIFT_COST: Final = 1.5  # three of which none lifts, where a lift is wished; by judgement
 _SCORE_RANGE: Final = 0.3
 """Scores of one pair lie about this far apart."""
 
@@ -223,13 +237,20 @@ def lifts(bridge: BridgeSound) -> bool:
     return sum(signs) >= 2  # noqa: PLR2004 - two of three
 
 
+def climbs(recipe: Recipe) -> bool:
+    """Whether something in it is there to lift: drums, a riser, or a tempo that moves."""
+    return recipe.tempo.move in ("linear", "geometric") or any(
+        layer.source == "riser" or _is_drums(layer) for layer in recipe.layers
+    )
+
+
 def _for_purpose(recipe: Recipe, bridge: BridgeSound, purpose: Purpose | None) -> float:
     match purpose:
         case "lift":
-            climbs = any(layer.source == "riser" for layer in recipe.layers) or any(
-                _is_drums(layer) for layer in recipe.layers
-            )
-            return 0.8 * lifts(bridge) + 0.2 * climbs
+            rises = min(max(bridge.rise_lu / LIFT_LU, -1.0), 1.0)
+            held = carrier_of(recipe) == "held"
+            climbs_too = lifts(bridge) and climbs(recipe)
+            return 0.8 * lifts(bridge) + 0.2 * climbs_too + 0.3 * rises - 0.4 * held
         case "calm":
             return 0.5 * (bridge.onsets_a_s <= _CALM_ONSETS) + 0.3 * (bridge.rise_lu <= 1.0)
         case "dance":

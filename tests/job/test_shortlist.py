@@ -4,7 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from segue.job.shortlist import MOST_TRIED, QuickListen, carrier_of, difference, lifts, shortlist
+from segue.job.shortlist import (
+    MOST_TRIED,
+    QuickListen,
+    carrier_of,
+    climbs,
+    difference,
+    lifts,
+    shortlist,
+)
 from segue.plan import Given
 from segue.recipes import load_recipes, shelf_folder
 from segue.score.bridge import BridgeSound
@@ -81,6 +89,23 @@ def test_a_lift_is_two_of_three():
     assert not lifts(replace(PLAIN, rise_lu=5.0))
     assert lifts(replace(PLAIN, rise_lu=5.0, denser=1.5))
     assert lifts(replace(PLAIN, brighter=1.5, denser=1.5))
+
+
+def test_for_a_lift_one_that_climbs_and_lifts_is_among_the_three():
+    rising = replace(PLAIN, rise_lu=5.0, brighter=1.5)
+    _, asked = heard = listening()
+    shortlist(SHELF, PAIR, heard[0], Given(purpose="lift"))
+    climbing = [recipe.name for recipe in asked if climbs(recipe)]
+    assert climbing
+    for name in climbing:
+        three = shortlist(SHELF, PAIR, listening(**{name: rising})[0], Given(purpose="lift"))
+        assert name in {recipe.name for recipe in three}
+
+
+def test_for_a_lift_what_is_made_to_lift_is_listened_to():
+    listen, asked = listening()
+    shortlist(SHELF, PAIR, listen, Given(purpose="lift"))
+    assert {"build", "tease and drop"} <= {recipe.name for recipe in asked}
 
 
 def test_difference_is_nought_for_the_same_and_grows_with_what_is_heard():
