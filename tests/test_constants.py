@@ -17,7 +17,7 @@ import segue
 PACKAGE = Path(segue.__file__).parent
 LEAST_WORDS = 3
 NAME = re.compile(r"_?[A-Z][A-Z0-9_]*")
-UNSAID = {"analysis": 236}
+UNSAID = {"analysis": 0}
 """How many are still without a word in the rooms that lack some: only ever to fall."""
 
 

@@ -26,25 +26,25 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on a rendered and a made-up applause, and on rendered edges without.
-_WINDOW_FRAMES: Final = 4096
-_HOP_S: Final = 0.1
+_WINDOW_FRAMES: Final = 4096  # frames of a spectrum, at the analysis rate
+_HOP_S: Final = 0.1  # seconds from one look to the next
 _BANDS_HZ: Final = (400.0, 4000.0, 10)
 """From, to, and how many bands: flatness is asked within each, whatever the colour."""
 _LEAST_FLATNESS: Final = 0.45
 """Noise has exp(-0.577) = 0.56, the mean over the logarithm of its periodogram."""
-_BASS_HZ: Final = (40.0, 250.0)
-_MOST_BASS_SHARE: Final = 0.15
-_FINE_S: Final = 0.02
-_MOST_SPREAD_DB: Final = 14.0
-_HEARD_DB: Final = 45.0
-_SMOOTH_HOPS: Final = 7
-_LEAST_S: Final = 1.5
-_LEAST_MUSIC_S: Final = 2.0
-_MOST_FALL_DB: Final = 6.0
-_FADE_S: Final = 0.01
-_SET_IN_BEFORE_S: Final = 0.5
-_SET_IN_AFTER_S: Final = 0.6
-_STAYS_S: Final = 0.2
+_BASS_HZ: Final = (40.0, 250.0)  # from and to: what counts as bass
+_MOST_BASS_SHARE: Final = 0.15  # of the power: applause has less bass
+_FINE_S: Final = 0.02  # seconds a level is taken over, to find gaps
+_MOST_SPREAD_DB: Final = 14.0  # between the 10 % and 90 % quantiles of fine levels: more means gaps
+_HEARD_DB: Final = 45.0  # what is this far below the loudest hop is silence
+_SMOOTH_HOPS: Final = 7  # hops of the median over flatness, bass and spread
+_LEAST_S: Final = 1.5  # seconds of noise without gaps that applause has at least
+_LEAST_MUSIC_S: Final = 2.0  # seconds that must be left as music
+_MOST_FALL_DB: Final = 6.0  # from its first second on: what falls by more is a cymbal
+_FADE_S: Final = 0.01  # seconds of the fade to silence, and step of the search for the border
+_SET_IN_BEFORE_S: Final = 0.5  # seconds before the border in which the band is looked for
+_SET_IN_AFTER_S: Final = 0.6  # seconds after the border in which the band is looked for
+_STAYS_S: Final = 0.2  # seconds on either side whose power is compared where the band sets in
 
 
 def applause_s(edge: SongEdge) -> float | None:

@@ -23,17 +23,22 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-SILENT_LUFS: Final = -120.0
+SILENT_LUFS: Final = -120.0  # level that stands for a silent bar, below any floor; by judgement
+# stem against mix: surely there, and surely not; by judgement
 _STEM_PLAIN_DB, _STEM_ABSENT_DB = -14.0, -34.0
-_HELD_HOPS, _WIDE_BANDS = 17, 9
+_HELD_HOPS, _WIDE_BANDS = 17, 9  # reach of the medians over time and over bands; by judgement
+# share of what is struck: none, and surely there; by judgement
 _DRUMS_ABSENT, _DRUMS_PLAIN = 0.06, 0.12
-_GLIDE_HOPS, _GLIDE_BINS = 5, 9
+_GLIDE_HOPS, _GLIDE_BINS = 5, 9  # reach of the medians over time and frequency; by judgement
+# share of what glides: none, and surely there; by judgement
 _VOICE_ABSENT, _VOICE_PLAIN = 0.012, 0.035
-_BASS_BANDS: Final = 3
+_BASS_BANDS: Final = 3  # the lowest mel bands, about 40 to 200 Hz; by judgement
+# bass bands against all: none, and surely there; by judgement
 _BASS_ABSENT_DB, _BASS_PLAIN_DB = -24.0, -10.0
-_ONSET_DB: Final = 3.0
+_ONSET_DB: Final = 3.0  # least mean rise over the bands of an onset; by judgement
+# hops a rise is taken over, and an onset's reach to either side; by judgement
 _ONSET_HOPS: Final = 2
-_MOST_RISE_DB: Final = 24.0
+_MOST_RISE_DB: Final = 24.0  # a band counts with no more, so that none decides alone; by judgement
 _STEM_ROLES: Final[dict[str, tuple[Role, ...]]] = {
     "voice": ("voice", "lead"),
     "bass": ("bass",),

@@ -22,15 +22,16 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-RATE_HZ: Final = 22_050
-HOP_FRAMES: Final = 512
+RATE_HZ: Final = 22_050  # rate of the sound that is analysed; by judgement
+HOP_FRAMES: Final = 512  # frames from spectrum to spectrum, 23 ms; by judgement
 HOP_S: Final = HOP_FRAMES / RATE_HZ
-N_BANDS: Final = 40
-FLOOR_DB: Final = -60.0
-LEAST_BARS: Final = 2
-_WINDOW_FRAMES: Final = 2048
-_LOWEST_HZ, _HIGHEST_HZ = 40.0, 10_000.0
-_VOICE_FROM_HZ, _VOICE_TO_HZ = 300.0, 3000.0
+N_BANDS: Final = 40  # bands of equal width in mel; by judgement
+FLOOR_DB: Final = -60.0  # re the loudest moment: all that is quieter counts as this; by judgement
+LEAST_BARS: Final = 2  # with fewer bars nothing can be compared; by judgement
+_WINDOW_FRAMES: Final = 2048  # frames of a spectrum, 93 ms; by judgement
+_LOWEST_HZ, _HIGHEST_HZ = 40.0, 10_000.0  # where the mel bands begin and end; by judgement
+_VOICE_FROM_HZ, _VOICE_TO_HZ = 300.0, 3000.0  # where speech has its formants, roughly; by judgement
+# what is folded into pitch classes, A2 to about D#7; by judgement
 _NOTES_FROM_HZ, _NOTES_TO_HZ = 110.0, 2500.0
 
 

@@ -33,13 +33,14 @@ if TYPE_CHECKING:
 
 _REACH_S: Final = 0.025
 """An attack this near to a place counts as on it: what players and soft attacks are off by."""
+# a beat is asked for as a whole, in halves, thirds and quarters; by judgement
 _PARTS: Final = (1, 2, 3, 4)
 _LEAST_PART_S: Final = 0.1
 """Parts of a beat shorter than this are not asked for: chance would fill them."""
-_CLEAR_SHARE: Final = 0.45
-_CLEAR_QUANTILE: Final = 0.98
-_APART_HOPS: Final = 4
-_FEWEST_ATTACKS: Final = 4
+_CLEAR_SHARE: Final = 0.45  # of a loud attack: what is weaker is not asked; by judgement
+_CLEAR_QUANTILE: Final = 0.98  # of onset strength: what stands for a loud attack; by judgement
+_APART_HOPS: Final = 4  # least distance of two attacks, about 40 ms; by judgement
+_FEWEST_ATTACKS: Final = 4  # with fewer attacks or beats all counts as even; by judgement
 _FREE, _EVEN = 0.40, 0.55
 """Up to the one an edge is in free time, from the other on its beats are not doubted. Chosen on
 45 edges of the ears benchmark's seed 1 and 27 made-up pieces in free time, which have 0.41 at
@@ -108,15 +109,16 @@ def _clear_attacks(strength: Floats, beats_s: Floats) -> tuple[Floats, Floats]:
     return times_s[among], np.minimum(strength[hops], loud)[among]
 
 
-SHORTEST_S: Final = 0.23
-LONGEST_S: Final = 1.6
+SHORTEST_S: Final = 0.23  # shortest period of a pulse, 261 a minute; by judgement
+LONGEST_S: Final = 1.6  # longest period of a pulse, 37.5 a minute; by judgement
+# weight of steps that leave the period in the search [El07]_; value by judgement
 LOOSE: Final = 150.0
 TIGHT: Final = 1500.0
 """Follows a tempo that drifts, or is not led astray by a passage of off-beats."""
-_N_MULTIPLES: Final = 4
-_SPREAD_S: Final = 0.015
-_LOCAL_S: Final = 1.0
-_SMOOTH_BEATS: Final = 2.0
+_N_MULTIPLES: Final = 4  # a period is counted with this many of its multiples; by judgement
+_SPREAD_S: Final = 0.015  # deviation of the bell that smooths strength, seconds; by judgement
+_LOCAL_S: Final = 1.0  # seconds of surroundings that strength is measured against; by judgement
+_SMOOTH_BEATS: Final = 2.0  # deviation of the bell that smooths beat times, beats; by judgement
 
 
 def pulse_periods(strength: npt.NDArray[np.float64], *, n_periods: int) -> list[float]:

@@ -33,8 +33,9 @@ Floats = npt.NDArray[np.float64]
 
 ANALYSIS_RATE_HZ: Final = 12_000
 """Rate of the sound that is analysed; notes and their first overtones end below 5 kHz."""
+# frames from spectrum to spectrum at the analysis rate, 85 ms; by judgement
 HOP_FRAMES: Final = 1024
-BINS_PER_SEMITONE: Final = 3
+BINS_PER_SEMITONE: Final = 3  # 36 bins an octave, as in [MD10]_
 LOWEST_MIDI: Final = 28
 """E1, the lowest string of a bass."""
 N_NOTES: Final = 69
@@ -45,13 +46,13 @@ _BANDS: Final = ((8192, 0.0, 56.0), (4096, 56.0, 76.0), (2048, 76.0, 200.0))
 """Window length in frames, and the MIDI pitches from and below which it is read."""
 _HOPS_AT_ONCE: Final = 64
 """Spectra are worked out in blocks of this many, to hold little memory."""
-_N_OVERTONES: Final = 12
+_N_OVERTONES: Final = 12  # partials of a note in the dictionary, the first among them; by judgement
 _OVERTONE_RATIO: Final = 0.7
 """Each overtone against the one before; [MD10]_ use 0.6 to 0.9."""
-_BASS_TOP_MIDI: Final = 52.0
-_TREBLE_FOOT_MIDI: Final = 46.0
-_CROSSING_SEMITONES: Final = 10.0
-_N_DESCENTS: Final = 60
+_BASS_TOP_MIDI: Final = 52.0  # E3: above it the bass register fades out; by judgement
+_TREBLE_FOOT_MIDI: Final = 46.0  # A#2: above it the treble fades in; by judgement
+_CROSSING_SEMITONES: Final = 10.0  # width of both fades between bass and treble; by judgement
+_N_DESCENTS: Final = 60  # steps of the projected gradient; by judgement
 _MAIN_LOBE_BINS: Final = 2.0
 """Half width of the main lobe of a Hann window."""
 

@@ -21,15 +21,16 @@ _BY_NET: Final = (4, 2)
 """How many pulses of the net are followed tightly and loosely. Set by judgement, for speed."""
 _BY_ONSETS: Final = (3, 1)
 """The same of pulses of onset strength."""
-_LEAST_STEPS: Final = 5
-_SAME_TEMPO_RATIO: Final = 0.03
-_SAME_PLACE_BEATS: Final = 0.15
+_LEAST_STEPS: Final = 5  # a pulse with fewer steps is not counted; by judgement
+_SAME_TEMPO_RATIO: Final = 0.03  # natural logarithm: tempi nearer than this are one; by judgement
+_SAME_PLACE_BEATS: Final = 0.15  # beats: places nearer than this are one; by judgement
+# log odds against passing a downbeat that is given: rules it out; by judgement
 _WRONG_PLACE: Final = 50.0
 _SHARPNESS: Final = 0.85
 """Takes back the overconfidence of the odds; chosen on edges that were not learned from."""
 _UNEVEN: Final = 0.1
 """Odds of a level that attacks do not lie on, against one that they do. Set by judgement."""
-_RARE: Final = 5
+_RARE: Final = 5  # beats of a bar in the metre that is rare; by judgement
 _RARE_METRE: Final = 3.0
 """Log odds against five beats a bar, of which the examples have none: a guess, not measured."""
 

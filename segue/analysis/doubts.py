@@ -14,10 +14,10 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, KeyFact, PulseFact
     from segue.audio.clip import SongEdge
 
-_HALF_SURE = 0.5
+_HALF_SURE = 0.5  # confidence below which a fact is doubted; also seconds of slack; by judgement
 _FEWEST_BARS = 4
 """Of fewer bars neither key nor metre can be heard with any certainty. Set by judgement."""
-_SAME_RATIO = 0.03
+_SAME_RATIO = 0.03  # share by which a tempo may miss the half or double and be it; by judgement
 _TUNING_APART_CENTS = 10.0
 """From here on two estimates of a tuning differ audibly. Set by judgement."""
 

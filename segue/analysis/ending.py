@@ -40,40 +40,46 @@ END_BELOW_BODY_DB: Final = 60.0
 """The sound has ended where it is this far below the body, as in reverberation time."""
 
 # All numbers below chosen on rendered endings of known kind.
-_BLOCK_S: Final = 0.4
-_GATE_DB: Final = 30.0
-_SMOOTH_HOPS: Final = 5
-_FLOOR_S: Final = 0.3
-_FLOOR_BELOW_BODY_DB: Final = 35.0
-_FLOOR_STEADY_DB: Final = 3.0
-_ABOVE_FLOOR_DB: Final = 6.0
-_AT_FILE_END_S: Final = 0.03
-_CUT_BEFORE_END_S: Final = 0.35
-_LIFT_S: Final = 0.25
-_LIFT_DB: Final = 1.5
-_LOUD_HIT_DB: Final = 12.0
-_RISE_DB: Final = 3.0
-_RISE_WINDOW_S: Final = 1.0
-_RISE_AFTER_S: Final = 1.0
-_RISE_BELOW_BODY_DB: Final = 35.0
-_SWELL_NOTES_S: Final = 2.0
-_LONGEST_TAIL_S: Final = 45.0
+_BLOCK_S: Final = 0.4  # seconds of a block of the body
+_GATE_DB: Final = 30.0  # blocks this far below the loudest are gaps, no body
+_SMOOTH_HOPS: Final = 5  # hops that the level is smoothed over, 50 ms
+_FLOOR_S: Final = 0.3  # seconds at the end of the file that may be room noise
+_FLOOR_BELOW_BODY_DB: Final = 35.0  # room noise is at least so far below the body
+_FLOOR_STEADY_DB: Final = 3.0  # the halves of room noise differ by less
+_ABOVE_FLOOR_DB: Final = 6.0  # what stands out of room noise by this is sound
+_AT_FILE_END_S: Final = 0.03  # seconds: sound that ends this near to the file's end reaches it
+_CUT_BEFORE_END_S: Final = 0.35  # seconds of silence that codecs and editors leave after a cut
+_LIFT_S: Final = 0.25  # seconds before and after a hit whose level is compared
+_LIFT_DB: Final = 1.5  # a hit that raises the level by this is played, no echo
+_LOUD_HIT_DB: Final = 12.0  # a hit less than this below the body is played, no echo
+_RISE_DB: Final = 3.0  # a swell rises by more from the lowest level before it
+_RISE_WINDOW_S: Final = 1.0  # seconds the level is smoothed over to see a swell
+_RISE_AFTER_S: Final = 1.0  # seconds after the last hit before a swell is looked for
+_RISE_BELOW_BODY_DB: Final = 35.0  # a swell further below the body is not heard
+_SWELL_NOTES_S: Final = 2.0  # seconds from the start of a swell in which its notes may change
+_LONGEST_TAIL_S: Final = 45.0  # seconds before the end of the sound in which hits are looked for
+# least rate at which the level of the lows is taken: half of it is heard
 _LOW_RATE_HZ: Final = 4000
+# beats of sound without a hit before soft changes of notes are looked for
 _SOFT_AFTER_BEATS: Final = 2.0
-_SOFT_AFTER_S: Final = 0.3
+_SOFT_AFTER_S: Final = 0.3  # seconds after the last hit that belong to it
+# soft changes are looked for where the level is less than this below the body
 _SOFT_BELOW_BODY_DB: Final = 15.0
-_LONGEST_SOFT_S: Final = 10.0
-_HELD_S: Final = 0.5
+_LONGEST_SOFT_S: Final = 10.0  # seconds of sound, its last, in which soft changes are looked for
+_HELD_S: Final = 0.5  # seconds the level is smoothed over to see what is held
+# seconds after the last hit: without a pulse a later letting go counts instead
 _LONG_HELD_S: Final = 2.0
-_HELD_BELOW_BODY_DB: Final = 6.0
-_BAR_LINE_CONFIDENCE: Final = 0.7
+_HELD_BELOW_BODY_DB: Final = 6.0  # what is held is less than this below the body
+_BAR_LINE_CONFIDENCE: Final = 0.7  # confidence that a file which stops at a bar line keeps going
+# seconds after a bar line at which a file may stop and count as stopped there
 _BAR_LINE_LATE_S: Final = 0.4
-_BAR_LINE_EARLY_S: Final = 0.07
+_BAR_LINE_EARLY_S: Final = 0.07  # seconds before a bar line at which a hit counts as on it
+# beats from the last hit to the bar line, at most, while the band plays
 _BAR_LINE_BEATS: Final = 2.1
-_BAR_LINE_ALIVE_DB: Final = 25.0
-_RING_FALL_DB: Final = 20.0
-_RING_FALL_S: Final = 0.38
-_LEAST_RING_DB: Final = 6.0
+_BAR_LINE_ALIVE_DB: Final = 25.0  # at the bar line the level is less than this below the body
+_RING_FALL_DB: Final = 20.0  # fall over which a stop and a ring are told apart
+_RING_FALL_S: Final = 0.38  # seconds that fall takes: longer is a ring-out, shorter a cold stop
+_LEAST_RING_DB: Final = 6.0  # what has fallen by less at the file's end does not ring yet
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -17,25 +17,28 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-HOP_S: Final = 0.01
+HOP_S: Final = 0.01  # seconds from level to level; by judgement
 SILENCE_DB: Final = -160.0
 """Level given to digital silence."""
 
 _LEAST_SOUND: Final = 1e-4
 """-80 dB re full scale: the floor of a recording is louder."""
-_N_BANDS: Final = 24
-_LOWEST_BAND_HZ: Final = 60.0
-_HIGHEST_BAND_HZ: Final = 12_000.0
+_N_BANDS: Final = 24  # bands, about a third of an octave each; by judgement
+_LOWEST_BAND_HZ: Final = 60.0  # where the bands begin; by judgement
+_HIGHEST_BAND_HZ: Final = 12_000.0  # where the bands end, or at 0.45 of the rate; by judgement
+# a band's levels stop so far below its loudest, for noise; by judgement
 _BAND_RANGE_DB: Final = 50.0
-_MAX_RISE_DB: Final = 24.0
-_RISE_HOPS: Final = 3
-_PEAK_REACH_HOPS: Final = 5
+_MAX_RISE_DB: Final = 24.0  # a band counts with no more, so that none decides alone; by judgement
+_RISE_HOPS: Final = 3  # hops that a rise is taken over; by judgement
+_PEAK_REACH_HOPS: Final = 5  # a hit is the largest rise within so many hops; by judgement
+# what falls by this right after a rise is a cut's click, no hit; by judgement
 _CUT_FALL_DB: Final = 8.0
-_LEAST_RISE_DB: Final = 3.0
-_FINE_S: Final = 0.001
+_LEAST_RISE_DB: Final = 3.0  # least mean rise over the bands of a hit; by judgement
+_FINE_S: Final = 0.001  # seconds of a step of the fine time; by judgement
+# seconds around a rise in which its fine time is looked for; by judgement
 _FINE_REACH_S: Final = 0.045
-_FINE_BEFORE_STEPS: Final = 12
-_FINE_AFTER_STEPS: Final = 8
+_FINE_BEFORE_STEPS: Final = 12  # milliseconds before a time whose energy is compared; by judgement
+_FINE_AFTER_STEPS: Final = 8  # milliseconds after a time whose energy is compared; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

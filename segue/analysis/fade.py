@@ -26,32 +26,34 @@ if TYPE_CHECKING:
 
 STARTS_DB: Final = -3.0
 """A fade has begun where it has taken this much of the body for good."""
-_HEARD_DB: Final = -30.0
-_WINDOW_S: Final = 2.0
-_USUAL_S: Final = 10.0
+_HEARD_DB: Final = -30.0  # re the body: below it a fall is followed no more
+_WINDOW_S: Final = 2.0  # seconds that the level is smoothed over
+_USUAL_S: Final = 10.0  # seconds before the fall that tell how the band usually sounds
+# edges of the four bands that are compared
 _BAND_EDGES_HZ: Final = (30.0, 150.0, 600.0, 2400.0, 8000.0)
-_BANDS_AT_DB: Final = -15.0
-_BAND_HEARD_DB: Final = 25.0
-_LEAST_S: Final = 2.5
-_LEAST_SOFT_S: Final = 3.0
-_LEAST_FALL_DB: Final = 10.0
-_LEAST_FIT: Final = 0.90
-_MOST_BAND_SPREAD_DB: Final = 9.0
-_MOST_SOFT_SPREAD_DB: Final = 6.0
-_MOST_STEP: Final = 0.95
-_MOST_SOFT_STEP: Final = 0.72
-_LEAST_HITS: Final = 0.35
-_LEAST_REACH: Final = 0.6
-_LEAST_CHANGE: Final = 0.55
-_LEAST_SOFT_CHANGE: Final = 0.8
-_FALL_OF_STEP_DB: Final = 20.0
+_BANDS_AT_DB: Final = -15.0  # re the body: the bands are compared once the level has fallen to this
+_BAND_HEARD_DB: Final = 25.0  # bands so far below the loudest are not compared
+_LEAST_S: Final = 2.5  # seconds that a fade lasts at least
+_LEAST_SOFT_S: Final = 3.0  # the same where few hits speak for a band that plays on
+_LEAST_FALL_DB: Final = 10.0  # a fade falls by this at least
+_LEAST_FIT: Final = 0.90  # share of the variance that a fader's law explains at least
+_MOST_BAND_SPREAD_DB: Final = 9.0  # most by which the bands may fall differently
+_MOST_SOFT_SPREAD_DB: Final = 6.0  # the same where few hits speak for a band that plays on
+_MOST_STEP: Final = 0.95  # largest part of the fall within a second
+_MOST_SOFT_STEP: Final = 0.72  # the same where few hits speak for a band that plays on
+_LEAST_HITS: Final = 0.35  # hits a second in the fall, as a share of those before it
+_LEAST_REACH: Final = 0.6  # share of the fall's length in which there are hits
+_LEAST_CHANGE: Final = 0.55  # how fast the spectrum changes in the fall, as a share of before
+_LEAST_SOFT_CHANGE: Final = 0.8  # the same where few hits speak for a band that plays on
+_FALL_OF_STEP_DB: Final = 20.0  # the step is taken as a part of so much of the fall
+# how far a fader straight in amplitude has gone, as a share, where the fall ends
 _FADER_LAWS: Final = (0.7, 0.8, 0.9, 0.95, 0.99)
-_FLAT_DB: Final = 0.01
-_STEP_S: Final = 0.05
-_RATE_HZ: Final = 12_000
-_LONG_FRAMES: Final = 2048
-_LAG_STEPS: Final = 6
-_LOWEST_MIDI, _HIGHEST_MIDI = 45, 100
+_FLAT_DB: Final = 0.01  # deviation below which a level does not fall at all
+_STEP_S: Final = 0.05  # seconds from spectrum to spectrum
+_RATE_HZ: Final = 12_000  # rate of the sound in which the spectrum's change is heard
+_LONG_FRAMES: Final = 2048  # frames of a spectrum at that rate, 0.17 s
+_LAG_STEPS: Final = 6  # steps between the spectra that are compared, 0.3 s
+_LOWEST_MIDI, _HIGHEST_MIDI = 45, 100  # MIDI notes from and up to which semitones are compared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

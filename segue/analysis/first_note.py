@@ -33,33 +33,34 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on rendered voices and leads of known pitch and attack.
-_SILENT_DB: Final = -70.0
-_NOTE_BELOW_PHRASE_DB: Final = 13.0
-_TAIL_HOPS: Final = 20
-_SOUNDING_BELOW_PHRASE_DB: Final = 60.0
-_LEAST_BLEED_HOPS: Final = 60
-_BLEED_BELOW_PHRASE_DB: Final = 38.0
-_GATE_WITH_BLEED_DB: Final = 10.0
-_GATE_CLEAN_DB: Final = 18.0
-_LOUD_PERCENTILE: Final = 97.0
-_CLEAR: Final = 0.7
-_LARGEST_STEP_SEMITONES: Final = 0.8
-_LEAST_NOTE_S: Final = 0.06
-_OCTAVE_HOPS: Final = 36
-_OCTAVE_AFTER_HOPS: Final = 20
-_OCTAVE_SEMITONES: Final = 0.3
-_SWELL_DB: Final = 8.0
-_SWELL_HOPS: Final = 60
-_SWELL_CLEAR: Final = 0.6
-_STEADY_FROM_S: Final = 0.06
-_STEADY_TO_S: Final = 0.6
-_LEAST_STEADY_S: Final = 0.1
-_FIT_SEMITONES: Final = 0.1
-_STEP_COST: Final = 9.0
+_SILENT_DB: Final = -70.0  # re full scale: what never gets louder is silence
+_NOTE_BELOW_PHRASE_DB: Final = 13.0  # a clear pitch at less than this below the phrase is a note
+_TAIL_HOPS: Final = 20  # hops around a note that belong to it
+_SOUNDING_BELOW_PHRASE_DB: Final = 60.0  # what is further below the phrase is silence
+_LEAST_BLEED_HOPS: Final = 60  # with fewer hops between notes no bleed can be heard
+_BLEED_BELOW_PHRASE_DB: Final = 38.0  # what sounds between notes above this is bleed
+_GATE_WITH_BLEED_DB: Final = 10.0  # below the phrase: a note's least level where others bleed in
+_GATE_CLEAN_DB: Final = 18.0  # below the phrase: a note's least level in a clean stem
+_LOUD_PERCENTILE: Final = 97.0  # of the levels of clear hops: that of the phrase
+_CLEAR: Final = 0.7  # least clarity of a note, and share of steady hops of an octave
+_LARGEST_STEP_SEMITONES: Final = 0.8  # from hop to hop: a larger one is a leap to a new note
+_LEAST_NOTE_S: Final = 0.06  # seconds that a note lasts at least
+_OCTAVE_HOPS: Final = 36  # hops of a run, at most, that may be a reed's start
+_OCTAVE_AFTER_HOPS: Final = 20  # hops after it that must be steady an octave above
+_OCTAVE_SEMITONES: Final = 0.3  # most by which those may miss their median or the octave
+_SWELL_DB: Final = 8.0  # most that a note may be softer where it has begun to swell
+_SWELL_HOPS: Final = 60  # most hops that a note is drawn back by
+_SWELL_CLEAR: Final = 0.6  # least clarity of a swell
+_STEADY_FROM_S: Final = 0.06  # seconds of scoop that are left out at the start of a steady part
+_STEADY_TO_S: Final = 0.6  # seconds of a run in which the note's pitch is read
+_LEAST_STEADY_S: Final = 0.1  # seconds that the steady part of a note has at least
+_FIT_SEMITONES: Final = 0.1  # grid of the pitches that a line with few steps may take
+_STEP_COST: Final = 9.0  # what a step of that line costs, in semitones summed over hops
+# seconds before the first clear hop in which the attack is looked for
 _ATTACK_REACH_S: Final = 0.15
-_ATTACK_BELOW_DB: Final = 14.0
-_ATTACK_RISE_SHARE: Final = 0.4
-_FINE_HOP_S: Final = 0.002
+_ATTACK_BELOW_DB: Final = 14.0  # an attack is where the level passes this below the note
+_ATTACK_RISE_SHARE: Final = 0.4  # or this share of the way up, in dB, from what sounds before it
+_FINE_HOP_S: Final = 0.002  # seconds from level to level for the attack
 
 
 def hear_first_note(edge: SongEdge) -> FirstNote | None:

@@ -27,9 +27,10 @@ if TYPE_CHECKING:
 
 SILENCE_DB: Final = -120.0
 """Level that stands for silence in the facts, below the floor of 16-bit sound."""
-STEREO: Final = 2
+STEREO: Final = 2  # channels of what is played, a left and a right
 LOUDER_BY_TWO_LU: Final = 10 * math.log10(2)
 """What a second speaker with the same signal adds, ITU-R BS.1770, annex 1."""
+# how pitched a sound must be for its tuning to be heard, 0 to 1; by judgement
 _HALF_PITCHED: Final = 0.5
 
 

@@ -33,14 +33,14 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Clip, SongEdge
 
-_WINDOW_FRAMES: Final = 4096
-_STEP_HOPS: Final = 4
-_LOWEST_MIDI: Final = 33
-_BASS_TOP_MIDI: Final = 52
-_TOP_MIDI: Final = 88
-_LOOK_S: Final = 0.3
-_LONG_LOOK_S: Final = 0.9
-_SLOW_S: Final = 8.0
+_WINDOW_FRAMES: Final = 4096  # frames of a spectrum at the onsets' rate, 0.19 s; by judgement
+_STEP_HOPS: Final = 4  # hops of onset strength from spectrum to spectrum, 40 ms; by judgement
+_LOWEST_MIDI: Final = 33  # A1, the lowest semitone; by judgement
+_BASS_TOP_MIDI: Final = 52  # E3: semitones below it are bass; by judgement
+_TOP_MIDI: Final = 88  # E6: semitones below it are harmony; by judgement
+_LOOK_S: Final = 0.3  # seconds before and after that a change is heard between; by judgement
+_LONG_LOOK_S: Final = 0.9  # the same in seconds for long harmony; by judgement
+_SLOW_S: Final = 8.0  # seconds of the average that changes are divided by; by judgement
 
 
 def harmonic_change(semitones: npt.NDArray[np.float64], n_hops: int) -> npt.NDArray[np.float64]:
@@ -112,11 +112,13 @@ def _semitone_filters() -> npt.NDArray[np.float32]:
     return np.asarray(weights[:n_bins], dtype=np.float32)
 
 
+# of the loudest, -60 dB: what is below is silence; by judgement
 _SILENCE_SHARE: Final = 10 ** (-60 / 20)
-_LEAST_HEARD_S: Final = 1.5
-_OTHERS_SHARE: Final = 0.3
-_STRONG_SHARE: Final = 0.4
-_STRONG_QUANTILE: Final = 0.98
+_LEAST_HEARD_S: Final = 1.5  # seconds of sound without which no pulse is heard; by judgement
+_OTHERS_SHARE: Final = 0.3  # weight of the other stems' onsets next to the drums'; by judgement
+_STRONG_SHARE: Final = 0.4  # of a loud onset: what is above is a strong one; by judgement
+_STRONG_QUANTILE: Final = 0.98  # of onset strength: what stands for a loud onset; by judgement
+# seconds without a strong onset at the end of music that has stopped; by judgement
 _STOPPED_S: Final = 0.7
 
 

@@ -24,14 +24,15 @@ if TYPE_CHECKING:
 
 
 QUALITIES: Final = ("major", "minor", "diminished")
+# semitones above the root, in the order of `QUALITIES`
 _TRIADS: Final = ((0, 4, 7), (0, 3, 7), (0, 3, 6))
 _QUALITY_BONUS: Final = (0.0, 0.0, -0.08)
 """Diminished triads are rare and mostly stand for a dominant without its root."""
-_BASS_ROOT: Final = 1.0
-_BASS_OTHER: Final = 0.25
+_BASS_ROOT: Final = 1.0  # weight of the root in the bass of a triad; by judgement
+_BASS_OTHER: Final = 0.25  # weight of its third and fifth in the bass; by judgement
 _BASS_SHARE: Final = 0.35
 """How much the bass counts against the chroma above."""
-_SHARPNESS: Final = 14.0
+_SHARPNESS: Final = 14.0  # logarithm of likelihood for a fit better by 1; by judgement
 _HOLD: Final = 0.7
 """Chance that a chord lasts into the next segment."""
 
@@ -108,18 +109,19 @@ PLAIN_KIND: Final = 9
 """The kind of evidence that is plain chroma: the whitened spectrum, overtones and all."""
 _STEPS: Final = (1, 2, 3, 4, 5, 7, 8, 9, 10, 11)
 """Semitones from a bass note down to the one before; a tritone is rare."""
+# semitones: the thirds, the fifth and the minor seventh; by judgement
 _ABOVE_BASS: Final = (3, 4, 7, 10)
 _MOVED: Final = ("major", "minor")
 _EDGE_SEGMENTS: Final = (1.5, 8.0)
 """How fast two looks at the edge itself fall off, in segments; a third looks at the far end."""
-_FAR_SEGMENTS: Final = 4.0
+_FAR_SEGMENTS: Final = 4.0  # segments by which a look at the far end falls off; by judgement
 _SOUNDING: Final = 0.3
 """Segments of at least this weight have music in them."""
 _HEAD_BARS: Final = 4
 """Phrases mostly start every fourth bar; common practice, no source."""
 _FEW_BARS: Final = 4.0
 """With fewer downbeats than this, what falls on them counts less."""
-_TINY: Final = 1e-6
+_TINY: Final = 1e-6  # keeps divisions by a sum away from zero
 
 
 def key_evidence(frames: NoteFrames) -> Floats:

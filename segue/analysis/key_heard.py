@@ -42,19 +42,20 @@ PROFILE_TRUST: Final = 6.0
 """How much a correlation with the published profiles counts against the nets' logarithms of
 chances. On rendered songs the nets alone are as good; recordings of other kinds of music are
 heard better with it. Chosen on songs and recordings that nothing was fitted to."""
+# deviation of the chroma over its mean: where it begins, and how far on; see below
 UNEVEN: Final = (0.34, 0.08)
 FITTING: Final = (0.66, 0.10)
 """Where chroma begins to be uneven and to fit a key, and how much further it surely does: nine
 made-up and four rendered loops of drums, speeches and noises stay below one or the other, and
 of 20 recordings with a key and few steady peaks, most lie above both."""
-FIFTH_CREDIT: Final = 0.28
+FIFTH_CREDIT: Final = 0.28  # of its own strength, lent to the note a fifth above; see below
 THIRD_CREDIT: Final = 0.17
 """Share of a note's own strength that its third and fifth partials lend to it; they are heard a
 fifth and a third above. Set by judgement after the harmonic pitch class profiles of E. Gomez,
 "Tonal description of polyphonic audio for music content processing", 2006."""
 CHORD_CAUTION: Final = 0.92
 """Share of chords at the edge that are right where the chord model is certain of them."""
-MOST_RUNNERS_UP: Final = 4
+MOST_RUNNERS_UP: Final = 4  # keys told besides the likeliest, at most; by judgement
 LEAST_WEIGHT: Final = 0.005
 """Less likely keys are not told as runners-up."""
 

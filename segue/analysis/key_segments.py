@@ -26,17 +26,17 @@ Floats = npt.NDArray[np.float64]
 
 FREE_TIME_CONFIDENCE: Final = 0.3
 """Beats less sure than this are not used."""
-_FEWEST_BEATS: Final = 4
+_FEWEST_BEATS: Final = 4  # with fewer beats the pulse is not used; by judgement
 _FREE_STEP_S: Final = 0.5
 """Length of a segment where there is no pulse."""
-_LEVEL_STEP_S: Final = 0.01
-_ATTACK_STEPS: Final = 4
+_LEVEL_STEP_S: Final = 0.01  # seconds from level to level; by judgement
+_ATTACK_STEPS: Final = 4  # steps of the level that an attack rises over, 40 ms; by judgement
 _ATTACK_DB: Final = 6.0
 """A rise of level by this within four steps is an attack."""
-_BODY_PERCENT: Final = 75.0
+_BODY_PERCENT: Final = 75.0  # percentile of the levels that stands for the body; by judgement
 _QUIET_DB: Final = 20.0
 """Attacks so far below the body of the music are not the band's."""
-_FINAL_CHORD_S: Final = 1.0
+_FINAL_CHORD_S: Final = 1.0  # seconds after the last attack that tell its chord; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,21 +23,21 @@ RING_FALL_DB: Final = 20.0
 """A chord that has fallen this far has rung out: half as loud and half again."""
 
 # Set by judgement on the labelled endings of the edges benchmark, the half to tune on.
-_RATE_HZ: Final = 6000
-_FRAMES: Final = 1024
-_STEP_S: Final = 0.05
-_LOWEST_MIDI, _HIGHEST_MIDI = 40, 90
-_LONGEST_CHORD_S: Final = 12.0
-_OF_LAST_S: Final = 0.8
-_SAME_CHORD: Final = 0.72
-_NEAR_HIT_S: Final = 0.25
-_OUTRO_LEAST_S: Final = 4.0
-_OUTRO_LONGEST_S: Final = 30.0
-_OUTRO_BELOW_DB: Final = 4.0
-_OUTRO_WINDOW_S: Final = 3.0
-_OUTRO_STEP_S: Final = 2.0
-_OUTRO_STEP_DB: Final = 3.0
-_OUTRO_SINKS_DB: Final = 6.0
+_RATE_HZ: Final = 6000  # rate of the sound in which chords are heard
+_FRAMES: Final = 1024  # frames of a spectrum at that rate, 0.17 s
+_STEP_S: Final = 0.05  # seconds from spectrum to spectrum
+_LOWEST_MIDI, _HIGHEST_MIDI = 40, 90  # MIDI notes from and up to which semitones are heard
+_LONGEST_CHORD_S: Final = 12.0  # seconds before the last hit in which its chord is followed back
+_OF_LAST_S: Final = 0.8  # seconds from the last hit on that tell its chord
+_SAME_CHORD: Final = 0.72  # least likeness (cosine) of spectra of one chord
+_NEAR_HIT_S: Final = 0.25  # seconds: a hit this near to the change is the chord's start
+_OUTRO_LEAST_S: Final = 4.0  # seconds that a quieter last part lasts at least
+_OUTRO_LONGEST_S: Final = 30.0  # seconds that it lasts at most
+_OUTRO_BELOW_DB: Final = 4.0  # it stays at least so far below the body
+_OUTRO_WINDOW_S: Final = 3.0  # seconds that the level is smoothed over for it
+_OUTRO_STEP_S: Final = 2.0  # seconds before and after its start in which the level must drop
+_OUTRO_STEP_DB: Final = 3.0  # what it must drop by at least
+_OUTRO_SINKS_DB: Final = 6.0  # from its first half to its second: what sinks by more only rings
 
 
 def last_chord_s(clip: Clip, last_hit_s: float, sound_end_s: float, hits_s: Floats) -> float:

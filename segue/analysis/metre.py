@@ -26,9 +26,9 @@ if TYPE_CHECKING:
 
     from segue.analysis.metre_evidence import Evidence
 
-SLOWEST_BPM: Final = 40.0
-FASTEST_BPM: Final = 220.0
-METRES: Final = (2, 3, 4, 5)
+SLOWEST_BPM: Final = 40.0  # beats a minute: nothing slower is counted; by judgement
+FASTEST_BPM: Final = 220.0  # beats a minute: nothing faster is counted; by judgement
+METRES: Final = (2, 3, 4, 5)  # beats of a bar that are told apart; by judgement
 LEVELS: Final = (
     (1 / 3, 0.0),
     (1 / 2, 0.0),
@@ -50,15 +50,18 @@ LEVELS: Final = (
     (4.0, 3.0),
 )
 """Beat length and place of the first beat, in steps of the pulse."""
-_PARTS: Final = 12
+_PARTS: Final = 12  # a beat is sampled at its twelfths: halves, thirds and quarters; by judgement
+# twelfths of a beat that are evidence: its halves, thirds, quarters and sixths
 _PLACES: Final = (0, 2, 3, 4, 6, 8, 9, 10)
+# beats a minute: the odds of a tempo are a line between these; by judgement
 _TEMPO_KNOTS_BPM: Final = (40.0, 55.0, 70.0, 85.0, 100.0, 120.0, 140.0, 160.0, 185.0, 220.0)
-_LEAST_BEATS: Final = 4
-_LONGEST_LAG: Final = 16
+_LEAST_BEATS: Final = 4  # a level with fewer beats is not judged; by judgement
+_LONGEST_LAG: Final = 16  # beats apart up to which likeness is heard; by judgement
+# beats apart at which likeness is evidence for a beat; by judgement
 _LAGS: Final = (1, 2, 3, 4, 6, 8, 12)
 _CHORDS: Final = ("harmony", "bass", "chord")
-_SAME_S: Final = 0.012
-_SAME_RATIO: Final = 0.02
+_SAME_S: Final = 0.012  # seconds: beats that lie nearer than this are one; by judgement
+_SAME_RATIO: Final = 0.02  # share of a beat: lengths nearer than this are one; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

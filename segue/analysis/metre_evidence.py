@@ -21,9 +21,11 @@ CURVES: Final = (
 )  # fmt: skip
 """Onset strength by band; change of harmony, of the bass, and of harmony over a longer time;
 rise of loudness; time until the next onset, in all bands and in the two lower ones."""
-_REACH_S: Final = 0.02
+_REACH_S: Final = 0.02  # seconds within which a curve is raised to its strongest; by judgement
+# seconds: a longer time until the next onset counts as this; by judgement
 _LONGEST_NOTE_S: Final = 1.2
-_NOTE_SHARE: Final = 0.25
+_NOTE_SHARE: Final = 0.25  # of a loud onset: what is stronger starts a note; by judgement
+# of the strongest band's mean: weaker bands are divided by this; by judgement
 _WEAK_SHARE: Final = 0.1
 _SILENT_SHARE: Final = 0.02
 """Onset strength below this share of a loud onset is silence. Set by judgement."""

@@ -22,7 +22,7 @@ REGISTERS: Final = (
     (74.0, 81.0, 110.0, 110.0),
 )
 """MIDI pitches at which each register begins, is whole, begins to end, and is over."""
-_LEAST: Final = 1e-6
+_LEAST: Final = 1e-6  # keeps divisions by a sum away from zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

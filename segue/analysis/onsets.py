@@ -25,22 +25,24 @@ from scipy import fft, ndimage
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-RATE_HZ: Final = 22_050
-HOP_FRAMES: Final = 220
+RATE_HZ: Final = 22_050  # rate of the sound that is analysed; by judgement
+HOP_FRAMES: Final = 220  # frames from spectrum to spectrum, 10 ms; by judgement
 HOP_S: Final = HOP_FRAMES / RATE_HZ
+# kick and bass; low notes; melody; hats and attacks; by judgement
 BAND_EDGES_HZ: Final = (30.0, 160.0, 600.0, 3000.0, 10_000.0)
 N_BANDS: Final = len(BAND_EDGES_HZ) - 1
 
-_WINDOW_FRAMES: Final = 1024
-_FILTERS_AN_OCTAVE: Final = 12
-_LAG_HOPS: Final = 2
-_COMPRESSION: Final = 100.0
-_LOUD_QUANTILE: Final = 0.98
-_SLOW_S: Final = 6.0
+_WINDOW_FRAMES: Final = 1024  # frames of a spectrum, 46 ms; by judgement
+_FILTERS_AN_OCTAVE: Final = 12  # filters of the log-spaced spectrum, a semitone apart; by judgement
+_LAG_HOPS: Final = 2  # hops that a rise is taken over; by judgement
+_COMPRESSION: Final = 100.0  # what a loud level is scaled to before log(1 + x); by judgement
+_LOUD_QUANTILE: Final = 0.98  # of the levels: what stands for a loud one; by judgement
+_SLOW_S: Final = 6.0  # seconds of the average that a band is divided by; by judgement
 _HOPS_AT_ONCE: Final = 512
 """Spectra are worked out in blocks of this many, to hold little memory."""
+# of the loudest average: what quiet bands are divided by at least; by judgement
 _FLOOR_SHARE: Final = 0.15
-_RISE_DELAY_S: Final = 0.004
+_RISE_DELAY_S: Final = 0.004  # seconds; nothing reads it any more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

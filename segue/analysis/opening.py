@@ -26,17 +26,17 @@ START_BELOW_BODY_DB: Final = 60.0
 """Sound starts where it comes within this distance of the body."""
 
 # All numbers below chosen on rendered openings of known kind.
-_LONGEST_INTRO_S: Final = 30.0
-_FLOOR_S: Final = 0.1
-_FLOOR_BELOW_BODY_DB: Final = 35.0
-_ABOVE_FLOOR_DB: Final = 8.0
-_FINE_HOP_S: Final = 0.001
+_LONGEST_INTRO_S: Final = 30.0  # seconds after the first sound in which hits are heard
+_FLOOR_S: Final = 0.1  # seconds at the start of the file that may be room noise
+_FLOOR_BELOW_BODY_DB: Final = 35.0  # room noise is at least so far below the body
+_ABOVE_FLOOR_DB: Final = 8.0  # what stands out of room noise by this is sound
+_FINE_HOP_S: Final = 0.001  # seconds from level to level for the first sound
 _LEAST_PICKUP_BEATS = 0.2
 """Less than a sixteenth before bar one is a soft attack, no pick-up. Common practice, no source."""
-_ON_BEAT_S: Final = 0.07
-_SUPPORT_S: Final = 0.045
-_SUPPORT_BEATS: Final = 48
-_HEAD_START_BEATS: Final = 2.0
+_ON_BEAT_S: Final = 0.07  # seconds: a first sound this near to a beat is on it
+_SUPPORT_S: Final = 0.045  # seconds: a hit this near to a beat speaks for it
+_SUPPORT_BEATS: Final = 48  # beats from the first sound on that are asked for hits
+_HEAD_START_BEATS: Final = 2.0  # beats of support for setting in with the first sound
 _NOTHING_HEARD: Final = 0.1
 """What a beat without any attack near speaks against a pulse, of what an attack off it does."""
 _SWELL_DB_A_S: Final = 1.5

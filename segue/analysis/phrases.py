@@ -32,22 +32,23 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-GROUP_BARS: Final = 4
-_LEAST_BARS: Final = 6
+GROUP_BARS: Final = 4  # bars of a group: four divides most sections of [TC13]_'s songs, see above
+_LEAST_BARS: Final = 6  # with fewer bars no groups are heard; by judgement
+# mel bands at which four wide ones begin and end; by judgement
 _BAND_EDGES: Final = (0, 3, 8, 20, 40)
-_LOOK_BARS: Final = 2
-_BLOCK_BARS: Final = 4
+_LOOK_BARS: Final = 2  # bars after and before whose level is compared; by judgement
+_BLOCK_BARS: Final = 4  # bars after and before whose likeness is compared; by judgement
 
 # Odds, as natural logarithms, chosen on one half of the songs of benchmarks.phrase_truth.
 _EDGE_ODDS: Final = {"start": 1.5, "end": 0.4}
-_NOVELTY_ODDS: Final = 0.6
-_REPEAT_ODDS: Final = 0.4
-_STEP_ODDS: Final = 0.3
-_MOST_ODDS: Final = 2.5
-_BOUNDARY_STEP_DB: Final = 6.0
-_LEAST_STEP: Final = 0.15
-_BOUNDARY_Z: Final = 3.0
-_DOUBT_CLEAR: Final = 0.15
+_NOVELTY_ODDS: Final = 0.6  # for each deviation by which what sounds changes
+_REPEAT_ODDS: Final = 0.4  # for each deviation by which repeats begin or end
+_STEP_ODDS: Final = 0.3  # for each deviation by which the level steps
+_MOST_ODDS: Final = 2.5  # deviations: a bar line counts with no more of each
+_BOUNDARY_STEP_DB: Final = 6.0  # least step of the level at a clear boundary
+_LEAST_STEP: Final = 0.15  # least change of likeness where a repeat begins or ends
+_BOUNDARY_Z: Final = 3.0  # deviations of change and step together that a clear boundary exceeds
+_DOUBT_CLEAR: Final = 0.15  # share of doubt where all clear boundaries agree
 _DOUBT: Final = 0.45
 """How much of the odds is not believed, with and without a change that nobody would miss: from
 chords and repetition alone groups are right in half of the songs."""

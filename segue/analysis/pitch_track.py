@@ -34,17 +34,18 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on rendered voices, leads and bands: no band may pass for a voice.
-_HOP_S: Final = 0.05
-_LEVEL_HOP_S: Final = 0.005
-_LEVEL_HOPS: Final = 5
-_SILENT_DB: Final = -70.0
-_LOUD_PERCENTILE: Final = 97.0
-_LOUD_DB: Final = 13.0
-_CLEAR: Final = 0.92
-_LOWEST_MIDI: Final = 38.0
+_HOP_S: Final = 0.05  # seconds from one look to the next
+_LEVEL_HOP_S: Final = 0.005  # seconds from level to level
+_LEVEL_HOPS: Final = 5  # levels that are smoothed over, 25 ms
+_SILENT_DB: Final = -70.0  # re full scale: what never gets louder is silence
+_LOUD_PERCENTILE: Final = 97.0  # of the levels: what stands for a loud one
+_LOUD_DB: Final = 13.0  # what is less than this below a loud level is asked
+_CLEAR: Final = 0.92  # least clarity of one voice
+_LOWEST_MIDI: Final = 38.0  # D2: a lower pitch is the far note of a chord
+# under the strongest: a chord's far note has less of a first partial
 _FIRST_PARTIAL_DB: Final = -30.0
-_LEAST_SHARE: Final = 0.6
-_MONOPHONY_N_FFT: Final = 1024
+_LEAST_SHARE: Final = 0.6  # of the loud hops that must sound like one voice
+_MONOPHONY_N_FFT: Final = 1024  # frames of a spectrum at the tracking rate, 85 ms
 
 
 def is_monophonic(clip: Clip) -> bool:
@@ -95,17 +96,18 @@ def _first_partial_db(mono: npt.NDArray[np.float32], midi: Floats) -> Floats:
 
 TRACK_RATE_HZ: Final = 12_000
 """Pitch is tracked at this rate: it carries five harmonics of the highest note."""
-TRACK_HOP_S: Final = 0.005
-LOWEST_HZ: Final = 60.0
-HIGHEST_HZ: Final = 1300.0
+TRACK_HOP_S: Final = 0.005  # seconds from pitch to pitch; by judgement
+LOWEST_HZ: Final = 60.0  # lowest pitch that is tracked, about B1; by judgement
+HIGHEST_HZ: Final = 1300.0  # highest pitch that is tracked, about E6; by judgement
 
+# frames that are compared with themselves a lag later, 33 ms; by judgement
 _WINDOW_FRAMES: Final = 400
 _LONGEST_LAG: Final = round(TRACK_RATE_HZ / LOWEST_HZ)
 _SHORTEST_LAG: Final = int(TRACK_RATE_HZ / HIGHEST_HZ)
-_N_FFT: Final = 640
-_VOICE_BAND_HZ: Final = (200.0, 3500.0)
-_DEEP: Final = 0.12
-_NEARLY_AS_DEEP: Final = 0.08
+_N_FFT: Final = 640  # frames of the Fourier transform: holds window and longest lag; by judgement
+_VOICE_BAND_HZ: Final = (200.0, 3500.0)  # band-pass over the formants of a voice; by judgement
+_DEEP: Final = 0.12  # a dip of the normalised difference below this is deep; by judgement
+_NEARLY_AS_DEEP: Final = 0.08  # or one within this of the deepest; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -24,10 +24,10 @@ if TYPE_CHECKING:
     from segue.analysis.counting import Counting, Known
     from segue.analysis.heard_part import HeardPart
 
-STEP_FRAMES: Final = 8
+STEP_FRAMES: Final = 8  # frames of a step of the attack curve, 0.36 ms; by judgement
 STEP_S: Final = STEP_FRAMES / RATE_HZ
-_AROUND_S: Final = 2.0
-_FLOOR_DB: Final = -30.0
+_AROUND_S: Final = 2.0  # seconds around that tell how loud it gets; by judgement
+_FLOOR_DB: Final = -30.0  # re the loudest around: what is below makes no attack; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -107,23 +107,30 @@ def attacks_near(
     return times, window[rows, best]
 
 
+# windows in seconds after and before a sharp attack, of drums; by judgement
 _SHARP_S: Final = (0.003, 0.010)
-_SOFT_S: Final = (0.015, 0.03)
+_SOFT_S: Final = (0.015, 0.03)  # windows in seconds after and before a soft attack; by judgement
+# seconds: attacks that miss the grid by no more are sharp; by judgement
 _SHARP_RESIDUAL_S: Final = 0.004
-_SOFT_GAIN_RATIO: Final = 1.5
+_SOFT_GAIN_RATIO: Final = 1.5  # soft attacks must miss the grid by so many times less; by judgement
+# seconds around a beat in which its attack is looked for, by round; by judgement
 _REACHES_S: Final = (0.035, 0.021)
-_LEAST_ATTACKS: Final = 4
-_LOUDEST_WEIGHT: Final = 2.0
-_HEARD_WITHIN_S: Final = 0.02
-_HEARD_SALIENCE: Final = 0.15
-_CHANCE: Final = 0.2
-_CUT_EVIDENCE: Final = 4.5
+_LEAST_ATTACKS: Final = 4  # with fewer attacks the beats stay where they are; by judgement
+_LOUDEST_WEIGHT: Final = 2.0  # of the usual one: an attack weighs no more; by judgement
+_HEARD_WITHIN_S: Final = 0.02  # seconds: a beat with an attack this near is heard; by judgement
+_HEARD_SALIENCE: Final = 0.15  # of the median: an attack that is weaker is none; by judgement
+_CHANCE: Final = 0.2  # share of beats that are heard where there is no pulse; by judgement
+_CUT_EVIDENCE: Final = 4.5  # log odds that free time before the pulse needs; by judgement
+# share of beats heard in a pulse, at most, so that one may be missed; by judgement
 _SUREST_RATE: Final = 0.9
+# seconds after the last attack in which a beat still counts; by judgement
 _END_SLACK_S: Final = 0.04
+# seconds before the first sound in which a beat still counts; by judgement
 _START_SLACK_S: Final = 0.02
-_ON_BEAT_S: Final = 0.07
+_ON_BEAT_S: Final = 0.07  # seconds: a downbeat given this near to a beat is on it; by judgement
+# logarithm by which a given tempo must differ to go over the fit; by judgement
 _GIVEN_RATIO: Final = 0.05
-_N_USUAL: Final = 24
+_N_USUAL: Final = 24  # beats near an end that tell their usual length; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -26,15 +26,16 @@ if TYPE_CHECKING:
     from segue.analysis.heard_part import HeardPart
     from segue.audio.clip import SongEdge
 
-_SAME_TEMPO_RATIO: Final = 0.03
+_SAME_TEMPO_RATIO: Final = 0.03  # natural logarithm: tempi nearer than this are one; by judgement
+# other tempi that are told, besides the half and the double; by judgement
 _N_ALTERNATIVES: Final = 4
 _ENOUGH_BEATS: Final = 12
 """Over fewer beats, three bars or so, many ways to count look even. Set by judgement."""
 _LEAST_BEAT_SHARE: Final = 0.35
 """Confidence in the beats where a pulse is sure and only how to count it is not: it is one of two
 or three octaves, and no free time. Set by judgement."""
-_FREE_TIME_BPM: Final = 120.0
-_FREE_TIME_METRE: Final = 4
+_FREE_TIME_BPM: Final = 120.0  # beats a minute that stand in where there is no pulse; by judgement
+_FREE_TIME_METRE: Final = 4  # beats of a bar that stand in where there is no pulse; by judgement
 
 
 def hear_pulse(

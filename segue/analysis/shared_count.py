@@ -29,13 +29,14 @@ _RESONANCE_HZ: Final = 2.0
 """Where tapping resonates [NM99]_."""
 _DAMPING: Final = 1.12
 """Width of the resonance, from memory of [NM99]_."""
-_APART_COST: Final = 4.0
-_TAP_COST: Final = 0.5
-_CHANGE_COST: Final = 0.35
-_HEARD_COST: Final = 0.6
+_APART_COST: Final = 4.0  # for an octave between the two tempi
+_TAP_COST: Final = 0.5  # for each e-fold that a tempo is tapped less readily
+_CHANGE_COST: Final = 0.35  # for a level other than the one heard
+_HEARD_COST: Final = 0.6  # for each e-fold that the sound makes a level less likely
 # The costs were set by judgement, and checked on pairs of real songs by the edges benchmark.
-_LEVELS: Final = (1.0, 2.0, 0.5)
-_DUPLE: Final = (2, 4)
+_LEVELS: Final = (1.0, 2.0, 0.5)  # a tempo as heard, doubled, and halved
+_DUPLE: Final = (2, 4)  # beats of a bar that let a pulse be counted at another level; by judgement
+# most that a level as heard is believed, so that others keep a chance; by judgement
 _SURE: Final = 0.9
 
 

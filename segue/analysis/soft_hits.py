@@ -18,16 +18,17 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-_RATE_HZ: Final = 12_000
-_HOP_FRAMES: Final = 240
-_WINDOW_FRAMES: Final = 2048
-_LOWEST_MIDI: Final = 45
-_HIGHEST_MIDI: Final = 108
-_REACH_HOPS: Final = 5
-_HEARD_BELOW_TOP_DB: Final = 25.0
+_RATE_HZ: Final = 12_000  # rate of the sound that is analysed; by judgement
+_HOP_FRAMES: Final = 240  # frames from spectrum to spectrum, 20 ms; by judgement
+_WINDOW_FRAMES: Final = 2048  # frames of a spectrum, 0.17 s; by judgement
+_LOWEST_MIDI: Final = 45  # A2, the lowest semitone; by judgement
+_HIGHEST_MIDI: Final = 108  # C8: semitones below it are heard; by judgement
+_REACH_HOPS: Final = 5  # hops before and after between which levels rise, 0.1 s; by judgement
+_HEARD_BELOW_TOP_DB: Final = 25.0  # what is further below the loudest is no note; by judgement
+# what was further below the loudest counts as this; by judgement
 _BEFORE_BELOW_TOP_DB: Final = 30.0
-_MOST_RISE_DB: Final = 15.0
-_PEAK_HOPS: Final = 5
+_MOST_RISE_DB: Final = 15.0  # a semitone counts with no more; by judgement
+_PEAK_HOPS: Final = 5  # a change is the largest within so many hops; by judgement
 _LEAST_SUM_DB: Final = 75.0  # chosen on rendered strings, organs and choirs
 
 UNHEARD_S: Final = (_WINDOW_FRAMES / 2 + _REACH_HOPS * _HOP_FRAMES) / _RATE_HZ

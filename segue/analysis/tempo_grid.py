@@ -16,16 +16,17 @@ from scipy.interpolate import BSpline
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-_KNOT_BEATS: Final = (32, 16, 8, 5)
+_KNOT_BEATS: Final = (32, 16, 8, 5)  # beats a knot of the splines, from stiff to free; by judgement
 _TUKEY: Final = 4.685
 """Reach of the biweight in spreads: 95 % efficient for normal errors (common practice)."""
 _NORMAL_SPREAD: Final = 1.4826
 """Standard deviation of normal errors over the median of their sizes."""
-_LEAST_SPREAD_S: Final = 0.0003
+_LEAST_SPREAD_S: Final = 0.0003  # seconds: errors are never taken to be smaller; by judgement
 _TERM_COST: Final = 3.0
 """Cost of a term in the criterion: above the usual 1, as attacks of soft notes err together."""
-_AROUND_BEATS: Final = 4
-_N_ROUNDS: Final = 8
+_AROUND_BEATS: Final = 4  # beats before and after that tell the length of one; by judgement
+_N_ROUNDS: Final = 8  # rounds of reweighting, and of the search for a beat number; by judgement
+# least robust weight of an attack that the grid goes through; by judgement
 _COUNTS_FROM: Final = 1e-5
 
 

@@ -35,11 +35,12 @@ if TYPE_CHECKING:
 
 _LAGS_HOPS: Final = (2, 3)
 """0.7 and 1 s: two, since a drum loop comes back too, but hardly at both."""
+# cents: peaks nearer than this are at one pitch; by judgement
 _PITCHEDNESS_SAME_CENTS: Final = 10.0
 _ELSEWHERE_CENTS: Final = 37.0
 """Off any note by this, a peak is met by chance alone."""
-_AS_STRONG: Final = 0.2
-_AXIS_CENTS: Final = 20_000.0
+_AS_STRONG: Final = 0.2  # share of a peak's strength that the one met must have; by judgement
+_AXIS_CENTS: Final = 20_000.0  # cents from hop to hop on one axis: above any pitch
 _NOISE, _NOTES = 0.05, 0.11
 """Chosen on the 42 first edges of the ears benchmark's seed 1, which have 0.13 or more, and on
 speech, applause and drum loops, rendered and made up, which have 0.09 at most."""
@@ -102,9 +103,9 @@ Floats = npt.NDArray[np.float64]
 PITCHED_ROLES: Final[tuple[Role, ...]] = (
     "mix", "bass", "keys", "guitar", "synth", "voice", "lead", "other",
 )  # fmt: skip
-_WINDOW_FRAMES: Final = 8192
-_HOP_FRAMES: Final = 4096
-_HIGHEST_HZ: Final = 2200.0
+_WINDOW_FRAMES: Final = 8192  # frames of a spectrum at the analysis rate, 0.68 s; by judgement
+_HOP_FRAMES: Final = 4096  # frames from spectrum to spectrum, 0.34 s; by judgement
+_HIGHEST_HZ: Final = 2200.0  # peaks above this are not used; by judgement
 _SETTLED_HZ: Final = 300.0
 """Below, basses and low strings are often flat of the rest and count ever less."""
 _PEAK_SHARE: Final = 0.03
@@ -113,9 +114,9 @@ _CROWD_CENTS: Final = 8.0
 """Width of the bell that finds the crowd."""
 _CORE_CENTS: Final = 14.0
 """Peaks this near to the crowd are averaged."""
-_N_ROUNDS: Final = 6
-_N_PARTS: Final = 3
-_MIDDLE_HZ: Final = 500.0
+_N_ROUNDS: Final = 6  # rounds in which the middle of the crowd is averaged anew; by judgement
+_N_PARTS: Final = 3  # parts in time whose tunings are compared; by judgement
+_MIDDLE_HZ: Final = 500.0  # parts below and above this are compared; by judgement
 _LEAST_PART: Final = 0.05
 """A part with less of the weight than this has no say."""
 _SAME_CENTS: Final = 20.0
