@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 LENGTHS_BARS: Final = (4, 2, 1)  # lengths of loops that are offered, in bars; by judgement
 _SEAM_S: Final = 0.25  # seconds after both ends of a loop that are compared; by judgement
 _PARTS_A_BEAT: Final = 4  # parts of a beat whose levels are compared; by judgement
-_NEAR_DB: Final = 0.5  # decibels; nothing reads it any more
 _QUIET_LU: Final = 8.0  # bars this far below the median are not looped; by judgement
 
 # Weights of the measures and the middle of the scale: set by judgement on what 58 edges had.

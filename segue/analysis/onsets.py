@@ -42,7 +42,6 @@ _HOPS_AT_ONCE: Final = 512
 """Spectra are worked out in blocks of this many, to hold little memory."""
 # of the loudest average: what quiet bands are divided by at least; by judgement
 _FLOOR_SHARE: Final = 0.15
-_RISE_DELAY_S: Final = 0.004  # seconds; nothing reads it any more
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
