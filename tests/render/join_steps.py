@@ -3,12 +3,13 @@
 A song's own attacks are not the join's: they are left out where it is known that they fall.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 
-from segue.plan.layer import DrumLayer, SongLayer, SweepLayer
+from segue.plan.layer import DrumLayer, PlayedLayer, SongLayer, SweepLayer
+from segue.render import render_candidate
 from segue.render.time_map import time_map_of
 
 AROUND_S: Final = 1.0
@@ -50,11 +51,13 @@ def joins(plan):
 
 
 def attacks_s(one, plan):
-    """Plan seconds of all hits, and of the first sounds of the new song."""
+    """Plan seconds of all hits and struck notes, and of the first sounds of the new song."""
     found = []
     for layer in plan.layers:
         if isinstance(layer, DrumLayer):
             found += [plan.seconds_at(hit.beat) for hit in layer.hits]
+        elif isinstance(layer, PlayedLayer):
+            found += [plan.seconds_at(note.start_beat) for note in layer.notes]
         elif isinstance(layer, SongLayer):
             song = one.old if layer.song == "outgoing" else one.new
             own_s = list(song.score.hits_s)
@@ -92,6 +95,39 @@ def step_ratios(candidate, plan, taken_s, *, is_tonal=False):
             if free[close].any() and usual > SILENT:
                 ratios[join] = float(there[close][free[close]].max() / usual)
     return ratios
+
+
+def clicking(one):
+    """Joins with a larger step than the music around has, by no fault of other layers.
+
+    Where the side as a whole has such a step, it may be a crest of a pad, or of noise that grows
+    up to that very beat. So the layer is looked at by itself: a click at its edge is in it.
+    """
+    plan = one.plan
+    ratios = step_ratios(one.candidate, plan, attacks_s(one, plan))
+    assert ratios
+    steep = [join for join, ratio in ratios.items() if ratio > 1.0]
+    if not steep:
+        return []
+    flat = replace(plan, bridge_lu=())  # alone it would be ridden up
+    whole = render_candidate(flat, one.old.edge, one.new.edge)
+    return [join for join in steep if _own_ratio(one, flat, whole, join) > 1.0]
+
+
+def _own_ratio(one, flat, whole, join):
+    """The largest step of a layer alone at its join, against the steps of its whole side."""
+    own = tuple(layer for layer in flat.layers if layer.name == join.layer)
+    alone = render_candidate(replace(flat, layers=own), one.old.edge, one.new.edge)
+    rate_hz = whole.music.rate_hz
+    near, far, at = (round(second * rate_hz) for second in (NEAR_S, AROUND_S, join.at_s))
+    steps, usual = (
+        np.abs(np.diff(getattr(candidate, join.side).samples, axis=0)).max(axis=1)
+        for candidate in (alone, whole)
+    )
+    free = is_free(whole.music.n_frames - 1, rate_hz, attacks_s(one, flat))
+    close = slice(at - near, at + near)
+    largest = steps[close][free[close]].max()
+    return float(largest / np.percentile(usual[max(at - far, 0) : at + far], STEP_PERCENTILE))
 
 
 def clicks_in(sound, rate_hz):

@@ -15,7 +15,7 @@ from tests.render.drawn_plans import (
     misses,
     recipes,
 )
-from tests.render.join_steps import attacks_s, step_ratios
+from tests.render.join_steps import clicking
 
 N_DRAWN = 208
 N_JOINS_LOOKED_AT = 60
@@ -42,10 +42,8 @@ def test_a_drawn_plan_keeps_every_promise(number, tmp_path):
     got = figures(one, twice=number % TWICE_EVERY == 0)
     assert not misses(got), (pair, got)
     if number < N_JOINS_LOOKED_AT:
-        ratios = step_ratios(one.candidate, one.plan, attacks_s(one, one.plan))
-        assert ratios
         # no step at a join is larger than those of the music around
-        assert max(ratios.values()) <= 1.0, max(ratios, key=ratios.get)
+        assert not clicking(one)
 
 
 def test_the_draw_reaches_everything():
@@ -60,4 +58,6 @@ def test_the_draw_reaches_everything():
         assert {s.has_stems for s in scores} == {False, True}
         assert min(s.bpm for s in scores) < 55
         assert max(s.bpm for s in scores) > 190
-    assert sum(is_too_far(d) for d in draws) >= 6
+    refused = [d.recipe.name for d in draws if is_too_far(d)]
+    assert set(refused) == {"steep ramp", "carried half-time"}
+    assert len(refused) >= 5  # of the 12 draws that these two get among thirty recipes
