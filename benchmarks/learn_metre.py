@@ -25,7 +25,7 @@ from scipy.optimize import minimize
 from benchmarks._plain_loops import RATE_HZ, plain_loops
 from segue.analysis.counting import pulses_of
 from segue.analysis.heard_part import heard_part
-from segue.analysis.metre import METRES, Level, levels_of
+from segue.analysis.metre import METRES, BeatLevel, levels_of
 from segue.analysis.metre_odds import Model, column_numbers, evidence_columns, with_sum
 from segue.audio.clip import Clip, SongEdge, Stem
 
@@ -96,7 +96,10 @@ def _example(truth: dict[str, Any], clip: Clip, folder: Path) -> Example | None:
 
 
 def fits_of(
-    levels: list[Level], places: list[tuple[int, int, int]], truth: dict[str, Any], start_s: float
+    levels: list[BeatLevel],
+    places: list[tuple[int, int, int]],
+    truth: dict[str, Any],
+    start_s: float,
 ) -> tuple[np.ndarray, np.ndarray]:
     """F-measures of beats and downbeats of each way to count, and which ways are the best."""
     fits = np.array([_fit(levels[n], m, p, truth, start_s) for n, m, p in places])
@@ -104,7 +107,7 @@ def fits_of(
 
 
 def _fit(
-    level: Level, metre: int, phase: int, truth: dict[str, Any], start_s: float
+    level: BeatLevel, metre: int, phase: int, truth: dict[str, Any], start_s: float
 ) -> tuple[float, float]:
     """F-measures of beats and of downbeats, where the truth has beats."""
     beats_s, downs_s = np.array(truth["beats_s"]), np.array(truth["downbeats_s"])

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.beats import LOOSE, TIGHT, pulse_periods, pulse_share, pulse_times
-from segue.analysis.metre import METRES, Level, levels_of
+from segue.analysis.metre import METRES, BeatLevel, levels_of
 from segue.analysis.metre_net import beat_strength
 from segue.analysis.metre_odds import Place, log_odds
 
@@ -112,14 +112,14 @@ def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
     return _counting(levels, places, shares)
 
 
-def evenness_odds(evidence: Evidence, levels: list[Level]) -> npt.NDArray[np.float64]:
+def evenness_odds(evidence: Evidence, levels: list[BeatLevel]) -> npt.NDArray[np.float64]:
     """Log odds of each level for how evenly attacks lie on it: five are not counted as four."""
     strength = evidence.bands.mean(axis=1)
     shares = np.array([pulse_share(strength, level.beats_s) for level in levels])
     return np.asarray(np.log(_UNEVEN + (1.0 - _UNEVEN) * shares))
 
 
-def _levels(evidence: Evidence, said: Known) -> list[Level]:
+def _levels(evidence: Evidence, said: Known) -> list[BeatLevel]:
     metres = METRES if said.metre is None else (said.metre,)
     if said.tempo_bpm is None:
         pulses = pulses_of(evidence)
@@ -130,7 +130,7 @@ def _levels(evidence: Evidence, said: Known) -> list[Level]:
     return levels_of(evidence, pulses, metres=metres, given_bpm=said.tempo_bpm)
 
 
-def _misses(level: Level, downbeat_s: float | None) -> bool:
+def _misses(level: BeatLevel, downbeat_s: float | None) -> bool:
     """Whether the beats of a level pass a downbeat that is given."""
     if downbeat_s is None:
         return False
@@ -145,7 +145,7 @@ def _places_between(beats_s: npt.NDArray[np.float64], time_s: float) -> float:
 
 
 def _counting(
-    levels: list[Level], places: list[Place], shares: npt.NDArray[np.float64]
+    levels: list[BeatLevel], places: list[Place], shares: npt.NDArray[np.float64]
 ) -> Counting:
     """The likeliest place, with the likelihood of all that say the same."""
     number, metre, phase = places[int(np.argmax(shares))]
@@ -170,7 +170,7 @@ def _counting(
     )
 
 
-def _is_same_pulse(one: Level, other: Level) -> bool:
+def _is_same_pulse(one: BeatLevel, other: BeatLevel) -> bool:
     if abs(np.log(one.beat_s / other.beat_s)) > _SAME_TEMPO_RATIO:
         return False
     middle_s = float(one.beats_s[len(one.beats_s) // 2])

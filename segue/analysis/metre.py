@@ -65,7 +65,7 @@ _SAME_RATIO: Final = 0.02  # share of a beat: lengths nearer than this are one; 
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Level:
+class BeatLevel:
     """A pulse counted at one level, with the evidence for it and for its bars.
 
     Parameters
@@ -162,7 +162,7 @@ def levels_of(
     *,
     metres: tuple[int, ...] = METRES,
     given_bpm: float | None = None,
-) -> list[Level]:
+) -> list[BeatLevel]:
     """Every level of some pulses within the tempi that are heard, the same beats once.
 
     Parameters
@@ -176,7 +176,7 @@ def levels_of(
     given_bpm : float or None
         Tempo that the musician gives: a pulse is the beat, however slow or fast.
     """
-    levels: list[Level] = []
+    levels: list[BeatLevel] = []
     for pulse_s in pulses_s:
         step_s = float(np.median(np.diff(pulse_s)))
         for beat_steps, first_step in LEVELS:
@@ -211,7 +211,7 @@ def _level(
     beats_s: npt.NDArray[np.float64],
     steps: tuple[float, float],
     metres: tuple[int, ...],
-) -> Level:
+) -> BeatLevel:
     beat_steps, first_step = steps
     grid = _sampled(evidence.curves, pulse_s, beat_steps, first_step, len(beats_s))
     ends = [
@@ -222,7 +222,7 @@ def _level(
     beat_s = float(np.median(np.diff(beats_s)))
     heard = HeardByNet(evidence.opinion, beats_s)
     held = heard.for_beats(beat_s)
-    return Level(
+    return BeatLevel(
         beat_s=beat_s,
         beats_s=beats_s,
         for_beats=_for_beats(grid, again, beat_s, evidence),

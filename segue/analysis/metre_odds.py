@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numba import njit
 
-from segue.analysis.metre import METRES, Level, bar_names, beat_names, leanings
+from segue.analysis.metre import METRES, BeatLevel, bar_names, beat_names, leanings
 from segue.analysis.metre_net import NET_COLUMNS
 
 if TYPE_CHECKING:
@@ -60,13 +60,13 @@ class Model:
 
 
 def log_odds(
-    levels: list[Level], *, bareness: float = 0.0
+    levels: list[BeatLevel], *, bareness: float = 0.0
 ) -> tuple[list[Place], npt.NDArray[np.float64]]:
     """All ways to count some levels, and the log odds of each.
 
     Parameters
     ----------
-    levels : list of Level
+    levels : list of BeatLevel
         At least one.
     bareness : float
         How far the sound is a mere click or drum loop, 0..1: the net has met none, and is not
@@ -86,14 +86,14 @@ def log_odds(
     return places, bareness * by_evidence + (1.0 - bareness) * with_net
 
 
-def odds_by_evidence(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float64]]:
+def odds_by_evidence(levels: list[BeatLevel]) -> tuple[list[Place], npt.NDArray[np.float64]]:
     """All ways to count some levels, and the log odds of each without the net."""
     places, columns = evidence_columns(levels)
     model = _model()
     return places, tree_sum(model, with_sum(columns, model.weights, places))
 
 
-def net_columns(levels: list[Level], places: list[Place]) -> npt.NDArray[np.float64]:
+def net_columns(levels: list[BeatLevel], places: list[Place]) -> npt.NDArray[np.float64]:
     """What the net says of each way to count, shape (n_places, len(NET_COLUMNS))."""
     return np.array([levels[number].by_net[metre][phase] for number, metre, phase in places])
 
@@ -125,7 +125,7 @@ def _bar_columns(metre: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]
     return np.array(known), np.array([numbers[names[i]] for i in known])
 
 
-def evidence_columns(levels: list[Level]) -> tuple[list[Place], npt.NDArray[np.float32]]:
+def evidence_columns(levels: list[BeatLevel]) -> tuple[list[Place], npt.NDArray[np.float32]]:
     """All ways to count some levels, and their evidence, shape (n_places, n_columns)."""
     places: list[Place] = []
     blocks = []
