@@ -29,8 +29,12 @@ if TYPE_CHECKING:
 _SAME_TEMPO_RATIO: Final = 0.03  # natural logarithm: tempi nearer than this are one; by judgement
 # other tempi that are told, besides the half and the double; by judgement
 _N_ALTERNATIVES: Final = 4
-_ENOUGH_BEATS: Final = 12
-"""Over fewer beats, three bars or so, many ways to count look even. Set by judgement."""
+_ENOUGH_BEATS: Final = 13
+"""Over fewer beats, three bars and the next downbeat, many ways to count look even. Set
+by judgement."""
+_CLEAR_OPINION: Final = 0.6
+"""Below this share the net speaks for a pulse by so much less: of rubato it may think so too. Set
+by judgement."""
 _LEAST_BEAT_SHARE: Final = 0.35
 """Confidence in the beats where a pulse is sure and only how to count it is not: it is one of two
 or three octaves, and no free time. Set by judgement."""
@@ -95,7 +99,8 @@ def _pulse_share(heard: HeardPart, beats_s: npt.NDArray[np.float64]) -> float:
     """
     length = min(len(beats_s) / _ENOUGH_BEATS, 1.0)
     by_attacks = pulse_share(heard.evidence.bands.mean(axis=1), beats_s)
-    return length * max(by_attacks, net_share(heard.evidence.opinion, beats_s))
+    by_net = net_share(heard.evidence.opinion, beats_s)
+    return length * max(by_attacks, by_net * min(by_net / _CLEAR_OPINION, 1.0))
 
 
 def _alternatives(tempo_bpm: float, counting: Counting) -> tuple[float, ...]:

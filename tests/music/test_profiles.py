@@ -9,6 +9,7 @@ from segue.music.profiles import (
     KRUMHANSL_KESSLER,
     ROCK_HARMONY,
     ROCK_MELODY,
+    SHAATH,
     ProfileSet,
     profile_correlations,
     profile_matrix,
@@ -19,6 +20,7 @@ SETS = [
     pytest.param(KOSTKA_PAYNE, id="Kostka and Payne"),
     pytest.param(ALBRECHT_SHANAHAN, id="Albrecht and Shanahan"),
     pytest.param(BGATE, id="Faraldo"),
+    pytest.param(SHAATH, id="Sha'ath"),
     pytest.param(ROCK_HARMONY, id="rock harmony"),
     pytest.param(ROCK_MELODY, id="rock melody"),
 ]
