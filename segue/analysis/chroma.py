@@ -50,8 +50,7 @@ _N_OVERTONES: Final = 12  # partials of a note in the dictionary, the first amon
 _OVERTONE_RATIO: Final = 0.7
 """Each overtone against the one before; [MD10]_ use 0.6 to 0.9."""
 _BASS_TOP_MIDI: Final = 52.0  # E3: above it the bass register fades out; by judgement
-_TREBLE_FOOT_MIDI: Final = 46.0  # A#2: above it the treble fades in; by judgement
-_CROSSING_SEMITONES: Final = 10.0  # width of both fades between bass and treble; by judgement
+_CROSSING_SEMITONES: Final = 10.0  # width of the fade above the bass; by judgement
 _N_DESCENTS: Final = 60  # steps of the projected gradient; by judgement
 _MAIN_LOBE_BINS: Final = 2.0
 """Half width of the main lobe of a Hann window."""
@@ -181,12 +180,6 @@ def whitened(spectra: Floats) -> Floats:
     loudest = deviation.max(initial=0.0)
     floor = 1e-3 * loudest + np.finfo(np.float64).tiny
     return np.asarray(np.maximum(above, 0.0) / (deviation + floor))
-
-
-def treble_chroma(strengths: Floats) -> Floats:
-    """Chroma above the bass, shape (n_segments, 12), from `note_strengths`."""
-    midi = LOWEST_MIDI + np.arange(N_NOTES)
-    return folded(strengths * np.clip((midi - _TREBLE_FOOT_MIDI) / _CROSSING_SEMITONES, 0.0, 1.0))
 
 
 def bass_chroma(strengths: Floats) -> Floats:

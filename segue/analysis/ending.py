@@ -92,7 +92,6 @@ class _Tail:
     last_hit_s: float
     sound_end_s: float
     reaches_file_end: bool
-    hit_times_s: Floats
     low_db: Floats
     file_end_s: float
     bar_line_s: float
@@ -143,7 +142,6 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
         last_hit_s=last_hit_s,
         sound_end_s=sound_end_s,
         reaches_file_end=is_cut,
-        hit_times_s=heard.times_s,
         low_db=smoothed_db(_low_level_db(mix.samples, mix.rate_hz), _SMOOTH_HOPS),
         file_end_s=mix.duration_s,
         bar_line_s=_bar_line_s(pulse, edge.start_s, mix.duration_s),

@@ -174,12 +174,9 @@ def _best_three(
 
     three = max(combinations(tried, N_PROPOSALS), key=worth)
     first = sorted(three, key=lambda r: (r.suits.talk != "yes", -marks[r.name]))
-    rest = sorted(set(tried) - set(three), key=lambda recipe: -marks[recipe.name])
-    return (
-        [*first, *rest]
-        if worth(three) > -math.inf
-        else sorted(tried, key=lambda recipe: -marks[recipe.name])
-    )
+    others = [recipe for recipe in tried if recipe not in three]
+    rest = sorted(others, key=lambda recipe: -marks[recipe.name])
+    return [*first, *rest]
 
 
 _APART_WEIGHT: Final = 1.5  # of how far three lie apart, against their marks; by judgement
