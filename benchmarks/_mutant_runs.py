@@ -13,7 +13,7 @@ import signal
 import subprocess
 import sys
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
@@ -56,21 +56,19 @@ def copy_tree(root: Path, to: Path) -> None:
             shutil.copy2(source, to / name)
 
 
-def mapped(tree: Path, room: str, known: dict[str, dict]) -> list[TestFile]:
-    """Every file of a room's tests with what it runs; `known` is added to."""
-    found = []
-    for path in _test_files(tree, room):
-        name = str(path.relative_to(tree))
-        key = _key(tree, room, path)
-        if known.get(name, {}).get("key") != key:
-            known[name] = asdict(_tried(tree, name, key))
-        found.append(TestFile(**known[name]))
-    return found
-
-
-def _test_files(tree: Path, room: str) -> list[Path]:
+def test_files(tree: Path, room: str) -> list[str]:
+    """Files of a room's tests, doctests among them, relative to the tree."""
     doctests = [p for p in (tree / "segue" / room).rglob("*.py") if ">>>" in p.read_text("utf-8")]
-    return sorted((tree / "tests" / room).rglob("test_*.py")) + sorted(doctests)
+    found = sorted((tree / "tests" / room).rglob("test_*.py")) + sorted(doctests)
+    return [str(path.relative_to(tree)) for path in found]
+
+
+def mapped(tree: Path, room: str, name: str, known: dict[str, dict]) -> TestFile:
+    """A file of a room's tests with what it runs, as `known` of an earlier map or tried anew."""
+    key = _key(tree, room, tree / name)
+    if known.get(name, {}).get("key") == key:
+        return TestFile(**known[name])
+    return _tried(tree, name, key)
 
 
 def _key(tree: Path, room: str, path: Path) -> str:

@@ -19,13 +19,24 @@ import shutil
 import sys
 import tempfile
 from collections import Counter
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import contextmanager
+from dataclasses import asdict
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Final
 
 from benchmarks._mutant_draw import Mutant, drawn
-from benchmarks._mutant_runs import TestFile, chosen, copy_tree, load_known, mapped, outcome
+from benchmarks._mutant_runs import (
+    TestFile,
+    chosen,
+    copy_tree,
+    load_known,
+    mapped,
+    outcome,
+    test_files,
+)
 
 ROOT: Final = Path(__file__).resolve().parents[1]
 ROOMS: Final = ("music", "plan", "recipes", "render", "score", "setlist", "stage", "review")
@@ -50,41 +61,64 @@ def main() -> int:
         trees = [Path(folder) / f"job {n}" / "tree" for n in range(options.jobs)]
         trees[0].mkdir(parents=True)
         copy_tree(ROOT, trees[0])
-        rooms = _mapped(trees[0], sorted({m.room for m in mutants}), options.map)
         compileall.compile_dir(trees[0], quiet=2)
         for tree in trees[1:]:
             shutil.copytree(trees[0], tree)
+        rooms = _mapped(trees, sorted({m.room for m in mutants}), options.map)
         found = _outcomes(trees, words, rooms)
     failing = [file.path for files in rooms.values() for file in files if not file.is_passing]
     return _told(found, words, failing)
 
 
-def _mapped(tree: Path, rooms: list[str], path: Path | None) -> dict[str, list[TestFile]]:
+def _mapped(trees: list[Path], rooms: list[str], path: Path | None) -> dict[str, list[TestFile]]:
+    """What each file of the rooms' tests runs; kept in `path`, if one is named."""
     known = load_known(path)
-    found = {}
-    for room in rooms:
-        found[room] = mapped(tree, room, known)
-        cost_s = sum(file.cpu_s for file in found[room])
-        print(f"{room}: {len(found[room])} files of tests, {cost_s:.0f} s", flush=True)
-        if path:
-            path.write_text(json.dumps(known), encoding="utf-8")
+    free = _free(trees)
+
+    def told(room: str, name: str) -> TestFile:
+        with _one_of(free) as tree:
+            return mapped(tree, room, name, known)
+
+    with ThreadPoolExecutor(len(trees)) as pool:
+        running = {
+            room: [pool.submit(told, room, name) for name in test_files(trees[0], room)]
+            for room in rooms
+        }
+        found = {room: [file.result() for file in files] for room, files in running.items()}
+    for room, files in found.items():
+        print(f"{room}: {len(files)} files of tests, {sum(f.cpu_s for f in files):.0f} s")
+        known |= {file.path: asdict(file) for file in files}
+    if path:
+        path.write_text(json.dumps(known), encoding="utf-8")
     return found
+
+
+def _free(trees: list[Path]) -> SimpleQueue[Path]:
+    free: SimpleQueue[Path] = SimpleQueue()
+    for tree in trees:
+        free.put(tree)
+    return free
+
+
+@contextmanager
+def _one_of(free: SimpleQueue[Path]) -> Iterator[Path]:
+    """A tree that nobody else uses meanwhile."""
+    tree = free.get()
+    try:
+        yield tree
+    finally:
+        free.put(tree)
 
 
 def _outcomes(
     trees: list[Path], words: dict[Mutant, str], rooms: dict[str, list[TestFile]]
 ) -> dict[Mutant, str]:
     """What became of each mutant; one tree a job."""
-    free: SimpleQueue[Path] = SimpleQueue()
-    for tree in trees:
-        free.put(tree)
+    free = _free(trees)
 
     def tried(mutant: Mutant) -> str:
-        tree = free.get()
-        try:
+        with _one_of(free) as tree:
             return outcome(tree, mutant, chosen(mutant, rooms[mutant.room]))
-        finally:
-            free.put(tree)
 
     found = {}
     with ThreadPoolExecutor(len(trees)) as pool:
