@@ -14,7 +14,7 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
-from segue.audition.desk import Desk, vote_values
+from segue.audition.poll import Poll, vote_values
 from segue.audition.limits import client_address, refusal
 from segue.audition.page import SCRIPTS, STYLES
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
@@ -85,10 +85,10 @@ def _answering(
 
 
 async def _page(request: Request) -> Response:
-    desk, listener = _desk(request), _listener(request)
+    poll, listener = _poll(request), _listener(request)
     if listener is not None:
-        return HTMLResponse(desk.page_for(listener))
-    needs_code = desk.secrets.join_code is not None
+        return HTMLResponse(poll.page_for(listener))
+    needs_code = poll.secrets.join_code is not None
     return HTMLResponse(filled("join.html", {"needs_code": needs_code}))
 
 
@@ -105,94 +105,94 @@ async def _host_page(_: Request) -> Response:
 
 
 async def _join(request: Request) -> Response:
-    desk = _desk(request)
-    body = await body_of(request, JoinBody, desk.clients.limits)
+    poll = _poll(request)
+    body = await body_of(request, JoinBody, poll.clients.limits)
     if _listener(request) is not None:
         return JSONResponse({})
-    code = desk.secrets.join_code
-    if code is not None and not desk.is_right(
+    code = poll.secrets.join_code
+    if code is not None and not poll.is_right(
         code, code_as_drawn(body.code), client_address(request.scope)
     ):
         return refusal("That is not the code in the terminal.", status=FORBIDDEN)
-    return await _let_in(desk, name=" ".join(body.name.split()), is_host=False)
+    return await _let_in(poll, name=" ".join(body.name.split()), is_host=False)
 
 
 async def _host(request: Request) -> Response:
-    desk = _desk(request)
-    body = await body_of(request, HostBody, desk.clients.limits)
-    if not desk.is_right(desk.secrets.host_token, body.token, client_address(request.scope)):
+    poll = _poll(request)
+    body = await body_of(request, HostBody, poll.clients.limits)
+    if not poll.is_right(poll.secrets.host_token, body.token, client_address(request.scope)):
         return refusal("Open the address that the terminal shows.", status=FORBIDDEN)
     listener = _listener(request)
     if listener is None:
-        return await _let_in(desk, name="", is_host=True)
-    await desk.recorder.do(lambda: desk.ballot.make_host(listener))
+        return await _let_in(poll, name="", is_host=True)
+    await poll.recorder.do(lambda: poll.ballot.make_host(listener))
     return JSONResponse({})
 
 
-async def _let_in(desk: Desk, *, name: str, is_host: bool) -> Response:
+async def _let_in(poll: Poll, *, name: str, is_host: bool) -> Response:
     cookie = new_cookie()
-    await desk.recorder.do(
-        lambda: desk.ballot.add_listener(cookie, name=name, seed=new_seed(), is_host=is_host)
+    await poll.recorder.do(
+        lambda: poll.ballot.add_listener(cookie, name=name, seed=new_seed(), is_host=is_host)
     )
     response = JSONResponse({})
     response.set_cookie(
-        desk.cookie_name, cookie, max_age=COOKIE_S, path="/", httponly=True, samesite="strict"
+        poll.cookie_name, cookie, max_age=COOKIE_S, path="/", httponly=True, samesite="strict"
     )
     return response
 
 
 async def _vote(request: Request) -> Response:
-    desk, listener = _desk(request), _known(request)
-    body = await body_of(request, VoteBody, desk.clients.limits)
+    poll, listener = _poll(request), _known(request)
+    body = await body_of(request, VoteBody, poll.clients.limits)
     vote = Vote(
         choice=body.choice,
         confidence=body.confidence,
         words=body.words.strip(),
         heard=body.heard,
     )
-    return JSONResponse({"vote": vote_values(await desk.cast(listener, vote))})
+    return JSONResponse({"vote": vote_values(await poll.cast(listener, vote))})
 
 
 async def _close(request: Request) -> Response:
-    desk, listener = _desk(request), _known(request)
+    poll, listener = _poll(request), _known(request)
     if not listener.is_host:
         return refusal("Only the one who runs the vote may close it.", status=FORBIDDEN)
-    body = await body_of(request, CloseBody, desk.clients.limits)
-    await desk.close(Choice(rank=body.rank, why=body.why.strip()))
+    body = await body_of(request, CloseBody, poll.clients.limits)
+    await poll.close(Choice(rank=body.rank, why=body.why.strip()))
     return JSONResponse({})
 
 
 async def _events(request: Request) -> Response:
-    desk, listener = _desk(request), _listener(request)
+    poll, listener = _poll(request), _listener(request)
     address = client_address(request.scope)
     if listener is None:
         return refusal("Join first.", status=UNKNOWN)
-    if not desk.live.has_room(address, desk.clients.limits.streams):
+    if not poll.live.has_room(address, poll.clients.limits.streams):
         return refusal("Too many open pages: close one.", status=BUSY)
-    stream = desk.live.messages(address, lambda: desk.message_for(listener))
+    stream = poll.live.messages(address, lambda: poll.message_for(listener))
     return StreamingResponse(stream, media_type="text/event-stream")
 
 
 async def _sound(request: Request) -> Response:
     if _listener(request) is None:
         return refusal("Join first.", status=UNKNOWN)
-    path = named_file(_desk(request).files, request.path_params["name"])
+    path = named_file(_poll(request).files, request.path_params["name"])
     if path is None:
         return refusal("There is no such sound.", status=NOT_FOUND)
     return FileResponse(path, media_type=SOUND_TYPES[path.suffix])
 
 
-def _desk(request: Request) -> Desk:
-    desk = request.app.state.desk
-    if not isinstance(desk, Desk):
-        raise TypeError("the application was made without a desk")
-    return desk
+def _poll(request: Request) -> Poll:
+    poll = request.app.state.poll
+    if not isinstance(poll, Poll):
+        raise TypeError("the application was made without a poll")
+    return poll
 
 
 def _listener(request: Request) -> Listener | None:
-    desk = _desk(request)
-    cookie = request.cookies.get(desk.cookie_name)
-    return None if cookie is None else desk.ballot.listener_of(cookie)
+    poll = _poll(request)
+    cookie = request.cookies.get(poll.cookie_name)
+    return None if cookie is None else poll.ballot.listener_of(cookie)
 
 
 def _known(request: Request) -> Listener:

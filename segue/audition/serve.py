@@ -19,7 +19,7 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
-from segue.audition.desk import open_desk
+from segue.audition.poll import open_poll
 from segue.audition.limits import Gate
 from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
     from types import FrameType
 
-    from segue.audition.desk import Desk
+    from segue.audition.poll import Poll
     from segue.audition.page import PageView
 
 LOOPBACK: Final = "127.0.0.1"
@@ -107,10 +107,10 @@ def serve_vote(
         listening_socket(EVERYWHERE if on_lan else LOOPBACK, port) as sock,
     ):
         files = served_files(folder, view, Path(sounds))
-        desk = open_desk(folder, view, files=files, secrets=secrets, on_chosen=on_chosen)
+        poll = open_poll(folder, view, files=files, secrets=secrets, on_chosen=on_chosen)
         names = host_names() if on_lan else ("localhost",)
-        announce(_addresses(sock, address, secrets, sum(desk.ballot.tally.values())))
-        VoteServer(desk, names=names).run(sockets=[sock])
+        announce(_addresses(sock, address, secrets, sum(poll.ballot.tally.values())))
+        VoteServer(poll, names=names).run(sockets=[sock])
 
 
 def _addresses(sock: socket.socket, address: str, secrets: Secrets, n_votes: int) -> Addresses:
@@ -135,11 +135,11 @@ class VoteServer(uvicorn.Server):
         Host names that are ours.
     """
 
-    def __init__(self, desk: Desk, *, names: tuple[str, ...]) -> None:
-        self._desk = desk
+    def __init__(self, poll: Poll, *, names: tuple[str, ...]) -> None:
+        self._poll = poll
         super().__init__(
             uvicorn.Config(
-                application(desk, names=names),
+                application(poll, names=names),
                 log_config=None,
                 log_level="error",
                 access_log=False,
@@ -155,16 +155,16 @@ class VoteServer(uvicorn.Server):
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """End the streams, then everything."""
-        self._desk.live.stop()
+        self._poll.live.stop()
         super().handle_exit(sig, frame)
 
 
-def application(desk: Desk, *, names: tuple[str, ...]) -> Starlette:
+def application(poll: Poll, *, names: tuple[str, ...]) -> Starlette:
     """The server as an ASGI application.
 
     Parameters
     ----------
-    desk : Desk
+    poll : Poll
         Its ballot is closed when the application ends.
     names : tuple of str
         Host names that are ours.
@@ -172,19 +172,19 @@ def application(desk: Desk, *, names: tuple[str, ...]) -> Starlette:
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        writing = asyncio.create_task(desk.recorder.run())
+        writing = asyncio.create_task(poll.recorder.run())
         try:
             yield
         finally:
             writing.cancel()
             with suppress(asyncio.CancelledError):
                 await writing
-            desk.ballot.close()
+            poll.ballot.close()
 
-    gate = Middleware(Gate, names=names, clients=desk.clients)
+    gate = Middleware(Gate, names=names, clients=poll.clients)
     app = Starlette(routes=routes(), middleware=[gate], lifespan=lifespan)
     app.router.redirect_slashes = False
-    app.state.desk = desk
+    app.state.poll = poll
     return app
 
 

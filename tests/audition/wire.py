@@ -9,7 +9,7 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from segue.audition.desk import open_desk
+from segue.audition.poll import open_poll
 from segue.audition.limits import Limits
 from segue.audition.secrets import Secrets
 from segue.audition.serve import VoteServer, listening_socket
@@ -105,12 +105,12 @@ class Kept(NamedTuple):
     words: str
 
 
-def kept(desk):
+def kept(poll):
     """The votes of a round as they lie in the file, in the order in which they came."""
-    with closing(sqlite3.connect(desk.ballot.path)) as ballot:
+    with closing(sqlite3.connect(poll.ballot.path)) as ballot:
         rows = ballot.execute(
             "SELECT choice, confidence, words FROM votes WHERE round = ? ORDER BY rowid",
-            (desk.ballot.round,),
+            (poll.ballot.round,),
         )
         return [Kept(*row) for row in rows]
 
@@ -121,15 +121,15 @@ def a_vote(choice=1, **more):
 
 @contextmanager
 def running(folder, view, files, *, limits=WIDE, code=CODE):
-    """A server in a thread of its own; gives its port and its desk."""
+    """A server in a thread of its own; gives its port and its poll."""
     secrets = Secrets(join_code=code, host_token=TOKEN, round_token="0a1b2c3d")
-    desk = open_desk(folder, view, files=files, secrets=secrets, limits=limits)
-    server = VoteServer(desk, names=("localhost",))
+    poll = open_poll(folder, view, files=files, secrets=secrets, limits=limits)
+    server = VoteServer(poll, names=("localhost",))
     with listening_socket("127.0.0.1", 0) as sock:
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
         thread.start()
         try:
-            yield sock.getsockname()[1], desk
+            yield sock.getsockname()[1], poll
         finally:
             server.handle_exit(2, None)
             thread.join(PATIENCE_S)

@@ -46,7 +46,7 @@ class _News:
 
 
 @dataclass(slots=True)
-class Desk:
+class Poll:
     """The state of a running vote.
 
     Parameters
@@ -176,7 +176,7 @@ class Desk:
         self.ballot.close_round(choice.rank)
 
 
-def open_desk(
+def open_poll(
     folder: Path,
     view: PageView,
     *,
@@ -184,15 +184,15 @@ def open_desk(
     secrets: Secrets,
     limits: Limits | None = None,
     on_chosen: Callable[[], None] = lambda: None,
-) -> Desk:
-    """A desk with its ballot open; an unclosed vote on the same goes on.
+) -> Poll:
+    """A poll with its ballot open; an unclosed vote on the same goes on.
 
     Raises
     ------
     RunFolderError
         If votes cannot be kept in the run folder.
     """
-    return Desk(
+    return Poll(
         folder=folder,
         view=view,
         files=files,
