@@ -11,12 +11,12 @@ from typing import Literal
 
 from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact, check_share
 from segue.audio.clip import Edge
+from segue.audio.clip import EndingKind as EndingKind
+from segue.audio.clip import OpeningKind as OpeningKind
 from segue.music.chord import Chord
 from segue.music.key import Key
 
 Source = Literal["heard", "given"]
-EndingKind = Literal["keeps going", "cold stop", "ring-out", "fade"]
-OpeningKind = Literal["on the beat", "pick-up", "free intro"]
 
 SURE_CONFIDENCE = 0.8
 """From here on a fact is told without a question mark; checked by the ears benchmark."""

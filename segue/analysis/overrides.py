@@ -48,7 +48,7 @@ class Overrides:
         Parameters
         ----------
         notes : SongNotes
-            From the song's folder.
+            From what is written beside the song.
         """
         return Overrides(
             key=self.key or notes.key,
@@ -58,7 +58,9 @@ class Overrides:
             first_downbeat_s=(
                 notes.first_downbeat_s if self.first_downbeat_s is None else self.first_downbeat_s
             ),
-            ending=self.ending,
-            opening=self.opening,
-            first_note_midi=self.first_note_midi,
+            ending=self.ending or notes.ending,
+            opening=self.opening or notes.opening,
+            first_note_midi=(
+                notes.first_note_midi if self.first_note_midi is None else self.first_note_midi
+            ),
         )

@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 Edge = Literal["start", "end"]
 Role = Literal["mix", "drums", "bass", "keys", "guitar", "synth", "voice", "lead", "other"]
 ROLES: tuple[Role, ...] = get_args(Role)
+EndingKind = Literal["keeps going", "cold stop", "ring-out", "fade"]
+OpeningKind = Literal["on the beat", "pick-up", "free intro"]
 
 _AUDIO_DIMENSIONS = 2  # frames and channels
 
@@ -87,12 +89,21 @@ class SongNotes:
         A time in the file, in seconds, where a bar starts.
     metre : int or None
         Beats a bar.
+    ending : EndingKind or None
+        How the song ends; only for the end of a song.
+    opening : OpeningKind or None
+        How the song starts; only for the start of a song.
+    first_note_midi : float or None
+        The first sung note; only for the start of a song.
     """
 
     key: Key | None = None
     tempo_bpm: float | None = None
     first_downbeat_s: float | None = None
     metre: int | None = None
+    ending: EndingKind | None = None
+    opening: OpeningKind | None = None
+    first_note_midi: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -41,7 +41,7 @@ def read_song(
     Parameters
     ----------
     path : str or Path
-        An audio file, or a folder of stems with an optional ``song.toml``.
+        An audio file or a folder of stems, either with an optional ``song.toml``.
     edge : {'end', 'start'}
         Which end of the song.
     edge_s : float, optional
@@ -70,7 +70,8 @@ def read_song(
     infos = _all_infos(path, folder.stems)
     duration_s = max(info.n_frames / info.rate_hz for info in infos)
     _refuse_short(path, duration_s)
-    _refuse_late_downbeat(path, folder.notes.first_downbeat_s, duration_s)
+    notes = folder.said.notes_at(edge)
+    _refuse_late_downbeat(path, notes.first_downbeat_s, duration_s)
     total = max(scaled_frames(i.n_frames, from_hz=i.rate_hz, to_hz=rate_hz) for i in infos)
     length = min(round(edge_s * rate_hz), total)
     first = total - length if edge == "end" else 0
@@ -84,7 +85,7 @@ def read_song(
         edge=edge,
         stems=stems,
         duration_s=duration_s,
-        notes=folder.notes,
+        notes=notes,
         remarks=_remarks(infos, edge),
         n_file_channels=max(info.n_channels for info in infos),
     )

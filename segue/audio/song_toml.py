@@ -1,4 +1,8 @@
-"""``song.toml``: what a musician writes beside the stems, checked as a whole.
+"""``song.toml``: what a musician writes beside a song, checked as a whole.
+
+In a folder of stems it is called just that; beside a single file it has the file's name, as
+``Low Tide.song.toml`` beside ``Low Tide.wav``. What counts for one end alone stands under
+``[start]`` or ``[end]`` and goes over the rest.
 
 ::
 
@@ -7,6 +11,14 @@
     tempo_bpm = 124.0
     first_downbeat_s = 0.52
     metre = 4
+
+    [start]
+    opening = "pick-up"
+    first_note = "A3"
+
+    [end]
+    key = "A major"
+    ending = "ring-out"
 
     [roles]
     "take 3.wav" = "voice"
@@ -19,16 +31,18 @@ import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.audio.clip import ROLES, Role, SongNotes
-from segue.errors import InputError, KeyNameError, did_you_mean, shortened
+from segue.audio.clip import ROLES, EndingKind, OpeningKind, Role, SongNotes
+from segue.errors import InputError, KeyNameError, SegueError, did_you_mean, shortened
 from segue.files.plain_file import plain_bytes
-from segue.music.key import parse_key
+from segue.music.key import parse_key, parse_note
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from pydantic_core import ErrorDetails
+
+    from segue.audio.clip import Edge
 
 SONG_TOML: Final = "song.toml"
 LARGEST_BYTES: Final = 1 << 18
@@ -36,7 +50,47 @@ LARGEST_BYTES: Final = 1 << 18
 MIN_TEMPO_BPM: Final = 20.0  # slower is a slip, or another note value
 MAX_TEMPO_BPM: Final = 400.0  # faster is a slip, or another note value
 MAX_METRE: Final = 32  # more beats in a bar are a slip
-_FIELDS: Final = ("title", "key", "tempo_bpm", "first_downbeat_s", "metre", "roles")
+_BOTH: Final = ("key", "tempo_bpm", "first_downbeat_s", "metre")
+_FIELDS: Final = ("title", *_BOTH, "start", "end", "roles")
+_END_FIELDS: Final[dict[str, tuple[str, ...]]] = {
+    "start": (*_BOTH, "opening", "first_note"),
+    "end": (*_BOTH, "ending"),
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndToml:
+    """The fields of ``[start]`` or ``[end]``, all optional.
+
+    Parameters
+    ----------
+    metre : int or None
+        Beats a bar.
+    first_note : str or None
+        Of the singer, such as 'A3'.
+    """
+
+    key: str | None = None
+    tempo_bpm: float | None = None
+    first_downbeat_s: float | None = None
+    metre: int | None = None
+    ending: EndingKind | None = None
+    opening: OpeningKind | None = None
+    first_note: str | None = None
+
+    def over(self, notes: SongNotes) -> SongNotes:
+        """These words first, and where they say nothing, those on the whole song."""
+        return SongNotes(
+            key=notes.key if self.key is None else parse_key(self.key),
+            tempo_bpm=self.tempo_bpm or notes.tempo_bpm,
+            first_downbeat_s=(
+                notes.first_downbeat_s if self.first_downbeat_s is None else self.first_downbeat_s
+            ),
+            metre=self.metre or notes.metre,
+            ending=self.ending,
+            opening=self.opening,
+            first_note_midi=None if self.first_note is None else parse_note(self.first_note),
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -56,17 +110,24 @@ class SongToml:
     tempo_bpm: float | None = None
     first_downbeat_s: float | None = None
     metre: int | None = None
+    start: EndToml = field(default_factory=EndToml)
+    end: EndToml = field(default_factory=EndToml)
     roles: dict[str, Role] = field(default_factory=dict)
 
-    @property
-    def notes(self) -> SongNotes:
-        """The musical facts."""
-        return SongNotes(
+    def notes_at(self, edge: Edge) -> SongNotes:
+        """The musical facts of one end of the song."""
+        whole = SongNotes(
             key=None if self.key is None else parse_key(self.key),
             tempo_bpm=self.tempo_bpm,
             first_downbeat_s=self.first_downbeat_s,
             metre=self.metre,
         )
+        return (self.end if edge == "end" else self.start).over(whole)
+
+
+def song_toml_beside(song: Path) -> Path:
+    """Where what is known of a song is written: in its folder, or beside its file."""
+    return song / SONG_TOML if song.is_dir() else song.with_name(f"{song.stem}.{SONG_TOML}")
 
 
 def load_song_toml(path: Path, *, audio_names: Sequence[str]) -> SongToml:
@@ -118,9 +179,11 @@ def _typed(table: dict[str, Any]) -> tuple[SongToml, list[str]]:
 
     adapter = TypeAdapter(SongToml)
     text = json.dumps({key: table[key] for key in table if key in _FIELDS}, default=str)
-    problems = [
-        f"'{shortened(key)}' is not a field{_hint(key, _FIELDS)}" for key in table.keys() - _FIELDS
-    ]
+    problems = _not_fields(table, _FIELDS)
+    for end, fields in _END_FIELDS.items():
+        said = table.get(end)
+        if isinstance(said, dict):
+            problems += _not_fields(said, fields, within=f"{end}.")
     try:
         return adapter.validate_json(text, strict=True), sorted(problems)
     except ValidationError as error:
@@ -131,32 +194,52 @@ def _typed(table: dict[str, Any]) -> tuple[SongToml, list[str]]:
     return adapter.validate_json(json.dumps(sound, default=str), strict=True), found
 
 
+def _not_fields(table: Mapping[str, Any], fields: Sequence[str], *, within: str = "") -> list[str]:
+    return [
+        f"'{within}{shortened(key)}' is not a field{_hint(key, fields)}"
+        for key in table.keys() - fields
+    ]
+
+
 def _type_problem(detail: ErrorDetails) -> str:
     place = ".".join(str(part) for part in detail["loc"])
     seen = detail["input"]
-    if detail["type"] == "literal_error":
+    if detail["type"] == "literal_error" and detail["loc"][0] == "roles":
         return f"'{place}' is {shortened(repr(seen))}, not a role{_hint(str(seen), ROLES)}"
     wanted = detail["msg"].removeprefix("Input should be ")
     return f"'{place}' is {shortened(json.dumps(seen))}, write {wanted}"
 
 
 def _range_problems(song: SongToml) -> list[str]:
+    return [
+        *_out_of_range(song, ""),
+        *_out_of_range(song.start, "start."),
+        *_out_of_range(song.end, "end."),
+    ]
+
+
+def _out_of_range(said: SongToml | EndToml, within: str) -> list[str]:
     problems = []
-    if song.key is not None:
+    if said.key is not None:
         try:
-            parse_key(song.key)
+            parse_key(said.key)
         except KeyNameError as error:
-            problems.append(f"'key': {str(error).removesuffix('.')}")
-    if song.tempo_bpm is not None and not MIN_TEMPO_BPM <= song.tempo_bpm <= MAX_TEMPO_BPM:
+            problems.append(f"'{within}key': {str(error).removesuffix('.')}")
+    if said.tempo_bpm is not None and not MIN_TEMPO_BPM <= said.tempo_bpm <= MAX_TEMPO_BPM:
         limits = f"{MIN_TEMPO_BPM:g} to {MAX_TEMPO_BPM:g} beats a minute"
-        problems.append(f"'tempo_bpm' is {song.tempo_bpm:g}, outside {limits}: keep within")
-    if song.first_downbeat_s is not None and not 0 <= song.first_downbeat_s < float("inf"):
+        problems.append(f"'{within}tempo_bpm' is {said.tempo_bpm:g}, outside {limits}: keep within")
+    if said.first_downbeat_s is not None and not 0 <= said.first_downbeat_s < float("inf"):
         told = "before the song starts: write seconds from its start"
-        problems.append(f"'first_downbeat_s' is {song.first_downbeat_s:g}, {told}")
-    if song.metre is not None and not 1 <= song.metre <= MAX_METRE:
+        problems.append(f"'{within}first_downbeat_s' is {said.first_downbeat_s:g}, {told}")
+    if said.metre is not None and not 1 <= said.metre <= MAX_METRE:
         problems.append(
-            f"'metre' is {song.metre}, outside 1 to {MAX_METRE} beats a bar: keep within"
+            f"'{within}metre' is {said.metre}, outside 1 to {MAX_METRE} beats a bar: keep within"
         )
+    if isinstance(said, EndToml) and said.first_note is not None:
+        try:
+            parse_note(said.first_note)
+        except SegueError as error:
+            problems.append(f"'{within}first_note': {str(error).removesuffix('.')}")
     return problems
 
 

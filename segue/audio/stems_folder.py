@@ -7,13 +7,14 @@ import stat
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from segue.audio.clip import Role, SongNotes
 from segue.audio.roles import stem_roles
-from segue.audio.song_toml import SONG_TOML, SongToml, load_song_toml
+from segue.audio.song_toml import SONG_TOML, SongToml, load_song_toml, song_toml_beside
 from segue.errors import AudioFileError, InputError, printable
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from segue.audio.clip import Role
 
 AUDIO_SUFFIXES: Final = frozenset(
     {".wav", ".wave", ".bwf", ".rf64", ".w64", ".flac", ".aif", ".aiff", ".aifc", ".caf", ".au"}
@@ -40,7 +41,7 @@ class SongFiles:
 
     title: str
     stems: tuple[StemFile, ...]
-    notes: SongNotes = field(default_factory=SongNotes)
+    said: SongToml = field(default_factory=SongToml)
 
 
 def read_folder(path: Path) -> SongFiles:
@@ -59,10 +60,12 @@ def read_folder(path: Path) -> SongFiles:
     Raises
     ------
     InputError
-        If the folder holds no audio, a mix beside its stems, or a faulty ``song.toml``.
+        If the folder holds no audio or a mix beside its stems, or a ``song.toml`` is faulty.
     """
     if not _is_folder(path):
-        return SongFiles(title=title_of(path.stem), stems=(StemFile(path=path, role="mix"),))
+        song = _song_toml(path, [])
+        title = song.title or title_of(path.stem)
+        return SongFiles(title=title, stems=(StemFile(path=path, role="mix"),), said=song)
     files = _audio_files(path)
     song = _song_toml(path, files)
     roles = _roles(path, files, song)
@@ -71,8 +74,13 @@ def read_folder(path: Path) -> SongFiles:
         stems=tuple(
             StemFile(path=file, role=role) for file, role in zip(files, roles, strict=True)
         ),
-        notes=song.notes,
+        said=song,
     )
+
+
+def audio_names(song: Path) -> tuple[str, ...]:
+    """Names of the audio files of a folder of stems, of which its ``song.toml`` may speak."""
+    return tuple(file.name for file in _audio_files(song)) if _is_folder(song) else ()
 
 
 def title_of(name: str) -> str:
@@ -112,9 +120,12 @@ def _audio_files(folder: Path) -> list[Path]:
     return files
 
 
-def _song_toml(folder: Path, files: list[Path]) -> SongToml:
-    path = folder / SONG_TOML
-    if not path.exists():
+def _song_toml(song: Path, files: list[Path]) -> SongToml:
+    path = song_toml_beside(song)
+    try:
+        if not path.exists():
+            return SongToml()
+    except (OSError, ValueError):  # whoever opens the song says what is wrong
         return SongToml()
     if not path.is_file():
         raise InputError(path, "is not a file; remove it or put a text file there.")

@@ -14,9 +14,9 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
-from segue.audition.poll import Poll, vote_values
 from segue.audition.limits import client_address, refusal
 from segue.audition.page import SCRIPTS, STYLES
+from segue.audition.poll import Poll, vote_values
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
 from segue.audition.served_files import named_file
 from segue.audition.votes import BallotRefusalError, Vote

@@ -19,8 +19,8 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
-from segue.audition.poll import open_poll
 from segue.audition.limits import Gate
+from segue.audition.poll import open_poll
 from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
 from segue.audition.served_files import served_files
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
     from types import FrameType
 
-    from segue.audition.poll import Poll
     from segue.audition.page import PageView
+    from segue.audition.poll import Poll
 
 LOOPBACK: Final = "127.0.0.1"
 EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only with --lan, and behind a join code

@@ -14,7 +14,7 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.audio.song_toml import SONG_TOML
+from segue.audio.song_toml import SONG_TOML, song_toml_beside
 from segue.audio.stems_folder import AUDIO_SUFFIXES
 from segue.catalogue.stem_folders import are_stems
 from segue.errors import InputError, text_of
@@ -52,6 +52,12 @@ class FoundSong:
         """Whether it is a folder of stems."""
         return self.files != (self.path,)
 
+    @property
+    def _all_files(self) -> tuple[Path, ...]:
+        """With what is written beside a single file; in a folder it is among the files."""
+        beside = () if self.is_folder else (song_toml_beside(self.path),)
+        return (*self.files, *(file for file in beside if file.is_file()))
+
     def stamp(self) -> str:
         """Names, sizes and times of its files: the same as long as nobody touched them.
 
@@ -60,11 +66,11 @@ class FoundSong:
         OSError
             If a file has gone or may not be looked at.
         """
-        states = [(file.name, file.stat()) for file in self.files]
+        states = [(file.name, file.stat()) for file in self._all_files]
         return "|".join(f"{text_of(name)}:{s.st_size}:{s.st_mtime_ns}" for name, s in states)
 
     def content(self) -> str:
-        """Digest of what it holds, whatever it is called.
+        """Digest of what it holds, whatever it is called, and of what is written beside it.
 
         A file counts by its bytes alone; in a folder of stems their names count too,
         as they say what each plays.
@@ -75,7 +81,7 @@ class FoundSong:
             If a file cannot be read.
         """
         digest = blake2b(digest_size=_DIGEST_BYTES)
-        for file in self.files:
+        for file in self._all_files:
             if self.is_folder:
                 digest.update(f"\n{file.name}:{file.stat().st_size}\n".encode(errors="replace"))
             with file.open("rb") as stream:

@@ -9,8 +9,8 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from segue.audition.poll import open_poll
 from segue.audition.limits import Limits
+from segue.audition.poll import open_poll
 from segue.audition.secrets import Secrets
 from segue.audition.serve import VoteServer, listening_socket
 
