@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.job.request import Request
     from segue.plan import Plan
-    from segue.runfolder import CandidateRecord
+    from segue.runfolder import CandidateRecord, RunDocument
     from segue.score import Purpose, Scorecard
 
 
@@ -91,7 +91,9 @@ class Option:
     Parameters
     ----------
     number : int
-        1 is the best scored.
+        1 is the best scored; versions follow in the order in which they were made.
+    label : str
+        What it is called: '2', or '2b' for a version of option 2.
     is_tie : bool
         Whether it scores the same as the one before it, within the noise of the measures.
     loudness_lufs, true_peak_dbtp : float
@@ -100,9 +102,16 @@ class Option:
         24-bit WAVs of one length.
     notes : tuple of str
         Sentences on what is unsure or could not be done.
+    version_of : str or None
+        Label of what a version was changed from; None for an option as it was first made.
+    changes : tuple of str
+        What was changed in a version, in words.
+    layers : tuple of str
+        Names of the layers of its recipe, for `Changes.levels` and `Changes.without`.
     """
 
     number: int
+    label: str
     plan: Plan
     scorecard: Scorecard
     is_tie: bool
@@ -114,6 +123,9 @@ class Option:
     cue_path: Path
     picture_path: Path
     notes: tuple[str, ...]
+    version_of: str | None = None
+    changes: tuple[str, ...] = ()
+    layers: tuple[str, ...] = ()
 
     @property
     def music(self) -> npt.NDArray[np.float32]:
@@ -132,7 +144,9 @@ class Segues:
     old, new : EdgeFacts
         What was heard at the end of the old song and at the start of the new one.
     options : tuple of Option
-        Best first.
+        Best first, then the versions in the order in which they were made.
+    chosen : str or None
+        Label of what the band chose.
     page_path : Path
         The page on which they are compared.
     """
@@ -142,6 +156,8 @@ class Segues:
     new: EdgeFacts
     options: tuple[Option, ...]
     page_path: Path
+    rate_hz: int
+    chosen: str | None = None
 
 
 def between(
@@ -168,18 +184,28 @@ def between(
     SegueError
         If an input cannot be used or the folder cannot be written.
     """
-    from segue.audition.page import PAGE_NAME
     from segue.job.between import make_segues
 
     folder = Path(out)
     request = _request(Path(old), Path(new), folder, wishes or Wishes())
     document = make_segues(request, progress=progress)
+    return segues_of(folder, document)
+
+
+def segues_of(folder: Path, document: RunDocument) -> Segues:
+    """A run as a script knows it."""
+    from segue.audition.page import PAGE_NAME
+
+    choice = document.choice
+    chosen = [r.label for r in document.candidates if choice and r.rank == choice.rank]
     return Segues(
         folder=folder,
         old=document.outgoing,
         new=document.incoming,
-        options=tuple(_option(folder, r, document.rate_hz) for r in document.candidates),
+        options=tuple(option_of(folder, r, document.rate_hz) for r in document.candidates),
         page_path=folder / PAGE_NAME,
+        rate_hz=document.rate_hz,
+        chosen=chosen[0] if chosen else None,
     )
 
 
@@ -214,9 +240,13 @@ def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
     )
 
 
-def _option(folder: Path, record: CandidateRecord, rate_hz: int) -> Option:
+def option_of(folder: Path, record: CandidateRecord, rate_hz: int) -> Option:
+    """An option of a run as a script knows it."""
+    version, made = record.version, record.made
+    layers = () if made is None else made.recipe.layers
     return Option(
         number=record.rank,
+        label=record.label,
         plan=record.plan,
         scorecard=record.scorecard,
         is_tie=record.is_tie,
@@ -228,4 +258,7 @@ def _option(folder: Path, record: CandidateRecord, rate_hz: int) -> Option:
         cue_path=folder / record.cue_file,
         picture_path=folder / record.picture_file,
         notes=record.notes,
+        version_of=None if version is None else version.of,
+        changes=() if version is None else version.changes,
+        layers=tuple(dict.fromkeys(x.name or x.source for x in layers)),
     )

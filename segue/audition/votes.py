@@ -163,13 +163,14 @@ def result_values(
     choice : int or None
         What the closed vote chose; None while it is open.
     """
-    names = {record.rank: record.plan.recipe for record in records}
+    names = {record.rank: _name(record) for record in records}
+    labels = {record.rank: record.label for record in records}
     return {
         "n_votes": sum(tally.values()),
         "is_closed": choice is not None,
         "choice": choice,
         "tally": [
-            {"rank": rank, "name": name, "n_votes": tally.get(rank, 0)}
+            {"rank": rank, "label": labels[rank], "name": name, "n_votes": tally.get(rank, 0)}
             for rank, name in names.items()
         ],
         "words": [
@@ -182,3 +183,9 @@ def result_values(
             for s in said
         ],
     }
+
+
+def _name(record: CandidateRecord) -> str:
+    """Its recipe; of a version, also what it is called."""
+    name = record.plan.recipe
+    return name if record.version is None else f"{name} ({record.label})"

@@ -10,6 +10,7 @@ import typer
 from segue.cli.audition import audition, choose
 from segue.cli.cache import cache
 from segue.cli.catalogue import catalogue, neighbours
+from segue.cli.change import change, redo, undo
 from segue.cli.explain import explain
 from segue.cli.hints import print_next
 from segue.cli.options import overrides_of, seconds_of
@@ -84,7 +85,9 @@ StretchEngineName = Annotated[
     typer.Option("--stretch-engine", help="What stretches songs; rubberband must be installed."),
 ]
 Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
-Replace = Annotated[bool, typer.Option("--replace", help="Replace a run whose choice was made.")]
+Replace = Annotated[
+    bool, typer.Option("--replace", help="Replace a run of other songs, or one with a choice.")
+]
 NoCache = Annotated[bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")]
 WorkersN = Annotated[
     int | None,
@@ -220,6 +223,7 @@ def between(
 @app.command(rich_help_panel=SONGS)
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the candidates.")] = DEMO_OUT,
+    replace: Replace = False,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -230,7 +234,12 @@ def demo(
     song_a, song_b = demo_pair()
     own = own_recipes_folder()
     request = Request(
-        outgoing=song_a, incoming=song_b, out=out, own_recipes=own, n_workers=_workers(None)
+        outgoing=song_a,
+        incoming=song_b,
+        out=out,
+        own_recipes=own,
+        replace=replace,
+        n_workers=_workers(None),
     )
     _run(request, json=json, quiet=quiet)
 
@@ -334,6 +343,9 @@ def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
 app.command("set", rich_help_panel=SONGS)(set_)
 app.command(rich_help_panel=BAND)(audition)
 app.command(rich_help_panel=BAND)(choose)
+app.command(rich_help_panel=BAND)(change)
+app.command(rich_help_panel=BAND)(undo)
+app.command(rich_help_panel=BAND)(redo)
 app.command(rich_help_panel=BAND)(explain)
 app.command(rich_help_panel=BAND)(taste)
 app.command(rich_help_panel=STAGE)(stage)

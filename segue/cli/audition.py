@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 def choose(
     run: Annotated[Path, typer.Argument(help="A run folder.")],
-    candidate: Annotated[int, typer.Argument(help="Number of the candidate.")],
+    candidate: Annotated[str, typer.Argument(help="Its number, or a version such as 2b.")],
     why: Annotated[str, typer.Option(help="Why, in your words.")] = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
@@ -29,13 +29,15 @@ def choose(
     from rich.console import Console
 
     from segue.cli.hints import print_next
-    from segue.runfolder import Choice, write_choice
+    from segue.runfolder import Choice, read_document, write_choice
+    from segue.runfolder.run_document import candidate_of
 
-    document = write_choice(run, Choice(rank=candidate, why=why))
+    record = candidate_of(read_document(run), candidate)
+    write_choice(run, Choice(rank=record.rank, why=why))
     show_on_evening_page(run)
-    name = next(r.plan.recipe for r in document.candidates if r.rank == candidate)
     console = Console(soft_wrap=True)
-    console.print(f"Chosen: {candidate}, {name}.", markup=False, highlight=False)
+    chosen = f"Chosen: {record.label}, {record.plan.recipe}."
+    console.print(chosen, markup=False, highlight=False)
     if not quiet:
         print_next("Make it ready for the stage", "stage", run, "--out", "PACK")
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from segue.errors import OptionError, printable
+from segue.errors import printable
 
 if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord
@@ -18,7 +18,7 @@ _SAME_S = 1e-3  # for rounding at a bar line
 
 def explain(
     run: Annotated[Path, typer.Argument(help="A run folder.")],
-    candidate: Annotated[int, typer.Argument(help="Number of the candidate.")] = 1,
+    candidate: Annotated[str, typer.Argument(help="Its number, or a version such as 2b.")] = "1",
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
@@ -26,20 +26,16 @@ def explain(
     from segue.cli.hints import print_next
     from segue.cli.tables import print_json
     from segue.runfolder import read_document
+    from segue.runfolder.run_document import candidate_of
 
-    document = read_document(run)
-    by_rank = {record.rank: record for record in document.candidates}
-    if candidate not in by_rank:
-        there = ", ".join(str(rank) for rank in sorted(by_rank)) or "none"
-        raise OptionError(f"candidate {candidate} is not in this run: there are {there}.")
-    record = by_rank[candidate]
+    record = candidate_of(read_document(run), candidate)
     if json:
         print_json(card_report(record))
         return
     _print_card(record)
     if not quiet:
         print(f"\nHear it: {printable(run / record.music_file)}")
-        print_next("Choose it", "choose", run, str(candidate))
+        print_next("Choose it", "choose", run, record.label)
 
 
 def bar_of(record: CandidateRecord, measure: Measure) -> int | None:
@@ -55,6 +51,7 @@ def card_report(record: CandidateRecord) -> dict[str, Any]:
     """A candidate's card as JSON values, worst measures first."""
     return {
         "rank": record.rank,
+        "label": record.label,
         "recipe": record.plan.recipe,
         "score": round(record.scorecard.overall, 4),
         "measures": [
@@ -84,7 +81,7 @@ def _print_card(record: CandidateRecord) -> None:
 
     console = Console(soft_wrap=False)
     console.print(
-        f"{record.rank}  {record.plan.recipe}  {record.scorecard.overall:.2f} of 1",
+        f"{record.label}  {record.plan.recipe}  {record.scorecard.overall:.2f} of 1",
         style="bold",
         markup=False,
         highlight=False,

@@ -21,7 +21,7 @@ def review(
     run: Annotated[Path, typer.Argument(help="A run folder.")],
     take: Annotated[Path, typer.Argument(help="A recording of the band playing it.")],
     candidate: Annotated[
-        int | None, typer.Option(help="Which candidate; the chosen one unless told.")
+        str | None, typer.Option(help="Which one: 2, or 2b; the chosen one unless told.")
     ] = None,
     against: Annotated[
         Path | None, typer.Option(help="An earlier review (JSON): better or worse since?")

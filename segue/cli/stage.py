@@ -23,7 +23,7 @@ def stage(
     run: Annotated[Path, typer.Argument(help="A run folder, or the folder of an evening.")],
     out: Annotated[Path, typer.Option(help="Folder for the pack.")],
     candidate: Annotated[
-        int | None, typer.Option(help="Which candidate; the chosen one unless told.")
+        str | None, typer.Option(help="Which one: 2, or 2b; the chosen one unless told.")
     ] = None,
     channels: Annotated[
         str | None,
@@ -113,6 +113,7 @@ def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: boo
             {
                 "out": str(out),
                 "candidate": pack.rank,
+                "label": pack.label,
                 "files": list(pack.files),
                 "duration_s": round(pack.duration_s, 3),
                 "markers": _marks(pack.markers),
@@ -123,7 +124,7 @@ def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: boo
 
     console = Console(soft_wrap=True)
     console.print(
-        f"Candidate {pack.rank}, {pack.duration_s:.1f} s, in {out}:", markup=False, highlight=False
+        f"Candidate {pack.label}, {pack.duration_s:.1f} s, in {out}:", markup=False, highlight=False
     )
     for name in pack.files:
         console.print(f"  {name}", markup=False, highlight=False)

@@ -74,7 +74,7 @@ def print_candidates(document: RunDocument) -> None:
     elif document.purpose is not None:
         console.print(f"Scored as a way across to {document.purpose}.\n", highlight=False)
     for record in document.candidates:
-        _print_candidate(console, record)
+        print_candidate(console, record)
 
 
 def _print_keys(console: Console, document: RunDocument) -> None:
@@ -141,7 +141,7 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
         "incoming": facts_report(document.incoming),
         "purpose": document.purpose,
         "weights": document.weights,
-        "candidates": [_candidate_report(record) for record in document.candidates],
+        "candidates": [candidate_report(record) for record in document.candidates],
     }
 
 
@@ -217,17 +217,21 @@ def _note_words(facts: EdgeFacts) -> str:
     return f"{first_note_name(facts)} at {facts.first_note.time_s:.2f} s"
 
 
-def _print_candidate(console: Console, record: CandidateRecord) -> None:
+def print_candidate(console: Console, record: CandidateRecord) -> None:
+    """Print one candidate with its reason, its weakest points and what is to be said of it."""
     card = record.scorecard
     bars = sum(bar.section == "interlude" for bar in record.bars)
     tie = " (a tie with the one above)" if record.is_tie else ""
     console.print(
-        f"{record.rank}  {record.plan.recipe}  {card.overall:.2f} of 1{tie}   "
+        f"{record.label}  {record.plan.recipe}  {card.overall:.2f} of 1{tie}   "
         f"{bars} bars, {record.entry_s - record.exit_s:.1f} s, entry at {record.entry_s:.2f} s",
         style="bold",
         markup=False,
         highlight=False,
     )
+    if record.version is not None:
+        changes = ", ".join(record.version.changes)
+        print_sentence(console, "   ", f"Changed from {record.version.of}: {changes}.")
     print_sentence(console, "   ", record.plan.why)
     # The distance of the keys is the pair's, not the candidate's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
@@ -239,9 +243,14 @@ def _print_candidate(console: Console, record: CandidateRecord) -> None:
     console.print()
 
 
-def _candidate_report(record: CandidateRecord) -> dict[str, Any]:
+def candidate_report(record: CandidateRecord) -> dict[str, Any]:
+    """A candidate as JSON values."""
+    version = record.version
     return {
         "rank": record.rank,
+        "label": record.label,
+        "version_of": None if version is None else version.of,
+        "changes": [] if version is None else list(version.changes),
         "is_tie": record.is_tie,
         "recipe": record.plan.recipe,
         "family": record.plan.family,

@@ -36,8 +36,11 @@ from segue.recipes import all_recipes
 from segue.runfolder import (
     Choice,
     RunDocument,
+    RunSources,
+    SongSource,
     check_free,
     document_text,
+    place_text,
     read_document,
     whole_folder,
 )
@@ -96,7 +99,12 @@ def make_segues(
     SegueError
         If an input cannot be used or the run folder cannot be written.
     """
-    check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
+    pair = (place_text(request.outgoing), place_text(request.incoming))
+
+    def check() -> None:
+        check_free(request.out, replace=request.replace, keeps_choice=keeps_choice, pair=pair)
+
+    check()
     with (
         whole_folder(request.out) as folder,
         nullcontext(workers)
@@ -109,7 +117,7 @@ def make_segues(
                 _check_names(request.only, shelf)
                 instruments_of(request)  # what cannot be read is told before anything is heard
             # again, now that nobody else can write: the band may have chosen in the meantime
-            check_free(request.out, replace=request.replace, keeps_choice=keeps_choice)
+            check()
             earlier = earlier_run(request.out) if keeps_choice else None
             return _filled(folder, request, shelf, hands, progress, earlier)
         finally:
@@ -143,6 +151,7 @@ def _filled(
         choice=same_choice(earlier, candidates),
         purpose=request.purpose,
         weights="table" if request.weights is None else "own",
+        sources=_sources(request, songs),
     )
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     progress("writing the page")
@@ -151,6 +160,22 @@ def _filled(
         draw_pictures(folder, best_first, title=f"{old.title} → {new.title}")
         write_page(folder, document, sounds.result())
     return document
+
+
+def _sources(request: Request, songs: Songs) -> RunSources:
+    """What the run is made from, so that an option can be changed later."""
+    old, new = songs
+    return RunSources(
+        outgoing=_source(request.outgoing, old),
+        incoming=_source(request.incoming, new),
+        edge_s=request.edge_s,
+        match=request.match,
+        own_weights=request.weights,
+    )
+
+
+def _source(path: Path, song: HeardSong) -> SongSource:
+    return SongSource(path=place_text(path), sound=song.sound, has_stems=song.has_stems)
 
 
 def earlier_run(out: Path) -> RunDocument | None:

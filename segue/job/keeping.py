@@ -26,11 +26,16 @@ if TYPE_CHECKING:
 
     from segue.plan import Plan
     from segue.render.candidate import Candidate
+    from segue.runfolder import Making, Version
     from segue.score import Scorecard
 
 
 LEVEL_TOLERANCE_LU: Final = 0.02
 """Candidates this close in loudness are left as they are; a tenth of a LU is what is promised."""
+
+
+_DB_PLACES: Final = 6
+"""Decimals of a gain, so that the same difference found in two ways gives the same samples."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -67,8 +72,14 @@ class Rendered:
         return unpacked(self.packed[1 if file == self.record.click_file else 2])
 
 
-def measured(candidate: Candidate, scorecard: Scorecard) -> Rendered:
-    """A scored candidate, ready to be levelled and ranked."""
+def measured(candidate: Candidate, scorecard: Scorecard, made: Making | None = None) -> Rendered:
+    """A scored candidate, ready to be levelled and ranked.
+
+    Parameters
+    ----------
+    made : Making, optional
+        How it was made.
+    """
     plan = candidate.plan
     record = CandidateRecord(
         rank=1,
@@ -78,10 +89,11 @@ def measured(candidate: Candidate, scorecard: Scorecard) -> Rendered:
         exit_s=plan.seconds_at(plan.exit_beat),
         entry_s=plan.seconds_at(plan.entry_beat),
         singer_s=None if plan.singer_beat is None else plan.seconds_at(plan.singer_beat),
-        **_file_names(plan.recipe, rank=1),
+        **_file_names(plan.recipe, label="1"),
         loudness_lufs=integrated_lufs(candidate.music),
         true_peak_dbtp=_peak_dbtp(scorecard),
         notes=(*plan.notes, *candidate.notes),
+        made=made,
     )
     sounds = (packed(candidate.music), packed(candidate.click), packed(candidate.cue))
     return Rendered(record=record, packed=sounds)
@@ -91,12 +103,13 @@ def levelled(candidates: Sequence[Rendered]) -> list[Rendered]:
     """All candidates as loud as the quietest, so that nobody picks the louder one."""
     heard = [c.record.loudness_lufs for c in candidates if math.isfinite(c.record.loudness_lufs)]
     target = min(heard, default=-math.inf)
-    return [_levelled(candidate, target) for candidate in candidates]
+    return [lowered_to(candidate, target) for candidate in candidates]
 
 
-def _levelled(candidate: Rendered, target: float) -> Rendered:
+def lowered_to(candidate: Rendered, target_lufs: float) -> Rendered:
+    """A candidate no louder than a target."""
     lufs = candidate.record.loudness_lufs
-    over_db = lufs - target if math.isfinite(lufs) else 0.0
+    over_db = round(lufs - target_lufs, _DB_PLACES) if math.isfinite(lufs) else 0.0
     if over_db <= LEVEL_TOLERANCE_LU:
         return candidate
     return replace(candidate, record=_lowered(candidate.record, over_db), lowered_db=over_db)
@@ -184,8 +197,15 @@ def _bars(plan: Plan) -> tuple[BarReport, ...]:
 
 
 def _with_rank(record: CandidateRecord, rank: int, *, is_tie: bool) -> CandidateRecord:
-    names = _file_names(record.plan.recipe, rank=rank)
+    names = _file_names(record.plan.recipe, label=str(rank))
     return replace(record, rank=rank, is_tie=is_tie, **names)
+
+
+def as_version(candidate: Rendered, rank: int, version: Version) -> Rendered:
+    """A candidate as a version of an option, its files named after it."""
+    record = candidate.record
+    names = _file_names(record.plan.recipe, label=version.label)
+    return replace(candidate, record=replace(record, rank=rank, version=version, **names))
 
 
 class _FileNames(TypedDict):
@@ -195,10 +215,10 @@ class _FileNames(TypedDict):
     picture_file: str
 
 
-def _file_names(recipe: str, *, rank: int) -> _FileNames:
-    """Letters, digits, spaces and dashes of the recipe's name, behind the rank."""
+def _file_names(recipe: str, *, label: str) -> _FileNames:
+    """Letters, digits, spaces and dashes of the recipe's name, behind what it is called."""
     letters = "".join(c if c.isalnum() or c in " -" else "-" for c in recipe)
-    name = f"{rank} {letters.strip(' -') or 'candidate'}"
+    name = f"{label} {letters.strip(' -') or 'candidate'}"
     return _FileNames(
         music_file=f"{name}.wav",
         click_file=f"{name} click.wav",

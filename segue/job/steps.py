@@ -23,6 +23,7 @@ from segue.music.transposition_costs import SungNotes
 from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.render import render_candidate
+from segue.runfolder import Making, place_text
 from segue.score import score_candidate
 from segue.score.bridge import bridge_of
 from segue.workers.work import give_back
@@ -53,11 +54,14 @@ class HeardSong:
     ----------
     roles : frozenset of Role
         Of its stems that sound; empty for a mix.
+    sound : str
+        Digest of its sound, so that another song under the same name is noticed later.
     """
 
     facts: EdgeFacts
     roles: frozenset[Role]
     has_stems: bool
+    sound: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +112,7 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
     with ThreadPoolExecutor(len(ends)) as readers:
         for edge in ends:
             song = _AT_HAND.song(song_place(run, request, edge))
-            readers.submit(getattr, song, "sound" if request.cached else "as_it_is")
+            readers.submit(getattr, song, "sound")
         yield
 
 
@@ -145,6 +149,7 @@ def heard(step: EdgeToHear) -> HeardSong:
         facts=facts if is_end else _moved(facts, request.shift_b),
         roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
         has_stems=song.has_stems,
+        sound=at_hand.sound,
     )
 
 
@@ -187,7 +192,17 @@ def rendered(step: Attempt) -> Rendered:
     )
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
-    return measured(candidate, scorecard)
+    return measured(candidate, scorecard, making_of(step))
+
+
+def making_of(step: Attempt) -> Making:
+    """How this way across is made, to be kept with it."""
+    pad = step.request.pad
+    return Making(
+        recipe=step.recipe,
+        asked=step.request.asked,
+        pad="" if pad is None else place_text(pad),
+    )
 
 
 def planned(step: Attempt) -> Plan:
@@ -233,6 +248,17 @@ def instruments_of(request: Request) -> dict[str, Instrument]:
         If a sound cannot be read.
     """
     return {} if request.pad is None else {str(request.pad): _AT_HAND.instrument(request.pad)}
+
+
+def sound_of(step: Attempt, edge: Edge) -> str:
+    """Digest of a song's sound, as it is read now.
+
+    Raises
+    ------
+    SegueError
+        If it cannot be read.
+    """
+    return _AT_HAND.song(song_place(step.run, step.request, edge)).sound
 
 
 def forget_songs() -> None:

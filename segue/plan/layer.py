@@ -61,6 +61,8 @@ class Shaping:
         Sends to the hall and to the echo; empty or at most -60 dB is none.
     echo_beats : float
         From one repeat of the echo to the next.
+    trim_db : float
+        Level by hand, once the bridge as a whole has its level.
     """
 
     name: str
@@ -71,6 +73,7 @@ class Shaping:
     reverb_db: Curve = ()
     echo_db: Curve = ()
     echo_beats: float = 0.75
+    trim_db: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -18,6 +18,7 @@ from segue.plan.common_tone import held_tone
 from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import Curve, CurvePoint, PadLayer, Voicing
 from segue.plan.shaping import Planned, shaping, span_of, summed
+from segue.plan.written_chords import chord_edges, written_steps
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -136,7 +137,35 @@ def chord_voicings(
         return (_drone(_new_key(time), start, end),), ()
     if layer.harmony == "common tone":
         return _common_tone(time, start, end), ()
+    if layer.harmony == "written":
+        return written_voicings(layer.chords, time, start, end), ()
     return _chords(layer, time, start, end)
+
+
+def written_voicings(chords: str, time: Timeline, start: float, end: float) -> tuple[Voicing, ...]:
+    """Chords that somebody wrote: over the bridge, as far as a layer plays in it.
+
+    Parameters
+    ----------
+    chords : str
+        Numerals in the new key.
+    start, end : float
+        Beats of the layer.
+    """
+    old, new = _old_key(time), _new_key(time)
+    steps = written_steps(chords, old, new)
+    edges = chord_edges(len(steps), time.exit_beat, time.entry_beat, time.metre)
+    heard = [n for n in range(len(steps)) if edges[n + 1] > start + SAME_BEAT]
+    heard = [n for n in heard if edges[n] < end - SAME_BEAT] or heard[-1:] or [len(steps) - 1]
+    steps = [steps[n] for n in heard]
+    starts = [start, *(edges[n] for n in heard[1:])]
+    if end > time.entry_beat + SAME_BEAT:
+        if starts[-1] < time.entry_beat - SAME_BEAT:
+            starts.append(time.entry_beat)
+            steps.append(PathStep(chord=tonic_triad(new), key=new))
+        else:
+            steps[-1] = PathStep(chord=tonic_triad(new), key=new)
+    return placed_chords(steps, (*starts, end), old, new)
 
 
 def chord_beats(bars_a_chord: float, time: Timeline) -> float:
@@ -185,8 +214,21 @@ def _chords(
     if end > time.entry_beat + SAME_BEAT:
         steps.append(PathStep(chord=tonic_triad(new), key=new))
         edges.append(end)
+    return placed_chords(steps, edges, old, new), notes
+
+
+def placed_chords(
+    steps: Sequence[PathStep], edges: Sequence[float], old: Key, new: Key
+) -> tuple[Voicing, ...]:
+    """Chords in their places, voiced so that the voices move least.
+
+    Parameters
+    ----------
+    edges : sequence of float
+        Beat on which each begins, and the last ends.
+    """
     all_notes = voiced([step.chord for step in steps])
-    voicings = tuple(
+    return tuple(
         Voicing(
             start_beat=a,
             end_beat=b,
@@ -197,7 +239,6 @@ def _chords(
         )
         for step, notes_midi, a, b in zip(steps, all_notes, edges[:-1], edges[1:], strict=True)
     )
-    return voicings, notes
 
 
 def _steps(
@@ -214,7 +255,7 @@ def _steps(
             return list(chord_path(old, new, n_chords=1, cadence=cadence)) * n_chords, ()
         case "pivot vamp":
             return pivot_vamp(old, new, n_chords=n_chords, cadence=cadence)
-        case "drone" | "common tone" | "none":
+        case "drone" | "common tone" | "none" | "written":
             raise ValueError(f"a pad with harmony '{layer.harmony}' has no chords")
         case _:
             assert_never(layer.harmony)

@@ -51,6 +51,7 @@ class ShapingFields(TypedDict):
     reverb_db: Curve
     echo_db: Curve
     echo_beats: float
+    trim_db: float
 
 
 def shaping(layer: RecipeLayer, time: Timeline, *, name: str = "") -> ShapingFields:
@@ -70,6 +71,7 @@ def shaping(layer: RecipeLayer, time: Timeline, *, name: str = "") -> ShapingFie
         reverb_db=placed(layer.reverb_db, time),
         echo_db=placed(layer.echo_db, time),
         echo_beats=layer.echo_beats,
+        trim_db=layer.trim_db,
     )
 
 

@@ -54,7 +54,7 @@ def recipe_warnings(recipe: Recipe, *, taken: Collection[str] = ()) -> tuple[Mis
     return (
         *_words(recipe, taken),
         *_missing_songs(recipe),
-        *_silences(recipe),
+        *silences(recipe),
         *_clashes(recipe),
     )
 
@@ -80,6 +80,11 @@ def _missing_songs(recipe: Recipe) -> Iterator[Misfit]:
                 sentence = f"leave out the {song} song where it is given as {_form(given)}"
                 remedy = f"add a layer with only = '{given}', or say what stems the recipe needs"
                 yield Misfit(("layers",), f"{sentence}; {remedy}")
+
+
+def silences(recipe: Recipe) -> tuple[Misfit, ...]:
+    """Where all is silent for too long, in the shortest, the usual or the longest bridge."""
+    return tuple(_silences(recipe))
 
 
 def _silences(recipe: Recipe) -> Iterator[Misfit]:

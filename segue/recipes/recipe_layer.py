@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, fields
 from itertools import pairwise
-from typing import Literal
+from typing import Final, Literal
 
 from segue.audio.clip import Role
 from segue.music.chord import CadenceChoice
+from segue.music.chord_words import parse_numeral
+from segue.music.key import Key
 from segue.recipes.position import Breakpoint, Position, shown
 from segue.recipes.rules import (
     CURVE_RANGES,
@@ -16,6 +18,7 @@ from segue.recipes.rules import (
     LONGEST_PATTERN,
     LONGEST_TEXT,
     MOST_BREAKPOINTS,
+    MOST_CHORDS,
     NEEDED,
     PATTERN_ROWS,
     Misfit,
@@ -46,7 +49,9 @@ PlayedOn = Literal["keys", "pluck", "organ"]
 Rhythm = Literal[
     "by tempo", "held", "quarters", "eighths", "off-beats", "push", "arpeggio", "strum", "walking"
 ]
-Harmony = Literal["none", "path", "new key", "dominant", "drone", "common tone", "pivot vamp"]
+Harmony = Literal[
+    "none", "path", "new key", "dominant", "drone", "common tone", "pivot vamp", "written"
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -107,7 +112,11 @@ class RecipeLayer:
     harmony : Harmony
         What chords or a bass play: the path from the old key, a progression in the new
         key, its dominant, its root and fifth, a tone that both keys have with
-        the new bass under it, or chords that both keys have and then the cadence.
+        the new bass under it, chords that both keys have and then the cadence, or
+        those that are written.
+    chords : str
+        Numerals of written chords in the new key, such as 'vi IV I V7': counted on the major
+        scale, lower case for minor. They share the bridge evenly, the first of them longest.
     bars_a_chord : float
         About how long chords last: halved or doubled where that were under 1.8 or over
         3.6 seconds.
@@ -138,6 +147,9 @@ class RecipeLayer:
         From one repeat of the echo to the next.
     pitch_semitones : tuple of Breakpoint
         Moves the pitch and keeps the time.
+    trim_db : float
+        Level by hand: how much louder or softer than it comes out, once the bridge as a whole
+        has its level.
     """
 
     source: LayerSource
@@ -154,6 +166,7 @@ class RecipeLayer:
     pattern: Pattern | None = None
     bends_to: Literal["nothing", "common tone"] = "nothing"
     harmony: Harmony = "none"
+    chords: str = ""
     bars_a_chord: float = 1.0
     cadence: CadenceChoice = "dominant"
     sound: PadSound = "warm"
@@ -168,6 +181,7 @@ class RecipeLayer:
     echo_db: tuple[Breakpoint, ...] = ()
     echo_beats: float = 0.75
     pitch_semitones: tuple[Breakpoint, ...] = ()
+    trim_db: float = 0.0
 
     def __post_init__(self) -> None:
         refuse(out_of_range(self), layer_misfits(self))
@@ -182,8 +196,28 @@ def layer_misfits(layer: RecipeLayer) -> Iterator[Misfit]:
         yield Misfit((needed,), f"a {layer.source} needs a {needed}; write one")
     if layer.end == layer.start or layer.end.is_surely_before(layer.start):
         yield Misfit(("end",), f"'{layer.end}' is not after the start, '{layer.start}'")
+    yield from _chords_misfits(layer)
     for name in CURVE_RANGES:
         yield from _curve_misfits(name, getattr(layer, name))
+
+
+def _chords_misfits(layer: RecipeLayer) -> Iterator[Misfit]:
+    """Chords without the harmony that they are for, the reverse, and what is no numeral."""
+    words = layer.chords.split()
+    if layer.harmony == "written" and not words:
+        yield Misfit(("chords",), "are missing; harmony 'written' needs some, such as 'vi IV V7'")
+    elif words and layer.harmony != "written":
+        yield Misfit(("chords",), "are for harmony = 'written'; write that, or leave them out")
+    if len(words) > MOST_CHORDS:
+        yield Misfit(("chords",), f"are {len(words)}, more than {MOST_CHORDS}")
+    for word in words[:MOST_CHORDS]:
+        try:
+            parse_numeral(word, _ANY_KEY)
+        except ValueError as error:
+            yield Misfit(("chords",), str(error))
+
+
+_ANY_KEY: Final = Key(tonic=0, mode="major")  # in which numerals are tried
 
 
 def pattern_misfits(pattern: Pattern) -> Iterator[Misfit]:

@@ -80,6 +80,7 @@ RANGES: Final = {
     "bars_a_chord": Range(0.125, 64, "bars"),
     "pumps_db": Range(0, 12, "dB"),
     "echo_beats": Range(0.05, 16, "beats"),
+    "trim_db": Range(-40, 12, "dB"),
     "steps_a_beat": Range(1, 24, "steps"),
 }
 """Numbers and pairs of numbers by field. Wide enough for any music, chosen to catch slips."""
@@ -100,6 +101,7 @@ LONGEST_TEXT: Final = {"name": 80, "family": 40, "summary": 400, "why": 400}
 
 MOST_LAYERS: Final = 64  # of a recipe; far beyond use, a bound on work
 MOST_BREAKPOINTS: Final = 64  # of a curve; far beyond use, a bound on work
+MOST_CHORDS: Final = 64  # that are written; far beyond use, a bound on work
 LONGEST_PATTERN: Final = 256  # steps of a drum pattern; far beyond use, a bound on work
 PATTERN_ROWS: Final = ("kick", "snare", "hat")
 
@@ -112,6 +114,7 @@ _SHAPING: Final = (
     "reverb_db",
     "echo_db",
     "echo_beats",
+    "trim_db",
 )
 _SONG: Final = (
     *_ANY_LAYER,
@@ -124,7 +127,7 @@ _SONG: Final = (
     "pitch_semitones",
 )
 
-_CHORDS: Final = ("harmony", "bars_a_chord", "cadence")
+_CHORDS: Final = ("harmony", "chords", "bars_a_chord", "cadence")
 
 FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "outgoing": _SONG,

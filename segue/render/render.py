@@ -49,6 +49,8 @@ Progress = Callable[[float], None]
 
 _SideName = Literal["outgoing", "interlude", "incoming"]
 _SIDES: Final[tuple[_SideName, ...]] = get_args(_SideName)
+_Place = tuple[_SideName, "Fader", float]
+"""A bus: whose sound, what moves it, and how far it is trimmed by hand."""
 _OPENING_FADE_S: Final = 0.02  # the first sound rises over this time, without a click; by judgement
 _WORTH_SAYING_DB: Final = 0.05  # less than this is not told; by judgement
 _BLOCK_FRAMES: Final = 1 << 16  # frames at once, to hold little memory; changes no sample
@@ -105,10 +107,10 @@ def render_candidate(
         {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
     )
     notes: list[str] = []
-    buses: dict[tuple[_SideName, Fader], npt.NDArray[np.float32]] = {}
+    buses: dict[_Place, npt.NDArray[np.float32]] = {}
     for done, layer in enumerate(plan.layers, start=1):
         made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
-        place = (_side_of(layer), fader_of(layer, plan))
+        place = (_side_of(layer), fader_of(layer, plan), layer.trim_db)
         if place not in buses:
             buses[place] = np.zeros((ruler.n_frames, 2), dtype=np.float32)
         buses[place][made.first_frame : made.first_frame + len(made.samples)] += made.samples
@@ -140,23 +142,28 @@ def render_candidate(
 
 
 def _ridden(
-    buses: dict[tuple[_SideName, Fader], npt.NDArray[np.float32]], plan: Plan, ruler: Ruler
+    buses: dict[_Place, npt.NDArray[np.float32]], plan: Plan, ruler: Ruler
 ) -> dict[_SideName, npt.NDArray[np.float32]]:
-    """The sides with the bridge at its level; what was on the buses is used up."""
+    """The sides with the bridge at its level; what was on the buses is used up.
+
+    What somebody trimmed by hand counts as if it were not, so that nothing makes up for it.
+    """
     by_fader: dict[Fader, npt.NDArray[np.float32]] = {}
-    for (_, fader), bus in buses.items():
+    for (_, fader, _), bus in buses.items():
         by_fader[fader] = by_fader[fader] + bus if fader in by_fader else bus
     shelf_db = in_the_light_of(by_fader, plan, ruler.rate_hz)
     if shelf_db:
         for place in [place for place in buses if place[1] == "synth"]:
             buses[place] = shelved(buses[place], shelf_db, ruler.rate_hz)
-        by_fader["synth"] = buses[("interlude", "synth")]
+        by_fader["synth"] = _added([bus for place, bus in buses.items() if place[1] == "synth"])
     ride = ride_of(by_fader, plan, ruler.rate_hz)
     del by_fader
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
-    for side, fader in sorted(buses):
-        bus = buses.pop((side, fader))
+    for side, fader, trim_db in sorted(buses):
+        bus = buses.pop((side, fader, trim_db))
         moved(bus, fader, ride, ruler.rate_hz)
+        if trim_db:
+            bus *= np.float32(10 ** (trim_db / 20))
         if side in sides:
             sides[side] += bus
         else:
@@ -165,6 +172,14 @@ def _ridden(
         sides.setdefault(side, np.zeros((ruler.n_frames, 2), dtype=np.float32))
         _fade_in(sides[side], round(_OPENING_FADE_S * ruler.rate_hz))
     return {side: sides[side] for side in _SIDES}
+
+
+def _added(buses: list[npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+    """The one bus itself, or several added up."""
+    total = buses[0]
+    for bus in buses[1:]:
+        total = total + bus
+    return total
 
 
 def _side_of(layer: Layer) -> _SideName:

@@ -46,13 +46,13 @@ class ReviewRequest:
         A run folder.
     take : Path
         A recording of the band playing one of its candidates.
-    rank : int or None
+    rank : int, str or None
         Candidate; None is the one that was chosen, or else the best scored.
     """
 
     run: Path
     take: Path
-    rank: int | None = None
+    rank: int | str | None = None
 
 
 def review_take(request: ReviewRequest) -> Review:
@@ -83,7 +83,7 @@ def review_take(request: ReviewRequest) -> Review:
     if len(places) == 1 and found.match < LEAST_MATCH:
         raise InputError(
             request.take,
-            f"does not hold candidate {record.rank} ('{record.plan.recipe}'): its best match is "
+            f"does not hold candidate {record.label} ('{record.plan.recipe}'): its best match is "
             f"{found.match:.2f} and {LEAST_MATCH:g} is needed; "
             "check that it is the right take, and whole.",
         )

@@ -1,5 +1,6 @@
 """Run folders: the document of a run, its files, and how they appear whole or not at all."""
 
+from segue.runfolder.making import Making, RunSources, SongSource, Version, place_text
 from segue.runfolder.run_document import (
     BarReport,
     CandidateRecord,
@@ -15,9 +16,14 @@ __all__ = [
     "BarReport",
     "CandidateRecord",
     "Choice",
+    "Making",
     "RunDocument",
+    "RunSources",
+    "SongSource",
+    "Version",
     "check_free",
     "document_text",
+    "place_text",
     "read_document",
     "whole_folder",
     "write_choice",

@@ -18,10 +18,11 @@ from pydantic import TypeAdapter, ValidationError
 from segue.analysis.facts import EdgeFacts
 from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
 from segue.audio.song_toml import MAX_METRE
-from segue.errors import OptionError, RunFolderError
+from segue.errors import OptionError, RunFolderError, shortened
 from segue.files.plain_file import first_fault, plain_bytes, plain_json
 from segue.plan.layer import PadLayer, PlayedLayer
 from segue.plan.plan import Plan
+from segue.runfolder.making import LABEL, Making, RunSources, Version
 from segue.score.scorecard import Scorecard
 from segue.score.weights import Purpose
 
@@ -52,7 +53,8 @@ class CandidateRecord:
     Parameters
     ----------
     rank : int
-        1 is the best scored.
+        1 is the best scored; versions follow in the order in which they were made, and keep
+        theirs for good.
     is_tie : bool
         Whether it scores the same as the one ranked before it, within the noise of the measures.
     bars : tuple of BarReport
@@ -67,6 +69,10 @@ class CandidateRecord:
         Picture of key path, tempo and loudness.
     loudness_lufs, true_peak_dbtp : float
         Of the music bus.
+    made : Making or None
+        How it was made; None in runs of before there were versions.
+    version : Version or None
+        Of which option it is a version; None for an option as it was first made.
     """
 
     rank: int
@@ -84,11 +90,18 @@ class CandidateRecord:
     true_peak_dbtp: float
     notes: tuple[str, ...]
     is_tie: bool = False
+    made: Making | None = None
+    version: Version | None = None
+
+    @property
+    def label(self) -> str:
+        """What it is called: '2', or '2b' for a version."""
+        return str(self.rank) if self.version is None else self.version.label
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Choice:
-    """What the band chose."""
+    """What the band chose, by its rank."""
 
     rank: int
     why: str = ""
@@ -103,11 +116,13 @@ class RunDocument:
     rate_hz : int
         Of all WAVs.
     candidates : tuple of CandidateRecord
-        Best first.
+        Best first, then versions in the order in which they were made.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
         What the way across is for, as far as the weights go.
     weights : {'table', 'own'}
         Whether the published table weighed the measures or the band's own weights.
+    sources : RunSources or None
+        What it was made from; None in runs of before there were versions.
     """
 
     schema_version: Literal[1]
@@ -119,6 +134,17 @@ class RunDocument:
     choice: Choice | None = None
     purpose: Purpose | None = None
     weights: Literal["table", "own"] = "table"
+    sources: RunSources | None = None
+
+    @property
+    def options(self) -> tuple[CandidateRecord, ...]:
+        """The candidates without the versions."""
+        return tuple(record for record in self.candidates if record.version is None)
+
+    @property
+    def versions(self) -> tuple[CandidateRecord, ...]:
+        """Those that were changed by hand, the latest last."""
+        return tuple(record for record in self.candidates if record.version is not None)
 
     @property
     def chosen_recipe(self) -> str | None:
@@ -175,25 +201,31 @@ def _adapter() -> TypeAdapter[RunDocument]:
     return TypeAdapter(RunDocument)  # takes longer to make than to read a document with
 
 
-def candidate_of(document: RunDocument, rank: int | None) -> CandidateRecord:
+def candidate_of(document: RunDocument, which: int | str | None) -> CandidateRecord:
     """The candidate of a run that is asked for.
 
     Parameters
     ----------
-    rank : int or None
-        None is the one that was chosen, or else the best scored.
+    which : int, str or None
+        A rank, or what it is called, such as '2' or '2b'; None is the one that was chosen, or
+        else the best scored.
 
     Raises
     ------
     OptionError
         If there is no such candidate.
     """
-    if rank is None:
-        rank = 1 if document.choice is None else document.choice.rank
+    if which is None:
+        which = 1 if document.choice is None else document.choice.rank
     for record in document.candidates:
-        if record.rank == rank:
+        if which == record.rank or (isinstance(which, str) and _named(which) == record.label):
             return record
-    raise OptionError(f"there is no candidate {rank}: the run has 1 to {len(document.candidates)}.")
+    there = ", ".join(record.label for record in document.candidates) or "none"
+    raise OptionError(f"there is no option {shortened(str(which))}: the run has {there}.")
+
+
+def _named(text: str) -> str:
+    return "".join(text.split()).lower()
 
 
 def _version(path: Path, text: str) -> int:
@@ -228,12 +260,29 @@ def misfits(document: RunDocument) -> Iterator[str]:
     if not MIN_RATE_HZ <= document.rate_hz <= MAX_RATE_HZ:
         yield f"rate_hz is {document.rate_hz}"
     ranks = [record.rank for record in document.candidates]
-    if ranks != list(range(1, len(ranks) + 1)):
+    n_options = len(document.options)
+    ascend = all(a < b for a, b in pairwise(ranks))
+    if ranks[:n_options] != list(range(1, n_options + 1)) or not ascend:
         yield f"the ranks of the candidates are {ranks}"
     if document.choice is not None and document.choice.rank not in ranks:
         yield f"candidate {document.choice.rank} is chosen, and there is none"
+    yield from _of_labels(document)
     for record in document.candidates:
         yield from (f"candidate {record.rank}: {words}" for words in _of_candidate(record))
+
+
+def _of_labels(document: RunDocument) -> Iterator[str]:
+    """Versions come after the options, are of one of them, and are called after it."""
+    n_options = len(document.options)
+    if any(record.version is not None for record in document.candidates[:n_options]):
+        yield "a version comes before an option"
+    labels = [record.label for record in document.candidates]
+    if len(set(labels)) < len(labels):
+        yield f"two candidates are called one: {', '.join(labels)}"
+    for version in (record.version for record in document.candidates if record.version):
+        match = LABEL.fullmatch(version.label)
+        if match is None or not match[2] or not 1 <= version.option <= n_options:
+            yield f"{version.label!r} is no version of an option"
 
 
 def _of_candidate(record: CandidateRecord) -> Iterator[str]:

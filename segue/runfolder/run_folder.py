@@ -29,7 +29,13 @@ BALLOT_NAME: Final = "ballot.sqlite"
 """The votes of the band, kept in the run folder."""
 
 
-def check_free(out: Path, *, replace: bool = False, keeps_choice: bool = False) -> None:
+def check_free(
+    out: Path,
+    *,
+    replace: bool = False,
+    keeps_choice: bool = False,
+    pair: tuple[str, str] | None = None,
+) -> None:
     """Make sure that a run folder may be written here.
 
     To be asked before any work is done, and again by its sole writer: in between, the band
@@ -43,11 +49,13 @@ def check_free(out: Path, *, replace: bool = False, keeps_choice: bool = False) 
         Whether a run with a choice or votes of the band in it may be replaced.
     keeps_choice : bool
         Whether a choice is carried over to the new run, and so is not lost.
+    pair : (str, str), optional
+        Places of the two songs: a run of two others is not replaced without a word.
 
     Raises
     ------
     RunFolderError
-        If something else is there, or a choice would be lost.
+        If something else is there, or a choice or versions would be lost.
     """
     put_back_if_left(Path(os.path.realpath(out)))
     if not out.exists() and not out.is_symlink():
@@ -67,6 +75,33 @@ def check_free(out: Path, *, replace: bool = False, keeps_choice: bool = False) 
     if not replace and (out / BALLOT_NAME).exists():
         raise RunFolderError(
             out, "holds a run with votes of the band: name another --out, or add --replace."
+        )
+    if not replace:
+        _check_kept(out, None if keeps_choice else pair)
+
+
+def _check_kept(out: Path, pair: tuple[str, str] | None) -> None:
+    """Refuse to replace what was made by hand, or made of two other songs."""
+    try:
+        document = read_document(out)
+    except RunFolderError:
+        return
+    if document.versions:
+        labels = ", ".join(record.label for record in document.versions)
+        raise RunFolderError(
+            out,
+            f"holds options that you changed ({labels}): name another --out, or add --replace.",
+        )
+    sources = document.sources
+    if pair is None or sources is None:
+        return
+    if tuple(map(os.path.realpath, (sources.outgoing.path, sources.incoming.path))) != tuple(
+        map(os.path.realpath, pair)
+    ):
+        raise RunFolderError(
+            out,
+            f"holds the segues from '{printable(document.outgoing.title)}' to "
+            f"'{printable(document.incoming.title)}': name another --out, or add --replace.",
         )
 
 
@@ -134,11 +169,10 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
     """
     place = Path(os.path.realpath(folder))
     document = read_document(folder)
-    ranks = [record.rank for record in document.candidates]
-    if choice.rank not in ranks:
-        there_are = f"1 to {len(ranks)}" if ranks else "none"
+    if choice.rank not in [record.rank for record in document.candidates]:
+        there = ", ".join(record.label for record in document.candidates) or "none"
         raise RunFolderError(
-            folder, f"has no candidate {choice.rank}: choose one that it has ({there_are})."
+            folder, f"has no candidate {choice.rank}: choose one that it has ({there})."
         )
     try:
         with sole_writer(place):

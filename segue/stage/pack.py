@@ -54,8 +54,9 @@ class StageRequest:
         A run folder.
     out : Path
         The pack to be: a folder.
-    rank : int or None
-        Candidate; None is the one that was chosen, or else the best scored.
+    rank : int, str or None
+        Candidate, by its rank or label ('2b'); None is the one that was chosen, or else the best
+        scored.
     channels : tuple of str
         Of a multichannel file, in order: all of `CHANNELS`, or none for no such file. Players
         made for listening mix its click into the room.
@@ -68,7 +69,7 @@ class StageRequest:
 
     run: Path
     out: Path
-    rank: int | None = None
+    rank: int | str | None = None
     channels: tuple[str, ...] = ()
     paper: Paper = "a4"
     in_ear_dba: float | None = None
@@ -99,6 +100,7 @@ class StagePack:
     markers: tuple[Marker, ...]
     duration_s: float
     rank: int
+    label: str
 
 
 def stage_pack(request: StageRequest) -> StagePack:
@@ -149,6 +151,7 @@ def stage_pack(request: StageRequest) -> StagePack:
         markers=markers,
         duration_s=buses["click"].n_frames / document.rate_hz,
         rank=record.rank,
+        label=record.label,
     )
 
 

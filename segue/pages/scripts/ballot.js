@@ -20,7 +20,7 @@ const voteOf = () => ({
   choice: ways[picked("choice")].rank,
   confidence: picked("confidence"),
   words: byId("words").value.trim(),
-  heard: ways.filter(isHeard).map((way) => way.rank).sort(),
+  heard: ways.filter(isHeard).map((way) => way.rank).sort((a, b) => a - b),
 });
 
 function voteText(vote) {

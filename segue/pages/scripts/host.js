@@ -16,7 +16,7 @@ function offer(result) {
     const label = part(byId("choices"), "label", "", { class: "pick" });
     const radio = part(label, "input", "", { type: "radio", name: "rank", value: row.rank, required: "" });
     radio.checked = before === row.rank || (before === null && first.length === 1 && first[0] === row);
-    part(label, "span", `${row.rank} ${row.name}`);
+    part(label, "span", `${row.label} ${row.name}`);
   }
 }
 

@@ -86,7 +86,7 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
     made = [join.number for join in rows.joins if join.record is not None]
 
     def chooses(join: JoinRow, record: CandidateRecord) -> str:
-        return _command("choose", str(folder / join.folder), str(record.rank))
+        return _command("choose", str(folder / join.folder), record.label)
 
     values = {
         "styles": ("shared.css", "evening.css"),
@@ -121,9 +121,9 @@ def _state(document: RunDocument) -> str:
     choice = document.choice
     if choice is None:
         return "Not chosen yet: the best scored one is taken."
-    names = {record.rank: record.plan.recipe for record in document.candidates}
+    names = {r.rank: f"{r.label}, {r.plan.recipe}" for r in document.candidates}
     why = f" ({choice.why})" if choice.why else ""
-    return f"Chosen: {choice.rank}, {names.get(choice.rank, 'a candidate that is gone')}{why}."
+    return f"Chosen: {names.get(choice.rank, 'a candidate that is gone')}{why}."
 
 
 def _command(*words: str) -> str:

@@ -1,0 +1,175 @@
+"""``segue change``: a version of an option beside it; ``segue undo`` and ``segue redo``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from segue.errors import OptionError, printable
+
+if TYPE_CHECKING:
+    from segue.job.changes import Changes
+    from segue.runfolder import CandidateRecord, RunDocument
+
+Run = Annotated[Path, typer.Argument(help="A run folder.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
+
+
+def change(
+    run: Run,
+    option: Annotated[str, typer.Argument(help="What is changed: 2, or a version such as 2b.")],
+    bars: Annotated[int | None, typer.Option("--bars", help="Bars between the songs.")] = None,
+    leave: Annotated[
+        str | None,
+        typer.Option(help="Leave the old song at '3:12', 'bar -8', 'last chord' or 'end'."),
+    ] = None,
+    enter: Annotated[
+        str | None,
+        typer.Option(help="Enter the new song at '0:08', 'bar 9' or 'first note - 2 bars'."),
+    ] = None,
+    exactly: Annotated[
+        bool, typer.Option("--exactly", help="Keep these places on their beat, off the bar line.")
+    ] = False,
+    ramp: Annotated[
+        int | None, typer.Option("--ramp", help="Bars over which the tempo moves.")
+    ] = None,
+    pad: Annotated[
+        str | None, typer.Option(help="Sound of the pads: warm, glass, choir or a file.")
+    ] = None,
+    chords: Annotated[
+        str | None, typer.Option(help="Chords that lead to the new song: 'Em C Db C7'.")
+    ] = None,
+    cadence: Annotated[
+        str | None,
+        typer.Option(help="Last chord: dominant, plagal (subdominant), 'flat seventh' or any."),
+    ] = None,
+    leave_out: Annotated[
+        list[str] | None,
+        typer.Option("--without", help="Leave out a layer: 'drums', 'riser' (repeatable)."),
+    ] = None,
+    level: Annotated[
+        list[str] | None,
+        typer.Option("--level", help="A layer louder or softer: 'pad -3' (repeatable)."),
+    ] = None,
+    recipe: Annotated[
+        str | None, typer.Option("--recipe", help="Another recipe, between the same places.")
+    ] = None,
+    as_recipe: Annotated[
+        Path | None,
+        typer.Option("--as-recipe", help="Keep it as a recipe of your own, in a new TOML file."),
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    quiet: Quiet = False,
+) -> None:
+    """Change an option: a version of it comes to lie beside it."""
+    from segue.job.changes import Changes, level_asked
+
+    changes = Changes(
+        recipe=recipe,
+        n_bars=bars,
+        ramp_bars=ramp,
+        leave=leave,
+        enter=enter,
+        exactly=exactly,
+        pad=pad,
+        chords=chords,
+        cadence=cadence,
+        without=tuple(leave_out or ()),
+        levels=tuple(level_asked(text) for text in level or ()),
+    )
+    if as_recipe is not None:
+        _write_recipe(run, option, changes, as_recipe, quiet=quiet)
+        return
+    _change(run, option, changes, json=json, quiet=quiet)
+
+
+def undo(run: Run, quiet: Quiet = False) -> None:
+    """Take the latest version back."""
+    from segue.cli.hints import print_next
+    from segue.job.version import UNDONE_NAME
+    from segue.job.version import undo as taken_back
+
+    record = taken_back(run)
+    _say(f"Taken back: {record.label}, {record.plan.recipe}.")
+    if not quiet:
+        _say(f"Its files are in {printable(run / UNDONE_NAME)}.")
+        print_next("Bring it back", "redo", run)
+
+
+def redo(run: Run, quiet: Quiet = False) -> None:
+    """Bring back the version that was taken back last."""
+    from segue.cli.hints import print_next
+    from segue.job.version import redo as brought_back
+
+    record = brought_back(run)
+    _say(f"Back again: {record.label}, {record.plan.recipe}.")
+    if not quiet:
+        print_next("Listen", "audition", run)
+
+
+def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool) -> None:
+    from segue.cli.progress import progress_bar
+    from segue.cli.recipes import own_recipes_folder
+    from segue.cli.tables import candidate_report, print_json
+    from segue.job.version import N_STEPS, make_version
+    from segue.runfolder import read_document
+    from segue.workers import one_heap
+
+    one_heap()
+    with progress_bar(N_STEPS, quiet=quiet) as tell:
+        record = make_version(run, option, changes, own_recipes=own_recipes_folder(), progress=tell)
+    if json:
+        print_json({"run": str(run), **candidate_report(record)})
+        return
+    _print_version(read_document(run), record, run, quiet=quiet)
+
+
+def _print_version(
+    document: RunDocument, record: CandidateRecord, run: Path, *, quiet: bool
+) -> None:
+    from rich.console import Console
+
+    from segue.cli.hints import print_next
+    from segue.cli.tables import print_candidate
+
+    print_candidate(Console(soft_wrap=False), record)
+    if record.version is not None:
+        before = next((r for r in document.candidates if r.label == record.version.of), None)
+        if before is not None:
+            _say(
+                f"{before.label} scored {before.scorecard.overall:.2f}, {record.label} "
+                f"{record.scorecard.overall:.2f} of 1."
+            )
+    if quiet:
+        return
+    _say(f"Hear it: {printable(run / record.music_file)}")
+    print_next("Compare them", "audition", run)
+    print_next("Take it back", "undo", run)
+
+
+def _write_recipe(run: Path, option: str, changes: Changes, path: Path, *, quiet: bool) -> None:
+    from segue.cli.hints import print_next
+    from segue.cli.recipes import own_recipes_folder
+    from segue.job.own_recipe import own_recipe, write_recipe
+    from segue.recipes.recipe_file import placed_warnings
+
+    if changes.leave or changes.enter:
+        raise OptionError(
+            "--as-recipe keeps what a recipe can say, and --leave and --enter are places in these "
+            "two songs: leave them out."
+        )
+    name = " ".join(path.stem.replace("-", " ").replace("_", " ").split())
+    recipe = own_recipe(run, option, changes, name=name, own_recipes=own_recipes_folder())
+    write_recipe(recipe, path, comment=f"Option {option} of a run, kept as a recipe.")
+    _say(f"Kept as '{recipe.name}' in {printable(path)}.")
+    for warning in placed_warnings(recipe, path):
+        _say(warning)
+    if not quiet:
+        print_next("Look at it", "recipes", "check", path)
+        _say(f"Put it into {own_recipes_folder()} to have it beside the shelf.")
+
+
+def _say(words: str) -> None:
+    print(words, flush=True)

@@ -1,0 +1,93 @@
+"""A changed option kept as a recipe of one's own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Final
+
+from segue.errors import InputError, OptionError, shortened
+from segue.files.whole_file import write_whole
+from segue.job.changes import Changes, changed
+from segue.recipes.recipe_file import parse_recipe
+from segue.recipes.recipe_text import recipe_text
+from segue.recipes.rules import MisfitError
+from segue.runfolder import read_document
+from segue.runfolder.run_document import candidate_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from segue.recipes import Recipe
+
+LONGEST_FAMILY: Final = 40
+"""Signs, as the recipe language allows."""
+
+
+def own_recipe(
+    run: Path,
+    which: int | str | None,
+    changes: Changes,
+    *,
+    name: str,
+    own_recipes: Path | None = None,
+) -> Recipe:
+    """The recipe of an option, changed or as it is, under another name.
+
+    It is as long as the option is where nothing else is asked for, within its least and most.
+
+    Raises
+    ------
+    SegueError
+        If something cannot be done, or the name is none.
+    """
+    document = read_document(run)
+    record = candidate_of(document, which)
+    made = record.made
+    if changes != Changes():
+        keys = (document.outgoing.key.key, document.incoming.key.key)
+        made = changed(record, changes, keys=keys, own_recipes=own_recipes).making
+    if made is None:
+        raise OptionError(
+            f"option {record.label} has no recipe with it: an older Segue made the run; make it "
+            "again with 'segue between'."
+        )
+    recipe = made.recipe
+    n_bars = made.asked.n_bars
+    if n_bars is not None:
+        length = recipe.length
+        default = min(max(n_bars, length.least), length.most)
+        recipe = replace(recipe, length=replace(length, default=default, aim_s=None))
+    try:
+        return replace(recipe, name=name)
+    except MisfitError as error:
+        raise OptionError(
+            f"'{shortened(name)}' cannot be the name of a recipe: it {error.misfits[0].sentence}."
+        ) from error
+
+
+def write_recipe(recipe: Recipe, path: Path, *, comment: str = "") -> None:
+    """Write a recipe to a file that reads back as the same recipe.
+
+    Parameters
+    ----------
+    path : Path
+        A new file.
+
+    Raises
+    ------
+    InputError
+        If the file is there already, or cannot be written.
+    """
+    if path.suffix != ".toml":
+        raise InputError(path, "is no name for a recipe: end it in .toml.")
+    if path.exists():
+        raise InputError(path, "is there already: name another file.")
+    text = recipe_text(recipe, comment=comment)
+    if parse_recipe(text, path) != recipe:
+        raise AssertionError(f"{path} would read back as another recipe")
+    try:
+        write_whole(path, text.encode())
+    except OSError as error:
+        raise InputError(
+            path, f"cannot be written ({error.strerror or error}): name another file."
+        ) from error

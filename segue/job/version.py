@@ -1,0 +1,351 @@
+"""Versions of an option beside it: changed, rendered, scored, kept; taken back and brought back.
+
+Only what is new is rendered. The document of the run is written last of all that counts, so that
+whatever happens a version is there whole or not at all.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Final, NamedTuple
+
+from pydantic import TypeAdapter, ValidationError
+
+from segue.analysis.overrides import Overrides
+from segue.audition import write_page
+from segue.errors import InputError, OptionError, RunFolderError
+from segue.files.plain_file import plain_bytes
+from segue.files.sole_writer import sole_writer
+from segue.files.whole_file import sweep_parts, write_whole
+from segue.job.changes import Changed, Changes, changed, check_chords
+from segue.job.keeping import as_version, draw_pictures, lowered_to, written_sounds
+from segue.job.request import Request
+from segue.job.songs_at_hand import song_place
+from segue.job.steps import Attempt, HeardSong, planned, rendered, sound_of
+from segue.runfolder import CandidateRecord, Version, document_text, read_document
+from segue.runfolder.making import MOST_VERSIONS, SongSource, version_letters
+from segue.runfolder.run_document import DOCUMENT_NAME, LARGEST_BYTES, candidate_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+    from segue.audio.clip import Edge
+    from segue.job.keeping import Rendered
+    from segue.plan import Plan
+    from segue.runfolder import Making, RunDocument
+
+UNDONE_NAME: Final = "undone"
+"""Folder inside the run with the versions that were taken back."""
+N_STEPS: Final = 3  # of a change that are told: reading, rendering, writing
+
+
+def attempt_of(run: Path, document: RunDocument, record: CandidateRecord, made: Making) -> Attempt:
+    """The step that makes an option anew, or one that is made otherwise.
+
+    Parameters
+    ----------
+    record : CandidateRecord
+        Whose plan says what is not of the recipe: talk, seed, key, engine.
+    made : Making
+        How it is to be made.
+
+    Raises
+    ------
+    RunFolderError
+        If an older Segue made the run.
+    """
+    sources, plan = document.sources, record.plan
+    if sources is None:
+        raise RunFolderError(
+            run, "was made by an older Segue, and its options cannot be changed: make it again."
+        )
+    old, new = document.outgoing, document.incoming
+    request = Request(
+        outgoing=Path(sources.outgoing.path),
+        incoming=Path(sources.incoming.path),
+        out=run,
+        rate_hz=document.rate_hz,
+        edge_s=sources.edge_s,
+        outgoing_overrides=Overrides(),
+        purpose=document.purpose,
+        own_weights=sources.own_weights,
+        talk_s=plan.talk_s,
+        asked=made.asked,
+        match=sources.match,
+        shift_b=plan.incoming_shift_semitones,
+        pad=Path(made.pad) if made.pad else None,
+        stretch_engine=plan.stretch_engine,
+        seed=plan.seed,
+        titles=(old.title, new.title),
+    )
+    songs = (
+        _song_of(sources.outgoing, document, "end"),
+        _song_of(sources.incoming, document, "start"),
+    )
+    return Attempt(
+        run=Path(os.path.realpath(run)), request=request, songs=songs, recipe=made.recipe
+    )
+
+
+def _song_of(source: SongSource, document: RunDocument, edge: Edge) -> HeardSong:
+    facts = document.outgoing if edge == "end" else document.incoming
+    return HeardSong(facts=facts, roles=frozenset(), has_stems=source.has_stems, sound=source.sound)
+
+
+def changed_attempt(
+    run: Path,
+    document: RunDocument,
+    which: int | str | None,
+    changes: Changes,
+    *,
+    own_recipes: Path | None = None,
+) -> tuple[Attempt, Changed, Plan]:
+    """What makes a changed option: checked and planned, but not heard yet.
+
+    Raises
+    ------
+    SegueError
+        If something cannot be done.
+    """
+    record = candidate_of(document, which)
+    keys = (document.outgoing.key.key, document.incoming.key.key)
+    new = changed(record, changes, keys=keys, own_recipes=own_recipes)
+    step = attempt_of(run, document, record, new.making)
+    plan = planned(step)
+    check_chords(step.recipe, plan.entry_beat - plan.exit_beat)
+    return step, new, plan
+
+
+def make_version(
+    run: Path,
+    which: int | str | None,
+    changes: Changes,
+    *,
+    own_recipes: Path | None = None,
+    progress: Callable[[str], None] = lambda _words: None,
+) -> CandidateRecord:
+    """Change an option: a version of it comes to lie beside it in the run folder.
+
+    Parameters
+    ----------
+    which : int, str or None
+        What is changed: '2', or a version such as '2b'; None is the chosen or else the best.
+    own_recipes : Path or None
+        Folder of the user's own recipes beside the shelf.
+    progress : callable
+        Told what is being done.
+
+    Returns
+    -------
+    CandidateRecord
+        The version.
+
+    Raises
+    ------
+    SegueError
+        If there is no such option, something cannot be done, a song is gone or has changed, or
+        the folder cannot be written.
+    """
+    document = read_document(run)
+    record = candidate_of(document, which)
+    step, new, _ = changed_attempt(run, document, record.rank, changes, own_recipes=own_recipes)
+    progress("reading the songs")
+    check_songs(step)
+    progress(f"rendering '{step.recipe.name}'")
+    made = lowered_to(rendered(step), record.loudness_lufs)
+    progress("writing the page")
+    return _kept(run, record, made, new.words)
+
+
+def check_songs(step: Attempt) -> None:
+    """Make sure that the songs are those of the run.
+
+    Raises
+    ------
+    InputError
+        If one is gone, cannot be read, or sounds otherwise.
+    """
+    edges: tuple[Edge, Edge] = ("end", "start")
+    for song, edge in zip(step.songs, edges, strict=True):
+        path = song_place(step.run, step.request, edge).path
+        if not path.exists():
+            raise InputError(
+                path, "is not there any more: put it back, or make the run again with it."
+            )
+        if sound_of(step, edge) != song.sound:
+            raise InputError(path, "has changed since the run was made: make the run again.")
+
+
+def _kept(
+    run: Path, record: CandidateRecord, made: Rendered, words: tuple[str, ...]
+) -> CandidateRecord:
+    """Write a version into its run; the document may have changed in the meantime."""
+    with _sole_hand(run) as place:
+        document = read_document(place)
+        option = record.rank if record.version is None else record.version.option
+        version = Version(
+            option=option,
+            letters=_free_letters(place, document, option),
+            of=record.label,
+            changes=words,
+        )
+        taken = [r.rank for r in document.candidates] + [one.rank for one in _undone(place)]
+        named = as_version(made, max(taken) + 1, version)
+        title = f"{document.outgoing.title} → {document.incoming.title}"
+        sounds = written_sounds(place, (named,))
+        for file in _sound_files(named.record):
+            sounds(file)
+        draw_pictures(place, (named,), title=title)
+        document = replace(document, candidates=(*document.candidates, named.record))
+        _write_document(place, document)
+        write_page(place, document)
+    return named.record
+
+
+def undo(run: Path) -> CandidateRecord:
+    """Take the latest version back; its files go to the folder `undone` inside the run.
+
+    Returns
+    -------
+    CandidateRecord
+        What was taken back.
+
+    Raises
+    ------
+    SegueError
+        If there is none, the band chose it, or the folder cannot be written.
+    """
+    with _sole_hand(run) as place:
+        document = read_document(place)
+        if not document.versions:
+            raise RunFolderError(run, "has no version to take back: 'segue change' makes one.")
+        last = document.candidates[-1]
+        if document.choice is not None and document.choice.rank == last.rank:
+            raise RunFolderError(
+                run,
+                f"cannot take {last.label} back, which is what the band chose: choose another "
+                "first.",
+            )
+        aside = place / UNDONE_NAME
+        aside.mkdir(exist_ok=True)
+        number = 1 + max((one.number for one in _undone(place)), default=0)
+        name = f"{number:04d} {last.rank} {last.label}.json"
+        write_whole(aside / name, _adapter().dump_json(last))
+        left = replace(document, candidates=document.candidates[:-1])
+        _write_document(place, left)
+        for file in _files(last):
+            if (place / file).exists():
+                (place / file).replace(aside / file)
+        write_page(place, left)
+    return last
+
+
+def redo(run: Path) -> CandidateRecord:
+    """Bring back the version that was taken back last.
+
+    Returns
+    -------
+    CandidateRecord
+        The version, under the name that it had.
+
+    Raises
+    ------
+    SegueError
+        If there is none, or the folder cannot be written.
+    """
+    with _sole_hand(run) as place:
+        document = read_document(place)
+        waiting = _undone(place)
+        if not waiting:
+            raise RunFolderError(run, "has nothing that was taken back: 'segue undo' does that.")
+        path = waiting[-1].path
+        record = _read_undone(path)
+        for file in _files(record):
+            if not (place / file).exists():
+                if not (path.parent / file).exists():
+                    raise RunFolderError(path.parent / file, "is gone: change the option again.")
+                (path.parent / file).replace(place / file)
+        together = sorted((*document.candidates, record), key=lambda one: one.rank)
+        document = replace(document, candidates=tuple(together))
+        _write_document(place, document)
+        path.unlink()
+        if not any(path.parent.iterdir()):
+            path.parent.rmdir()
+        write_page(place, document)
+    return record
+
+
+class _Undone(NamedTuple):
+    """A version that was taken back: in which order, what it was, and where it is told."""
+
+    number: int
+    rank: int
+    label: str
+    path: Path
+
+
+def _undone(place: Path) -> list[_Undone]:
+    """What was taken back, the latest last."""
+    aside = place / UNDONE_NAME
+    found = sorted(aside.glob("[0-9]*.json")) if aside.is_dir() else []
+    named = [(_UNDONE_FILE.fullmatch(path.name), path) for path in found]
+    return [_Undone(int(m[1]), int(m[2]), m[3], path) for m, path in named if m is not None]
+
+
+_UNDONE_FILE: Final = re.compile(r"(\d{4}) (\d{1,4}) (\w{1,6})\.json", re.ASCII)
+
+
+def _read_undone(path: Path) -> CandidateRecord:
+    try:
+        content = plain_bytes(path, most_bytes=LARGEST_BYTES)
+        return _adapter().validate_json(content, strict=True, extra="forbid")
+    except (OSError, ValidationError) as error:
+        raise RunFolderError(path, "is damaged: change the option again.") from error
+
+
+def _adapter() -> TypeAdapter[CandidateRecord]:
+    return TypeAdapter(CandidateRecord)
+
+
+def _free_letters(place: Path, document: RunDocument, option: int) -> str:
+    """Letters that no version of an option has or had: a letter means one version for good."""
+    taken = {record.label for record in document.candidates}
+    taken |= {one.label for one in _undone(place)}
+    for n in range(MOST_VERSIONS):
+        if f"{option}{version_letters(n)}" not in taken:
+            return version_letters(n)
+    raise OptionError(
+        f"option {option} has {MOST_VERSIONS} versions already: take some back with 'segue undo' "
+        f"and empty the folder {UNDONE_NAME}."
+    )
+
+
+def _sound_files(record: CandidateRecord) -> tuple[str, str, str]:
+    return record.music_file, record.click_file, record.cue_file
+
+
+def _files(record: CandidateRecord) -> tuple[str, ...]:
+    return (*_sound_files(record), record.picture_file)
+
+
+def _write_document(place: Path, document: RunDocument) -> None:
+    sweep_parts(place / DOCUMENT_NAME)
+    write_whole(place / DOCUMENT_NAME, document_text(document).encode())
+
+
+@contextmanager
+def _sole_hand(run: Path) -> Iterator[Path]:
+    """Be the only one who writes a run; what the disk refuses is told of the run."""
+    place = Path(os.path.realpath(run))
+    read_document(run)  # what is no run is told before anything is written beside it
+    try:
+        with sole_writer(place):
+            yield place
+    except OSError as error:
+        raise RunFolderError(
+            run, f"cannot be written ({error.strerror or error}): make room, or mend its rights."
+        ) from error
