@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, cast
+from typing import TYPE_CHECKING, Final
 
 from segue.errors import OptionError, did_you_mean, shortened
 from segue.music.chord import CADENCE_CHOICES, tonic_triad
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
     from segue.music.chord import CadenceChoice
     from segue.music.key import Key
     from segue.recipes import Recipe
-    from segue.recipes.recipe_layer import PadSound
     from segue.runfolder import CandidateRecord, Making
 
 _LEVEL: Final = re.compile(r"(.+?)\s+([-+]?\d{1,3}(?:\.\d{1,3})?)\s*(?:dB|LU)?", re.IGNORECASE)
@@ -242,7 +241,7 @@ def _lengths(
 def _padded(recipe: Recipe, wanted: str) -> tuple[Recipe, str]:
     """The recipe and the user's own sound, if it is one."""
     if wanted in PAD_SOUNDS:
-        return with_pad_sound(recipe, cast("PadSound", wanted)), ""
+        return with_pad_sound(recipe, wanted), ""
     path = Path(wanted)
     pads_of(recipe, wanted)
     if not path.is_file():
