@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 LABEL: Final = re.compile(r"([1-9][0-9]{0,2})([a-z]{0,2})")
 """The number of an option, and the letters of its version."""
-_N_LETTERS: Final = 26
+_N_LETTERS: Final = 26  # of the alphabet
 MOST_VERSIONS: Final = 100
 """Of one option; more are no help to anybody. Set by judgement."""
 

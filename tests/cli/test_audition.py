@@ -70,7 +70,7 @@ def test_choose_writes_the_choice_and_the_page_shows_it(segue, run):
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        pytest.param(("choose", "RUN", "7"), "has no candidate 7", id="no such candidate"),
+        pytest.param(("choose", "RUN", "7"), "there is no option 7", id="no such candidate"),
         pytest.param(("choose", "NOWHERE", "1"), "is not a run folder", id="no run to choose in"),
         pytest.param(("audition", "NOWHERE"), "is not a run folder", id="no run to hear"),
         pytest.param(("audition", "RUN", "--anchor"), "goes with --blind", id="named anchor"),

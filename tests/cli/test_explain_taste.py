@@ -72,7 +72,7 @@ def test_explain_prints_a_card(document, tmp_path):
 
 def test_explain_of_no_candidate_tells_which_there_are(document, tmp_path):
     (tmp_path / "segue.json").write_text(document_text(document), encoding="utf-8")
-    with pytest.raises(OptionError, match="candidate 9 is not in this run"):
+    with pytest.raises(OptionError, match="there is no option 9: the run has 1, 2, 3"):
         told("explain", tmp_path, 9)
 
 

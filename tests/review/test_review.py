@@ -149,7 +149,7 @@ def test_other_music_is_refused_with_its_best_match(run, plan, tmp_path):
 
 
 def test_candidate_that_is_not_there_is_refused(run, tmp_path):
-    with pytest.raises(OptionError, match="there is no candidate 7: the run has 1 to 1"):
+    with pytest.raises(OptionError, match="there is no option 7: the run has 1"):
         review_take(ReviewRequest(run=run, take=tmp_path / "take.wav", rank=7))
 
 

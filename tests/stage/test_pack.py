@@ -116,7 +116,7 @@ def test_a_pack_replaces_a_pack_but_nothing_else(run, tmp_path):
 
 
 def test_a_candidate_that_is_not_there_is_told(run, tmp_path):
-    with pytest.raises(OptionError, match="no candidate 7: the run has 1 to 2"):
+    with pytest.raises(OptionError, match="no option 7: the run has 1, 2"):
         stage_pack(StageRequest(run=run, out=tmp_path / "p", rank=7))
     assert not (tmp_path / "p").exists()
 
