@@ -34,6 +34,7 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.audio.clip import ROLES, EndingKind, OpeningKind, Role, SongNotes
 from segue.errors import InputError, KeyNameError, SegueError, did_you_mean, shortened
 from segue.files.plain_file import plain_bytes
+from segue.files.toml_lines import toml_table
 from segue.music.key import parse_key, parse_note
 
 if TYPE_CHECKING:
@@ -160,7 +161,7 @@ def load_song_toml(path: Path, *, audio_names: Sequence[str]) -> SongToml:
 
 def _toml_table(path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8-sig"))
+        return toml_table(plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8-sig"))
     except tomllib.TOMLDecodeError as error:
         raise InputError(path, f"is not valid TOML: {error}; mend that line.") from error
     except UnicodeDecodeError as error:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import stat
 from dataclasses import dataclass, field
@@ -76,6 +77,23 @@ def read_folder(path: Path) -> SongFiles:
         ),
         said=song,
     )
+
+
+def title_at(path: Path) -> str:
+    """Title of a song that may not be there, or not be readable: then its name tells it.
+
+    Returns
+    -------
+    str
+        What its ``song.toml`` says; else what the file or folder is called, of a folder all of it.
+    """
+    is_folder = _is_folder(path)
+    with contextlib.suppress(InputError, OSError):
+        song = _song_toml(path, _audio_files(path) if is_folder else [])
+        if song.title:
+            return song.title
+    is_named_file = not is_folder and path.suffix.lower() in AUDIO_SUFFIXES
+    return title_of(path.stem if is_named_file else path.name)
 
 
 def audio_names(song: Path) -> tuple[str, ...]:

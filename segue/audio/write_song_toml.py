@@ -15,6 +15,7 @@ from segue.audio.song_toml import LARGEST_BYTES, load_song_toml, song_toml_besid
 from segue.audio.stems_folder import audio_names
 from segue.errors import InputError
 from segue.files.plain_file import plain_bytes
+from segue.files.toml_lines import toml_table
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -118,7 +119,7 @@ def _table(edge: Edge, said: EndToml) -> list[str]:
 
 def _check(path: Path, text: str, edge: Edge) -> None:
     try:
-        tomllib.loads(text)
+        toml_table(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError(
             path, f"says something of its {edge} outside of [{edge}]: put it under that heading."

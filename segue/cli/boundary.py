@@ -22,6 +22,9 @@ from segue.workers.work import ONE_THREAD
 EXIT_OUR_FAULT = 1  # exit status of a fault of the program
 EXIT_BAD_INPUT = 2  # exit status of what a person can mend
 EXIT_INTERRUPTED = 130  # exit status after Ctrl-C: 128 and the signal's number
+_ENDINGS: Final = ("SIGTERM", "SIGHUP")
+"""Being asked to end, and the terminal closed: what they break off is cleaned up as by Ctrl-C."""
+_AGAIN_S: Final = 0.01  # after which an interruption that was lost comes again
 _OF_THE_DISK: Final = {
     getattr(errno, name, errno.EIO)
     for name in ("EACCES", "EDQUOT", "ELOOP", "ENAMETOOLONG", "ENOSPC", "EPERM", "EROFS")
@@ -56,6 +59,7 @@ def run() -> None:
     """Run the command line and leave with its exit code as `SystemExit`."""
     prepare_libraries()
     _print_any_name()
+    _heed_interruptions()
     try:
         from segue.cli.app import app
 
@@ -75,6 +79,29 @@ def run() -> None:
         sys.exit(EXIT_OUR_FAULT)
     except Exception as error:  # noqa: BLE001 - the boundary: whatever is left is our fault
         _leave_at_fault(error)
+
+
+def _heed_interruptions() -> None:
+    """Let other requests to end come as Ctrl-C does, and none of them be lost.
+
+    Those that are ignored, as by nohup, stay so. What falls into a function that a C library
+    called cannot be raised from there: it comes again a moment later.
+    """
+    for name in _ENDINGS:
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is signal.SIG_DFL:
+            signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
+    usual = sys.unraisablehook
+
+    def told(unraisable: sys.UnraisableHookArgs) -> None:
+        is_lost = isinstance(unraisable.exc_value, KeyboardInterrupt)
+        if is_lost and hasattr(signal, "setitimer"):
+            signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
+            signal.setitimer(signal.ITIMER_REAL, _AGAIN_S)
+        else:
+            usual(unraisable)
+
+    sys.unraisablehook = told
 
 
 def _print_any_name() -> None:
@@ -98,7 +125,9 @@ def _leave_at_fault(error: Exception) -> NoReturn:
 
 
 def _leave_interrupted() -> NoReturn:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # a second one must not break the sentence
+    for name in ("SIGINT", *_ENDINGS):  # a second one must not break the sentence
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
     _tell("segue: interrupted; no file was left half-written, so just run it again.")
     sys.exit(EXIT_INTERRUPTED)
 

@@ -13,6 +13,7 @@ import os
 import re
 import shutil
 import sys
+import time
 from contextlib import contextmanager
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Final
@@ -27,6 +28,9 @@ OLD: Final = "old"
 """Kind of the neighbour that an earlier folder is moved to where two cannot change places."""
 NEW: Final = "new"
 """Kind of the neighbour that is being filled."""
+_SWEEPS_S: Final = 0.5
+"""Who sweeps after the dead holds their locks for less; who writes, for longer. By judgement."""
+_LOOKS_EVERY_S: Final = 0.02  # while a lock is waited for
 _TEMPORARY: Final = re.compile(r"(\.segue-[0-9a-f]{12})(?:-|\.lock$)")
 
 
@@ -56,7 +60,7 @@ def sole_writer(out: Path) -> Iterator[None]:
     OSError
         If the lock file cannot be written.
     """
-    with _held(out.parent / f"{neighbour_prefix(out)}.lock") as is_held:
+    with _held(out.parent / f"{neighbour_prefix(out)}.lock", patience_s=_SWEEPS_S) as is_held:
         if not is_held:
             raise RunFolderError(
                 out,
@@ -65,6 +69,7 @@ def sole_writer(out: Path) -> Iterator[None]:
         try:
             _put_back(out)
             _sweep(out)
+            sweep_inside(out.parent)
             yield
         finally:
             _sweep(out)
@@ -118,9 +123,11 @@ def _sweep_neighbours(parent: Path, prefix: str, *, but: Path | None = None) -> 
 
 
 @contextmanager
-def _held(path: Path) -> Iterator[bool]:
+def _held(path: Path, *, patience_s: float = 0.0) -> Iterator[bool]:
     """Whether a lock file is ours for a while; then it is removed."""
-    handle = _locked(path)
+    ends_s = time.monotonic() + patience_s
+    while (handle := _locked(path)) is None and time.monotonic() < ends_s:
+        time.sleep(_LOOKS_EVERY_S)
     if handle is None:
         yield False
         return

@@ -17,6 +17,7 @@ from segue.files.plain_file import plain_bytes
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path as FilePath
+    from typing import Any
 
     from segue.errors import LinesError
 
@@ -31,6 +32,12 @@ _LONG_BASIC = re.compile(r'"""(?:[^\\]|\\.)*?"""(?:"{1,2}(?!"))?', re.S)
 _LONG_LITERAL = re.compile(r"'''.*?'''(?:'{1,2}(?!'))?", re.S)
 _OTHER = re.compile(r"\d{4}-\d\d-\d\d \d\d:[^,\]}\s#]+|[^,\]}\s#]+")
 _VALUES: Final = (_LONG_BASIC, _LONG_LITERAL, _BASIC, _LITERAL, _OTHER)
+_TEXTS = re.compile(
+    "|".join(p.pattern for p in (_LONG_BASIC, _LONG_LITERAL, _BASIC, _LITERAL)) + r"|#[^\n]*", re.S
+)
+MOST_DOTS: Final = 32
+"""In a key of ours there are at most three; `tomllib` takes memory by the square of them."""
+_DOTTED = re.compile(rf"(?:[A-Za-z0-9_-]+[ \t]*\.[ \t]*){{{MOST_DOTS + 1}}}")
 
 
 def toml_text(path: FilePath, *, most_bytes: int, fault: type[LinesError], named: str) -> str:
@@ -53,6 +60,23 @@ def toml_text(path: FilePath, *, most_bytes: int, fault: type[LinesError], named
     except UnicodeDecodeError as error:
         line = raw[: error.start].count(b"\n") + 1
         raise fault(path, (line, "is not UTF-8 text; save it again as UTF-8.")) from error
+
+
+def toml_table(text: str) -> dict[str, Any]:
+    """What a TOML text says, unless a key in it leads into tables without end.
+
+    Raises
+    ------
+    tomllib.TOMLDecodeError
+        If it is not TOML.
+    RecursionError
+        If it is nested too deep, by its brackets or by the dots of a key.
+    ValueError
+        If a whole number in it has thousands of digits.
+    """
+    if _DOTTED.search(_TEXTS.sub("x", text)):
+        raise RecursionError(f"a key of more than {MOST_DOTS} dots")
+    return tomllib.loads(text)
 
 
 def syntax_fault(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:

@@ -6,7 +6,7 @@ import tomllib
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import RecipeError, printable
-from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_text
+from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_table, toml_text
 from segue.recipes.lint import recipe_warnings
 from segue.recipes.misfits import recipe_of
 from segue.recipes.recipe import Recipe
@@ -105,7 +105,7 @@ def _text(path: Path) -> str:
 
 def _table(text: str, path: Path) -> dict[str, Any]:
     try:
-        table = tomllib.loads(text)
+        table = toml_table(text)
     except tomllib.TOMLDecodeError as error:
         raise RecipeError(path, syntax_fault(error, text)) from error
     except RecursionError as error:

@@ -14,9 +14,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.analysis.overrides import Overrides
-from segue.audio.stems_folder import title_of
+from segue.audio.stems_folder import title_at
 from segue.errors import InputError, LinesError, did_you_mean
-from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_text
+from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_table, toml_text
 from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
 from segue.setlist.set_list import (
@@ -94,7 +94,7 @@ def set_text(path: Path) -> str:
 
 def _table(text: str, path: Path) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
+        return toml_table(text)
     except tomllib.TOMLDecodeError as error:
         raise SetFileError(path, syntax_fault(error, text)) from error
     except (RecursionError, ValueError) as error:
@@ -126,7 +126,7 @@ def _song(item: Mapping[str, Any], n: int, folder: Path, faults: list[Fault]) ->
     path = folder / found["path"]
     return SetSong(
         path=path,
-        title=found.get("title") or title_of(path.stem if path.suffix else path.name),
+        title=found.get("title") or title_at(path),
         overrides=Overrides(**{name: found.get(name) for name in _GIVEN}),
         length_s=found.get("length"),
         opens=found.get("opens", False),

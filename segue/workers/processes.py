@@ -178,18 +178,21 @@ def _context() -> BaseContext:
     """How processes are started here."""
     if sys.platform == "linux":
         # no folder for the server's socket, or no process: then each is started anew
-        with contextlib.suppress(OSError), _one_thread_each():
+        with contextlib.suppress(OSError), _one_thread_each(), _blocked("SIGHUP"):
             resource_tracker.ensure_running()  # the server needs it, and starting it lets all in
-            with _interrupts_blocked():
+            with _blocked("SIGINT"):
                 forkserver.ensure_running()
             return multiprocessing.get_context("forkserver")
     return multiprocessing.get_context("spawn")
 
 
 @contextmanager
-def _interrupts_blocked() -> Iterator[None]:
-    """What is started here does not get a Ctrl-C until it lets it through; see `quiet`."""
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+def _blocked(name: str) -> Iterator[None]:
+    """What is started here does not get a signal unless it lets it through.
+
+    A Ctrl-C: see `quiet`. A closed terminal: their parent tells them.
+    """
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {getattr(signal, name)})
     try:
         yield
     finally:
@@ -237,6 +240,8 @@ def _begin(environment: dict[str, str]) -> None:
     os.environ.clear()
     os.environ.update(environment | ONE_THREAD)
     signal.signal(signal.SIGINT, _on_interrupt)
+    if hasattr(signal, "SIGHUP"):
+        signal.signal(signal.SIGHUP, signal.SIG_IGN)  # the terminal was closed: the parent tells
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
     threading.Thread(target=_end_with_parent, daemon=True).start()

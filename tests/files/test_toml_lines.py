@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.files.toml_lines import line_of, toml_lines
+from segue.files.toml_lines import line_of, toml_lines, toml_table
 from segue.recipes.shelf import shelf_folder
 
 # Constructs of TOML 1.0 (toml.io/en/v1.0.0) that hide brackets, quotes, hashes and line breaks.
@@ -143,3 +143,17 @@ def test_each_value_is_on_the_line_where_it_was_written(table, data):
     lines = toml_lines(text)
     for place, number in leaves(tomllib.loads(text)):
         assert str(number) in text.split("\n")[lines[place] - 1]
+
+
+@pytest.mark.parametrize("joint", [".", " . ", ".\t"])
+@pytest.mark.parametrize("form", ["{} = 1", "[{}]", "[[{}]]", "x = {{ {} = 1 }}"])
+def test_a_key_that_leads_without_end_is_refused_before_it_takes_memory(form, joint):
+    text = form.format(joint.join(["a"] * 20_000))
+    with pytest.raises(RecursionError):
+        toml_table(text)
+
+
+def test_dots_in_texts_and_comments_are_no_keys():
+    dots = ".".join(["a"] * 200)
+    text = f'a.b.c = \'{dots}\'\nd = "{dots}" # {dots}\ne = """\n{dots}\n"""\n'
+    assert toml_table(text) == tomllib.loads(text)

@@ -145,3 +145,12 @@ def test_talk_picks_what_leaves_room_for_it(shelf, end_facts, start_facts):
     assert all(recipe.suits.talk != "no" for recipe in talked)
     silent = proposals(tuple(shelf.values()), *pair)
     assert all(recipe.suits.talk != "yes" for recipe in silent)
+
+
+@pytest.mark.parametrize(("counted_by", "beats"), [("outgoing", 3), ("incoming", 4)])
+def test_the_bars_of_the_interlude_are_those_of_the_song_it_is_counted_by(
+    end_facts, start_facts, counted_by, beats
+):
+    recipe = recipe_of("hold", counted_by=counted_by)
+    plan = plan_segue(recipe, end_facts(bpm=120.0, metre=3), start_facts(bpm=120.0))
+    assert plan.entry_beat - plan.exit_beat == pytest.approx(4 * beats)

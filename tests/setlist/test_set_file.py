@@ -179,3 +179,17 @@ def test_a_path_leads_from_the_new_file_to_the_same_song(tmp_path):
     song = tmp_path / "songs" / "a.wav"
     out = tmp_path / "night"
     assert (out / path_from(out, song)).resolve() == song.resolve()
+
+
+def test_a_title_is_that_of_the_song_itself(tmp_path):
+    for name in ("St. Anne", "St. Elmo", "03 Low Tide"):
+        (tmp_path / name).mkdir()
+    (tmp_path / "03 Low Tide" / "song.toml").write_text('title = "Low Tide (slow)"\n')
+    (tmp_path / "03 Low Tide" / "mix.wav").touch()
+    paths = ("St. Anne", "St. Elmo", "03 Low Tide", "Mr. Blue.wav", "Not. There")
+    text = "schema_version = 1\ntitle = 'x'\n" + "".join(
+        f'[[songs]]\npath = "{p}"\n' for p in paths
+    )
+    found = parse_set(text, tmp_path / "set.toml")
+    titles = ["St. Anne", "St. Elmo", "Low Tide (slow)", "Mr. Blue", "Not. There"]
+    assert [song.title for song in found.songs] == titles

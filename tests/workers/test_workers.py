@@ -115,6 +115,27 @@ def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) 
     assert list(tmp_path.iterdir()) == []
 
 
+def test_a_closed_terminal_leaves_the_processes_to_their_parent(tmp_path: Path) -> None:
+    script = (
+        "import signal, sys; from pathlib import Path\n"
+        "from segue.workers import open_workers\n"
+        "from tests.workers import tasks\n"
+        "def closed(*_): raise KeyboardInterrupt\n"
+        "if __name__ == '__main__':\n"
+        "    signal.signal(signal.SIGHUP, closed)\n"
+        "    with open_workers(n_processes=2) as workers:\n"
+        "        list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+    )
+    run = started(script, tmp_path)
+    until(lambda: len(list(tmp_path.iterdir())) == 2)
+    os.killpg(run.pid, signal.SIGHUP)
+    _, printed = run.communicate(timeout=30)
+    assert run.returncode != 0
+    assert printed.count(b"Traceback") <= 1  # the parent's own
+    assert b"resource_tracker" not in printed
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_only_the_server_of_processes_ignores_an_interrupt() -> None:
     import segue.workers.quiet
 
