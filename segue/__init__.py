@@ -22,6 +22,8 @@ _OFFERED: Final = {
     "Wishes": "segue.api.main_job",
     "between": "segue.api.main_job",
     "change": "segue.api.changing",
+    "Draft": "segue.api.changing",
+    "draft": "segue.api.changing",
     "plan_change": "segue.api.changing",
     "read_run": "segue.api.changing",
     "recipe_of": "segue.api.changing",

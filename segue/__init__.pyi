@@ -1,5 +1,7 @@
 from segue.analysis.overrides import Overrides as Overrides
+from segue.api.changing import Draft as Draft
 from segue.api.changing import change as change
+from segue.api.changing import draft as draft
 from segue.api.changing import plan_change as plan_change
 from segue.api.changing import read_run as read_run
 from segue.api.changing import recipe_of as recipe_of

@@ -16,7 +16,10 @@ def cache(
 
     found = user_facts_cache()
     if clear:
+        from segue.job.draft_songs import clear_songs
+
         found.clear()
+        clear_songs(found.folder)
     size = found.size()
     if json:
         from segue.cli.tables import print_json

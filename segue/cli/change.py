@@ -60,6 +60,10 @@ def change(
         Path | None,
         typer.Option("--as-recipe", help="Keep it as a recipe of your own, in a new TOML file."),
     ] = None,
+    draft: Annotated[
+        bool,
+        typer.Option("--draft", help="No version yet: the bridge alone, roughly, and at once."),
+    ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Quiet = False,
 ) -> None:
@@ -79,6 +83,11 @@ def change(
         without=tuple(leave_out or ()),
         levels=tuple(level_asked(text) for text in level or ()),
     )
+    if draft and (as_recipe is not None or json):
+        raise OptionError("--draft is for listening: leave out --as-recipe and --json.")
+    if draft:
+        _draft(run, option, changes, quiet=quiet)
+        return
     if as_recipe is not None:
         _write_recipe(run, option, changes, as_recipe, quiet=quiet)
         return
@@ -124,6 +133,19 @@ def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool
         print_json({"run": str(run), **candidate_report(record)})
         return
     _print_version(read_document(run), record, run, quiet=quiet)
+
+
+def _draft(run: Path, option: str, changes: Changes, *, quiet: bool) -> None:
+    from segue.audio.write import write_wav24
+    from segue.cli.recipes import own_recipes_folder
+    from segue.job.draft import DRAFT_NAME, make_draft
+
+    drafted = make_draft(run, option, changes, own_recipes=own_recipes_folder())
+    path = run / DRAFT_NAME
+    write_wav24(path, drafted.music)
+    _say(f"Draft: {printable(path)}")
+    if not quiet:
+        _say("The same command without --draft makes the version, in full and scored.")
 
 
 def _print_version(

@@ -124,6 +124,7 @@ def _lowered(record: CandidateRecord, by_db: float) -> CandidateRecord:
         scorecard=replace(card, loudness_lufs=curve),
         loudness_lufs=record.loudness_lufs - by_db,
         true_peak_dbtp=record.true_peak_dbtp - by_db,
+        lowered_db=by_db,
     )
 
 

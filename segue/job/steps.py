@@ -195,6 +195,23 @@ def rendered(step: Attempt) -> Rendered:
     return measured(candidate, scorecard, making_of(step))
 
 
+def draft_candidate(step: Attempt, plan: Plan) -> Candidate:
+    """A plan of a way across made audible at the rate of drafts.
+
+    Raises
+    ------
+    SegueError
+        If a song cannot be read.
+    """
+    edges: tuple[Edge, Edge] = ("end", "start")
+    old, new = (
+        _AT_HAND.draft_song(song_place(step.run, step.request, edge), song.sound)
+        for edge, song in zip(edges, step.songs, strict=True)
+    )
+    sounds = instruments_of(step.request)
+    return render_candidate(plan, old, new, instruments=sounds, kits=_AT_HAND.draft_kits)
+
+
 def making_of(step: Attempt) -> Making:
     """How this way across is made, to be kept with it."""
     pad = step.request.pad
@@ -205,8 +222,13 @@ def making_of(step: Attempt) -> Making:
     )
 
 
-def planned(step: Attempt) -> Plan:
+def planned(step: Attempt, *, heard_s: float | None = None) -> Plan:
     """The plan of one way across.
+
+    Parameters
+    ----------
+    heard_s : float or None
+        How much of either song is kept at least; None is enough to know it again.
 
     Raises
     ------
@@ -225,6 +247,7 @@ def planned(step: Attempt) -> Plan:
         match=request.match,
         seed=request.seed,
         asked=request.asked,
+        heard_s=heard_s,
     )
     pad = "" if request.pad is None else str(request.pad)
     return replace(

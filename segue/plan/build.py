@@ -80,6 +80,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     match: bool = False,
     seed: int = 0,
     asked: PlacesAsked | None = None,
+    heard_s: float | None = None,
 ) -> Plan:
     """Plan one way across.
 
@@ -97,6 +98,8 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         For everything random in the render.
     asked : PlacesAsked, optional
         Where the musician wants to leave and to enter, and the bars between.
+    heard_s : float or None
+        How much of either song is kept at least, for drafts; None is enough to know it again.
 
     Raises
     ------
@@ -114,6 +117,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         recipe,
         talk_s=talk_s,
         asked_bars=asked.n_bars,
+        heard_s=heard_s,
     )
     bar_lines = time.bar_lines()
     setting = Setting(

@@ -152,6 +152,7 @@ def timeline(
     *,
     talk_s: float | None = None,
     asked_bars: int | None = None,
+    heard_s: float | None = None,
 ) -> Timeline:
     """Lay a recipe out in beats for a pair of songs.
 
@@ -165,6 +166,9 @@ def timeline(
         What the singer wants for talking inside the interlude.
     asked_bars : int or None
         Bars of the interlude that the musician wants.
+    heard_s : float or None
+        How much of either song is kept at least, in whole bars; None is enough to know it again,
+        and to hear the singer come in.
 
     Raises
     ------
@@ -176,8 +180,8 @@ def timeline(
     interlude = interlude_spans(change, recipe.tempo, n_bars)
     check_tempo(change, recipe, interlude)
     exit_index = _exit_index(outgoing, incoming, recipe, change, n_bars)
-    n_outgoing = _outgoing_beats(outgoing, exit_index)
-    n_incoming = _incoming_beats(incoming)
+    n_outgoing = _outgoing_beats(outgoing, exit_index, heard_s)
+    n_incoming = _incoming_beats(incoming, heard_s)
     spans = (
         *_grid_spans(outgoing.grid, exit_index - n_outgoing, n_outgoing),
         *interlude,
@@ -211,19 +215,20 @@ def _exit_index(
     return max(exit_index, outgoing.first_bar_index + metre)
 
 
-def _outgoing_beats(outgoing: SongEnd, exit_index: int) -> int:
+def _outgoing_beats(outgoing: SongEnd, exit_index: int, heard_s: float | None) -> int:
     grid = outgoing.grid
-    bars = max(_LEAST_BARS, math.ceil(_HEARD_S * grid.bpm_at(exit_index - 1) / 60.0 / grid.metre))
+    beats = (heard_s or _HEARD_S) * grid.bpm_at(exit_index - 1) / 60.0
+    bars = max(_LEAST_BARS if heard_s is None else 1, math.ceil(beats / grid.metre))
     there, rest = divmod(exit_index - outgoing.first_bar_index, grid.metre)
     return max(min(bars, there), 1) * grid.metre + rest  # the rest where it is left inside a bar
 
 
-def _incoming_beats(incoming: SongStart) -> float:
+def _incoming_beats(incoming: SongStart, heard_s: float | None) -> float:
     """Whole bars of the incoming song: enough to know it, and to hear the singer come in."""
     grid, facts = incoming.grid, incoming.facts
     first_bar = grid.bar_line_after(incoming.entry_index)
-    until_s = grid.seconds_at(first_bar) + _HEARD_S
-    if facts.first_note is not None:
+    until_s = grid.seconds_at(first_bar) + (heard_s or _HEARD_S)
+    if facts.first_note is not None and heard_s is None:
         until_s = max(until_s, facts.first_note.time_s + grid.metre * facts.pulse.beat_s)
     until_s = min(until_s, facts.edge_end_s)
     bars = max(math.ceil((grid.index_at(until_s) - first_bar) / grid.metre), 1)

@@ -69,6 +69,8 @@ class CandidateRecord:
         Picture of key path, tempo and loudness.
     loudness_lufs, true_peak_dbtp : float
         Of the music bus.
+    lowered_db : float
+        How far the music was turned down to be as loud as the others.
     made : Making or None
         How it was made; None in runs of before there were versions.
     version : Version or None
@@ -90,6 +92,7 @@ class CandidateRecord:
     true_peak_dbtp: float
     notes: tuple[str, ...]
     is_tie: bool = False
+    lowered_db: float = 0.0
     made: Making | None = None
     version: Version | None = None
 

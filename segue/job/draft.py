@@ -1,0 +1,87 @@
+"""A draft of a changed option: the bridge and a few seconds around it, soon and roughly.
+
+It is planned as the version will be and rendered by the same code, but at half the rate, with
+little of the songs around the bridge, without a score, a picture or a page. It is a little darker,
+and its levels are told by fewer bars; nothing else differs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.audio.clip import Clip
+from segue.job.changes import Changes, check_chords
+from segue.job.steps import draft_candidate, planned
+from segue.job.version import attempt_of, changed_attempt
+from segue.runfolder import read_document
+from segue.runfolder.run_document import candidate_of
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from segue.plan import Plan
+
+DRAFT_NAME: Final = "draft.wav"
+"""Of the latest draft, in the run folder."""
+AROUND_S: Final = 4.0
+"""Of either song beside the bridge: two bars at 120 BPM. Set by judgement."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Drafted:
+    """A draft.
+
+    Parameters
+    ----------
+    music : Clip
+        What the room hears, at a low rate.
+    plan : Plan
+        Of the whole version.
+    starts_s : float
+        Where the draft begins, in seconds of the whole version.
+    changes : tuple of str
+        What was changed, in words.
+    """
+
+    music: Clip
+    plan: Plan
+    starts_s: float
+    changes: tuple[str, ...]
+
+
+def make_draft(
+    run: Path, which: int | str | None, changes: Changes, *, own_recipes: Path | None = None
+) -> Drafted:
+    """A draft of an option, changed or as it is; nothing is written.
+
+    The songs stay in memory for the next draft of the same run.
+
+    Raises
+    ------
+    SegueError
+        If something cannot be done, or a song is gone.
+    """
+    document = read_document(run)
+    record = candidate_of(document, which)
+    words: tuple[str, ...] = ()
+    if changes == Changes() and record.made is not None:
+        step = attempt_of(run, document, record, record.made)
+        plan = planned(step)
+    else:
+        step, new, plan = changed_attempt(
+            run, document, record.rank, changes, own_recipes=own_recipes
+        )
+        words = new.words
+    check_chords(step.recipe, plan.entry_beat - plan.exit_beat)
+    short = planned(step, heard_s=AROUND_S)
+    music = draft_candidate(step, short).music
+    quieter = np.float32(10 ** (-record.lowered_db / 20))
+    return Drafted(
+        music=Clip(samples=music.samples * quieter, rate_hz=music.rate_hz),
+        plan=plan,
+        starts_s=plan.seconds_at(plan.exit_beat) - short.seconds_at(short.exit_beat),
+        changes=words,
+    )
