@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final
 from segue.errors import OptionError, did_you_mean, shortened
 from segue.music.chord import CADENCE_CHOICES, tonic_triad
 from segue.music.chord_words import numeral_of, parse_chord
-from segue.plan.places_asked import PlacesAsked, places_asked
+from segue.plan.places_asked import MOST_BARS_ASKED, PlacesAsked, places_asked
 from segue.recipes import all_recipes
 from segue.recipes.changed_recipe import (
     BRIDGE,
@@ -231,8 +231,12 @@ def _lengths(
         recipe = with_bars(recipe, changes.n_bars)
         said.append("1 bar" if changes.n_bars == 1 else f"{changes.n_bars} bars")
     if changes.ramp_bars is not None:
-        places_asked(n_bars=changes.n_bars)
+        if changes.ramp_bars > MOST_BARS_ASKED:
+            raise OptionError(
+                f"--ramp {changes.ramp_bars} is more than {MOST_BARS_ASKED} bars: take fewer."
+            )
         recipe, n_bars = with_ramp(recipe, changes.ramp_bars, changes.n_bars)
+        places_asked(n_bars=n_bars)
         asked = replace(asked, n_bars=n_bars)
         said.append(f"ramp over {changes.ramp_bars}")
     return recipe, asked, said
@@ -240,8 +244,9 @@ def _lengths(
 
 def _padded(recipe: Recipe, wanted: str) -> tuple[Recipe, str]:
     """The recipe and the user's own sound, if it is one."""
-    if wanted in PAD_SOUNDS:
-        return with_pad_sound(recipe, wanted), ""
+    sound = next((known for known in PAD_SOUNDS if known == wanted.strip().lower()), None)
+    if sound is not None:
+        return with_pad_sound(recipe, sound), ""
     path = Path(wanted)
     pads_of(recipe, wanted)
     if not path.is_file():

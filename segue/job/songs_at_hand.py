@@ -113,7 +113,8 @@ class SongAtHand:
     @cached_property
     def for_drafts(self) -> SongEdge:
         """The same at the rate of drafts."""
-        return _at_rate(self.in_its_key, DRAFT_RATE_HZ)
+        song = self.in_its_key
+        return _at_rate(song, min(DRAFT_RATE_HZ, song.rate_hz))
 
 
 def _at_rate(song: SongEdge, rate_hz: int) -> SongEdge:

@@ -241,7 +241,8 @@ def with_ramp(recipe: Recipe, ramp_bars: int, n_bars: int | None) -> tuple[Recip
     Parameters
     ----------
     n_bars : int or None
-        Of the bridge, where they are said; else the steady bars stay as they are.
+        Of the bridge, where they are said; else the steady bars stay as they are, but for what
+        the recipe needs at least.
 
     Returns
     -------
@@ -262,7 +263,7 @@ def with_ramp(recipe: Recipe, ramp_bars: int, n_bars: int | None) -> tuple[Recip
     if ramp_bars < 1:
         raise OptionError(f"--ramp {ramp_bars}: a ramp takes a bar at least.")
     if n_bars is None:
-        n_bars = ramp_bars + recipe.tempo.steady_bars
+        n_bars = max(ramp_bars + recipe.tempo.steady_bars, recipe.length.least)
     if ramp_bars > n_bars:
         raise OptionError(
             f"--ramp {ramp_bars} is longer than the bridge of {n_bars} bars: take fewer, or more "
