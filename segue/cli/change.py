@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli.audition import show_on_evening_page
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
@@ -101,6 +102,7 @@ def undo(run: Run, quiet: Quiet = False) -> None:
     from segue.job.version import undo as taken_back
 
     record = taken_back(run)
+    show_on_evening_page(run)
     _say(f"Taken back: {record.label}, {record.plan.recipe}.")
     if not quiet:
         _say(f"Its files are in {printable(run / UNDONE_NAME)}.")
@@ -113,6 +115,7 @@ def redo(run: Run, quiet: Quiet = False) -> None:
     from segue.job.version import redo as brought_back
 
     record = brought_back(run)
+    show_on_evening_page(run)
     _say(f"Back again: {record.label}, {record.plan.recipe}.")
     if not quiet:
         print_next("Listen", "audition", run)
@@ -129,6 +132,7 @@ def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool
     one_heap()
     with progress_bar(N_STEPS, quiet=quiet) as tell:
         record = make_version(run, option, changes, own_recipes=own_recipes_folder(), progress=tell)
+    show_on_evening_page(run)
     if json:
         print_json({"run": str(run), **candidate_report(record)})
         return

@@ -33,6 +33,9 @@ def explain(
         print_json(card_report(record))
         return
     _print_card(record)
+    if record.made is not None:
+        names = dict.fromkeys(x.name or x.source for x in record.made.recipe.layers)
+        print(f"\nLayers, for 'segue change': {printable(', '.join(names))}")
     if not quiet:
         print(f"\nHear it: {printable(run / record.music_file)}")
         print_next("Choose it", "choose", run, record.label)

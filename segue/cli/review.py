@@ -38,6 +38,8 @@ def review(
     from segue.cli.hints import print_next
     from segue.cli.progress import progress_bar
     from segue.review import ReviewRequest, compared, read_review, review_take, write_review
+    from segue.runfolder import read_document
+    from segue.runfolder.run_document import candidate_of
 
     earlier = None if against is None else read_review(against)
     with progress_bar(1, quiet=quiet) as tell:
@@ -50,7 +52,8 @@ def review(
     if json:
         _print_json(told, change)
         return
-    _print_review(told, change, path)
+    label = candidate_of(read_document(run), told.candidate).label
+    _print_review(told, change, path, label=label)
     if not quiet:
         print_next("The next take", "review", run, "NEXT.wav", "--against", path)
 
@@ -69,7 +72,7 @@ def _print_json(told: Review, change: Comparison | None) -> None:
     print_json(value)
 
 
-def _print_review(told: Review, change: Comparison | None, path: Path) -> None:
+def _print_review(told: Review, change: Comparison | None, path: Path, *, label: str) -> None:
     from rich.console import Console
 
     console = Console(soft_wrap=True)
@@ -77,7 +80,7 @@ def _print_review(told: Review, change: Comparison | None, path: Path) -> None:
     def say(text: str) -> None:
         console.print(text, markup=False, highlight=False)
 
-    say(f"{told.take}: candidate {told.candidate}, {told.recipe}, match {told.match:.2f} of 1")
+    say(f"{told.take}: candidate {label}, {told.recipe}, match {told.match:.2f} of 1")
     say(f"starts at {_rounded(told.offset_s, 2):.2f} s; {_time_words(told)}")
     _print_bars(console, told)
     for line in [*_lines(told), *_change_lines(change)]:

@@ -198,6 +198,8 @@ def same_choice(
     """
     if earlier is None or earlier.choice is None:
         return None
+    if earlier.choice.rank in [record.rank for record in earlier.versions]:
+        return None  # the new run has no such version, and its option was not chosen
     for record in candidates:
         if record.plan.recipe == earlier.chosen_recipe:
             return Choice(rank=record.rank, why=earlier.choice.why)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
-from segue.errors import InputError, SegueError
+from segue.errors import InputError, RunFolderError, SegueError
 from segue.files.source_digest import source_digest
 from segue.heard.hearing import LISTENING_LIBRARIES, LISTENING_PARTS
 from segue.job.between import earlier_run, make_segues
@@ -160,6 +160,13 @@ def _is_last_shared(requests: Sequence[Request], workers: Workers) -> bool:
 def make_join(request: Request, workers: Workers | None = None) -> MadeJoin:
     """Make one join; a task for a worker, or for all. A choice is kept if its recipe still is."""
     before = earlier_run(request.out)
+    if before is not None and before.versions and not request.replace:
+        labels = ", ".join(record.label for record in before.versions)
+        raise RunFolderError(
+            request.out,
+            f"holds options that you changed ({labels}), and something about this join is "
+            "otherwise now: move the folder away, and run 'segue set' again.",
+        )
     document = make_segues(
         request, progress=lambda _words: None, keeps_choice=True, workers=workers
     )

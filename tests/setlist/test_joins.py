@@ -11,7 +11,7 @@ from segue.errors import AudioFileError, RunFolderError, SegueError
 from segue.files.source_digest import PACKAGE
 from segue.job.between import earlier_run, same_choice
 from segue.job.request import Request
-from segue.runfolder import Choice, document_text, read_document, write_choice
+from segue.runfolder import Choice, Version, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
 from segue.setlist import make_set
@@ -123,6 +123,23 @@ def test_without_rendering_what_is_there_stays_and_the_rest_is_planned(stage):
     assert (second.document, second.folder) == (None, "")
     assert second.recipe
     assert read_evening(request.out).joins[0].folder == first.folder
+
+
+def test_a_join_with_changed_options_is_not_made_over_them(stage):
+    request, made = stage
+    evening = render(request)
+    folder = request.out / evening.joins[0].folder
+    document = earlier_run(folder)
+    version = Version(option=1, letters="b", of="1", changes=("8 bars",))
+    record = replace(document.candidates[0], rank=len(document.candidates) + 1, version=version)
+    document = replace(document, candidates=(*document.candidates, record))
+    (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
+    made.clear()
+    assert render(request).joins[0].document == document  # as before
+    told = render(replace(request, seed=1)).joins[0]
+    assert folder.name not in made
+    assert "holds options that you changed (1b), and something about this join" in told.problem
+    assert earlier_run(folder) == document
 
 
 def test_the_titles_of_the_set_are_those_of_its_joins(stage, monkeypatch):
