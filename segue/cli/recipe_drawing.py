@@ -194,6 +194,8 @@ def _rhythm_words(layer: RecipeLayer) -> str:
 def _harmony_words(layer: RecipeLayer) -> str:
     if layer.harmony == "drone":
         return layer.harmony
+    if layer.harmony == "written":
+        return f"written: {layer.chords}"
     return f"{layer.harmony}, a chord about every {_counted(layer.bars_a_chord, 'bar')}"
 
 
