@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 from annotated_types import MaxLen
 from pydantic import TypeAdapter, ValidationError
 
+from segue.audition.limits import RequestRefusalError
 from segue.audition.page import MOST_NAME, MOST_WORDS
-from segue.audition.votes import BallotRefusalError
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -75,24 +75,24 @@ async def body_of(request: Request, kind: type[_Body], limits: Limits) -> _Body:
 
     Raises
     ------
-    BallotRefusalError
+    RequestRefusalError
         If it is no JSON of that kind, too long, or does not arrive.
     """
     if request.headers.get("content-type", "").partition(";")[0].strip() != "application/json":
-        raise BallotRefusalError("Only JSON is taken here.", status=WRONG_TYPE)
+        raise RequestRefusalError("Only JSON is taken here.", status=WRONG_TYPE)
     try:
         async with asyncio.timeout(limits.body_s):
             raw = await _bounded(request, limits.body_bytes)
     except TimeoutError as error:
-        raise BallotRefusalError("The request did not arrive in time.", status=TIMEOUT) from error
+        raise RequestRefusalError("The request did not arrive in time.", status=TIMEOUT) from error
     try:
         return _adapter(kind).validate_json(raw, strict=True, extra="forbid")
     except ValidationError as error:
         first = error.errors(include_input=False)[0]
         if first["type"] == "json_invalid":
-            raise BallotRefusalError("That is no JSON.", status=BAD_REQUEST) from error
+            raise RequestRefusalError("That is no JSON.", status=BAD_REQUEST) from error
         place = ".".join(str(part) for part in first["loc"])[:MOST_NAME]
-        raise BallotRefusalError(
+        raise RequestRefusalError(
             f"What was sent does not hold together at '{place}' ({first['msg']}).", status=INVALID
         ) from error
 
@@ -109,7 +109,7 @@ async def _bounded(request: Request, most_bytes: int) -> bytes:
     async for chunk in request.stream():
         raw += chunk
         if len(raw) > most_bytes:
-            raise BallotRefusalError(
+            raise RequestRefusalError(
                 f"That is too long: at most {most_bytes} bytes.", status=TOO_LARGE
             )
     return bytes(raw)

@@ -42,6 +42,20 @@ HEADERS: Final = {
 SAFE_METHODS: Final = ("GET", "HEAD")
 
 
+class RequestRefusalError(Exception):
+    """A request that cannot be granted; its text is one sentence for the one who asks.
+
+    Parameters
+    ----------
+    status : int
+        Of the answer, as HTTP has it.
+    """
+
+    def __init__(self, problem: str, *, status: int) -> None:
+        self.status = status
+        super().__init__(problem)
+
+
 class Gate:
     """Middleware around the whole server.
 

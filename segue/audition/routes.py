@@ -14,7 +14,7 @@ from starlette.responses import (
 from starlette.routing import Route
 
 from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
-from segue.audition.limits import client_address, refusal
+from segue.audition.limits import RequestRefusalError, client_address, refusal
 from segue.audition.page import SCRIPTS, STYLES
 from segue.audition.poll import Poll, vote_values
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
@@ -77,8 +77,9 @@ def _answering(
     async def answered(request: Request) -> Response:
         try:
             return await answer(request)
-        except BallotRefusalError as error:
-            kept = {} if error.kept is None else {"vote": vote_values(error.kept)}
+        except RequestRefusalError as error:
+            vote = error.kept if isinstance(error, BallotRefusalError) else None
+            kept = {} if vote is None else {"vote": vote_values(vote)}
             return JSONResponse({"problem": str(error), **kept}, status_code=error.status)
 
     return answered

@@ -126,6 +126,23 @@ def _addresses(sock: socket.socket, address: str, secrets: Secrets, n_votes: int
     )
 
 
+def server_config(app: Starlette) -> uvicorn.Config:
+    """How uvicorn is to serve an application of ours."""
+    return uvicorn.Config(
+        app,
+        log_config=None,
+        log_level="error",
+        access_log=False,
+        proxy_headers=False,  # who asks is who connected
+        server_header=False,
+        ws="none",
+        lifespan="on",
+        limit_concurrency=_MOST_CONNECTIONS,
+        timeout_keep_alive=_IDLE_S,
+        timeout_graceful_shutdown=_LEAVE_S,
+    )
+
+
 class VoteServer(uvicorn.Server):
     """uvicorn, which ends the streams of results before it waits for connections to end.
 
@@ -137,21 +154,7 @@ class VoteServer(uvicorn.Server):
 
     def __init__(self, poll: Poll, *, names: tuple[str, ...]) -> None:
         self._poll = poll
-        super().__init__(
-            uvicorn.Config(
-                application(poll, names=names),
-                log_config=None,
-                log_level="error",
-                access_log=False,
-                proxy_headers=False,  # who asks is who connected
-                server_header=False,
-                ws="none",
-                lifespan="on",
-                limit_concurrency=_MOST_CONNECTIONS,
-                timeout_keep_alive=_IDLE_S,
-                timeout_graceful_shutdown=_LEAVE_S,
-            )
-        )
+        super().__init__(server_config(application(poll, names=names)))
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """End the streams, then everything."""
@@ -188,7 +191,7 @@ def application(poll: Poll, *, names: tuple[str, ...]) -> Starlette:
     return app
 
 
-def listening_socket(host: str, port: int | None) -> socket.socket:
+def listening_socket(host: str, port: int | None, *, usual: int = USUAL_PORT) -> socket.socket:
     """A socket to serve on.
 
     Parameters
@@ -197,13 +200,15 @@ def listening_socket(host: str, port: int | None) -> socket.socket:
         Address to bind.
     port : int or None
         None for the usual one, or any free one if that is taken.
+    usual : int
+        The usual one.
 
     Raises
     ------
     OptionError
         If the port cannot be had.
     """
-    tried = (USUAL_PORT, 0) if port is None else (port,)
+    tried = (usual, 0) if port is None else (port,)
     problem = ""
     for number in tried:
         # Named as TCP, or the event loop leaves small answers to wait for one another (Nagle).

@@ -68,14 +68,19 @@ def plain_file(folder: Path, name: str) -> Path:
     RunFolderError
         If the name leads elsewhere, or is no regular file.
     """
-    is_odd = not name.isprintable() or name.startswith(".") or name.rstrip(". ") != name
-    stem = name.partition(".")[0].rstrip(" ")
-    if not name or is_odd or _NOT_IN_NAMES & set(name) or _DEVICE.fullmatch(stem):
+    if not plain_file_name(name):
         raise RunFolderError(folder, f"names '{name}', which is no file of its own: run it again.")
     path = folder / name
     if not is_regular(path):
         raise RunFolderError(folder, f"has no regular file '{name}': run it again.")
     return path
+
+
+def plain_file_name(name: str) -> bool:
+    """Whether a name is an ordinary one of a file or folder, on any system."""
+    is_odd = not name.isprintable() or name.startswith(".") or name.rstrip(". ") != name
+    stem = name.partition(".")[0].rstrip(" ")
+    return bool(name) and not (is_odd or _NOT_IN_NAMES & set(name) or _DEVICE.fullmatch(stem))
 
 
 def is_regular(path: Path) -> bool:

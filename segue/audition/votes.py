@@ -9,6 +9,8 @@ import asyncio
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from segue.audition.limits import RequestRefusalError
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
@@ -76,21 +78,18 @@ def _settle(done: asyncio.Future[Any], answer: object) -> None:
         done.set_result(answer)
 
 
-class BallotRefusalError(Exception):
-    """A request that a ballot cannot grant; its text is one sentence for the listener.
+class BallotRefusalError(RequestRefusalError):
+    """A request that a ballot cannot grant.
 
     Parameters
     ----------
-    status : int
-        Of the answer, as HTTP has it.
     kept : Vote or None
         The vote that stands instead, if there is one.
     """
 
     def __init__(self, problem: str, *, status: int, kept: Vote | None = None) -> None:
-        self.status = status
         self.kept = kept
-        super().__init__(problem)
+        super().__init__(problem, status=status)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from segue.cli.audition import audition, choose
 from segue.cli.cache import cache
 from segue.cli.catalogue import catalogue, neighbours
 from segue.cli.change import change, redo, undo
+from segue.cli.desk import desk
 from segue.cli.explain import explain
 from segue.cli.hints import print_next
 from segue.cli.options import overrides_of, seconds_of
@@ -340,6 +341,7 @@ def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
         )
 
 
+app.command(rich_help_panel=SONGS)(desk)
 app.command("set", rich_help_panel=SONGS)(set_)
 app.command(rich_help_panel=BAND)(audition)
 app.command(rich_help_panel=BAND)(choose)

@@ -63,7 +63,7 @@ def show_on_evening_page(run: Path) -> None:
 
 
 LOWEST_PORT, HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
-_SERVER_PARTS = "starlette uvicorn httptools segno"
+SERVER_PARTS = "starlette uvicorn httptools segno"
 """As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
 _NO_ANCHOR = "No anchor: a candidate is nearly a hard cut itself."
 
@@ -127,7 +127,7 @@ def _serve(run: Path, view: PageView, *, port: int | None, on_lan: bool, opens: 
         from segue.audition.serve import serve_vote
     except ModuleNotFoundError as error:
         raise OptionError(
-            f"--serve needs {error.name}, which is not installed: pip install {_SERVER_PARTS}."
+            f"--serve needs {error.name}, which is not installed: pip install {SERVER_PARTS}."
         ) from error
     try:
         serve_vote(

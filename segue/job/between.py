@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from threading import Thread
 from typing import TYPE_CHECKING, Final
 
@@ -76,6 +76,7 @@ def make_segues(
     progress: Progress,
     keeps_choice: bool = False,
     workers: Workers | None = None,
+    on_rendered: Callable[[Rendered], None] = lambda _made: None,
 ) -> RunDocument:
     """Do the main job.
 
@@ -88,6 +89,8 @@ def make_segues(
         is among the new ways across.
     workers : Workers, optional
         Who does the steps, instead of as many processes as the request says; they share its disk.
+    on_rendered : callable
+        Given each segue as soon as it can be heard, before all are brought to one level.
 
     Returns
     -------
@@ -119,9 +122,18 @@ def make_segues(
             # again, now that nobody else can write: the band may have chosen in the meantime
             check()
             earlier = earlier_run(request.out) if keeps_choice else None
-            return _filled(folder, request, shelf, hands, progress, earlier)
+            tell = _Told(progress=progress, on_rendered=on_rendered)
+            return _filled(folder, request, shelf, hands, tell, earlier)
         finally:
             forget_songs()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Told:
+    """Who is told what while a run is made."""
+
+    progress: Progress
+    on_rendered: Callable[[Rendered], None]
 
 
 def _filled(
@@ -129,13 +141,14 @@ def _filled(
     request: Request,
     shelf: tuple[Recipe, ...],
     workers: Workers,
-    progress: Progress,
+    tell: _Told,
     earlier: RunDocument | None,
 ) -> RunDocument:
     """The run folder with everything in it."""
+    progress = tell.progress
     songs = _heard_songs(folder, request, workers, progress)
     chosen = _chosen(folder, request, shelf, songs, workers, progress)
-    rendered_all = _rendered(folder, request, chosen, songs, workers, progress)
+    rendered_all = _rendered(folder, request, chosen, songs, workers, tell)
     forget_songs()  # the page wants memory, too
     best_first = ranked(levelled(rendered_all))
     del rendered_all
@@ -256,19 +269,20 @@ def _rendered(
     chosen: Sequence[Recipe],
     songs: Songs,
     workers: Workers,
-    progress: Progress,
+    tell: _Told,
 ) -> list[Rendered]:
     """All ways across, in the order of the recipes."""
     if workers.n_workers > 1:  # nothing else to do while they render
         Thread(target=load_drawing).start()
     waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
-    progress(waiting.pop(0))
+    tell.progress(waiting.pop(0))
     found: dict[int, Rendered] = {}
     steps = _crossings(folder, request, chosen, songs)
     for index, candidate in _results(workers.outcomes(rendered, steps)):
         found[index] = candidate
+        tell.on_rendered(candidate)
         if waiting:
-            progress(waiting.pop(0))
+            tell.progress(waiting.pop(0))
     return [found[index] for index in range(len(chosen))]
 
 

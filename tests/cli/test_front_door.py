@@ -17,7 +17,7 @@ from typer.testing import CliRunner
 
 from benchmarks._in_process import run_here
 from segue.cli.app import app
-from segue.cli.audition import _SERVER_PARTS
+from segue.cli.audition import SERVER_PARTS
 from segue.cli.hints import command
 from segue.cli.review import _rounded
 from segue.runfolder import document_text
@@ -182,7 +182,7 @@ def test_the_pages_that_the_readme_links_are_there():
 def test_what_the_server_needs_is_what_its_extra_brings():
     settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     extra = settings["project"]["optional-dependencies"]["serve"]
-    assert [re.match(r"[\w-]+", one)[0] for one in extra] == _SERVER_PARTS.split()
+    assert [re.match(r"[\w-]+", one)[0] for one in extra] == SERVER_PARTS.split()
 
 
 def test_the_page_on_set_lists_names_every_field_and_weight():

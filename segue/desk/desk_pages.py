@@ -1,0 +1,158 @@
+"""The page of the desk and its parts, filled with what the house knows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from segue.audition.limits import RequestRefusalError
+from segue.desk.end_view import METRES, EndView, script_values
+from segue.desk.evening_desk import evening_view, set_names
+from segue.desk.making import SetOrder
+from segue.desk.orders import pair_name
+from segue.desk.run_view import earlier_runs, run_view
+from segue.errors import SegueError
+from segue.pages import filled, joined
+from segue.setlist.lengths import clock
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from segue.desk.carrying import ReviewedTake
+    from segue.desk.house import House
+    from segue.desk.making import Making
+
+STYLES: Final = ("shared.css", "desk.css")
+SCRIPTS: Final = (
+    "desk.js", "desk_net.js", "desk_sound.js", "desk_ends.js", "desk_options.js", "desk_evening.js",
+)  # fmt: skip
+"""Plain modules, each by its own name."""
+BRIDGE_BARS: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32)
+"""Bars of the bridge that are offered."""
+PURPOSES: Final = {
+    "": "whatever suits",
+    "talk": "talking",
+    "lift": "a lift",
+    "calm": "calm",
+    "dance": "dancing",
+}
+
+
+def page_html(house: House, names: Mapping[str, str]) -> str:
+    """The whole page.
+
+    Parameters
+    ----------
+    names : mapping of str to str
+        What is picked: 'old', 'new', 'run' and 'set'; empty for none.
+    """
+    old, new = names["old"], names["new"]
+    return filled(
+        "desk.html",
+        {
+            "folder": house.folder.root.name,
+            "names": dict(names),
+            "songs_part": songs_html(house, (old, new)),
+            "ends_part": _or_problem(lambda: ends_html(house, old, new)),
+            "options_part": _or_problem(lambda: options_html(house, names)),
+            "evening_part": _or_problem(lambda: evening_html(house, names["set"])),
+            "bridge_bars": BRIDGE_BARS,
+            "purposes": PURPOSES,
+            "scripts": SCRIPTS,
+        },
+    )
+
+
+def songs_html(house: House, picked: tuple[str, str]) -> str:
+    """The list of songs."""
+    rows = house.rows()
+    return filled(
+        "desk_songs.html",
+        {
+            "rows": rows,
+            "old": picked[0],
+            "new": picked[1],
+            "n_unheard": sum(not row.is_heard for row in rows),
+        },
+    )
+
+
+def ends_html(house: House, old: str, new: str) -> str:
+    """The two ends."""
+    picked = {"end": old, "start": new}
+    views = [
+        {
+            "view": view,
+            "song": picked[view.facts.edge if isinstance(view, EndView) else view.edge],
+            "is_heard": isinstance(view, EndView),
+            "values": script_values(view) if isinstance(view, EndView) else None,
+        }
+        for view in house.ends(old, new)
+    ]
+    return filled("desk_ends.html", {"ends": views, "metres": METRES, "old": old, "new": new})
+
+
+def options_html(house: House, names: Mapping[str, str]) -> str:
+    """The options of a run, or how far it has got."""
+    run, old, new = names["run"], names["old"], names["new"]
+    earlier: tuple[str, ...] = ()
+    if old and new:
+        earlier = earlier_runs(house, pair_name(house, old, new))
+    making = _making_of(house, run) or (None if run else _latest(house, old, new))
+    if making is not None and not making.is_over:
+        return filled("desk_making.html", {"making": making, "earlier": earlier})
+    name = run or (making.run if making is not None else "")
+    failed = making.words if making is not None and making.state == "failed" else ""
+    if failed:
+        return filled("desk_making.html", {"making": making, "earlier": earlier})
+    view = run_view(house, name) if name else None
+    return filled(
+        "desk_options.html",
+        {"view": view, "earlier": earlier, "vote": house.poll_host},
+    )
+
+
+def evening_html(house: House, name: str) -> str:
+    """The evening, or which sets there are."""
+    view = evening_view(house, name) if name else None
+    return filled("desk_evening.html", {"view": view, "sets": set_names(house), "clock": clock})
+
+
+def review_html(told: ReviewedTake) -> str:
+    """What a take came to."""
+    return filled("desk_review.html", {"told": told, "review": told.review})
+
+
+def script_text(name: str) -> str | None:
+    """One of the page's scripts; None for any other name."""
+    return joined([name]) if name in SCRIPTS else None
+
+
+def style_text() -> str:
+    """The page's style sheets."""
+    return joined(STYLES)
+
+
+def _making_of(house: House, run: str) -> Making | None:
+    found = [m for m in house.maker.makings.values() if run and m.run == run]
+    return found[-1] if found else None
+
+
+def _latest(house: House, old: str, new: str) -> Making | None:
+    """The latest order for two songs."""
+    if not (old and new):
+        return None
+    pair = (house.song(old).path, house.song(new).path)
+    found = [
+        m
+        for m in house.maker.makings.values()
+        if not isinstance(m.request, SetOrder) and (m.request.outgoing, m.request.incoming) == pair
+    ]
+    return found[-1] if found else None
+
+
+def _or_problem(made: Callable[[], str]) -> str:
+    """A part of the page, or why there is none: the rest of it still opens."""
+    try:
+        return made()
+    except (SegueError, RequestRefusalError) as error:
+        return filled("desk_problem.html", {"problem": str(error)})

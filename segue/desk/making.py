@@ -1,0 +1,179 @@
+"""Runs that are being made: one after the other, each option to be heard as soon as it is there."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Final
+
+from segue.errors import SegueError
+from segue.job.between import make_segues
+from segue.job.shortlist import N_PROPOSALS
+from segue.workers.processes import Processes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from segue.job.keeping import Rendered
+    from segue.job.request import Request
+    from segue.setlist.set_request import SetRequest
+
+MOST_WAITING: Final = 20  # orders in line; more are a finger that got stuck
+MOST_KEPT: Final = 20  # orders whose drafts are kept to be heard
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SetOrder:
+    """An evening that is to be planned, or made."""
+
+    request: SetRequest
+    plan_only: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DraftSound:
+    """An option that is rendered before the run folder is whole.
+
+    Parameters
+    ----------
+    sound : bytes
+        Music as FLAC.
+    """
+
+    name: str
+    overall: float
+    exit_s: float
+    entry_s: float
+    sound: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Making:
+    """A run or an evening that was ordered.
+
+    Parameters
+    ----------
+    number : int
+        Of the order, from 1.
+    words : str
+        What is being done.
+    state : {'waiting', 'under way', 'made', 'failed'}
+    run : str
+        Name of the run folder below the desk's folder; of an evening, its set file's.
+    """
+
+    number: int
+    request: Request | SetOrder
+    run: str
+    words: str = "waiting for the one before"
+    state: str = "waiting"
+    drafts: tuple[DraftSound, ...] = ()
+    n_expected: int = N_PROPOSALS
+
+    @property
+    def is_over(self) -> bool:
+        """Whether nothing more will come of it."""
+        return self.state in ("made", "failed")
+
+
+@dataclass(slots=True)
+class Maker:
+    """Makes runs in a thread, by processes that stay and keep what they have loaded.
+
+    Parameters
+    ----------
+    n_workers : int
+        Processes that share the work.
+    tell : callable
+        Called from the thread whenever a run has got further.
+    """
+
+    n_workers: int
+    tell: Callable[[], None]
+    makings: dict[int, Making] = field(default_factory=dict)
+    _news: threading.Condition = field(default_factory=threading.Condition)
+    _is_closing: bool = False
+
+    def start(self) -> None:
+        """Begin to work."""
+        threading.Thread(target=self._work, name="maker", daemon=True).start()
+
+    def close(self) -> None:
+        """Begin nothing more."""
+        with self._news:
+            self._is_closing = True
+            self._news.notify_all()
+
+    def order(self, request: Request | SetOrder, run: str) -> Making | None:
+        """Have a run made; None where too many wait already."""
+        with self._news:
+            if sum(not m.is_over for m in self.makings.values()) >= MOST_WAITING:
+                return None
+            number = max(self.makings, default=0) + 1
+            made = Making(number=number, request=request, run=run)
+            self.makings[number] = made
+            for old in sorted(self.makings)[:-MOST_KEPT]:
+                if self.makings[old].is_over:
+                    del self.makings[old]
+            self._news.notify_all()
+            return made
+
+    def _work(self) -> None:
+        with Processes(self.n_workers) as workers:
+            while (number := self._next()) is not None:
+                self._make(number, workers)
+
+    def _next(self) -> int | None:
+        with self._news:
+            while True:
+                waiting = [n for n, m in self.makings.items() if m.state == "waiting"]
+                if self._is_closing:
+                    return None
+                if waiting:
+                    return min(waiting)
+                self._news.wait()
+
+    def _make(self, number: int, workers: Processes) -> None:
+        request = self.makings[number].request
+
+        def progress(words: str) -> None:
+            self._change(number, words=words)
+
+        def hear(made: Rendered) -> None:
+            record = made.record
+            draft = DraftSound(
+                name=record.plan.recipe,
+                overall=record.scorecard.overall,
+                exit_s=record.exit_s,
+                entry_s=record.entry_s,
+                sound=made.packed[0],
+            )
+            self._change(number, drafts=(*self.makings[number].drafts, draft))
+
+        self._change(number, state="under way", words="beginning")
+        try:
+            if isinstance(request, SetOrder):
+                _make_evening(request, workers, progress)
+            else:
+                make_segues(request, progress=progress, on_rendered=hear, workers=workers)
+        except SegueError as error:
+            self._change(number, state="failed", words=str(error))
+        except Exception as error:  # noqa: BLE001 - told, and the next one is made
+            self._change(number, state="failed", words=f"This went wrong here ({error!r}).")
+        else:
+            self._change(number, state="made", words="made")
+
+    def _change(self, number: int, **news: object) -> None:
+        with self._news:
+            self.makings[number] = replace(self.makings[number], **news)  # type: ignore[arg-type]
+        self.tell()
+
+
+def _make_evening(order: SetOrder, workers: Processes, progress: Callable[[str], None]) -> None:
+    from segue.setlist.make_set import made_evening
+    from segue.setlist.set_request import evening_writer
+
+    with evening_writer(order.request.out):
+        made_evening(
+            order.request, workers, file=None, plan_only=order.plan_only, progress=progress
+        )

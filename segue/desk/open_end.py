@@ -1,0 +1,106 @@
+"""One end of a song, heard and made ready to be seen and played: a task for a process."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import soundfile
+
+from segue.api.stages import EDGE_S, RATE_HZ
+from segue.audio import read_song
+from segue.audio.clip import outline
+from segue.heard.facts_cache import user_facts_cache
+from segue.heard.hearing import hear
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from segue.analysis.facts import EdgeFacts
+    from segue.audio.clip import Clip, Edge
+
+COLUMNS_A_SECOND: Final = 40
+"""Of a waveform: on a wide screen two or three to a dot; a few thousand for an end."""
+_FULL_SCALE: Final = 127  # the outline is kept as signed bytes
+_NAME_BYTES: Final = 12  # 96 bits: no two sounds of a session share a name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndToOpen:
+    """Which end, and where its sound is to be laid.
+
+    Parameters
+    ----------
+    scratch : Path
+        A folder of the server's own.
+    """
+
+    path: Path
+    edge: Edge
+    scratch: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenedEnd:
+    """An end that was heard.
+
+    Parameters
+    ----------
+    outline : bytes
+        Lowest and highest value of each column in turn, as signed bytes.
+    sound : Path
+        What a browser plays: the end as FLAC, from its first frame.
+    has_stems : bool
+        Whether the song comes as stems.
+    """
+
+    facts: EdgeFacts
+    outline: bytes
+    sound: Path
+    has_stems: bool
+
+
+def opened_end(task: EndToOpen) -> OpenedEnd:
+    """Hear an end, draw its outline once and lay its sound where it can be served.
+
+    Raises
+    ------
+    SegueError
+        If the song cannot be read.
+    """
+    song = read_song(task.path, edge=task.edge, edge_s=EDGE_S, rate_hz=RATE_HZ)
+    mix = song.mix
+    facts = hear(song, cache=user_facts_cache())
+    return OpenedEnd(
+        facts=facts,
+        outline=outline_bytes(mix),
+        sound=_laid_down(task, mix),
+        has_stems=song.has_stems,
+    )
+
+
+def outline_bytes(clip: Clip) -> bytes:
+    """The waveform as signed bytes, low and high in turn."""
+    n_columns = max(1, min(clip.n_frames, round(COLUMNS_A_SECOND * clip.duration_s)))
+    _, low, high = outline(clip.samples, n_columns)
+    both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
+    return np.rint(both).astype(np.int8).tobytes()
+
+
+def _laid_down(task: EndToOpen, mix: Clip) -> Path:
+    digest = blake2b(digest_size=_NAME_BYTES)
+    digest.update(f"{os.fspath(task.path)}\n{task.edge}\n".encode(errors="surrogateescape"))
+    digest.update(np.ascontiguousarray(mix.samples[::997]).data)
+    place = task.scratch / f"{digest.hexdigest()}.flac"
+    if not place.exists():
+        peak = max(1.0, float(np.abs(mix.samples).max(initial=0.0)))
+        part = place.with_suffix(".part")
+        soundfile.write(
+            part, mix.samples / np.float32(peak), mix.rate_hz, subtype="PCM_16", format="FLAC",
+            compression_level=0.0,
+        )  # fmt: skip
+        part.replace(place)
+    return place

@@ -1,0 +1,135 @@
+"""What the page may send, and how it becomes what the commands take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Annotated, Literal
+
+from annotated_types import MaxLen
+
+from segue.audio.write_song_toml import said_of, write_end
+from segue.audition.limits import RequestRefusalError
+from segue.audition.page import MOST_WORDS
+from segue.catalogue.filling import title_at
+from segue.desk.house import RUNS
+from segue.desk.own_folder import LONGEST_NAME, safe_name
+from segue.job.request import Request
+from segue.plan.places_asked import places_asked
+
+if TYPE_CHECKING:
+    from segue.desk.house import House
+    from segue.desk.making import Making
+
+Name = Annotated[str, MaxLen(LONGEST_NAME)]
+Words = Annotated[str, MaxLen(MOST_WORDS)]
+_BUSY, _INVALID = 429, 422  # status codes of HTTP (RFC 6585, RFC 9110)
+LONGEST_TALK_S = 600.0  # ten minutes of talk over a bed, as on the command line
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SayBody:
+    """Says one thing of one end of a song; None takes back what was said."""
+
+    song: Name
+    edge: Literal["start", "end"]
+    field: Literal[
+        "key", "tempo_bpm", "first_downbeat_s", "metre", "ending", "opening", "first_note"
+    ]
+    value: Words | float | int | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MakeBody:
+    """Wants segues; what is left out is left to Segue."""
+
+    old: Name
+    new: Name
+    leave: Annotated[str, MaxLen(40)] | None = None
+    enter: Annotated[str, MaxLen(40)] | None = None
+    bars: int | None = None
+    purpose: Literal["talk", "lift", "calm", "dance"] | None = None
+    talk_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChooseBody:
+    """Chooses an option."""
+
+    run: Name
+    rank: int
+    why: Words = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunBody:
+    """Wants something of a run."""
+
+    run: Name
+    rank: int | None = None
+    blind: bool = False
+
+
+def say(house: House, body: SayBody) -> None:
+    """Write down what was said, and hear that end again with it.
+
+    Raises
+    ------
+    SegueError
+        If it is impossible, or cannot be written; then nothing has changed.
+    """
+    song = house.song(body.song)
+    value = body.value
+    if body.field == "metre" and isinstance(value, float):
+        value = int(value)
+    wanted = (str,) if body.field in ("key", "ending", "opening", "first_note") else (int, float)
+    if value is not None and (not isinstance(value, wanted) or isinstance(value, bool)):
+        raise RequestRefusalError(f"That is no {body.field}.", status=_INVALID)
+    said = replace(said_of(song.path, body.edge), **{body.field: value})  # type: ignore[arg-type]
+    write_end(song.path, body.edge, said)
+    house.ears.want(house.song(body.song), body.edge, at_once=True)
+    house.tell("ends")
+
+
+def order(house: House, body: MakeBody) -> Making:
+    """Have a run made, in a run folder of its own.
+
+    Raises
+    ------
+    RequestRefusalError
+        If a song is gone, or too much waits already.
+    SegueError
+        If a place is none.
+    """
+    old, new = house.song(body.old), house.song(body.new)
+    if body.talk_s is not None and not 0 < body.talk_s <= LONGEST_TALK_S:
+        raise RequestRefusalError("Talk lasts 1 s to 10 minutes.", status=_INVALID)
+    asked = places_asked(leave=body.leave, enter=body.enter, n_bars=body.bars)
+    out = house.folder.free(RUNS, pair_name(house, body.old, body.new))
+    taken = {making.run for making in house.maker.makings.values()}
+    name, number = house.folder.name_of(out), 1
+    while name in taken and not (house.folder.inside(name)).exists():
+        number += 1
+        name = f"{house.folder.name_of(out)} {number}"
+    request = Request(
+        outgoing=old.path,
+        incoming=new.path,
+        out=house.folder.inside(name),
+        own_recipes=house.rules.own_recipes,
+        own_weights=house.rules.own_weights,
+        purpose=body.purpose,
+        talk_s=body.talk_s,
+        asked=asked,
+        n_workers=house.rules.n_workers,
+    )
+    making = house.maker.order(request, name)
+    if making is None:
+        raise RequestRefusalError("Too much is waiting already.", status=_BUSY)
+    house.tell("making")
+    return making
+
+
+def pair_name(house: House, old: str, new: str) -> str:
+    """What a run folder of two songs is called."""
+    titles = [title_at(house.song(name)) for name in (old, new)]
+    first, second = (safe_name(title, fallback="song")[:38].rstrip() for title in titles)
+    return f"{first} to {second}"

@@ -1,0 +1,63 @@
+// What is asked of the server, and what the page says aloud. Addresses count from the page's own,
+// which holds the token.
+export const byId = (id) => document.getElementById(id);
+let toldTimer = 0;
+
+export function tell(words) {
+  byId("told").textContent = words;
+  clearTimeout(toldTimer);
+  toldTimer = setTimeout(() => { byId("told").textContent = ""; }, 8000);
+}
+
+async function problemOf(answer) {
+  try { return (await answer.json()).problem; } catch { return ""; }
+}
+
+async function answered(asked) {
+  let answer;
+  try { answer = await asked; } catch { throw new Error("The desk does not answer: is it still running?"); }
+  if (!answer.ok) throw new Error((await problemOf(answer)) || `That did not work (${answer.status}).`);
+  return answer;
+}
+
+export async function html(path, values = {}) {
+  const query = new URLSearchParams(values).toString();
+  return (await answered(fetch(`${path}?${query}`))).text();
+}
+
+export async function post(path, values) {
+  const headers = { "content-type": "application/json" };
+  return (await answered(fetch(path, { method: "POST", headers, body: JSON.stringify(values) }))).json();
+}
+
+export async function sendFile(path, values, file) {
+  const query = new URLSearchParams({ ...values, name: file.name }).toString();
+  const headers = { "content-type": "application/octet-stream" };
+  return answered(fetch(`${path}?${query}`, { method: "POST", headers, body: file }));
+}
+
+// Do something that may fail; a failure is one sentence on the page.
+export async function trying(work) {
+  try { return await work(); } catch (error) { tell(error.message); return null; }
+}
+
+// A part of the page filled anew: what was focused, open or scrolled to stays so.
+export function replacePart(part, text) {
+  const active = document.activeElement;
+  const focus = part.contains(active) ? pathTo(part, active) : null;
+  const open = [...part.querySelectorAll("details")].map((node) => node.open);
+  const scrolls = [...part.querySelectorAll("ul")].map((node) => node.scrollTop);
+  part.innerHTML = text;
+  part.querySelectorAll("details").forEach((node, n) => { if (open[n]) node.open = true; });
+  part.querySelectorAll("ul").forEach((node, n) => { if (scrolls[n]) node.scrollTop = scrolls[n]; });
+  if (focus) part.querySelector(focus)?.focus({ preventScroll: true });
+}
+
+function pathTo(part, node) {
+  if (node.id) return `#${CSS.escape(node.id)}`;
+  for (const name of ["aria-label", "data-do", "data-say", "data-way", "data-choose", "data-run"]) {
+    const value = node.getAttribute(name), end = node.closest(".end");
+    if (value) return `${end ? `#${end.id} ` : ""}[${name}="${CSS.escape(value)}"]`;
+  }
+  return null;
+}

@@ -1,0 +1,95 @@
+"""In a real browser, on a wide screen and on a phone: songs picked, put right, heard and chosen."""
+
+import pytest
+
+from segue.runfolder import read_document
+from tests.audition.tape import until
+from tests.desk.conftest import SONGS, TOKEN
+
+SIZES = {"wide": (1280, 900), "phone": (360, 740)}
+
+
+@pytest.fixture(name="visit")
+def _visit(browser, desk):
+    contexts = []
+
+    def visit(query="", *, size="wide", scheme="light"):
+        width, height = SIZES[size]
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, color_scheme=scheme
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.troubles, page.requests = [], []
+        page.on(
+            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
+        )
+        page.on("pageerror", lambda error: page.troubles.append(str(error)))
+        page.on("request", lambda request: page.requests.append(request.url))
+        page.goto(f"http://127.0.0.1:{desk[0]}/{TOKEN}/{query}")
+        return page
+
+    yield visit
+    for context in contexts:
+        context.close()
+
+
+def pick(page):
+    page.click('[aria-label="Copper Wire Morning as the old song"]')
+    page.click('[aria-label="Low Tide Telegraph as the new song"]')
+    until(page, "document.querySelectorAll('#ends script.values').length === 2")
+
+
+def faults(page):
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    context = page.context
+    assert context is not None
+    return [v["id"] for v in axe.run(page).response["violations"]]
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_journey_by_keyboard(visit, run_name, songs, size):
+    page = visit(size=size)
+    pick(page)
+    marker = page.locator("#strip-end .marker")
+    marker.focus()
+    before = marker.get_attribute("aria-valuetext")
+    page.keyboard.press("ArrowLeft")
+    assert marker.get_attribute("aria-valuetext") != before
+    assert "as Segue would" not in page.inner_text("#place-end")
+    page.locator("#strip-end .cursor").focus()
+    page.keyboard.press("Enter")
+    until(page, "document.getElementById('playing').textContent.includes('Copper Wire')")
+    page.keyboard.press("Escape")
+    assert page.inner_text("#playing") == "Nothing is playing."
+    page.click(f'#options [data-run="{run_name}"]')
+    until(page, "document.getElementById('run-values') !== null")
+    page.fill("#why", "she finds her note")
+    page.click('[data-choose="1"]')
+    until(page, "document.querySelector('.chosen') !== null")
+    assert read_document(songs / run_name).choice.why == "she finds her note"
+    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+    assert page.troubles == []
+    assert all(url.startswith("http://127.0.0.1:") for url in page.requests)
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_everybody_can_use_it(visit, run_name, scheme):
+    page = visit(f"?run={run_name}", scheme=scheme)
+    pick(page)
+    page.click(f'#options [data-run="{run_name}"]')
+    until(page, "document.getElementById('run-values') !== null")
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    assert faults(page) == []
+
+
+def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
+    page = visit()
+    pick(page)
+    page.click("#end-start summary")
+    page.select_option('#end-start [data-say="key"]', "D major")
+    until(page, "document.querySelector('#end-start .heard').textContent.includes('D major')")
+    assert 'key = "D major"' in (songs / SONGS[1] / "song.toml").read_text()
+    page.click('#end-start [data-do="forget"]')
+    until(page, "!document.querySelector('#end-start .heard').textContent.includes('D major')")
+    assert page.troubles == []

@@ -1,0 +1,191 @@
+"""What the server of a desk answers, and what it refuses."""
+
+import io
+import json
+import time
+import urllib.parse
+import zipfile
+
+import numpy as np
+import pytest
+import soundfile
+
+from segue.audio import read_song
+from segue.desk.desk_pages import SCRIPTS
+from segue.desk.own_folder import own_folder, safe_name
+from segue.runfolder import read_document
+from tests.audition.wire import PATIENCE_S
+from tests.desk.conftest import SONGS, TOKEN
+
+READ = (
+    "/", "/songs", "/ends", "/options", "/evening", "/events", "/sound/x", "/drafts/1/0",
+    "/run-sound", "/picture", "/packs/x", "/qr.svg", "/js/desk.js", "/desk.css",
+)  # fmt: skip
+WRITE = (
+    "/songs", "/take", "/say", "/make", "/choose", "/pack", "/vote", "/vote/stop",
+    "/evening/order", "/evening/new", "/evening/make",
+)  # fmt: skip
+LEADING_OUT = (
+    "..", "../x", "/etc/passwd", "a/../../x", "C:\\x", "a\0b", ".hidden", "NUL", "x" * 2000, "",
+)  # fmt: skip
+
+
+def at(path, **query):
+    return f"/{TOKEN}{path}" + (f"?{urllib.parse.urlencode(query)}" if query else "")
+
+
+def wav(seconds=3.0):
+    file = io.BytesIO()
+    noise = 0.1 * np.random.default_rng(1).standard_normal((round(48_000 * seconds), 2))
+    soundfile.write(file, noise, 48_000, format="WAV")
+    return file.getvalue()
+
+
+def until_text(client, path, words, patience_s=PATIENCE_S * 5):
+    """The answer of an address, once it has some words in it."""
+    end = time.monotonic() + patience_s
+    while words not in (text := client.ask(path).body.decode()):
+        assert time.monotonic() < end, text
+        time.sleep(0.1)
+    return text
+
+
+@pytest.mark.parametrize("path", READ)
+def test_without_the_token_nothing_is_read(client, path):
+    answer = client.ask(f"/another-token{path}")
+    assert answer.status in (404, 429)  # not found, and soon told to wait
+    assert set(answer.values) == {"problem"}
+
+
+@pytest.mark.parametrize("path", WRITE)
+def test_without_the_token_nothing_is_written(client, path):
+    assert client.post(f"/another-token{path}", {}).status in (404, 429)
+
+
+@pytest.mark.parametrize("path", READ)
+def test_another_name_of_this_machine_is_refused(client, path):
+    assert client.ask(at(path), headers={"Host": f"evil.example:{client.port}"}).status == 421
+
+
+@pytest.mark.parametrize("path", WRITE)
+@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1"])
+def test_only_the_page_itself_may_write(client, path, origin):
+    answer = client.ask(at(path), method="POST", body=b"{}", headers={"Origin": origin})
+    assert answer.status == 403
+
+
+@pytest.mark.parametrize("path", WRITE[2:])
+def test_bodies_that_are_none_are_refused(client, path):
+    if path == "/vote/stop":
+        pytest.skip("takes no body")
+    for body in (b"{", b"[]", b'{"run": 3}', b'{"extra": 1}', b"x" * (1 << 17)):
+        assert 400 <= client.ask(at(path), method="POST", body=body).status < 500
+
+
+@pytest.mark.parametrize("name", LEADING_OUT)
+def test_no_name_leads_out_of_the_folder(client, name):
+    for path, query in (
+        ("/ends", {"old": name}), ("/options", {"run": name}), ("/evening", {"set": name}),
+        ("/run-sound", {"run": name, "key": "music-0"}), ("/picture", {"name": name}),
+    ):  # fmt: skip
+        if name or path in ("/run-sound", "/picture"):
+            assert client.ask(at(path, **query)).status in (404, 422)
+    say = {"song": name, "edge": "end", "field": "metre", "value": 3}
+    assert client.post(at("/say"), say).status in (404, 422)
+    assert client.post(at("/choose"), {"run": name, "rank": 1}).status in (404, 422)
+    assert client.post(at("/pack"), {"run": name}).status in (404, 422)
+
+
+def test_links_out_of_the_folder_are_passed_over(client, songs, tmp_path):
+    (tmp_path / "secret.wav").write_bytes(wav())
+    link = songs / "linked.wav"
+    link.symlink_to(tmp_path / "secret.wav")
+    try:
+        assert b"linked" not in client.ask(at("/songs")).body
+        assert client.ask(at("/ends", old="linked.wav")).status == 404
+    finally:
+        link.unlink()
+
+
+def test_answers_forbid_what_is_not_ours(client):
+    answer = client.ask(at("/"))
+    assert answer.status == 200
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    assert answer.headers["referrer-policy"] == "no-referrer"
+    for script in SCRIPTS:
+        assert client.ask(at(f"/js/{script}")).headers["content-type"].startswith("text/javascript")
+    assert client.ask(at("/js/..%2fstyles%2fdesk.css")).status == 404
+
+
+def test_a_song_that_cannot_be_read_is_a_sentence_on_its_row(client):
+    assert "broken" in until_text(client, at("/songs"), "is not audio")
+
+
+def test_songs_are_heard_and_put_right(client, songs):
+    song = SONGS[1]
+    ends = until_text(client, at("/ends", new=song), "data-say")
+    assert "Low Tide Telegraph" in ends
+    say = {"song": song, "edge": "start", "field": "key", "value": "F minor"}
+    assert client.post(at("/say"), say).status == 200
+    assert str(read_song(songs / song, edge="start").notes.key) == "F minor"
+    assert client.post(at("/say"), say | {"value": "H minor"}).status == 422
+    assert str(read_song(songs / song, edge="start").notes.key) == "F minor"
+    assert client.post(at("/say"), say | {"value": None}).status == 200
+    assert read_song(songs / song, edge="start").notes.key is None
+
+
+def test_files_come_in_whole_and_under_harmless_names(client, songs):
+    name = "../../etc/New Song?.WAV"
+    answer = client.ask(at("/songs", name=name), method="POST", body=wav())
+    assert answer.status == 200
+    kept = songs / answer.values["name"]
+    assert kept.parent == songs
+    assert kept.read_bytes() == wav()
+    again = client.ask(at("/songs", name=name), method="POST", body=wav(2.5))
+    assert again.values["name"] != answer.values["name"]
+    assert kept.read_bytes() == wav()
+
+
+@pytest.mark.parametrize(
+    ("name", "body"), [("a.wav", b"nothing"), ("a.exe", b"MZ"), ("a", b""), ("b.wav", wav()[:3000])]
+)
+def test_what_is_no_sound_leaves_nothing(client, songs, name, body):
+    before = sorted(songs.iterdir())
+    assert client.ask(at("/songs", name=name), method="POST", body=body).status == 422
+    assert sorted(songs.iterdir()) == before
+
+
+def test_a_run_is_shown_played_chosen_and_packed(client, songs, run_name):
+    page = client.ask(at("/options", run=run_name)).body.decode()
+    values = json.loads(page.partition('id="run-values">')[2].partition("</script>")[0])
+    assert values["run"] == run_name
+    sound = client.ask(at("/run-sound", run=run_name, key="music-0"))
+    document = read_document(songs / run_name)
+    assert sound.body == (songs / run_name / document.candidates[0].music_file).read_bytes()
+    assert client.ask(at("/run-sound", run=run_name, key="music-9")).status == 404
+    assert client.post(at("/choose"), {"run": run_name, "rank": 9}).status == 422
+    assert client.post(at("/choose"), {"run": run_name, "rank": 1, "why": "ours"}).status == 200
+    assert read_document(songs / run_name).choice.why == "ours"
+    packed = client.post(at("/pack"), {"run": run_name})
+    pack = client.ask(at(f"/packs/{packed.values['file']}"))
+    with zipfile.ZipFile(io.BytesIO(pack.body)) as archive:
+        assert archive.testzip() is None
+        assert any(name.endswith("tempo map.mid") for name in archive.namelist())
+
+
+def test_two_windows_do_not_undo_each_other_s_order(client, songs):
+    made = client.post(at("/evening/new"), {"title": "Harbour", "songs": list(SONGS)})
+    name, titles = made.values["set"], ["Copper Wire Morning", "Low Tide Telegraph"]
+    order = {"set": name, "titles": titles, "order": [1, 0]}
+    assert client.post(at("/evening/order"), order).status == 200
+    assert client.post(at("/evening/order"), order).status == 409
+    text = (songs / name).read_text()
+    assert text.index("Low Tide") < text.index("Copper Wire")
+    assert client.post(at("/evening/order"), order | {"order": [0, 0]}).status == 409
+    assert titles[0] in client.ask(at("/evening", set=name)).body.decode()
+
+
+def test_names_of_files_are_made_harmless(tmp_path):
+    assert safe_name("../../x", fallback="song") == "x"
+    assert safe_name("CON", fallback="song") == "song"
+    assert own_folder(tmp_path).free("", "a.wav").name == "a.wav"
