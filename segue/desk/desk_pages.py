@@ -7,11 +7,13 @@ from typing import TYPE_CHECKING, Final
 from segue.audition.limits import RequestRefusalError
 from segue.desk.end_view import METRES, EndView, script_values
 from segue.desk.evening_desk import evening_view, set_names
-from segue.desk.making import SetOrder
+from segue.desk.maker import SetOrder
 from segue.desk.orders import pair_name
 from segue.desk.run_view import earlier_runs, run_view
+from segue.desk.shaped import layers_of
 from segue.errors import SegueError
 from segue.pages import filled, joined
+from segue.recipes.changed_recipe import PAD_SOUNDS
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
 
     from segue.desk.carrying import ReviewedTake
     from segue.desk.house import House
-    from segue.desk.making import Making
+    from segue.desk.maker import OrderedRun
 
 STYLES: Final = ("shared.css", "desk.css")
 SCRIPTS: Final = (
@@ -105,10 +107,9 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
     if failed:
         return filled("desk_making.html", {"making": making, "earlier": earlier})
     view = run_view(house, name) if name else None
-    return filled(
-        "desk_options.html",
-        {"view": view, "earlier": earlier, "vote": house.poll_host},
-    )
+    values = {"view": view, "earlier": earlier, "vote": house.poll_host}
+    shaping = {"layers_of": layers_of, "pads": PAD_SOUNDS, "bridge_bars": BRIDGE_BARS}
+    return filled("desk_options.html", values | shaping)
 
 
 def evening_html(house: House, name: str) -> str:
@@ -132,12 +133,12 @@ def style_text() -> str:
     return joined(STYLES)
 
 
-def _making_of(house: House, run: str) -> Making | None:
+def _making_of(house: House, run: str) -> OrderedRun | None:
     found = [m for m in house.maker.makings.values() if run and m.run == run]
     return found[-1] if found else None
 
 
-def _latest(house: House, old: str, new: str) -> Making | None:
+def _latest(house: House, old: str, new: str) -> OrderedRun | None:
     """The latest order for two songs."""
     if not (old and new):
         return None

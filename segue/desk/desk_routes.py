@@ -22,7 +22,7 @@ from starlette.routing import BaseRoute, Mount, Route
 from segue.audition.bodies import body_of
 from segue.audition.limits import RequestRefusalError, client_address, refusal
 from segue.audition.live import event_text
-from segue.desk import carrying, evening_desk, orders
+from segue.desk import carrying, evening_desk, orders, shaped
 from segue.desk.desk_pages import (
     ends_html,
     evening_html,
@@ -73,6 +73,9 @@ def desk_routes() -> list[BaseRoute]:
         "/say": _say,
         "/make": _make,
         "/choose": _choose,
+        "/change": _change,
+        "/undo": _undo,
+        "/redo": _redo,
         "/pack": _pack,
         "/vote": _vote,
         "/vote/stop": _stop_vote,
@@ -311,6 +314,28 @@ async def _choose(request: Request, house: House) -> Response:
         await asyncio.to_thread(carrying.choose, house, body.run, body.rank, body.why.strip())
     house.tell("making")
     return JSONResponse({})
+
+
+async def _change(request: Request, house: House) -> Response:
+    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
+    async with house.writing:
+        label = await asyncio.to_thread(shaped.shape, house, body)
+    return JSONResponse({"label": label})
+
+
+async def _undo(request: Request, house: House) -> Response:
+    return await _stepped(request, house, shaped.take_back)
+
+
+async def _redo(request: Request, house: House) -> Response:
+    return await _stepped(request, house, shaped.bring_back)
+
+
+async def _stepped(request: Request, house: House, step: Callable[[House, str], str]) -> Response:
+    body = await body_of(request, orders.RunBody, house.clients.limits)
+    async with house.writing:
+        label = await asyncio.to_thread(step, house, body.run)
+    return JSONResponse({"label": label})
 
 
 async def _vote(request: Request, house: House) -> Response:

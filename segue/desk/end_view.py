@@ -69,7 +69,7 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class BarLine:
+class EdgeBar:
     """A bar line of an end.
 
     Parameters
@@ -106,7 +106,7 @@ class EndView:
     facts: EdgeFacts
     said: EndToml
     usual_s: float
-    lines: tuple[BarLine, ...]
+    lines: tuple[EdgeBar, ...]
     questions: tuple[Question, ...]
     opened: OpenedEnd
     notes: tuple[str, ...] = field(default_factory=tuple)
@@ -261,7 +261,7 @@ def _about_kind(words: str, name: str, heard: str, kinds: tuple[str, ...]) -> Qu
     )
 
 
-def _old_lines(end: SongEnd) -> tuple[BarLine, ...]:
+def _old_lines(end: SongEnd) -> tuple[EdgeBar, ...]:
     """Bar lines of the old song, counted back from its last bar."""
     grid, facts = end.grid, end.facts
     if not grid.is_heard or facts.ending is None:
@@ -278,7 +278,7 @@ def _old_lines(end: SongEnd) -> tuple[BarLine, ...]:
     return _lines(grid, facts, name_of)
 
 
-def _new_lines(start: SongStart) -> tuple[BarLine, ...]:
+def _new_lines(start: SongStart) -> tuple[EdgeBar, ...]:
     """Bar lines of the new song, counted from its bar one."""
     grid = start.grid
     if not grid.is_heard:
@@ -292,9 +292,9 @@ def _new_lines(start: SongStart) -> tuple[BarLine, ...]:
     return _lines(grid, start.facts, name_of)
 
 
-def _lines(grid: BeatGrid, facts: EdgeFacts, name_of: Callable[[int], str]) -> tuple[BarLine, ...]:
+def _lines(grid: BeatGrid, facts: EdgeFacts, name_of: Callable[[int], str]) -> tuple[EdgeBar, ...]:
     index = grid.bar_line_after(grid.index_at(facts.edge_start_s))
-    found: list[BarLine] = []
+    found: list[EdgeBar] = []
     while len(found) < MOST_LINES:
         time_s = grid.seconds_at(index)
         if time_s > facts.edge_end_s + _SAME_S:
@@ -302,7 +302,7 @@ def _lines(grid: BeatGrid, facts: EdgeFacts, name_of: Callable[[int], str]) -> t
         name = name_of(index)
         bars = [b.level_lufs for b in facts.bars if abs(b.start_s - time_s) < _HALF_BEAT_S]
         found.append(
-            BarLine(
+            EdgeBar(
                 time_s=time_s,
                 name=name,
                 place=f"bar {name}" if name else f"{max(time_s, 0.0):.2f}s",

@@ -11,7 +11,7 @@ from annotated_types import MaxLen
 from segue.audition.limits import RequestRefusalError
 from segue.catalogue.filling import title_at
 from segue.desk.house import EVENINGS
-from segue.desk.making import SetOrder
+from segue.desk.maker import SetOrder
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import NOT_FOUND, safe_name
 from segue.errors import SegueError
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.desk.house import House
-    from segue.desk.making import Making
+    from segue.desk.maker import OrderedRun
     from segue.setlist.evening import Evening
     from segue.setlist.set_list import SetList
 
@@ -74,7 +74,7 @@ class EveningView:
     ----------
     evening : Evening or None
         As it was last planned or made in this very order; None where it was not.
-    making : Making or None
+    making : OrderedRun or None
         What is being done for it.
     song_names : tuple of str
         Of its songs below the desk's folder; empty for one that lies elsewhere.
@@ -85,7 +85,7 @@ class EveningView:
     name: str
     set_list: SetList
     evening: Evening | None
-    making: Making | None
+    making: OrderedRun | None
     song_names: tuple[str, ...]
     folder: str
 
@@ -238,7 +238,7 @@ def _known(out: Path, set_list: SetList) -> Evening | None:
     return evening if titles == [song.title for song in set_list.songs] else None
 
 
-def _making(house: House, name: str) -> Making | None:
+def _making(house: House, name: str) -> OrderedRun | None:
     own = [
         making
         for making in house.maker.makings.values()

@@ -15,7 +15,7 @@ from segue.catalogue.filling import title_at
 from segue.catalogue.scan import song_at, songs_under
 from segue.desk.ears import Ears
 from segue.desk.end_view import EndView, end_view
-from segue.desk.making import Maker
+from segue.desk.maker import Maker
 from segue.desk.own_folder import NOT_FOUND
 from segue.plan.heard_words import key_words, tempo_words
 
@@ -55,7 +55,7 @@ class HouseRules:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SongRow:
+class FolderSong:
     """A song in the list.
 
     Parameters
@@ -157,11 +157,11 @@ class House:
             raise RequestRefusalError("That song is not in the folder any more.", status=NOT_FOUND)
         return found
 
-    def rows(self) -> list[SongRow]:
+    def rows(self) -> list[FolderSong]:
         """Every song with what was heard of it; what is new is heard from now on."""
         return [self._row(song) for song in self.songs()]
 
-    def _row(self, song: FoundSong) -> SongRow:
+    def _row(self, song: FoundSong) -> FolderSong:
         self.ears.want(song)
         known = {edge: self.ears.known(song, edge) for edge in ("start", "end")}
         told: dict[str, str] = {}
@@ -173,7 +173,7 @@ class House:
             if heard.opened is not None:
                 told[edge] = short_words(heard.opened.facts)
                 title = heard.opened.facts.title
-        return SongRow(
+        return FolderSong(
             name=self.folder.name_of(song.path),
             title=title or (title_of(song.path.stem) if problem else title_at(song)),
             start=told.get("start", ""),

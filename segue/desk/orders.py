@@ -18,7 +18,7 @@ from segue.plan.places_asked import places_asked
 
 if TYPE_CHECKING:
     from segue.desk.house import House
-    from segue.desk.making import Making
+    from segue.desk.maker import OrderedRun
 
 Name = Annotated[str, MaxLen(LONGEST_NAME)]
 Words = Annotated[str, MaxLen(MOST_WORDS)]
@@ -90,7 +90,7 @@ def say(house: House, body: SayBody) -> None:
     house.tell("ends")
 
 
-def order(house: House, body: MakeBody) -> Making:
+def order(house: House, body: MakeBody) -> OrderedRun:
     """Have a run made, in a run folder of its own.
 
     Raises

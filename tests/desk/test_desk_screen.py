@@ -93,3 +93,18 @@ def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
     page.click('#end-start [data-do="forget"]')
     until(page, "!document.querySelector('#end-start .heard').textContent.includes('D major')")
     assert page.troubles == []
+
+
+def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
+    page = visit(f"?run={run_name}")
+    until(page, "document.getElementById('run-values') !== null")
+    page.click(".change summary")
+    page.select_option('.change [data-part="bars"]', "4")
+    page.click('[data-shape="1"]')
+    until(page, "document.querySelector('[data-label=\"1b\"]') !== null")
+    assert [v.label for v in read_document(songs / run_name).versions] == ["1b"]
+    page.keyboard.press("Escape")
+    page.click("#undo")
+    until(page, "document.querySelector('[data-label=\"1b\"]') === null")
+    assert read_document(songs / run_name).versions == ()
+    assert page.troubles == []

@@ -36,7 +36,7 @@ async function openPair(picked) {
   if (names.old && names.new) byId("songs-part").open = false;
   remember();
   showPair();
-  await Promise.all([refreshEnds(), refreshOptions()]);
+  [awaiting] = await Promise.all([refreshEnds(), refreshOptions()]);
   if (names.old && names.new) byId("work").scrollIntoView({ block: "start" });
 }
 
@@ -121,8 +121,8 @@ async function onNews(versions) {
   const work = [];
   if (isNew("songs") || isNew("ends")) {
     work.push(refreshSongs());
-    if (isNew("ends") || document.querySelector('#ends [aria-busy="true"]') || awaiting) work.push(refreshEnds());
-    awaiting = isNew("ends");
+    const isDue = isNew("ends") || document.querySelector('#ends [aria-busy="true"]') || awaiting;
+    if (isDue) work.push(refreshEnds().then((isBusy) => { awaiting = isBusy; }));
   }
   if (isNew("making")) {
     if (byId("making-words") || !byId("run-values")) work.push(refreshOptions());

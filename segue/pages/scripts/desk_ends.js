@@ -300,7 +300,11 @@ export function openEnds() {
 export async function refreshEnds() {
   const before = { ...ends }, clicking = Object.keys(ends).filter((edge) => ends[edge] && isClicking(ends[edge]));
   const text = await trying(() => html("ends", names));
-  if (text === null) return;
+  if (text === null) return true;
+  const isBusy = text.includes('aria-busy="true"'), shown = [...document.querySelectorAll("#ends .end")];
+  const isSame = shown.every((article) => article.dataset.song === (article.dataset.edge === "end" ? names.old : names.new))
+    && shown.length === Boolean(names.old) + Boolean(names.new);
+  if (isBusy && isSame && shown.length) return true; // what is heard again stays as it was meanwhile
   replacePart(byId("ends"), text);
   delete ends.end;
   delete ends.start;
@@ -312,6 +316,7 @@ export async function refreshEnds() {
     if (clicking.includes(article.dataset.edge)) article.querySelector('[data-do="click"]')?.setAttribute("aria-pressed", "true");
   }
   byId("crossing").classList.toggle("empty", !document.querySelector("#ends .end"));
+  return isBusy;
 }
 
 // What the bridge is to be made from; null where Segue decides.

@@ -32,8 +32,11 @@ function change(index) {
   const a = ways[current], b = ways[index];
   if (isOn()) hear(index, () => samePlace(place() ?? 0, a, b));
   else { current = index; show(); }
-  tell(`Option ${order.indexOf(index) + 1}${isBlind || !b.name ? "" : `, ${b.name}`}`);
+  tell(`Option ${numberOf(index)}${isBlind || !b.name ? "" : `, ${b.name}`}`);
 }
+
+// What an option is called: its label, or where it stands while names are hidden.
+const numberOf = (index) => (isBlind ? order.indexOf(index) + 1 : byId(`way-${index}`).dataset.label);
 
 const barAt = (way, t) => way.bars.findLast((bar) => bar.time_s <= t + 1e-3);
 
@@ -91,13 +94,13 @@ function setBlind(on) {
   order = ways.map((_, i) => i);
   if (on) order.sort(() => Math.random() - 0.5);
   const list = document.querySelector("#options .options");
-  order.forEach((way, n) => {
+  order.forEach((way) => {
     const node = byId(`way-${way}`), head = byId(`way-name-${way}`), hearing = node.querySelector(".row [data-hear]");
-    head.firstChild.textContent = String(n + 1);
-    hearing.textContent = `Hear option ${n + 1}`;
+    head.firstChild.textContent = String(numberOf(way));
+    hearing.textContent = `Hear option ${numberOf(way)}`;
     list.append(node);
   });
-  document.querySelectorAll("#options .switch").forEach((node, n) => { node.dataset.way = order[n]; });
+  document.querySelectorAll("#options .switch").forEach((node, n) => { node.dataset.way = order[n]; node.textContent = numberOf(order[n]); });
   show();
 }
 
@@ -110,7 +113,7 @@ async function carry(button, work) {
 function pressed(event) {
   const button = event.target.closest("button");
   if (!button) return;
-  const { hear: index, from, choose, draft, run: other, way, taken } = button.dataset;
+  const { hear: index, from, choose, draft, run: other, way, shape } = button.dataset;
   if (draft) play(draft, Number(from), { id: "draft", label: button.dataset.name });
   else if (other) openRun(other);
   else if (button.id === "play-way") { if (isOn()) stop(); else hear(current, Math.max(ways[current].exit_s - 8, 0)); }
@@ -137,7 +140,33 @@ function pressed(event) {
     else await post("vote", { run: run.run, blind: byId("blind").checked });
     await refreshOptions();
   });
-  else if (taken !== undefined) tell(taken);
+  else if (shape) carry(button, () => changed(shape));
+  else if (button.id === "undo" || button.id === "redo") carry(button, async () => {
+    const { label } = await post(button.id, { run: run.run });
+    stop();
+    await refreshOptions();
+    tell(button.id === "undo" ? `${label} is taken back.` : `${label} is there again.`);
+  });
+}
+
+// What was changed in the form of an option becomes a version, heard at the same place.
+async function changed(label) {
+  const form = document.querySelector(`[data-change="${label}"]`), before = ways[current];
+  const part = (name) => form.querySelector(`:scope > label [data-part="${name}"]`);
+  const chords = part("chords"), layers = [...form.querySelectorAll(".layer")];
+  const levels = layers.filter((row) => row.querySelector('[data-part="on"]').checked)
+    .map((row) => [row.dataset.layer, Number(row.querySelector('[data-part="level"]').value)]).filter(([, by]) => by);
+  tell("The version is being made …");
+  const { label: made } = await post("change", {
+    run: run.run, option: label, bars: Number(part("bars").value) || null, pad: part("pad").value || null,
+    chords: chords && chords.value.trim() !== chords.dataset.before ? chords.value.trim() : null,
+    without: layers.filter((row) => !row.querySelector('[data-part="on"]').checked).map((row) => row.dataset.layer), levels,
+  });
+  const was = isOn() ? place() : null;
+  await refreshOptions();
+  const index = ways.findIndex((way) => byId(`way-${way.key}`).dataset.label === made);
+  tell(`${made} is there.`);
+  if (index >= 0) hear(index, samePlace(was ?? Math.max(before.exit_s - 4, 0), before, ways[index]));
 }
 
 async function review(input) {
@@ -222,7 +251,7 @@ watch((now, t) => {
   if (now?.id === "way") {
     show(t);
     draw(ways[current], t);
-    const name = isBlind ? `option ${order.indexOf(current) + 1}` : `${order.indexOf(current) + 1}, ${ways[current].name}`;
+    const name = isBlind ? `option ${numberOf(current)}` : `${numberOf(current)}, ${ways[current].name}`;
     byId("playing").textContent = `${name} · ${byId("way-place").textContent}`;
   } else if (now?.id === "draft") byId("playing").textContent = `${now.label} · ${t.toFixed(1)} s`;
   else if (!now) { show(); ways.forEach((way) => draw(way)); }

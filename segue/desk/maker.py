@@ -48,7 +48,7 @@ class DraftSound:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Making:
+class OrderedRun:
     """A run or an evening that was ordered.
 
     Parameters
@@ -90,7 +90,7 @@ class Maker:
 
     n_workers: int
     tell: Callable[[], None]
-    makings: dict[int, Making] = field(default_factory=dict)
+    makings: dict[int, OrderedRun] = field(default_factory=dict)
     _news: threading.Condition = field(default_factory=threading.Condition)
     _is_closing: bool = False
 
@@ -104,13 +104,13 @@ class Maker:
             self._is_closing = True
             self._news.notify_all()
 
-    def order(self, request: Request | SetOrder, run: str) -> Making | None:
+    def order(self, request: Request | SetOrder, run: str) -> OrderedRun | None:
         """Have a run made; None where too many wait already."""
         with self._news:
             if sum(not m.is_over for m in self.makings.values()) >= MOST_WAITING:
                 return None
             number = max(self.makings, default=0) + 1
-            made = Making(number=number, request=request, run=run)
+            made = OrderedRun(number=number, request=request, run=run)
             self.makings[number] = made
             for old in sorted(self.makings)[:-MOST_KEPT]:
                 if self.makings[old].is_over:
