@@ -74,6 +74,7 @@ def desk_routes() -> list[BaseRoute]:
         "/make": _make,
         "/choose": _choose,
         "/change": _change,
+        "/draft": _draft,
         "/undo": _undo,
         "/redo": _redo,
         "/pack": _pack,
@@ -321,6 +322,14 @@ async def _change(request: Request, house: House) -> Response:
     async with house.writing:
         label = await asyncio.to_thread(shaped.shape, house, body)
     return JSONResponse({"label": label})
+
+
+async def _draft(request: Request, house: House) -> Response:
+    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
+    async with house.writing:  # one at a time: all want the same songs in memory
+        sound, starts_s = await asyncio.to_thread(shaped.rough, house, body)
+    headers = {"x-starts-s": f"{starts_s:.4f}"}
+    return Response(sound, media_type=SOUND_TYPES[".flac"], headers=headers)
 
 
 async def _undo(request: Request, house: House) -> Response:

@@ -165,15 +165,18 @@ def new_set(house: House, body: NewSetBody) -> str:
     RequestRefusalError
         If a song is not there.
     SegueError
-        If the set cannot be, as where two songs have one title.
+        If the set cannot be.
     """
     path = house.folder.free("", f"{safe_name(body.title, fallback='set')}.toml")
     lines = ["schema_version = 1", f"title = {_quoted(body.title.strip() or 'Set')}"]
     if body.slot.strip():
         lines.append(f"slot = {_quoted(body.slot.strip())}")
+    seen: dict[str, int] = {}  # titles are unique in a set
     for name in body.songs:
-        song = house.song(name)
-        lines += ["", "[[songs]]", f"path = {_quoted(name)}", f"title = {_quoted(title_at(song))}"]
+        title = title_at(house.song(name))
+        seen[title] = seen.get(title, 0) + 1
+        title = title if seen[title] == 1 else f"{title} ({seen[title]})"
+        lines += ["", "[[songs]]", f"path = {_quoted(name)}", f"title = {_quoted(title)}"]
     text = "\n".join(lines) + "\n"
     parse_set(text, path)
     write_whole(path, text.encode())

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 from annotated_types import MaxLen
 
 from segue.api.changing import change, redo, undo
+from segue.audio.write import packed
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.job.changes import Changes
+from segue.job.draft import make_draft
 from segue.recipes.changed_recipe import is_the_song
 
 if TYPE_CHECKING:
@@ -53,16 +55,39 @@ def shape(house: House, body: ChangeBody) -> str:
     SegueError
         If something cannot be done; then the run is as it was.
     """
-    changes = Changes(
+    folder = house.folder.inside(body.run)
+    own = house.rules.own_recipes
+    return change(folder, body.option, changes_of(body), own_recipes=own).label
+
+
+def rough(house: House, body: ChangeBody) -> tuple[bytes, float]:
+    """A draft of a change: the bridge and a few seconds around it, and nothing is kept.
+
+    Returns
+    -------
+    (bytes, float)
+        Music as FLAC, and where it begins, in seconds of the whole version.
+
+    Raises
+    ------
+    SegueError
+        If something cannot be done, or a song is gone.
+    """
+    folder = house.folder.inside(body.run)
+    own = house.rules.own_recipes
+    drafted = make_draft(folder, body.option, changes_of(body), own_recipes=own)
+    return packed(drafted.music), drafted.starts_s
+
+
+def changes_of(body: ChangeBody) -> Changes:
+    """What was sent, as the commands take it."""
+    return Changes(
         n_bars=body.bars,
         chords=body.chords or None,
         pad=body.pad or None,
         without=body.without,
         levels=tuple((layer, float(by_db)) for layer, by_db in body.levels),
     )
-    folder = house.folder.inside(body.run)
-    made = change(folder, body.option, changes, own_recipes=house.rules.own_recipes)
-    return made.label
 
 
 def take_back(house: House, run: str) -> str:

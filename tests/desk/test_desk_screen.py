@@ -100,6 +100,9 @@ def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     until(page, "document.getElementById('run-values') !== null")
     page.click(".change summary")
     page.select_option('.change [data-part="bars"]', "4")
+    page.click('[data-rough="1"]')
+    until(page, "document.getElementById('playing').textContent.startsWith('Draft of 1')")
+    assert read_document(songs / run_name).versions == ()
     page.click('[data-shape="1"]')
     until(page, "document.querySelector('[data-label=\"1b\"]') !== null")
     assert [v.label for v in read_document(songs / run_name).versions] == ["1b"]

@@ -22,7 +22,8 @@ READ = (
     "/run-sound", "/picture", "/packs/x", "/qr.svg", "/js/desk.js", "/desk.css",
 )  # fmt: skip
 WRITE = (
-    "/songs", "/take", "/say", "/make", "/choose", "/pack", "/vote", "/vote/stop",
+    "/songs", "/take", "/say", "/make", "/choose", "/pack", "/change",
+    "/draft", "/undo", "/redo", "/vote", "/vote/stop",
     "/evening/order", "/evening/new", "/evening/make",
 )  # fmt: skip
 LEADING_OUT = (

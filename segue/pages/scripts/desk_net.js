@@ -30,6 +30,13 @@ export async function post(path, values) {
   return (await answered(fetch(path, { method: "POST", headers, body: JSON.stringify(values) }))).json();
 }
 
+// What comes back is sound: its address, and what its headers say.
+export async function postForSound(path, values) {
+  const headers = { "content-type": "application/json" };
+  const answer = await answered(fetch(path, { method: "POST", headers, body: JSON.stringify(values) }));
+  return { bytes: await answer.arrayBuffer(), starts_s: Number(answer.headers.get("x-starts-s")) };
+}
+
 export async function sendFile(path, values, file) {
   const query = new URLSearchParams({ ...values, name: file.name }).toString();
   const headers = { "content-type": "application/octet-stream" };

@@ -1,7 +1,7 @@
 // What was made: hearing, switching at the same place in the music, choosing, and to the stage.
-import { byId, html, post, replacePart, sendFile, tell, trying } from "./desk_net.js";
+import { byId, html, post, postForSound, replacePart, sendFile, tell, trying } from "./desk_net.js";
 import { names } from "./desk_ends.js";
-import { place, play, playing, stop, watch } from "./desk_sound.js";
+import { hold, place, play, playing, stop, watch } from "./desk_sound.js";
 
 let run = null, ways = [], current = 0, order = [], isBlind = false;
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
@@ -113,7 +113,7 @@ async function carry(button, work) {
 function pressed(event) {
   const button = event.target.closest("button");
   if (!button) return;
-  const { hear: index, from, choose, draft, run: other, way, shape } = button.dataset;
+  const { hear: index, from, choose, draft, run: other, way, shape, rough } = button.dataset;
   if (draft) play(draft, Number(from), { id: "draft", label: button.dataset.name });
   else if (other) openRun(other);
   else if (button.id === "play-way") { if (isOn()) stop(); else hear(current, Math.max(ways[current].exit_s - 8, 0)); }
@@ -141,6 +141,7 @@ function pressed(event) {
     await refreshOptions();
   });
   else if (shape) carry(button, () => changed(shape));
+  else if (rough) carry(button, () => drafted(rough));
   else if (button.id === "undo" || button.id === "redo") carry(button, async () => {
     const { label } = await post(button.id, { run: run.run });
     stop();
@@ -149,19 +150,38 @@ function pressed(event) {
   });
 }
 
-// What was changed in the form of an option becomes a version, heard at the same place.
-async function changed(label) {
-  const form = document.querySelector(`[data-change="${label}"]`), before = ways[current];
+// What the form of an option says is to be changed.
+function changesOf(label) {
+  const form = document.querySelector(`[data-change="${label}"]`);
   const part = (name) => form.querySelector(`:scope > label [data-part="${name}"]`);
   const chords = part("chords"), layers = [...form.querySelectorAll(".layer")];
-  const levels = layers.filter((row) => row.querySelector('[data-part="on"]').checked)
+  const isKept = (row) => row.querySelector('[data-part="on"]').checked;
+  const levels = layers.filter(isKept)
     .map((row) => [row.dataset.layer, Number(row.querySelector('[data-part="level"]').value)]).filter(([, by]) => by);
-  tell("The version is being made …");
-  const { label: made } = await post("change", {
+  return {
     run: run.run, option: label, bars: Number(part("bars").value) || null, pad: part("pad").value || null,
     chords: chords && chords.value.trim() !== chords.dataset.before ? chords.value.trim() : null,
-    without: layers.filter((row) => !row.querySelector('[data-part="on"]').checked).map((row) => row.dataset.layer), levels,
-  });
+    without: layers.filter((row) => !isKept(row)).map((row) => row.dataset.layer), levels,
+  };
+}
+
+// The bridge with what was changed, roughly and soon; nothing is kept of it.
+let nDrafts = 0;
+async function drafted(label) {
+  tell("The draft is being made …");
+  const { bytes } = await postForSound("draft", changesOf(label));
+  nDrafts += 1;
+  const name = `draft ${nDrafts}`;
+  hold(name, bytes);
+  await play(name, 0, { id: "draft", label: `Draft of ${label}` });
+  tell("A draft: the bridge and a few seconds around it.");
+}
+
+// A change becomes a version, heard at the same place.
+async function changed(label) {
+  const before = ways[current];
+  tell("The version is being made …");
+  const { label: made } = await post("change", changesOf(label));
   const was = isOn() ? place() : null;
   await refreshOptions();
   const index = ways.findIndex((way) => byId(`way-${way.key}`).dataset.label === made);

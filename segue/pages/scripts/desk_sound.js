@@ -41,6 +41,11 @@ export function loaded(url) {
   return sounds.get(url);
 }
 
+// Sound that was sent in answer to something, under a name of its own.
+export function hold(name, bytes) {
+  sounds.set(name, new OfflineAudioContext(1, 1, 48000).decodeAudioData(bytes));
+}
+
 export function place() {
   if (!now) return null;
   return now.from + Math.max(audio.currentTime - now.at, 0);
