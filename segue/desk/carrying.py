@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import shutil
+import time
 import zipfile
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -27,6 +29,8 @@ LARGEST_SOUND_BYTES: Final = 2 << 30
 """Of one file that is dropped in: an hour of 24-bit stereo at 96 kHz."""
 LEAST_FREE_BYTES: Final = 1 << 29
 """What the disk must have left beside a file that is dropped in; by judgement."""
+OLD_PART_S: Final = 3600.0
+"""Seconds: nothing comes in for so long without growing; a killed desk left what is older."""
 PART_MARK: Final = ".dropped-"
 """Start of the name of a file that is still coming in."""
 _TOO_LARGE, _WRONG, _NO_ROOM = 413, 422, 507  # status codes of HTTP (RFC 9110, RFC 4918)
@@ -148,6 +152,16 @@ def check_sound(part: Path, shown_as: str) -> None:
         sound_info(part)
     except AudioFileError as error:
         raise RequestRefusalError(f"{shown_as[:80]}: {error.problem}", status=_WRONG) from error
+
+
+def sweep_dropped(house: House) -> None:
+    """Remove what was coming in when an earlier desk was killed."""
+    old_s = time.time() - OLD_PART_S
+    for folder in (house.folder.root, *(house.folder.root / TAKES).glob("*")):
+        for part in folder.glob(f"{PART_MARK}*"):
+            with contextlib.suppress(OSError):
+                if part.lstat().st_mtime < old_s:
+                    part.unlink()
 
 
 def refuse_too_large(n_bytes: int) -> None:

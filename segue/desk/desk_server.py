@@ -14,6 +14,7 @@ from starlette.middleware import Middleware
 
 from segue.audition.limits import Gate
 from segue.audition.serve import LOOPBACK, listening_socket, server_config
+from segue.desk.carrying import sweep_dropped
 from segue.desk.desk_routes import desk_routes
 from segue.desk.house import House, HouseRules
 from segue.desk.own_folder import own_folder
@@ -86,6 +87,7 @@ def desk_application(house: House) -> Starlette:
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        sweep_dropped(house)
         house.open()
         try:
             yield

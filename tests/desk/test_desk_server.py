@@ -2,6 +2,7 @@
 
 import io
 import json
+import os
 import time
 import urllib.parse
 import zipfile
@@ -14,8 +15,8 @@ from segue.audio import read_song
 from segue.desk.desk_pages import SCRIPTS
 from segue.desk.own_folder import own_folder, safe_name
 from segue.runfolder import read_document
-from tests.audition.wire import PATIENCE_S
-from tests.desk.conftest import SONGS, TOKEN
+from tests.audition.wire import PATIENCE_S, Client
+from tests.desk.conftest import SONGS, TOKEN, served
 
 READ = (
     "/", "/songs", "/ends", "/options", "/evening", "/events", "/sound/x", "/drafts/1/0",
@@ -190,3 +191,18 @@ def test_names_of_files_are_made_harmless(tmp_path):
     assert safe_name("../../x", fallback="song") == "x"
     assert safe_name("CON", fallback="song") == "song"
     assert own_folder(tmp_path).free("", "a.wav").name == "a.wav"
+
+
+def test_what_a_killed_desk_left_half_is_swept_and_what_was_kept_stays(tmp_path):
+    root = tmp_path / "songs"
+    root.mkdir()
+    half, fresh, kept = root / ".dropped-1.wav", root / ".dropped-2.wav", root / "a.wav"
+    for file in (half, fresh, kept):
+        file.write_bytes(wav())
+    os.utime(half, (0, 0))
+    os.utime(kept, (0, 0))
+    with served(root, tmp_path) as (port, _):
+        assert Client(port).ask(at("/")).status == 200
+        assert not half.exists()
+        assert fresh.exists()
+        assert kept.exists()
