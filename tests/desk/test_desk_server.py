@@ -206,3 +206,26 @@ def test_what_a_killed_desk_left_half_is_swept_and_what_was_kept_stays(tmp_path)
         assert not half.exists()
         assert fresh.exists()
         assert kept.exists()
+
+
+def test_a_take_is_kept_and_reviewed(client, songs, run_name):
+    music = songs / run_name / read_document(songs / run_name).candidates[0].music_file
+    path = at("/take", run=run_name, name="take 1.wav")
+    answer = client.ask(path, method="POST", body=music.read_bytes())
+    assert answer.status == 200
+    assert "Next time:" in answer.body.decode()
+    assert "-0 ms" not in answer.body.decode()
+    takes = songs / "takes" / run_name.partition("/")[2]
+    assert (takes / "take 1.wav").read_bytes() == music.read_bytes()
+    assert (takes / "take 1 review.json").is_file()
+    picture = (takes / "take 1 review.png").relative_to(songs).as_posix()
+    assert client.ask(at("/picture", name=picture)).status == 200
+    assert "take" not in client.ask(at("/songs")).body.decode()  # a take is no song
+
+
+def test_a_vote_is_opened_to_phones_and_ended(client, run_name):
+    assert client.post(at("/vote"), {"run": run_name, "blind": True}).status == 200
+    assert 'class="vote"' in client.ask(at("/options", run=run_name)).body.decode()
+    assert client.ask(at("/qr.svg")).body.startswith(b"<svg")
+    assert client.post(at("/vote/stop"), {}).status == 200
+    assert client.ask(at("/qr.svg")).status == 404
