@@ -13,6 +13,7 @@ with colons between).
 import argparse
 import json
 import os
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cache
@@ -35,6 +36,8 @@ from benchmarks._song_players import (
     drawn_players,
     played,
 )
+from benchmarks._song_produced import GROUP as PRODUCED
+from benchmarks._song_produced import produced_players, produced_sketch, pumped
 from benchmarks._song_sketch import (
     Sketch,
     Sounding,
@@ -58,6 +61,8 @@ FELT_BAR_S: Final = 2.0
 """A bar in common time is felt at the octave that brings it nearest to this length."""
 KEY_SHARE: Final = 0.85
 UNHEARD_GAIN: Final = 0.03
+PUMPED_SHARE: Final = 0.4
+"""Of produced grooves, by judgement."""
 SPLIT_NUMBERS: Final = {"fit": 0, "dev": 1, "report": 2}
 
 
@@ -68,6 +73,9 @@ class Sources:
     rock: Path | None
     pop: Path | None
     soundfonts: tuple[Path, ...]
+
+
+Maker = Callable[[str, int, Sources], tuple[np.ndarray, dict[str, Any]]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +123,9 @@ def drafted(sketch: Sketch, rng: np.random.Generator) -> EdgeDraft:
     """An arranged edge of a song."""
     sketch = _varied(sketch, rng)
     cut = _drawn_cut(sketch, rng)
-    players = drawn_players(sketch, rng, drums=None)
+    is_produced = sketch.group == PRODUCED
+    players = produced_players(sketch, rng) if is_produced else (
+        drawn_players(sketch, rng, drums=None))  # fmt: skip
     notes = played(sketch, players, cut.bars, rng)
     from_s, end_s = (float(sketch.beats_s[sketch.bars[bar]]) for bar in cut.bars)
     notes = _ended(sketch, players, cut, notes, end_s)
@@ -131,7 +141,22 @@ def drafted(sketch: Sketch, rng: np.random.Generator) -> EdgeDraft:
 def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[str, Any]]:
     """Sound and truth of an edge."""
     rng = np.random.default_rng([31, SPLIT_NUMBERS[split], number])
-    draft = drafted(drawn_sketch(split, sources, rng), rng)
+    return sounded(drawn_sketch(split, sources, rng), split, number, sources, rng)
+
+
+def made_produced(
+    split: str, number: int, sources: Sources
+) -> tuple[np.ndarray, dict[str, Any]]:
+    """Sound and truth of a produced groove."""
+    rng = np.random.default_rng([32, SPLIT_NUMBERS[split], number])
+    return sounded(produced_sketch(number, rng), split, number, sources, rng)
+
+
+def sounded(
+    sketch: Sketch, split: str, number: int, sources: Sources, rng: np.random.Generator
+) -> tuple[np.ndarray, dict[str, Any]]:
+    """Sound and truth of an edge of a song."""
+    draft = drafted(sketch, rng)
     font = _font(sources, rng)
     cents = float(rng.uniform(-40, 40)) if rng.random() < 0.6 else 0.0
     performance = Performance(
@@ -140,6 +165,8 @@ def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[st
         room_size=float(rng.uniform(0.2, 0.8)),
     )  # fmt: skip
     audio = _rendered(performance, draft.length_s, font, sources, rng)
+    if sketch.group == PRODUCED and rng.random() < PUMPED_SHARE:
+        audio = pumped(audio, draft.truth["beats_s"], float(rng.uniform(0.3, 0.85)), RATE_HZ)
     drawn = effects.drawn_effects(rng)
     gain = effects.fader(len(audio), draft.cut.fade_s, draft.cut.fade_shape)
     sound = effects.with_effects(audio, drawn, gain, rng)
@@ -384,12 +411,14 @@ def _is_soft(players: Players, notes: tuple[Note, ...]) -> bool:
     )
 
 
-def _item(split: str, number: int, sources: Sources, into: Path) -> dict[str, Any] | None:
+def _item(
+    make: Maker, split: str, number: int, sources: Sources, into: Path
+) -> dict[str, Any] | None:
     path = into / "audio" / f"{number:05d}.flac"
     truth_path = path.with_suffix(".json")
     if not truth_path.exists():
         try:
-            sound, truth = made(split, number, sources)
+            sound, truth = make(split, number, sources)
         except (ValueError, IndexError) as problem:  # too short a song, nothing sounding
             print(f"{split} {number}: {problem}", flush=True)
             return None
@@ -426,6 +455,7 @@ def main() -> None:
     add_source_options(parser)
     parser.add_argument("--split", choices=list(SPLIT_NUMBERS), required=True)
     parser.add_argument("--items", type=int, default=200)
+    parser.add_argument("--produced", action="store_true", help="produced grooves, no songs")
     parser.add_argument("--into", type=Path, required=True)
     parser.add_argument("--workers", type=int, default=1)
     options = parser.parse_args()
@@ -433,7 +463,8 @@ def main() -> None:
     (options.into / "audio").mkdir(parents=True, exist_ok=True)
     index: list[dict[str, Any]] = []
     with ProcessPoolExecutor(max_workers=options.workers) as pool:
-        jobs = [pool.submit(_item, options.split, number, sources, options.into)
+        make = made_produced if options.produced else made
+        jobs = [pool.submit(_item, make, options.split, number, sources, options.into)
                 for number in range(options.items)]  # fmt: skip
         for job in jobs:
             item = job.result()
