@@ -7,6 +7,11 @@ from every tonic. ``--guessed N`` adds edges whose frames are guessed from notes
 sound, songs that nobody wrote among them; ``--recordings FOLDER`` adds the edges of
 recordings on whose key general estimators agree. ``--measure FOLDER...`` prints what the nets
 do on sets that they were not fitted to.
+
+The weights in place were fitted by `fitted_net` on 4240 items, 18 000 cuts: 1370 rendered edges
+of songs, loops and produced grooves, 480 band grooves, 760 scores, 1380 guessed edges and 250 of
+recordings. Their frames had been kept as bytes; a third of them from an earlier hearing of the
+pulse. A new run of this module gives other weights of the same kind.
 """
 
 import argparse
@@ -39,10 +44,10 @@ DECAY: Final = 0.01
 DROPPED: Final = 0.3
 SMOOTHING: Final = 0.04
 NOISE: Final = 0.15
-OTHER_CUTS: Final = {"groove": 2, "score": 2, "guessed": 2}
-MOST_OTHER_CUTS: Final = 5
-WEIGHTS: Final = {"groove": 0.6, "score": 0.5, "rock": 1.2, "pop": 1.3, "loop": 1.1,
-                  "guessed": 0.8, "recording": 1.0}  # fmt: skip
+OTHER_CUTS: Final = {"guessed": 1}
+MOST_OTHER_CUTS: Final = 3
+WEIGHTS: Final = {"groove": 0.8, "score": 0.8, "rock": 1.2, "pop": 1.2, "loop": 1.1,
+                  "produced": 0.9, "guessed": 0.5, "recording": 1.2}  # fmt: skip
 FEWEST_AGREED: Final = 4
 RECORDINGS: Final = (".ogg", ".flac", ".mp3", ".wav", ".opus")
 SURE: Final = 0.8
@@ -177,13 +182,13 @@ def fitted(
     mean = evidence.mean(axis=(0, 2))[:, None]
     scale = evidence.std(axis=(0, 2))[:, None] + 1e-4
     level = (evidence - mean) / scale
-    nets = [_fitted_net(level, keys, weights, seed, n_epochs) for seed in range(n_nets)]
+    nets = [fitted_net(level, keys, weights, seed, n_epochs) for seed in range(n_nets)]
     layers = [np.stack(layer) for layer in zip(*(net.all for net in nets), strict=True)]
     names = ("hidden", "hidden_bias", "modes", "straight", "modes_bias")
     return KeyModel(mean=mean, scale=scale, **dict(zip(names, layers, strict=True)))
 
 
-def _fitted_net(
+def fitted_net(
     level: np.ndarray, keys: np.ndarray, weights: np.ndarray, seed: int, n_epochs: float
 ) -> Layers:
     """Adam with a cosine rate and decay of the weights that see the evidence."""

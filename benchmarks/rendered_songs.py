@@ -144,9 +144,7 @@ def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[st
     return sounded(drawn_sketch(split, sources, rng), split, number, sources, rng)
 
 
-def made_produced(
-    split: str, number: int, sources: Sources
-) -> tuple[np.ndarray, dict[str, Any]]:
+def made_produced(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[str, Any]]:
     """Sound and truth of a produced groove."""
     rng = np.random.default_rng([32, SPLIT_NUMBERS[split], number])
     return sounded(produced_sketch(number, rng), split, number, sources, rng)

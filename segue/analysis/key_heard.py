@@ -33,10 +33,9 @@ if TYPE_CHECKING:
 
 Floats = npt.NDArray[np.float64]
 
-CAUTION: Final = 2.0
+CAUTION: Final = 2.3
 """Scores are divided by this, so that keys of confidence 0.8 and more are right in 95 of 100
-edges; chosen on rendered songs that nothing was fitted to. Of loops and of endings off the
-tonic 90 of 100 are right."""
+edges; chosen on rendered songs that nothing was fitted to. By group: `docs/real-songs.md`."""
 PROFILES: Final = (KRUMHANSL_KESSLER, SHAATH)
 PROFILE_TRUST: Final = 6.0
 """How much a correlation with the published profiles counts against the nets' logarithms of
