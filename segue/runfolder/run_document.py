@@ -7,11 +7,12 @@ was edited by hand must still make sense to later commands: `misfits` tells wher
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import TYPE_CHECKING, Final, Literal
+from typing import TYPE_CHECKING, Any, Final, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
@@ -35,6 +36,13 @@ SCHEMA_VERSION: Final = 1  # of segue.json; rises when an older reader would go 
 DOCUMENT_NAME: Final = "segue.json"
 LARGEST_BYTES: Final = 1 << 26
 """Far more than any run has to tell."""
+LONGEST_TEXT: Final = 4_096
+"""Letters, ten times what the longest of our sentences has, and as many as a path may have."""
+_CONTROL: Final = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")
+"""What a terminal may obey, but for a line's end."""
+_NAMES_OF_FILES: Final = ("path", "file")
+"""Fields that say what a file is really called; who prints them escapes it."""
+LONGEST_SOUND_S: Final = 7 * 86_400.0  # a week: no place in a song or a run is later
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -185,11 +193,14 @@ def read_document(folder: Path) -> RunDocument:
         raise RunFolderError(
             folder, "is not a run folder (no readable segue.json): make one with 'segue between'."
         ) from error
-    version = _version(path, text)
+    said = _plain_document(path, text)
+    version = _version(path, said)
     if version > SCHEMA_VERSION:
         raise RunFolderError(
             path, f"was written by a newer Segue (schema {version}): update, or run it again."
         )
+    for place, words in _beyond_measure(said, ()):
+        raise RunFolderError(path, f"does not hold together ({place}: {words}): run it again.")
     try:
         document = _adapter().validate_json(text, strict=True, extra="forbid")
     except ValidationError as error:
@@ -231,16 +242,52 @@ def _named(text: str) -> str:
     return "".join(text.split()).lower()
 
 
-def _version(path: Path, text: str) -> int:
+def _plain_document(path: Path, text: str) -> Any:  # noqa: ANN401 - any JSON value
     try:
-        version = plain_json(text)["schema_version"]
-    except (ValueError, KeyError, TypeError, RecursionError) as error:
-        raise RunFolderError(
-            path, "is damaged (no JSON with a schema_version): run it again."
-        ) from error
+        return plain_json(text)
+    except (ValueError, RecursionError) as error:
+        raise RunFolderError(path, _DAMAGED) from error
+
+
+_DAMAGED: Final = "is damaged (no JSON with a schema_version): run it again."
+
+
+def _version(path: Path, said: Any) -> int:  # noqa: ANN401 - any JSON value
+    try:
+        version = said["schema_version"]
+    except (KeyError, TypeError) as error:
+        raise RunFolderError(path, _DAMAGED) from error
     if not isinstance(version, int):
         raise RunFolderError(path, f"has schema_version {version!r}, not a number: run it again.")
     return version
+
+
+def _beyond_measure(value: Any, place: tuple[str, ...]) -> Iterator[tuple[str, str]]:  # noqa: ANN401
+    """Texts and seconds that no run of ours has, wherever they stand.
+
+    Whoever prints or walks through them would do so without end, or what they say to a terminal
+    would be obeyed.
+    """
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            yield from _beyond_measure(name, (*place, "a name"))
+            yield from _beyond_measure(inner, (*place, name))
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _beyond_measure(inner, place)
+    elif words := _what_is_beyond(value, place[-1] if place else ""):
+        yield ".".join(shortened(name) for name in place), words
+
+
+def _what_is_beyond(value: object, name: str) -> str | None:
+    if isinstance(value, str):
+        if len(value) > LONGEST_TEXT:
+            return f"a text of {len(value)} letters"
+        if name not in _NAMES_OF_FILES and _CONTROL.search(value):
+            return "a text with signs that are not to be printed"
+    elif isinstance(value, int | float) and name.endswith("_s") and abs(value) > LONGEST_SOUND_S:
+        return "a time longer than a week"
+    return None
 
 
 LONGEST_S: Final = 3600.0  # no plan is an hour long: such a file is broken

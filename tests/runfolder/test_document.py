@@ -1,6 +1,7 @@
 """The run document survives the round trip and refuses what does not hold together."""
 
 import json
+import re
 
 import pytest
 
@@ -98,6 +99,21 @@ def test_document_is_plain_json_without_infinities(document):
             lambda text: text.replace('"rate_hz": 48000', '"rate_hz": 48000, "extra": 1'),
             "does not hold together at 'extra'",
             id="unknown field",
+        ),
+        pytest.param(
+            lambda text: text.replace('"recipe": "pad', '"recipe": "\\u001b[2Jpad'),
+            r"recipe: a text with signs that are not to be printed",
+            id="a word to the terminal",
+        ),
+        pytest.param(
+            lambda text: text.replace('"title": "', f'"title": "{"x" * 5_000_000}'),
+            r"title: a text of 50000\d\d letters",
+            id="a title without end",
+        ),
+        pytest.param(
+            lambda text: re.sub(r'"singer_s": [^,\n]*', '"singer_s": 1e18', text),
+            "singer_s: a time longer than a week",
+            id="a singer beyond all time",
         ),
     ],
 )
