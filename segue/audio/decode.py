@@ -2,6 +2,10 @@
 
 `sound_info` looks at headers only; `read_stereo` decodes only the frames asked
 for. Both refuse whatever is not whole, plain, readable audio, in one sentence.
+
+References
+----------
+.. [RFC3533] S. Pfeiffer, "The Ogg encapsulation format version 0", RFC 3533, 2003, section 6.
 """
 
 from __future__ import annotations
@@ -10,6 +14,7 @@ import os
 import re
 import stat
 from dataclasses import dataclass
+from mmap import ACCESS_READ, mmap
 from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
@@ -39,9 +44,14 @@ _SHORT_CHUNK = re.compile(r"^\s*(?:data|SSND)\s*: (\d+) \(should be (\d+)\)", re
 # The last page of a stream, at most 65,307 bytes, starts within this
 _OGG_TAIL_BYTES: Final = 1 << 16
 _OGG_LAST_PAGE: Final = 4
-"""Bit of an Ogg page's header type that marks the end of the stream (RFC 3533, section 6)."""
+"""Bit of an Ogg page's header type that marks the end of the stream [RFC3533]_."""
 
 
+_OGG_FIRST_PAGE: Final = 2  # bit of the header type of a stream's first page [RFC3533]_
+_OGG_HEADER_BYTES: Final = 27  # before the lengths of a page's segments [RFC3533]_
+_BW64: Final = b"BW64"  # first bytes of a file of ITU-R BS.2088
+_MOST_FRAMES: Final = 7 * 86_400 * MAX_RATE_HZ
+"""A week at the highest rate: longer is what a library says that knows no length."""
 _OGG_LAST_PAGE_S: Final = 1.0
 """A page of an Ogg stream holds about this much at most (common practice of encoders)."""
 
@@ -103,9 +113,7 @@ def sound_info(path: Path) -> SoundInfo:
             )
             log = file.extra_info
     except (soundfile.SoundFileError, TypeError) as error:  # TypeError: headerless '.raw'
-        raise AudioFileError(
-            path, f"is not audio that can be read; export it as {READABLE}."
-        ) from error
+        raise AudioFileError(path, _why_unreadable(path)) from error
     _refuse_out_of_range(info)
     _refuse_cut_off(info, log)
     return info
@@ -195,7 +203,25 @@ def _refuse_unreadable(path: Path) -> None:
         raise AudioFileError(path, "is an empty file (0 bytes); export or copy it again.")
 
 
+def _why_unreadable(path: Path) -> str:
+    with path.open("rb") as file:
+        is_bw64 = file.read(len(_BW64)) == _BW64
+    if is_bw64:
+        return "is a BW64 file, which cannot be read yet; export it as plain WAV, RF64 or FLAC."
+    return f"is not audio that can be read; export it as {READABLE}."
+
+
 def _refuse_out_of_range(info: SoundInfo) -> None:
+    if info.n_frames > _MOST_FRAMES:
+        raise AudioFileError(
+            info.path,
+            "does not say how long it is, as sound that was recorded from a stream; save it once "
+            "more in an audio program.",
+        )
+    if info.order == "vorbis" and _is_chained(info.path):
+        raise AudioFileError(
+            info.path, "is several Ogg streams one after the other; export it as one."
+        )
     if info.n_frames <= 0:
         raise AudioFileError(info.path, "holds no sound (0 frames); export it again.")
     if not MIN_RATE_HZ <= info.rate_hz <= MAX_RATE_HZ:
@@ -227,6 +253,22 @@ def _ends_its_ogg_stream(path: Path) -> bool:
         tail = file.read()
     page = tail.rfind(b"OggS")
     return page < 0 or len(tail) < page + 6 or bool(tail[page + 5] & _OGG_LAST_PAGE)
+
+
+def _is_chained(path: Path) -> bool:
+    """Whether another stream starts after the first has begun to play [RFC3533]_."""
+    has_begun = False
+    with path.open("rb") as file, mmap(file.fileno(), 0, access=ACCESS_READ) as pages:
+        at = 0
+        while pages[at : at + 4] == b"OggS" and at + _OGG_HEADER_BYTES <= len(pages):
+            is_first = bool(pages[at + 5] & _OGG_FIRST_PAGE)
+            if is_first and has_begun:
+                return True
+            has_begun |= not is_first
+            n_segments = pages[at + 26]
+            lacing = pages[at + _OGG_HEADER_BYTES : at + _OGG_HEADER_BYTES + n_segments]
+            at += _OGG_HEADER_BYTES + n_segments + sum(lacing)
+    return False
 
 
 def _refuse_not_finite(info: SoundInfo, block: npt.NDArray[np.float32], at_frame: int) -> None:

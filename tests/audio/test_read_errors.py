@@ -38,6 +38,27 @@ def fifo(tmp_path):
     return tmp_path / "a.wav"
 
 
+def without_length(path):
+    """A FLAC file whose STREAMINFO says 0 samples, 'unknown' (RFC 9639, section 8.2)."""
+    content = bytearray(path.read_bytes())
+    content[8 + 13] &= 0xF0
+    content[8 + 14 : 8 + 18] = bytes(4)
+    path.write_bytes(content)
+    return path
+
+
+def chained(sound_file):
+    first, then = sound_file("a.ogg"), sound_file("b.ogg")
+    first.write_bytes(first.read_bytes() + then.read_bytes())
+    return first
+
+
+def bw64(sound_file):
+    path = sound_file("a.wav", format="RF64")
+    path.write_bytes(b"BW64" + path.read_bytes()[4:])
+    return path
+
+
 ADVICE = "export it as WAV, FLAC, AIFF, Ogg Vorbis, Ogg Opus or MP3"
 JPEG = b"\xff\xd8\xff\xe0\x00\x10JFIF\x00" + bytes(range(256)) * 64
 HTML = b"<!DOCTYPE html><html><body>404 Not Found</body></html>" * 40
@@ -89,6 +110,9 @@ FAULTS = {
         lambda f, t: f("a.wav", seconds(1.5)),
         "lasts 1.50 s; a song needs at least 2 s: check",
     ),
+    "no length": (lambda f, t: without_length(f("a.flac")), "does not say how long it is,"),
+    "chained": (lambda f, t: chained(f), "is several Ogg streams one after the other; export it"),
+    "BW64": (lambda f, t: bw64(f), "is a BW64 file, which cannot be read yet; export it as plain"),
     "null in name": (lambda f, t: t / "a\0.wav", "cannot be opened"),
 }
 
