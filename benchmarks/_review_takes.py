@@ -115,8 +115,8 @@ def _played(
     rate_hz = PHONE_RATE_HZ
     outgoing = read_song(document.outgoing.file, edge="end", edge_s=EDGE_S, rate_hz=rate_hz)
     incoming = read_song(document.incoming.file, edge="start", edge_s=EDGE_S, rate_hz=rate_hz)
-    late_s = _wandering(int(record.plan.end_beat) + 1, record.plan, rng)
-    plan = replace(record.plan, tempo=_moved(record.plan.tempo, late_s))
+    late_s = wandering(int(record.plan.end_beat) + 1, record.plan, rng)
+    plan = replace(record.plan, tempo=moved_tempo(record.plan.tempo, late_s))
     first = _replaced(outgoing, band, store, rng, late_s=0.0, cents=0.0)
     asked_s, asked_cents = rng.uniform(-_LATE_MS, _LATE_MS) / 1000, rng.uniform(-_CENTS, _CENTS)
     if record.singer_s is not None:
@@ -137,20 +137,27 @@ def _played(
     )
 
 
-def _wandering(n_beats: int, plan: Plan, rng: np.random.Generator) -> Floats:
+def wandering(
+    n_beats: int,
+    plan: Plan,
+    rng: np.random.Generator,
+    *,
+    wander_ms: float = _WANDER_MS,
+    drift_ms: float = _DRIFT_MS_A_MINUTE,
+) -> Floats:
     """Seconds late at every beat: a slow wander and a drift."""
     share = np.exp(-1 / _WANDER_BEATS)
-    steps = rng.normal(0, _WANDER_MS / 1000 * np.sqrt(1 - share**2), n_beats)
+    steps = rng.normal(0, wander_ms / 1000 * np.sqrt(1 - share**2), n_beats)
     wander = np.zeros(n_beats)
     for beat in range(1, n_beats):
         wander[beat] = share * wander[beat - 1] + steps[beat]
     at_s = np.array([plan.seconds_at(beat) for beat in range(n_beats)])
-    drift = rng.uniform(-_DRIFT_MS_A_MINUTE, _DRIFT_MS_A_MINUTE) / 1000 * at_s / 60
+    drift = rng.uniform(-drift_ms, drift_ms) / 1000 * at_s / 60
     late: Floats = wander + drift - drift[0]
     return late
 
 
-def _moved(tempo: TempoCurve, late_s: Floats) -> TempoCurve:
+def moved_tempo(tempo: TempoCurve, late_s: Floats) -> TempoCurve:
     """The tempo curve whose beats come that late."""
     spans = []
     for beat in range(len(late_s) - 1):
@@ -201,10 +208,10 @@ def recorded(made: Performance, path: Path, *, seed: int, click: Path | None = N
     rate_hz = made.rate_hz
     sound = np.asarray(soxr.resample(made.samples, rate_hz, rate_hz * speed), dtype=np.float64)
     pads = [round(s * rate_hz) for s in (before_s, after_s)]
-    sound = np.pad(_tilted(sound, rate_hz, rng), ((pads[0], pads[1]), (0, 0)))
-    sound = _in_a_room(sound, rate_hz, rng)
+    sound = np.pad(tilted(sound, rate_hz, rng), ((pads[0], pads[1]), (0, 0)))
+    sound = in_a_room(sound, rate_hz, rng)
     power = np.square(sound[pads[0] : len(sound) - pads[1]]).mean()
-    noise = _pink(sound.shape, rng)
+    noise = pink(sound.shape, rng)
     sound += noise * np.sqrt(power / 10 ** (_SNR_DB / 10) / np.square(noise).mean())
     gain_db = float(rng.uniform(-30, -1))
     sound *= 10 ** (gain_db / 20) / np.abs(sound).max()
@@ -238,7 +245,7 @@ def _write(path: Path, sound: Floats, rate_hz: int, kind: str) -> None:
         coded.replace(path)
 
 
-def _tilted(sound: Floats, rate_hz: int, rng: np.random.Generator) -> Floats:
+def tilted(sound: Floats, rate_hz: int, rng: np.random.Generator) -> Floats:
     """A loudspeaker's and a phone's tone: both ends bent by some decibels."""
     spectrum = np.fft.rfft(sound, axis=0)
     hz = np.fft.rfftfreq(len(sound), 1 / rate_hz)
@@ -248,7 +255,7 @@ def _tilted(sound: Floats, rate_hz: int, rng: np.random.Generator) -> Floats:
     return bent
 
 
-def _in_a_room(sound: Floats, rate_hz: int, rng: np.random.Generator) -> Floats:
+def in_a_room(sound: Floats, rate_hz: int, rng: np.random.Generator) -> Floats:
     """The direct sound, and a decaying tail some decibels below it."""
     from scipy.signal import fftconvolve
 
@@ -261,7 +268,7 @@ def _in_a_room(sound: Floats, rate_hz: int, rng: np.random.Generator) -> Floats:
     return wet
 
 
-def _pink(shape: tuple[int, ...], rng: np.random.Generator) -> Floats:
+def pink(shape: tuple[int, ...], rng: np.random.Generator) -> Floats:
     """Noise of equal power an octave, as air and audience are (common practice, no source)."""
     spectrum = np.fft.rfft(rng.normal(size=shape), axis=0)
     n = np.maximum(np.arange(len(spectrum)), 20)

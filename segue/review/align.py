@@ -30,12 +30,17 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-REACH_S: Final = 0.4
-"""How far from the place that was found the band may be."""
+REACH_S: Final = 1.3
+"""How far from the place that was found the band may be: two beats at 92 BPM."""
 _AROUND_S: Final = 1.2
 """Onsets this far on either side of a beat speak for its shift, less with distance."""
 _JUMP_COST: Final = 0.6
 """Of moving one hop from a beat to the next, in units of correlation a tenth of a second."""
+_MOST_JUMP_COST: Final = 2.4
+"""Of a jump of any size: a band that is a whole beat off is off for good (chosen on takes of odd
+seeds of `benchmarks/review.py`)."""
+_BAR_REACH_S: Final = 0.12  # a bar is looked for this near its beats; by judgement
+_BAR_EDGE_S: Final = 0.04  # an onset at a bar line belongs to the bar that it starts
 _AT_BEAT_HOPS: Final = 3  # hops on each side of a beat in which its stroke is looked for
 _SILENT: Final = 1e-6  # keeps silence from a division by zero
 
@@ -103,6 +108,47 @@ def aligned(
     )
 
 
+def bar_shift(
+    reference: Listening, take: Listening, span_s: tuple[float, float], alignment: Alignment
+) -> tuple[float, float] | None:
+    """How a bar's own onsets are shifted against the beats that were followed, which share them.
+
+    Around each beat the onsets of more than a bar speak together, so that one bar that hesitates
+    is smoothed into its neighbours; here the bar alone speaks.
+
+    Parameters
+    ----------
+    span_s : (float, float)
+        Where the bar starts and ends in the render.
+
+    Returns
+    -------
+    (float, float) or None
+        Seconds of the recording where the bar's first frame is, and how well its onsets agree
+        there, -1 to 1; None where the bar is not in the recording.
+    """
+    start_s, end_s = span_s[0] - _BAR_EDGE_S, span_s[1] - _BAR_EDGE_S
+    offsets_s = alignment.take_s - alignment.plan_s
+    mine = (alignment.plan_s > start_s) & (alignment.plan_s < end_s)
+    if not mine.any():
+        return None
+    expected_s = float(np.median(offsets_s[mine]))
+    hops = np.arange(round(start_s / ONSET_HOP_S), round(end_s / ONSET_HOP_S))
+    x = _read(reference.onsets, hops.astype(np.float64))
+    n_reach = round(_BAR_REACH_S / ONSET_HOP_S)
+    long = np.arange(hops[0] - n_reach, hops[-1] + n_reach + 1) + expected_s / ONSET_HOP_S
+    if long[0] < 0 or long[-1] * ONSET_HOP_S > take.duration_s:
+        return None
+    windows = np.lib.stride_tricks.sliding_window_view(_read(take.onsets, long), len(x), axis=0)
+    x = x - x.mean(axis=0)
+    windows = windows - windows.mean(axis=2, keepdims=True)
+    scale = np.sqrt(np.square(x).sum() * np.square(windows).sum(axis=(1, 2)))
+    row = np.einsum("sbh,hb->s", windows, x) / np.maximum(scale, _SILENT)
+    best = int(np.argmax(row))
+    shift_s = (_peak(row, best) - n_reach) * ONSET_HOP_S
+    return span_s[0] + expected_s + shift_s, float(row[best])
+
+
 def _struck(reference: Listening, at_s: Floats) -> Floats:
     """Strength of the onsets right at each beat against its middle."""
     near = np.arange(-_AT_BEAT_HOPS, _AT_BEAT_HOPS + 1.0)
@@ -144,12 +190,8 @@ def _read(features: Floats, hops: Floats) -> Floats:
 def _cheapest(scores: Floats) -> npt.NDArray[np.intp]:
     """Shift of each beat on the best path."""
     n_beats, n_shifts = scores.shape
-    jump = (
-        _JUMP_COST
-        * ONSET_HOP_S
-        / 0.1
-        * np.abs(np.subtract.outer(np.arange(n_shifts), np.arange(n_shifts)))
-    )
+    apart = np.abs(np.subtract.outer(np.arange(n_shifts), np.arange(n_shifts)))
+    jump = np.minimum(_JUMP_COST * ONSET_HOP_S / 0.1 * apart, _MOST_JUMP_COST)
     best = scores[0].copy()
     came = np.zeros((n_beats, n_shifts), dtype=np.intp)
     for beat in range(1, n_beats):

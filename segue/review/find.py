@@ -26,7 +26,7 @@ LEAST_SHARE: Final = 0.5
 SPEEDS: Final = (1.0, 0.995, 1.005, 0.9975, 1.0025)
 """A recorder's clock, or a band without a click, may be this far off."""
 _LEAST_PART_S: Final = 6.0  # a shorter part is not looked for by itself; by judgement
-_PART_MATCH: Final = 0.5
+PART_MATCH: Final = 0.5
 """Parts are shorter than the whole, and other music agrees with them better by chance."""
 # Waits that a band makes before the new song; by judgement
 _LEAST_APART_S, _MOST_APART_S = 0.15, 10.0
@@ -93,22 +93,41 @@ def find_parts(
     late = _at_speed(reference.part(split_s, reference.duration_s), take, found.speed)
     after = replace(late, offset_s=late.offset_s - found.speed * split_s, from_s=split_s)
     apart_s = abs(after.offset_s - before.offset_s)
-    stand_out = min(before.match, after.match) > max(found.match, _PART_MATCH)
+    stand_out = min(before.match, after.match) > max(found.match, PART_MATCH)
     if stand_out and _LEAST_APART_S < apart_s < _MOST_APART_S:
         return (before, after)
     return (found,)
 
 
-def _at_speed(reference: Listening, take: Listening, speed: float) -> FoundPlace:
+def agreement_curve(reference: Listening, take: Listening, speed: float) -> tuple[Floats, Floats]:
+    """How well a render agrees with a recording at every place.
+
+    Parameters
+    ----------
+    speed : float
+        Seconds of the recording to one second of the render.
+
+    Returns
+    -------
+    lag_s : ndarray, shape (n_lags,)
+        Time in the recording of the render's first frame.
+    agreement : ndarray, shape (n_lags,)
+        -1 to 1.
+    """
     chroma = _similarity(_stretched(reference.chroma, speed), take.chroma)
-    onsets = _similarity(_stretched(reference.onsets, speed), take.onsets)
+    stretched = _stretched(reference.onsets, speed)
+    onsets = _similarity(stretched, take.onsets)
     # The finer curve is read at its best within each step of the coarser one.
-    n_before = len(_stretched(reference.onsets, speed)) - 1
-    lag_s = (np.arange(len(onsets)) - n_before) * ONSET_HOP_S
+    lag_s = (np.arange(len(onsets)) - (len(stretched) - 1)) * ONSET_HOP_S
     chroma_lag_s = (
         np.arange(len(chroma)) - (len(_stretched(reference.chroma, speed)) - 1)
     ) * CHROMA_HOP_S
     both = 0.5 * np.interp(lag_s, chroma_lag_s, chroma, left=-1.0, right=-1.0) + 0.5 * onsets
+    return lag_s, both
+
+
+def _at_speed(reference: Listening, take: Listening, speed: float) -> FoundPlace:
+    lag_s, both = agreement_curve(reference, take, speed)
     best = int(np.argmax(both))
     return FoundPlace(offset_s=float(lag_s[best]), speed=speed, match=float(both[best]))
 

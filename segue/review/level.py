@@ -1,4 +1,4 @@
-"""Level against the plan, and holes where nothing sounds.
+"""Level against the plan, and whether the recorder rode it.
 
 A take of any level is compared with the render block by block, along the alignment; the
 middle difference is the take's own level and is taken out.
@@ -13,7 +13,7 @@ import numpy as np
 
 from segue.audio.loudness import momentary_lufs
 from segue.plan.plan import Section
-from segue.review.report import Hole, SectionLevel
+from segue.review.report import SectionLevel
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -27,10 +27,11 @@ _HOP_S: Final = 0.05  # seconds between points of a loudness curve
 _QUIET_LUFS, _SILENT_LUFS = -80.0, -120.0  # below these the plan, and the take, count as silent
 _PLAN_SOUNDS_LU: Final = -10.0
 """The render sounds where it is at most so far below its middle."""
-_HOLE_LU: Final = -8.0
-"""Of a hole against the plan: noise 10 dB below the band leaves no more of it."""
-_LEAST_HOLE_S: Final = 0.35
-"""Beyond the 0.4 s of the loudness window itself (chosen on undamaged takes)."""
+_RIDE_S: Final = 1.0  # a recorder has turned its gain after so long; all by judgement on takes of
+_RIDDEN_LU: Final = 14.0  # odd seeds of `benchmarks/review.py`: below, noise fills what the band
+_LEAST_RISE_LU: Final = 2.0  # leaves; a smaller rise of the plan tells nothing
+_LEAST_RIDE_S: Final = 1.5  # of such rises and falls that must be heard
+_LEAST_SLOPE: Final = 0.25  # of what the plan rises by: noise and rooms even out less
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -41,6 +42,8 @@ class LevelDifference:
     ----------
     plan_s : ndarray, shape (n_hops,)
         Times of the render that are in the take.
+    plan_lufs : ndarray, shape (n_hops,)
+        Loudness of the render.
     over_lu : ndarray, shape (n_hops,)
         The take over the render, about its own middle where the render sounds.
     sounds : ndarray of bool, shape (n_hops,)
@@ -48,6 +51,7 @@ class LevelDifference:
     """
 
     plan_s: Floats
+    plan_lufs: Floats
     over_lu: Floats
     sounds: npt.NDArray[np.bool_]
 
@@ -63,33 +67,39 @@ def levels_against(take: Clip, reference: Clip, review: Review) -> LevelDifferen
     plan_s, plan_lufs = momentary_lufs(reference, hop_s=_HOP_S)
     take_s, take_lufs = momentary_lufs(take, hop_s=_HOP_S)
     at_s = np.array([review.take_s_at(float(s)) for s in plan_s])
-    inside = (at_s >= take_s[0]) & (at_s <= take_s[-1])
+    inside = (at_s >= take_s[0] + 0.2) & (at_s <= take_s[-1])
     planned = np.maximum(plan_lufs[inside], _QUIET_LUFS)
     heard = np.interp(at_s[inside], take_s, np.maximum(take_lufs, _SILENT_LUFS))
     sounds = _sounds(planned)
     over = heard - planned
     middle = float(np.median(over[sounds])) if sounds.any() else 0.0
-    return LevelDifference(plan_s=plan_s[inside], over_lu=over - middle, sounds=sounds)
+    return LevelDifference(
+        plan_s=plan_s[inside], plan_lufs=planned, over_lu=over - middle, sounds=sounds
+    )
 
 
-def holes_of(levels: LevelDifference, review: Review) -> tuple[Hole, ...]:
-    """Stretches where the render sounds and the take does not.
+def gain_ratio(levels: LevelDifference) -> float:
+    """How many decibels of the band a recorder that rides the level makes one of.
 
-    Parameters
-    ----------
-    review : Review
-        For the bars.
+    Such a recorder turns up what is soft and down what is loud, all through the take and at any
+    level; a band that plays a section too loud does it there alone. So the rises and falls within
+    a few seconds are compared, and not the levels.
+
+    Returns
+    -------
+    float
+        1 where no gain is ridden.
     """
-    empty = levels.sounds & (levels.over_lu < _HOLE_LU)
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], empty.astype(np.int8), [0]))))
-    holes = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        length_s = float(last - first) * _HOP_S
-        if length_s >= _LEAST_HOLE_S:
-            start_s = float(levels.plan_s[first])
-            bar = review.bar_at(start_s + length_s / 2)
-            holes.append(Hole(bar=bar, start_s=review.take_s_at(start_s), length_s=length_s))
-    return tuple(holes)
+    step = round(_RIDE_S / _HOP_S)
+    loud = levels.plan_lufs > np.quantile(levels.plan_lufs, 0.9) - _RIDDEN_LU
+    both = loud[step:] & loud[:-step]
+    rise = (levels.plan_lufs[step:] - levels.plan_lufs[:-step])[both]
+    more = (levels.over_lu[step:] - levels.over_lu[:-step])[both]
+    moves = np.abs(rise) > _LEAST_RISE_LU
+    if moves.sum() * _HOP_S < _LEAST_RIDE_S:
+        return 1.0
+    slope = float(np.median(-more[moves] / rise[moves]))
+    return 1.0 if slope < _LEAST_SLOPE else 1 / (1 - min(slope, 0.9))
 
 
 def section_levels(levels: LevelDifference, review: Review) -> tuple[SectionLevel, ...]:

@@ -1,23 +1,28 @@
-"""From a run folder and a recording to a review."""
+"""From a run folder and a recording to a review of every try in it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
 from segue.analysis.tuning import tuning_of
 from segue.audio.clip import Clip
 from segue.errors import InputError
-from segue.review.advice import advice_of
-from segue.review.align import aligned
+from segue.review.align import aligned, bar_shift
+from segue.review.dropout import band_levels, gaps_of, rests_of
 from segue.review.faults import faults_of
 from segue.review.find import find_parts, find_transition
-from segue.review.level import holes_of, levels_against, section_levels
+from segue.review.findings import findings_of
+from segue.review.level import gain_ratio, levels_against, section_levels
 from segue.review.listening import listening_to, read_clip
-from segue.review.report import Review
+from segue.review.option_heard import option_heard
+from segue.review.report import MissingSinger, Rehearsal, Review
 from segue.review.singer import singer_entry
+from segue.review.singing import ABSENT_BELOW, presence, sung_part
 from segue.review.timing import break_of, timing_of
+from segue.review.tries import try_places
 from segue.review.voice import planned_voice
 from segue.runfolder import read_document
 from segue.runfolder.run_document import candidate_of
@@ -28,12 +33,18 @@ if TYPE_CHECKING:
 
     from segue.plan.plan import Plan
     from segue.review.find import FoundPlace
+    from segue.review.listening import Listening
+    from segue.review.report import BarTiming
     from segue.review.timing import Timing
     from segue.runfolder import CandidateRecord, RunDocument
 
 LEAST_MATCH: Final = 0.43
 """Below, a recording does not hold the transition: right ones reach .50 and more, wrong ones
 .41 at most (`benchmarks/review.py`)."""
+_LEAST_BETTER: Final = 0.1
+"""Another option must agree better by so much, with the bridge and with whole and bridge (right
+ones agree better by .3 on takes of odd seeds of `benchmarks/review.py`)."""
+_SAME_S: Final = 0.05  # a bar that starts this little before the recording is whole
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,7 +66,17 @@ class ReviewRequest:
     rank: int | str | None = None
 
 
-def review_take(request: ReviewRequest) -> Review:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Option:
+    """An option as it was rendered, and what is listened for in it."""
+
+    record: CandidateRecord
+    clip: Clip
+    heard: Listening
+    tuning_cents: float
+
+
+def review_take(request: ReviewRequest) -> Rehearsal:
     """A recording of a rehearsal against its plan.
 
     Raises
@@ -70,32 +91,119 @@ def review_take(request: ReviewRequest) -> Review:
         If the recording does not hold the transition.
     """
     document = read_document(request.run)
-    record = candidate_of(document, request.rank)
-    reference = read_clip(request.run / record.music_file)
+    asked = _option(request.run, candidate_of(document, request.rank))
     take = read_clip(request.take)
-    tunings = tuning_of(reference), tuning_of(take)
-    listened = [
-        listening_to(clip, tuning_cents=cents)
-        for clip, cents in zip((reference, take), tunings, strict=True)
-    ]
-    found = find_transition(listened[0], listened[1])
-    places = find_parts(listened[0], listened[1], found, record.entry_s)
+    heard = listening_to(take, tuning_cents=tuning_of(take))
+    played, found = _played_option(request.run, document, asked, heard)
+    places = find_parts(played.heard, heard, found, played.record.entry_s)
     if len(places) == 1 and found.match < LEAST_MATCH:
         raise InputError(
             request.take,
-            f"does not hold candidate {record.label} ('{record.plan.recipe}'): its best match is "
-            f"{found.match:.2f} and {LEAST_MATCH:g} is needed; "
+            f"does not hold candidate {asked.record.label} ('{asked.record.plan.recipe}'): its "
+            f"best match is {found.match:.2f} and {LEAST_MATCH:g} is needed; "
             "check that it is the right take, and whole.",
         )
+    tries = tuple(
+        _reviewed(document, played, take, heard, (place.start_s, place.end_s), asked.record.rank)
+        for place in try_places(
+            played.heard, heard, found, split_s=played.record.entry_s, least_match=LEAST_MATCH
+        )
+    )
+    best = min(range(len(tries)), key=lambda n: _badness(tries[n]))
+    made = datetime.fromtimestamp(request.take.stat().st_mtime).astimezone()
+    return Rehearsal(
+        segue_version=__version__,
+        take=request.take.name,
+        recorded_on=f"{made:%Y-%m-%d}",
+        from_title=document.outgoing.title,
+        to_title=document.incoming.title,
+        asked=asked.record.rank,
+        tries=tries,
+        best=best + 1,
+    )
+
+
+def _badness(review: Review) -> tuple[int, float]:
+    """Fewer findings are better; of as many, bars that are nearer to the grid."""
+    return len(review.findings), review.spread_ms
+
+
+def _option(run: Path, record: CandidateRecord) -> _Option:
+    clip = read_clip(run / record.music_file)
+    cents = tuning_of(clip)
+    return _Option(
+        record=record, clip=clip, heard=listening_to(clip, tuning_cents=cents), tuning_cents=cents
+    )
+
+
+def _played_option(
+    run: Path, document: RunDocument, asked: _Option, take: Listening
+) -> tuple[_Option, FoundPlace]:
+    """The option that the recording holds, and where: the one asked for unless another is
+    clearly nearer."""
+    place = find_transition(asked.heard, take)
+    heard = _agreement(asked, take, place)
+    best, best_place, best_match = asked, place, heard.match + _LEAST_BETTER
+    for record in document.candidates:
+        if record.rank == asked.record.rank:
+            continue
+        other = _option(run, record)
+        other_place = find_transition(other.heard, take)
+        told = _agreement(other, take, other_place)
+        if told.match > best_match and told.bridge > heard.bridge + _LEAST_BETTER:
+            best, best_place, best_match = other, other_place, told.match
+    return best, best_place
+
+
+def _agreement(option: _Option, take: Listening, place: FoundPlace):
+    record = option.record
+    bridge_s = (record.exit_s, record.entry_s)
+    return option_heard(record.rank, option.heard, take, place, bridge_s)
+
+
+def _reviewed(  # noqa: PLR0913 - one try of many that share the rest
+    document: RunDocument,
+    option: _Option,
+    take: Clip,
+    heard: Listening,
+    span_s: tuple[float, float],
+    asked: int,
+) -> Review:
+    """One try, in seconds of the whole recording."""
+    reference, record = option.heard, option.record
+    found = find_transition(reference, heard.part(*span_s))
+    places = find_parts(reference, heard.part(*span_s), found, record.entry_s)
+    places = tuple(replace(p, offset_s=p.offset_s + span_s[0]) for p in places)
     plan = record.plan
     beats_s = [plan.seconds_at(beat) for beat in range(int(plan.end_beat) + 1)]
-    alignment = aligned(listened[0], listened[1], places, beats_s)
+    alignment = aligned(reference, heard, places, beats_s)
     part = _part(take, places, plan)
-    timing = timing_of(alignment, plan, tuning_of(part) - tunings[0])
-    review = _told(request, document, record, timing, found)
+    timing = timing_of(
+        alignment,
+        plan,
+        tuning_of(part) - option.tuning_cents,
+        lambda bar_s: bar_shift(reference, heard, bar_s, alignment),
+    )
+    review = _told(record, timing, found, take)
     voice = planned_voice(document, record)
-    singer = singer_entry(voice, reference, take, review, timing.take_s_at)
-    return _with_sound(replace(review, singer=singer), reference, take, part)
+    singer = singer_entry(voice, option.clip, take, review, timing.take_s_at)
+    review = replace(
+        review, singer=singer, missing_singer=_missing_singer(document, record, take, timing)
+    )
+    return _with_sound(review, option, take, part, asked)
+
+
+def _missing_singer(
+    document: RunDocument, record: CandidateRecord, take: Clip, timing: Timing
+) -> MissingSinger | None:
+    part = sung_part(document, record)
+    if part is None or record.singer_s is None:
+        return None
+    heard = presence(part, take, timing.take_s_at, timing.clock.tuning_cents)
+    if heard is None or heard >= ABSENT_BELOW:
+        return None
+    starts = [bar.number for bar in timing.bars if bar.plan_s <= record.singer_s + _SAME_S]
+    return MissingSinger(bar=max(starts, default=1), presence=heard)
 
 
 def _part(take: Clip, places: Sequence[FoundPlace], plan: Plan) -> Clip:
@@ -105,46 +213,94 @@ def _part(take: Clip, places: Sequence[FoundPlace], plan: Plan) -> Clip:
     return Clip(samples=take.samples[first:last], rate_hz=take.rate_hz)
 
 
-def _told(
-    request: ReviewRequest,
-    document: RunDocument,
-    record: CandidateRecord,
-    timing: Timing,
-    found: FoundPlace,
-) -> Review:
+def _told(record: CandidateRecord, timing: Timing, found: FoundPlace, take: Clip) -> Review:
     """What the beats tell."""
+    whole = _whole_bars(timing, take)
     known = [bar for bar in timing.bars if bar.late_ms is not None]
     ends = (known[0], known[-1]) if known else (timing.bars[0], timing.bars[-1])
     return Review(
-        segue_version=__version__,
-        take=request.take.name,
-        from_title=document.outgoing.title,
-        to_title=document.incoming.title,
         recipe=record.plan.recipe,
         candidate=record.rank,
         offset_s=timing.offset_s,
         match=found.match,
         clock=timing.clock,
         bars=timing.bars,
+        first_bar=whole[0].number,
+        last_bar=whole[-1].number,
+        untold_bars=tuple(bar.number for bar in whole if bar.late_ms is None),
         spread_ms=timing.spread_ms,
-        broke=break_of(timing.bars),
+        moves=timing.moves,
+        broke=break_of(timing.bars, timing.moves),
         singer=None,
+        missing_singer=None,
         holes=(),
+        rests=(),
+        gain_ratio=1.0,
         levels=(),
         faults=(),
         planned_s=ends[1].plan_s - ends[0].plan_s,
         played_s=(ends[1].time_s - ends[0].time_s) / timing.clock.recorder_ratio,
-        advice="",
+        findings=(),
+        notes=(),
     )
 
 
-def _with_sound(review: Review, reference: Clip, take: Clip, part: Clip) -> Review:
-    """The review with what the sound tells beyond the beats, and the advice."""
-    levels = levels_against(take, reference, review)
+def _whole_bars(timing: Timing, take: Clip) -> tuple[BarTiming, ...]:
+    """Those that begin and end within the recording; all where none does."""
+    starts_s = [bar.time_s for bar in timing.bars]
+    length_s = starts_s[-1] - starts_s[-2] if len(starts_s) > 1 else 0.0
+    ends_s = [*starts_s[1:], starts_s[-1] + length_s]
+    whole = tuple(
+        bar
+        for bar, start_s, end_s in zip(timing.bars, starts_s, ends_s, strict=True)
+        if start_s > -_SAME_S and end_s < take.duration_s + _SAME_S
+    )
+    return whole or timing.bars
+
+
+def _with_sound(review: Review, option: _Option, take: Clip, part: Clip, asked: int) -> Review:
+    """The review with what the sound tells beyond the beats, and what to make of it."""
+    plan = option.record.plan
+    levels = levels_against(take, option.clip, review)
+    bands = band_levels(take, option.clip, review.take_s_at)
+    holes = gaps_of(bands, review.bar_at)
+    ratio = gain_ratio(levels)
     heard = replace(
         review,
-        holes=holes_of(levels, review),
-        levels=section_levels(levels, review),
-        faults=faults_of(part, reference),
+        holes=holes,
+        rests=rests_of(bands, review.bars, holes),
+        gain_ratio=ratio,
+        levels=section_levels(levels, review) if ratio == 1 else (),
+        faults=faults_of(part, option.clip),
     )
-    return replace(heard, advice=advice_of(heard))
+    tempo_bpm_at = {line.number: plan.tempo.bpm_at(line.beat + 1) for line in plan.bar_lines}
+    return replace(
+        heard,
+        findings=findings_of(heard, asked=asked, tempo_bpm_at=tempo_bpm_at),
+        notes=_notes(heard),
+    )
+
+
+def _notes(review: Review) -> tuple[str, ...]:
+    """What could not be told, and why."""
+    notes = []
+    if review.first_bar > review.bars[0].number:
+        notes.append(f"The recording starts in bar {review.first_bar - 1}.")
+    if review.last_bar < review.bars[-1].number:
+        notes.append(f"The recording ends in bar {review.last_bar + 1}.")
+    if review.untold_bars:
+        notes.append(f"Not told: how late {_bars_words(review.untold_bars)}.")
+    if review.gain_ratio > 1:
+        notes.append("The recorder rode the gain by itself: levels are not judged.")
+    return tuple(notes)
+
+
+def _bars_words(numbers: tuple[int, ...]) -> str:
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    told = ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 1 else str(r[0]) for r in runs)
+    return f"bar {told} is" if len(numbers) == 1 else f"bars {told} are"

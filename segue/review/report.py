@@ -1,7 +1,7 @@
 """What a review tells, as facts.
 
 Late is positive and early negative; sharp is positive and flat negative. Bars are those of
-the candidate, counted from 1; times are seconds of the recording.
+the option that was played, counted from 1; times are seconds of the recording.
 """
 
 from __future__ import annotations
@@ -12,8 +12,9 @@ from typing import Final, Literal
 
 from segue.plan.plan import Section  # noqa: TC001 - read from JSON by these types
 from segue.review.faults import Fault  # noqa: TC001 - the same
+from segue.review.moves import Move  # noqa: TC001 - the same
 
-SCHEMA_VERSION: Literal[1] = 1  # of the file that a review is kept in
+SCHEMA_VERSION: Literal[2] = 2  # of the file that a review is kept in
 SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
 SAME_CENTS: Final = 3.0
 """Speed and pitch that are nearer than this moved together: pitch is known no better."""
@@ -94,12 +95,81 @@ class SingerEntry:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class MissingSinger:
+    """No singer where the plan has one.
+
+    Parameters
+    ----------
+    bar : int
+        Where the entry is planned.
+    presence : float
+        About 0 for a band alone, about 1 for the singer of the plan.
+    """
+
+    bar: int
+    presence: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Hole:
     """Nothing where the plan has sound."""
 
     bar: int
     start_s: float
     length_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rest:
+    """One part missing while the others go on.
+
+    Parameters
+    ----------
+    bar, last_bar : int
+        From the one to the other.
+    part : str
+        Which range of the sound is missing.
+    """
+
+    bar: int
+    last_bar: int
+    part: str
+
+
+FindingKind = Literal[
+    "another option", "recording", "lost bar", "step", "gap", "no singer", "singer late",
+    "singer pitch", "tempo", "late once", "drift", "uneven", "rest", "level",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One thing that is not as planned.
+
+    Parameters
+    ----------
+    bar, last_bar : int or None
+        From the one to the other; None where it is about the whole take.
+    size : float
+        In `unit`; how much.
+    sentence : str
+        What was heard.
+    practise : str
+        What to do about it.
+    """
+
+    kind: FindingKind
+    bar: int | None
+    last_bar: int | None
+    size: float
+    unit: str
+    sentence: str
+    practise: str
+
+    @property
+    def words(self) -> str:
+        """Both as one sentence, without its full stop where there is nothing to practise."""
+        return f"{self.sentence}: {self.practise}." if self.practise else f"{self.sentence}."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,47 +224,81 @@ class Clock:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Review:
-    """A take against its plan.
+    """One try against its plan.
 
     Parameters
     ----------
-    take : str
-        File name of the recording.
+    candidate : int
+        The option that was played, as the sound tells.
     offset_s : float
-        Time in the recording of the candidate's first frame, as the first beats have it;
+        Time in the recording of the option's first frame, as the first beats have it;
         negative where the recording starts later.
     match : float
         How well the recording agrees with the render, -1 to 1.
+    first_bar, last_bar : int
+        Of those that are whole in the recording.
+    untold_bars : tuple of int
+        Of these, the ones whose time could not be told.
     spread_ms : float
         Root mean square of the bars' lateness.
+    moves : tuple of Move
+        What happened to the time.
     singer : SingerEntry or None
         None where the plan has no singer, or the entry does not stand out.
+    missing_singer : MissingSinger or None
+        None where the singer is heard, or nothing tells.
+    gain_ratio : float
+        Of a recorder that rides the level, how many decibels of the band are one of the
+        recording; 1 where none does.
+    levels : tuple of SectionLevel
+        Empty where the recorder rides the level.
+    findings : tuple of Finding
+        The worst first.
+    notes : tuple of str
+        Sentences on what could not be told, and why.
     planned_s, played_s : float
         Running time from the first bar line to the last that both have, by a true clock.
-    advice : str
-        What to try next time.
     """
 
-    schema_version: Literal[1] = SCHEMA_VERSION
-    segue_version: str
-    take: str
-    from_title: str
-    to_title: str
     recipe: str
     candidate: int
     offset_s: float
     match: float
     clock: Clock
     bars: tuple[BarTiming, ...]
+    first_bar: int
+    last_bar: int
+    untold_bars: tuple[int, ...]
     spread_ms: float
+    moves: tuple[Move, ...]
     broke: Break | None
     singer: SingerEntry | None
+    missing_singer: MissingSinger | None
     holes: tuple[Hole, ...]
+    rests: tuple[Rest, ...]
+    gain_ratio: float
     levels: tuple[SectionLevel, ...]
     faults: tuple[Fault, ...]
     planned_s: float
     played_s: float
-    advice: str
+    findings: tuple[Finding, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def advice(self) -> str:
+        """What to try next time: the worst thing first."""
+        if self.findings:
+            return self.findings[0].words
+        if self.untold_bars:
+            return "In the plan's time and pitch where it could be told."
+        return "In the plan's time and pitch: keep it like this."
+
+    @property
+    def length_s(self) -> float:
+        """Seconds of the recording that the try takes."""
+        rate = self.clock.recorder_ratio
+        last = self.bars[-1]
+        return last.time_s - self.offset_s + rate * (last.plan_s - self.bars[-2].plan_s)
 
     def take_s_at(self, plan_s: float) -> float:
         """Time in the recording of a time of the candidate, as the band played it."""
@@ -213,3 +317,37 @@ class Review:
 
 def _plan_s(bar: BarTiming) -> float:
     return bar.plan_s
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rehearsal:
+    """A recording against its plan: every try in it.
+
+    Parameters
+    ----------
+    take : str
+        File name of the recording.
+    recorded_on : str
+        Its day, as the file has it, year first.
+    asked : int
+        The option that the band chose, or was asked for.
+    tries : tuple of Review
+        In the order of the recording; at least one.
+    best : int
+        Number of the best of them, from 1.
+    """
+
+    schema_version: Literal[2] = SCHEMA_VERSION
+    segue_version: str
+    take: str
+    recorded_on: str
+    from_title: str
+    to_title: str
+    asked: int
+    tries: tuple[Review, ...]
+    best: int
+
+    @property
+    def best_try(self) -> Review:
+        """The best of the tries."""
+        return self.tries[self.best - 1]

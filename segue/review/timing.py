@@ -10,18 +10,19 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
+from segue.review.moves import BarPlace, Move, TimeLine, time_line
 from segue.review.report import SAME_CENTS, BarTiming, Break, Clock
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
 
-    from segue.plan.plan import Plan
+    from segue.plan.plan import BarLine, Plan
     from segue.review.align import Alignment
 
     Floats = npt.NDArray[np.float64]
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 JUST_NOTICED_MS: Final = 6.0
 """Displacement of one event in a steady sequence of notes under 240 ms apart [FS95]_."""
 FLAM_MS: Final = 40.0
-"""A bar that jumps by more is heard as two strokes (30 to 40 ms, from memory)."""
+"""What is further apart is heard as two strokes (30 to 40 ms, from memory)."""
 HEARD_AGREEMENT: Final = 0.25
 """Beats that agree less tell nothing of their time."""
 CLEAR_AGREEMENT: Final = 0.35
@@ -44,6 +45,7 @@ _LEAST_RECORDER_CENTS: Final = 0.8
 _SPEED_WEIGHT: Final = 0.75
 """Of the speed against the pitch, where they agree: by the squares of their errors over the
 odd seeds of `benchmarks/review.py`."""
+_LEAST_LINE_BARS: Final = 6  # fewer bars give no better speed than their beats; by judgement
 _LEAST_BEATS: Final = 4  # fewer heard beats give no line of time
 _FASTEST: Final = 0.02
 """Neither recorders nor bands drift by more: pairs of beats across a pause are left out."""
@@ -52,12 +54,18 @@ _FIRST_BEATS: Final = 8  # the take is placed by so many; by judgement
 _SAME_S: Final = 1e-3  # for rounding at a bar line
 
 
+BarShift: TypeAlias = "Callable[[tuple[float, float]], tuple[float, float] | None]"
+"""From where a bar starts and ends in the render to where it starts in the recording, and how
+well its own onsets agree there."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Timing:
-    """The take's clock, its bars, and the beats they come from."""
+    """The take's clock, its bars, what happened to its time, and the beats they come from."""
 
     clock: Clock
     bars: tuple[BarTiming, ...]
+    moves: tuple[Move, ...]
     spread_ms: float
     offset_s: float
     heard_plan_s: Floats
@@ -70,7 +78,22 @@ class Timing:
         return recorder * plan_s + float(np.interp(plan_s, self.heard_plan_s, offsets_s))
 
 
-def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Bar:
+    """A bar while it is told: its place in the plan and what is heard of it."""
+
+    line: BarLine
+    start_s: float
+    end_s: float
+    agreement: float
+    is_struck: bool
+    is_heard: bool
+    own_s: float | None
+
+
+def timing_of(
+    alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: BarShift
+) -> Timing:
     """How late the bars are, and whose the speed is.
 
     Parameters
@@ -79,16 +102,21 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
         Of the plan's beats.
     tuning_cents : float
         How far the recording is above the render.
+    shift_of : callable
+        Where a bar starts in the recording by its own onsets; see `BarShift`.
     """
     heard = alignment.agreement >= HEARD_AGREEMENT
     if heard.sum() < _LEAST_BEATS:
         heard = np.ones(len(alignment.plan_s), dtype=bool)
     at_s, take_s = alignment.plan_s[heard], alignment.take_s[heard]
-    speed = _slope(at_s, take_s)
+    found = _bars_heard(plan, alignment, heard, shift_of)
+    line = time_line(_clear_places(found))
+    speed = 1 + line.slope if line.n_bars >= _LEAST_LINE_BARS else _slope(at_s, take_s)
     recorder = recorder_ratio(speed, tuning_cents)
-    grid_s = float(np.median(take_s - recorder * at_s))
+    moved_s = np.array([_moved_s(line, found, float(s)) for s in at_s])
+    grid_s = float(np.median(take_s - recorder * at_s - moved_s))
     late_s = (take_s - grid_s) / recorder - at_s
-    bars = _bars(plan, alignment, heard, late_s, (grid_s, recorder))
+    bars = tuple(_told(bar, at_s, late_s, (grid_s, recorder)) for bar in found)
     known = [bar.late_ms for bar in bars if bar.late_ms is not None]
     return Timing(
         clock=Clock(
@@ -98,11 +126,40 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float) -> Timing:
             drift_ms_a_minute=60_000 * (speed / recorder - 1),
         ),
         bars=bars,
+        moves=line.moves,
         spread_ms=float(np.sqrt(np.mean(np.square(known)))) if known else 0.0,
         offset_s=float(np.median((take_s - recorder * at_s)[:_FIRST_BEATS])),
         heard_plan_s=at_s,
         heard_take_s=take_s,
     )
+
+
+def _clear_places(found: Sequence[_Bar]) -> list[BarPlace]:
+    """The bars that tell their own time."""
+    return [
+        BarPlace(
+            number=bar.line.number,
+            start_s=bar.start_s,
+            end_s=bar.end_s,
+            late_ms=1000 * (bar.own_s - bar.start_s),
+        )
+        for bar in found
+        if bar.own_s is not None and bar.agreement >= CLEAR_AGREEMENT
+    ]
+
+
+def _moved_s(line: TimeLine, found: Sequence[_Bar], at_s: float) -> float:
+    """Seconds that what happened before a time of the render has moved it by."""
+    total = 0.0
+    for move in line.moves:
+        start_s, end_s = next(
+            (bar.start_s, bar.end_s) for bar in found if bar.line.number == move.bar
+        )
+        if move.kind == "tempo":
+            total += (move.ratio - 1) * (1 + line.slope) * max(at_s - start_s, 0.0)
+        elif at_s >= start_s - _SAME_S and (move.kind == "step" or at_s < end_s - _SAME_S):
+            total += move.size_ms / 1000
+    return total
 
 
 def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
@@ -141,24 +198,19 @@ def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
     return speed_ratio if apart_cents < abs(tuning_cents) else 1.0
 
 
-def break_of(bars: Sequence[BarTiming]) -> Break | None:
-    """The first bar that jumps off the grid, or whose onsets are not the plan's.
+def break_of(bars: Sequence[BarTiming], moves: Sequence[Move]) -> Break | None:
+    """The first bar that jumps off the grid for good, or whose onsets are not the plan's.
 
-    Only bars that are clearly heard can jump, and a bar is lost only between two of its
-    section that are clearly heard: a free introduction agrees with nothing for long.
+    A bar is lost only between two of its section that are clearly heard: a free introduction
+    agrees with nothing for long.
     """
-    before: BarTiming | None = None
-    for index, bar in enumerate(bars):
-        if _is_lost(bars, index):
-            return Break(bar=bar.number, step_ms=None)
-        if not _is_clear(bar):
-            continue
-        if before is not None:
-            step_ms = (bar.late_ms or 0.0) - (before.late_ms or 0.0)
-            if abs(step_ms) > FLAM_MS:
-                return Break(bar=bar.number, step_ms=step_ms)
-        before = bar
-    return None
+    breaks = [Break(bar=m.bar, step_ms=m.size_ms) for m in moves if m.kind == "step"]
+    breaks += [
+        Break(bar=bar.number, step_ms=None)
+        for index, bar in enumerate(bars)
+        if _is_lost(bars, index)
+    ]
+    return min(breaks, key=lambda b: b.bar, default=None)
 
 
 def _is_clear(bar: BarTiming) -> bool:
@@ -175,14 +227,10 @@ def _is_lost(bars: Sequence[BarTiming], index: int) -> bool:
     )
 
 
-def _bars(
-    plan: Plan,
-    alignment: Alignment,
-    heard: npt.NDArray[np.bool_],
-    late_s: Floats,
-    grid: tuple[float, float],
-) -> tuple[BarTiming, ...]:
-    """Each bar's mean lateness over its heard beats; `grid` is where 0 is, and the rate."""
+def _bars_heard(
+    plan: Plan, alignment: Alignment, heard: npt.NDArray[np.bool_], shift_of: BarShift
+) -> tuple[_Bar, ...]:
+    """What is heard of each bar."""
     at_s = alignment.plan_s[heard]
     starts_s = [plan.seconds_at(line.beat) for line in plan.bar_lines]
     bars = []
@@ -191,23 +239,42 @@ def _bars(
     ):
         mine = (at_s > start_s - _SAME_S) & (at_s < end_s - _SAME_S)
         all_of_it = (alignment.plan_s > start_s - _SAME_S) & (alignment.plan_s < end_s - _SAME_S)
-        agreement = float(np.mean(alignment.agreement[all_of_it])) if all_of_it.any() else 0.0
-        told = mine.any() and mine.sum() >= _LEAST_SHARE * all_of_it.sum()
-        between_s = float(np.interp(start_s, at_s, late_s))
+        is_there = bool(all_of_it.any())
+        agreement = float(np.mean(alignment.agreement[all_of_it])) if is_there else 0.0
+        is_heard = bool(mine.any() and mine.sum() >= _LEAST_SHARE * all_of_it.sum())
+        own = shift_of((start_s, end_s)) if is_heard else None
         bars.append(
-            BarTiming(
-                number=line.number,
-                section=line.section,
-                plan_s=start_s,
-                time_s=grid[0] + grid[1] * (start_s + between_s),
-                late_ms=1000 * float(np.mean(late_s[mine])) if told else None,
+            _Bar(
+                line=line,
+                start_s=start_s,
+                end_s=end_s,
                 agreement=max(agreement, 0.0),
-                is_struck=bool(np.mean(alignment.struck[all_of_it]) > STRUCK)
-                if all_of_it.any()
-                else False,
+                is_struck=is_there and bool(np.mean(alignment.struck[all_of_it]) > STRUCK),
+                is_heard=is_heard,
+                own_s=own[0] if own is not None and own[1] >= CLEAR_AGREEMENT else None,
             )
         )
     return tuple(bars)
+
+
+def _told(bar: _Bar, at_s: Floats, late_s: Floats, grid: tuple[float, float]) -> BarTiming:
+    """A bar by its own onsets, or by the mean of its beats; `grid` is where 0 is, and the rate."""
+    mine = (at_s > bar.start_s - _SAME_S) & (at_s < bar.end_s - _SAME_S)
+    of_bar_s = None
+    if bar.own_s is not None:
+        of_bar_s = (bar.own_s - grid[0]) / grid[1] - bar.start_s
+    elif bar.is_heard:
+        of_bar_s = float(np.mean(late_s[mine]))
+    between_s = float(np.interp(bar.start_s, at_s, late_s)) if of_bar_s is None else of_bar_s
+    return BarTiming(
+        number=bar.line.number,
+        section=bar.line.section,
+        plan_s=bar.start_s,
+        time_s=grid[0] + grid[1] * (bar.start_s + between_s),
+        late_ms=None if of_bar_s is None else 1000 * of_bar_s,
+        agreement=bar.agreement,
+        is_struck=bar.is_struck,
+    )
 
 
 def _slope(x: Floats, y: Floats) -> float:

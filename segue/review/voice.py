@@ -83,7 +83,7 @@ def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoic
     if record.singer_s is None or note is None:
         return None
     shift = record.plan.incoming_shift_semitones
-    edge = _incoming(document)
+    edge = incoming_edge(document)
     lead = None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
     if edge is None or lead is None:
         return _first_note_alone(record.singer_s, note.midi)
@@ -128,7 +128,7 @@ def source_times(plan: Plan, at_s: Floats, singer_s: float, note_s: float) -> Fl
     return note_s + at_s - singer_s
 
 
-def _incoming(document: RunDocument) -> SongEdge | None:
+def incoming_edge(document: RunDocument) -> SongEdge | None:
     """The incoming song as the run read it, where it is still there."""
     facts = document.incoming
     try:
