@@ -7,7 +7,7 @@ does. The truth is kept beside the sound, in the seconds and bars of the plan.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -65,7 +65,6 @@ class Playing:
     late_s: Floats
     outgoing: SongEdge
     incoming: SongEdge
-    part: Callable[[Stem], bool] = field(default=lambda stem: True)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -137,7 +136,7 @@ def _changed(edge: SongEdge, name: str, change: Callable[[Clip], Floats]) -> Son
 
 
 def _plain(
-    stage: Stage, record: CandidateRecord, strength: float, rng: np.random.Generator
+    stage: Stage, record: CandidateRecord, _strength: float, rng: np.random.Generator
 ) -> Sounding:
     playing = stage.playing(record, rng)
     return Sounding(samples=sounding(record, playing), damage=Damage(), rank=record.rank)
@@ -326,7 +325,7 @@ def _late_once(
     lines = record.plan.bar_lines[2:-2]
     line = lines[int(rng.integers(len(lines)))]
     late_s = playing.late_s.copy()
-    first = int(round(line.beat))
+    first = round(line.beat)
     late_s[first : first + line.metre] += strength / 1000
     return Sounding(
         samples=sounding(record, replace(playing, late_s=late_s)),
@@ -341,9 +340,9 @@ def _late_from(
     """Two tries with talk between; in the second all comes some beats late from a bar on."""
     good = _plain(stage, record, strength, rng).samples
     playing = stage.playing(record, rng)
-    lines = [b for b in record.plan.bar_lines[3:-4]]
+    lines = list(record.plan.bar_lines[3:-4])
     line = lines[int(rng.integers(len(lines)))]
-    first = int(round(line.beat))
+    first = round(line.beat)
     beat_s = record.plan.seconds_at(first) - record.plan.seconds_at(first - 1)
     late_s = playing.late_s.copy()
     late_s[first:] += strength * beat_s

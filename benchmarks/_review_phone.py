@@ -36,7 +36,7 @@ class Recorded:
     is_mp3: bool
 
 
-def recorded(
+def recorded(  # noqa: PLR0913 - each is a thing that a recorder does
     sound: npt.NDArray[np.floating],
     rate_hz: int,
     path: Path,

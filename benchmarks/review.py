@@ -106,7 +106,7 @@ def reviewed(
     name = f"{run.name}, candidate {record.rank}, {seed}, {truth.kind}"
     name += " + click" if truth.has_click else ""
     try:
-        review = review_take(ReviewRequest(run=run, take=path, rank=record.rank))
+        review = review_take(ReviewRequest(run=run, take=path, rank=record.rank)).best_try
     except SegueError as error:
         return Row(
             name=f"{name}: {error}",

@@ -12,9 +12,8 @@ from segue.errors import OptionError, printable
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from segue.review import Review
     from segue.review.compare import Comparison
-    from segue.review.report import Clock
+    from segue.review.report import Clock, Rehearsal, Review
 
 
 def review(
@@ -33,8 +32,8 @@ def review(
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")] = False,
 ) -> None:
     """Tell how a rehearsal went: bars early or late, the singer's entry, holes and faults."""
-    if out is not None and not out.is_dir():
-        raise OptionError(f"--out {out} is not a folder: make it first, or name another.")
+    if out is not None and out.exists() and not out.is_dir():
+        raise OptionError(f"--out {out} is a file: name a folder.")
     from segue.cli.hints import print_next
     from segue.cli.progress import progress_bar
     from segue.review import ReviewRequest, compared, read_review, review_take, write_review
@@ -52,27 +51,27 @@ def review(
     if json:
         _print_json(told, change)
         return
-    label = candidate_of(read_document(run), told.candidate).label
+    label = candidate_of(read_document(run), told.best_try.candidate).label
     _print_review(told, change, path, label=label)
     if not quiet:
         print_next("The next take", "review", run, "NEXT.wav", "--against", path)
 
 
-def _print_json(told: Review, change: Comparison | None) -> None:
+def _print_json(told: Rehearsal, change: Comparison | None) -> None:
     from pydantic import TypeAdapter
 
     from segue.cli.tables import print_json
-    from segue.review import Review
     from segue.review.compare import Comparison
+    from segue.review.report import Rehearsal
 
-    value = TypeAdapter(Review).dump_python(told, mode="json")
+    value = TypeAdapter(Rehearsal).dump_python(told, mode="json")
     if change is not None:
         value["against"] = TypeAdapter(Comparison).dump_python(change, mode="json")
         value["against"]["verdict"] = change.verdict
     print_json(value)
 
 
-def _print_review(told: Review, change: Comparison | None, path: Path, *, label: str) -> None:
+def _print_review(told: Rehearsal, change: Comparison | None, path: Path, *, label: str) -> None:
     from rich.console import Console
 
     console = Console(soft_wrap=True)
@@ -80,13 +79,24 @@ def _print_review(told: Review, change: Comparison | None, path: Path, *, label:
     def say(text: str) -> None:
         console.print(text, markup=False, highlight=False)
 
-    say(f"{told.take}: candidate {label}, {told.recipe}, match {told.match:.2f} of 1")
-    say(f"starts at {_rounded(told.offset_s, 2):.2f} s; {_time_words(told)}")
-    _print_bars(console, told)
-    for line in [*_lines(told), *_change_lines(change)]:
+    best = told.best_try
+    say(f"{told.take}: option {label}, {best.recipe}, match {best.match:.2f} of 1")
+    if len(told.tries) > 1:
+        for number, one in enumerate(told.tries, start=1):
+            is_best = ", the best" if number == told.best else ""
+            say(f"try {number} at {one.offset_s:.0f} s{is_best}: {_first_words(one)}")
+    say(f"starts at {_rounded(best.offset_s, 2):.2f} s; {_time_words(best)}")
+    _print_bars(console, best)
+    for line in [*_lines(best), *_change_lines(change)]:
         say(line)
-    say(f"Next time: {told.advice}")
+    for finding in best.findings[1:]:
+        say(f"also: {finding.words}")
+    say(f"Next time: {best.advice}")
     say(f"In {path}, with a picture beside it.")
+
+
+def _first_words(told: Review) -> str:
+    return told.findings[0].sentence if told.findings else "clean"
 
 
 def _rounded(value: float, digits: int) -> float:
@@ -97,11 +107,15 @@ def _rounded(value: float, digits: int) -> float:
 def _time_words(told: Review) -> str:
     over_s = _rounded(told.played_s - told.planned_s, 1)
     if not over_s:
-        return f"{told.played_s:.1f} s played, as planned"
+        untold = ", where it could be told" if told.untold_bars else ""
+        return f"{told.played_s:.1f} s played, as planned{untold}"
     way = "long" if over_s > 0 else "short"
     return (
         f"{told.played_s:.1f} s played, {abs(over_s):.1f} s {way} of {told.planned_s:.1f} s planned"
     )
+
+
+_SECTIONS = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
 
 
 def _print_bars(console: Console, told: Review) -> None:
@@ -109,33 +123,39 @@ def _print_bars(console: Console, told: Review) -> None:
 
     from segue.review.timing import JUST_NOTICED_MS
 
+    whole = range(told.first_bar, told.last_bar + 1)
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in ("bar", "section", "ms late", ""):
         table.add_column(name, justify="right" if name in ("bar", "ms late") else "left")
     for bar in told.bars:
+        if bar.number not in whole:
+            continue
         late = bar.late_ms
-        cell = "-" if late is None else f"{round(late):+d}"
+        cell = "not told" if late is None else f"{round(late):+d}"
         sign = (
-            "" if late is None or abs(late) <= JUST_NOTICED_MS else "late" if late > 0 else "early"
+            "not told"
+            if late is None
+            else ""
+            if abs(late) <= JUST_NOTICED_MS
+            else "late"
+            if late > 0
+            else "early"
         )
-        table.add_row(str(bar.number), bar.section, cell, sign)
+        table.add_row(str(bar.number), _SECTIONS[bar.section], cell, sign)
     console.print(table, markup=False)
 
 
 def _lines(told: Review) -> list[str]:
     lines = _clock_lines(told.clock)
-    if told.broke is not None:
-        step = told.broke.step_ms
-        how = "its onsets are not the plan's" if step is None else f"a jump of {step:+.0f} ms"
-        lines.append(f"broke in bar {told.broke.bar}: {how}")
-    if told.singer is not None:
+    if told.singer is not None and told.missing_singer is None:
         lines.append(_singer_words(told))
-    lines += [f"hole in bar {h.bar}: {h.length_s:.1f} s at {h.start_s:.1f} s" for h in told.holes]
     levels = ", ".join(
-        f"{level.section} {_rounded(level.against_plan_lu, 1):+.1f}" for level in told.levels
+        f"{_SECTIONS[level.section]} {_rounded(level.against_plan_lu, 1):+.1f}"
+        for level in told.levels
     )
-    lines.append(f"level against the plan (LU): {levels}")
-    return lines + [f"{fault.kind}: {fault.sentence}" for fault in told.faults]
+    if levels:
+        lines.append(f"level against the plan (LU): {levels}")
+    return [*lines, *told.notes]
 
 
 def _clock_lines(clock: Clock) -> list[str]:

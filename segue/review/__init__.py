@@ -1,16 +1,17 @@
 """Review: a plan and a recording of its rehearsal in, what happened in bars out.
 
 `review_take` finds the candidate's render in the recording, follows its beats, listens for
-the singer's entry, and returns a `Review`; `compared` tells two of them apart. A recording
-that does not hold the transition is refused with its best match.
+the singer, and returns a `Rehearsal` with a `Review` of each try; `compared` tells two of them
+apart. A recording that does not hold the transition is refused with its best match.
 """
 
 from segue.review.compare import compared
 from segue.review.rehearsal import ReviewRequest, review_take
-from segue.review.report import Review
+from segue.review.report import Rehearsal, Review
 from segue.review.review_document import read_review, review_text, write_review
 
 __all__ = [
+    "Rehearsal",
     "Review",
     "ReviewRequest",
     "compared",

@@ -9,7 +9,7 @@ from segue.errors import OptionError
 from segue.review.timing import JUST_NOTICED_MS
 
 if TYPE_CHECKING:
-    from segue.review.report import Review
+    from segue.review.report import Rehearsal
 
 Verdict = Literal["better", "worse", "same"]
 _SAME_CENTS: Final = 5.0
@@ -47,12 +47,12 @@ class Comparison:
         return "better" if score > 0 else "worse" if score < 0 else "same"
 
 
-def compared(now: Review, before: Review) -> Comparison:
-    """What got better and what worse.
+def compared(now: Rehearsal, before: Rehearsal) -> Comparison:
+    """What got better and what worse in the best try of each.
 
     Parameters
     ----------
-    now, before : Review
+    now, before : Rehearsal
         Of the same transition.
 
     Raises
@@ -60,28 +60,33 @@ def compared(now: Review, before: Review) -> Comparison:
     OptionError
         If they are of different transitions.
     """
-    ours, theirs = ((r.from_title, r.to_title, r.recipe) for r in (now, before))
-    if ours != theirs:
+    ours, theirs = now.best_try, before.best_try
+    if _what(now) != _what(before):
         raise OptionError(
-            f"the earlier review is of '{before.recipe}' from {before.from_title} to "
-            f"{before.to_title}, this one of '{now.recipe}' from {now.from_title} to "
+            f"the earlier review is of '{theirs.recipe}' from {before.from_title} to "
+            f"{before.to_title}, this one of '{ours.recipe}' from {now.from_title} to "
             f"{now.to_title}: compare takes of one transition."
         )
     changes = [
-        _change("bars off the grid", "ms", before.spread_ms, now.spread_ms, JUST_NOTICED_MS / 2),
-        _change("drift", "ms a minute", before.clock.drift_ms_a_minute,
-                now.clock.drift_ms_a_minute, _SAME_DRIFT_MS),
-        _change("holes", "", len(before.holes), len(now.holes), 0),
-        _change("faults", "", len(before.faults), len(now.faults), 0),
-        _change("breaks", "", int(before.broke is not None), int(now.broke is not None), 0),
+        _change("bars off the grid", "ms", theirs.spread_ms, ours.spread_ms, JUST_NOTICED_MS / 2),
+        _change("drift", "ms a minute", theirs.clock.drift_ms_a_minute,
+                ours.clock.drift_ms_a_minute, _SAME_DRIFT_MS),
+        _change("holes", "", len(theirs.holes), len(ours.holes), 0),
+        _change("faults", "", len(theirs.faults), len(ours.faults), 0),
+        _change("breaks", "", int(theirs.broke is not None), int(ours.broke is not None), 0),
     ]  # fmt: skip
-    if now.singer is not None and before.singer is not None:
+    if ours.singer is not None and theirs.singer is not None:
         changes += [
-            _change("singer's entry", "ms", before.singer.late_ms, now.singer.late_ms,
+            _change("singer's entry", "ms", theirs.singer.late_ms, ours.singer.late_ms,
                     2 * JUST_NOTICED_MS),
-            _change("first note", "cents", before.singer.cents, now.singer.cents, _SAME_CENTS),
+            _change("first note", "cents", theirs.singer.cents, ours.singer.cents, _SAME_CENTS),
         ]  # fmt: skip
     return Comparison(earlier_take=before.take, changes=tuple(changes))
+
+
+def _what(rehearsal: Rehearsal) -> tuple[str, str, str]:
+    """Which transition a recording is of."""
+    return rehearsal.from_title, rehearsal.to_title, rehearsal.best_try.recipe
 
 
 def _change(name: str, unit: str, before: float, now: float, same: float) -> Change:

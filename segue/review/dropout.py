@@ -8,6 +8,7 @@ they are within what a beat may be off, so that a note a little late is no gap.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -32,8 +33,9 @@ _WINDOW_FRAMES: Final = 256  # 16 ms; all numbers of this module were chosen on 
 BAND_EDGES_HZ: Final = (60.0, 150.0, 400.0, 1_000.0, 2_500.0, 6_500.0)
 """Kick and bass; low notes; the voice's range in two; attacks, cymbals and hats."""
 BAND_NAMES: Final = ("lowest notes", "low notes", "middle", "upper middle", "cymbals and attacks")
-LEAST_GAP_S: Final = 0.08
-"""A gap of a tenth of a second, read 20 ms too short, is one still."""
+LEAST_GAP_S: Final = 0.085
+"""A gap of a tenth of a second, read 15 ms too short, is one still."""
+_READ_SHORT_S: Final = 0.008  # the sound's end and start reach into the window on both sides
 _SLACK_S: Final = 0.05  # a beat may be off by so much within a bar that is in time
 _BELOW_PLAN_DB: Final = 7.0  # in nearly every band: noise 12 dB below the band leaves as much
 _MOST_BANDS: Final = 0.7  # of the bands that must be so far below
@@ -111,16 +113,15 @@ def gaps_of(levels: BandLevels, bar_at: Callable[[float], int]) -> tuple[Hole, .
         edges = _edges(levels.broad_db, first, last)
         if edges is None:
             continue
-        length_s = (edges[1] - edges[0]) * HOP_S
+        length_s = (edges[1] - edges[0]) * HOP_S + _READ_SHORT_S
         if length_s >= LEAST_GAP_S:
-            middle = min(round((edges[0] + edges[1]) / 2), len(levels.at_s) - 1)
             holes.append(
                 Hole(
-                    bar=bar_at(float(levels.plan_s[round(edges[0])])),
-                    start_s=float(levels.at_s[0] + edges[0] * HOP_S),
-                    length_s=float(length_s),
+                    bar=bar_at(float(levels.plan_s[edges[0]])),
+                    start_s=float(levels.at_s[edges[0]]),
+                    length_s=length_s,
                 )
-            ) if middle >= 0 else None
+            )
     return tuple(holes)
 
 
@@ -186,7 +187,7 @@ def _levels(clip: Clip) -> Floats:
             for block in np.array_split(windows, max(len(windows) // 2_000, 1))
         ]
     )
-    for low, high in zip(BAND_EDGES_HZ, BAND_EDGES_HZ[1:], strict=False):
+    for low, high in itertools.pairwise(BAND_EDGES_HZ):
         bands.append(spectra[:, (hz >= low) & (hz < high)].sum(axis=1))
     return np.stack(bands, axis=1)
 
@@ -215,7 +216,7 @@ def _stretches(empty: npt.NDArray[np.bool_], n_join: int) -> list[tuple[int, int
     return [run for run in runs if run[1] - run[0] >= round(0.02 / HOP_S)]
 
 
-def _edges(broad_db: Floats, first: int, last: int) -> tuple[float, float] | None:
+def _edges(broad_db: Floats, first: int, last: int) -> tuple[int, int] | None:
     """Where the level falls and rises most, or None where what is around is no louder."""
     step, reach = round(_STEP_S / HOP_S), round(_EDGE_S / HOP_S)
     smooth = np.convolve(broad_db, np.ones(step) / step, mode="full")
@@ -238,4 +239,4 @@ def _edges(broad_db: Floats, first: int, last: int) -> tuple[float, float] | Non
     after = float(np.median(broad_db[rise_at : rise_at + around]))
     if min(before, after) - inner < _BELOW_AROUND_DB:
         return None
-    return float(fall_at), float(rise_at)
+    return fall_at, rise_at

@@ -57,7 +57,7 @@ def findings_of(
     )
 
 
-def _found(  # noqa: PLR0913 - a finding has so many parts
+def _found(
     kind: FindingKind,
     sentence: str,
     practise: str = "",
@@ -119,7 +119,9 @@ def _of_break(review: Review) -> Iterator[Finding]:
 
 def _of_gaps(review: Review) -> Iterator[Finding]:
     for hole in sorted(review.holes, key=lambda h: -h.length_s):
-        length = f"{hole.length_s:.1f} s" if hole.length_s >= 1 else f"{1000 * hole.length_s:.0f} ms"
+        length = (
+            f"{hole.length_s:.1f} s" if hole.length_s >= 1 else f"{1000 * hole.length_s:.0f} ms"
+        )
         yield _found(
             "gap",
             f"Nothing sounds for {length} in bar {hole.bar}",

@@ -16,10 +16,12 @@ from segue.plan.plan import Section
 from segue.review.report import SectionLevel
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
-    from segue.review.report import Review
+    from segue.review.report import Hole, Review
 
     Floats = npt.NDArray[np.float64]
 
@@ -27,6 +29,7 @@ _HOP_S: Final = 0.05  # seconds between points of a loudness curve
 _QUIET_LUFS, _SILENT_LUFS = -80.0, -120.0  # below these the plan, and the take, count as silent
 _PLAN_SOUNDS_LU: Final = -10.0
 """The render sounds where it is at most so far below its middle."""
+_WINDOW_S: Final = 0.45  # of momentary loudness, and a little more
 _RIDE_S: Final = 1.0  # a recorder has turned its gain after so long; all by judgement on takes of
 _RIDDEN_LU: Final = 14.0  # odd seeds of `benchmarks/review.py`: below, noise fills what the band
 _LEAST_RISE_LU: Final = 2.0  # leaves; a smaller rise of the plan tells nothing
@@ -78,7 +81,7 @@ def levels_against(take: Clip, reference: Clip, review: Review) -> LevelDifferen
     )
 
 
-def gain_ratio(levels: LevelDifference) -> float:
+def gain_ratio(levels: LevelDifference, holes: Sequence[Hole], review: Review) -> float:
     """How many decibels of the band a recorder that rides the level makes one of.
 
     Such a recorder turns up what is soft and down what is loud, all through the take and at any
@@ -91,7 +94,11 @@ def gain_ratio(levels: LevelDifference) -> float:
         1 where no gain is ridden.
     """
     step = round(_RIDE_S / _HOP_S)
+    at_s = np.array([review.take_s_at(float(s)) for s in levels.plan_s])
     loud = levels.plan_lufs > np.quantile(levels.plan_lufs, 0.9) - _RIDDEN_LU
+    for hole in holes:  # a gap is no gain
+        start_s, end_s = hole.start_s - _WINDOW_S, hole.start_s + hole.length_s + _WINDOW_S
+        loud &= (at_s < start_s) | (at_s > end_s)
     both = loud[step:] & loud[:-step]
     rise = (levels.plan_lufs[step:] - levels.plan_lufs[:-step])[both]
     more = (levels.over_lu[step:] - levels.over_lu[:-step])[both]

@@ -34,6 +34,7 @@ _EVENT_COST: Final = 4.0
 _MOST_EVENTS: Final = 5  # in one take: more is a band that is all over the place; by judgement
 _LEAST_BARS: Final = 4  # fewer give no line; by judgement
 _LEAST_RUN: Final = 3  # bars on each side that tell a tempo from a late bar; by judgement
+_RETURNS: Final = 0.5  # of a step that most bars after it must keep; by judgement
 _ROUNDS: Final = 12  # of the weights of Huber's line [H64]_, which are settled by then
 LEAST_STEP_MS: Final = 40.0
 """From here on two strokes are heard where one should be (30 to 40 ms, from memory)."""
@@ -139,7 +140,7 @@ def _told(
         weights, _ = _fitted(columns, y)
         sizes = weights[2:]
         over = [
-            _size_over_least(kind, size, bars, weights[1])
+            _size_over_least(kind, size, bars)
             for (kind, _), size in zip(chosen, sizes, strict=True)
         ]
         least = min(range(len(over)), key=lambda n: over[n], default=None)
@@ -158,12 +159,19 @@ def _told(
                 ratio=float((base + size / _MS_A_SECOND) / base) if is_tempo else 1.0,
             )
         )
+    moves = [move for move in moves if move.kind != "step" or _stays(move, bars)]
     return TimeLine(slope=float(weights[1]) / _MS_A_SECOND, moves=tuple(moves), n_bars=len(bars))
 
 
-def _size_over_least(
-    kind: MoveKind, size: float, bars: Sequence[BarPlace], slope: float
-) -> float:
+def _stays(move: Move, bars: Sequence[BarPlace]) -> bool:
+    """Whether most bars after a step keep it: there and back again is no step for good."""
+    before = [bar.late_ms for bar in bars if bar.number < move.bar]
+    after = [bar.late_ms for bar in bars if bar.number >= move.bar]
+    moved_ms = float(np.median(after) - np.median(before))
+    return abs(moved_ms) >= _RETURNS * abs(move.size_ms)
+
+
+def _size_over_least(kind: MoveKind, size: float, bars: Sequence[BarPlace], slope: float) -> float:
     """How many times an event is above what is worth telling."""
     match kind:
         case "step":
@@ -200,10 +208,10 @@ def _fitted(columns: Sequence[Floats], y: Floats) -> tuple[Floats, float]:
     """Weights of the columns, and what they leave (Huber's line [H64]_)."""
     x = np.stack(columns, axis=1)
     weigh = np.ones(len(y))
-    weights = np.zeros(x.shape[1])
+    weights: Floats = np.zeros(x.shape[1])
     for _ in range(_ROUNDS):
         root = np.sqrt(weigh)
-        weights, *_ = np.linalg.lstsq(x * root[:, None], y * root, rcond=None)
+        weights = np.asarray(np.linalg.lstsq(x * root[:, None], y * root, rcond=None)[0])
         off = np.abs(y - x @ weights) / _SCATTER_MS
         weigh = 1 / np.maximum(off, 1.0)
     off = np.abs(y - x @ weights) / _SCATTER_MS

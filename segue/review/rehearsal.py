@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.review.find import FoundPlace
     from segue.review.listening import Listening
+    from segue.review.option_heard import OptionHeard
     from segue.review.report import BarTiming
     from segue.review.timing import Timing
     from segue.runfolder import CandidateRecord, RunDocument
@@ -139,8 +140,7 @@ def _option(run: Path, record: CandidateRecord) -> _Option:
 def _played_option(
     run: Path, document: RunDocument, asked: _Option, take: Listening
 ) -> tuple[_Option, FoundPlace]:
-    """The option that the recording holds, and where: the one asked for unless another is
-    clearly nearer."""
+    """The option that is heard, and where: the one asked for unless another is far nearer."""
     place = find_transition(asked.heard, take)
     heard = _agreement(asked, take, place)
     best, best_place, best_match = asked, place, heard.match + _LEAST_BETTER
@@ -155,13 +155,13 @@ def _played_option(
     return best, best_place
 
 
-def _agreement(option: _Option, take: Listening, place: FoundPlace):
+def _agreement(option: _Option, take: Listening, place: FoundPlace) -> OptionHeard:
     record = option.record
     bridge_s = (record.exit_s, record.entry_s)
     return option_heard(record.rank, option.heard, take, place, bridge_s)
 
 
-def _reviewed(  # noqa: PLR0913 - one try of many that share the rest
+def _reviewed(
     document: RunDocument,
     option: _Option,
     take: Clip,
@@ -264,7 +264,7 @@ def _with_sound(review: Review, option: _Option, take: Clip, part: Clip, asked: 
     levels = levels_against(take, option.clip, review)
     bands = band_levels(take, option.clip, review.take_s_at)
     holes = gaps_of(bands, review.bar_at)
-    ratio = gain_ratio(levels)
+    ratio = gain_ratio(levels, holes, review)
     heard = replace(
         review,
         holes=holes,

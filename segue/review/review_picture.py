@@ -11,10 +11,11 @@ from segue.runfolder.pictures import plain_words
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
-    from segue.review.report import BarTiming, Review
+    from segue.review.report import BarTiming, Rehearsal, Review
 
 COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#009E73"}
 """Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
+_NAMES: Final = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
 _SINGER_COLOUR: Final = "#CC79A7"
 _HOLE_COLOUR: Final = "#D55E00"
 _SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture
@@ -24,8 +25,8 @@ _LEAST_RANGE_MS: Final = 50.0  # the axis of lateness shows at least so much
 
 
 @plain_words()
-def picture_of(review: Review, take: Clip) -> bytes:
-    """Draw a review as a PNG file.
+def picture_of(rehearsal: Rehearsal, take: Clip) -> bytes:
+    """Draw the best try of a recording as a PNG file.
 
     Parameters
     ----------
@@ -35,10 +36,11 @@ def picture_of(review: Review, take: Clip) -> bytes:
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
+    review = rehearsal.best_try
     figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH, layout="constrained")
     FigureCanvasAgg(figure)
     axes = figure.subplots(2, 1, sharex=True, height_ratios=[2.0, 1.2])
-    title = f"{review.from_title} → {review.to_title}: {review.recipe}, take {review.take}"
+    title = f"{rehearsal.from_title} → {rehearsal.to_title}: {review.recipe}, take {rehearsal.take}"
     figure.suptitle(f"{title}\n{review.advice}", fontsize=11, wrap=True)
     _draw_bars(axes[0], review)
     _draw_sound(axes[1], review, take)
@@ -54,14 +56,14 @@ def _draw_bars(axis: Any, review: Review) -> None:  # noqa: ANN401 - matplotlib 
         heights = [bar.late_ms for bar in mine]
         middles_s = [_middle_s(review, bar) for bar in mine]
         widths_s = [0.7 * _length_s(review, bar) for bar in mine]
-        axis.bar(middles_s, heights, width=widths_s, color=colour, label=section)
+        axis.bar(middles_s, heights, width=widths_s, color=colour, label=_NAMES[section])
     for bar in review.bars:
         axis.axvline(bar.time_s, color="#dddddd", linewidth=0.6, zorder=0)
         if bar.late_ms is None:
             axis.text(_middle_s(review, bar), 0, "–", ha="center", va="center", color="#777777")
     axis.axhspan(-JUST_NOTICED_MS, JUST_NOTICED_MS, color="#eeeeee", zorder=-1)
     axis.axhline(0, color="#333333", linewidth=1)
-    if review.singer is not None:
+    if review.singer is not None and review.missing_singer is None:
         axis.plot(review.singer.time_s, review.singer.late_ms, "D", color=_SINGER_COLOUR,
                   label=f"singer ({review.singer.cents:+.0f} cents)")  # fmt: skip
     if review.broke is not None:

@@ -32,6 +32,7 @@ _LEAST_SHARE: Final = 0.5  # of the sound at a partial that is the voice's; by j
 _LEAST_READINGS: Final = 20  # fewer tell nothing: 0.6 s of singing; by judgement
 _CENTS: Final = np.arange(-160.0, 161.0, 10.0)
 """A singer may be off by so much, and is heard nevertheless."""
+# And late or early by so much; by judgement
 _LATE_S: Final = (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
 _BESIDE_HZ: Final = np.concatenate([np.arange(-80.0, -34.0, 9.0), np.arange(35.0, 81.0, 9.0)])
 _MOST_DB: Final = 18.0  # a partial that stands out by more counts no more; by judgement
@@ -86,9 +87,7 @@ def sung_part(document: RunDocument, record: CandidateRecord) -> SungPart | None
         return None
     at_s, source_s, midi = at_s[known], source_s[known], midi[known]
     n_frames = min(lead.n_frames, edge.mix.n_frames)
-    band = Clip(
-        samples=edge.mix.samples[:n_frames] - lead.samples[:n_frames], rate_hz=lead.rate_hz
-    )
+    band = Clip(samples=edge.mix.samples[:n_frames] - lead.samples[:n_frames], rate_hz=lead.rate_hz)
     voice = np.square(partial_levels(lead, source_s, midi))
     whole = voice + np.square(partial_levels(band, source_s, midi))
     share = voice / np.maximum(whole, _TINY**2)

@@ -91,9 +91,7 @@ class _Bar:
     own_s: float | None
 
 
-def timing_of(
-    alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: BarShift
-) -> Timing:
+def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: BarShift) -> Timing:
     """How late the bars are, and whose the speed is.
 
     Parameters

@@ -7,6 +7,7 @@ the best is one try.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -62,11 +63,10 @@ def try_places(
                 starts.append(start_s)
     starts.sort()
     borders_s = [0.0]
-    for before_s, start_s in zip(starts, starts[1:], strict=False):
+    for before_s, start_s in itertools.pairwise(starts):
         free_s = max(start_s - (before_s + length_s), 0.0)
         borders_s.append(start_s - min(_AROUND_S, free_s / 2))
     borders_s.append(take.duration_s)
     return tuple(
-        TryPlace(start_s=start_s, end_s=end_s)
-        for start_s, end_s in zip(borders_s, borders_s[1:], strict=False)
+        TryPlace(start_s=start_s, end_s=end_s) for start_s, end_s in itertools.pairwise(borders_s)
     )

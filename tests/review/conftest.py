@@ -153,9 +153,17 @@ def _review_of(run, plan, tmp_path_factory):
     def review_of(played=None, **taping):
         path = tmp_path_factory.mktemp("take") / "take.wav"
         taped(band(plan, played), path, **taping)
-        return review_take(ReviewRequest(run=run, take=path))
+        return review_take(ReviewRequest(run=run, take=path)).best_try
 
     return review_of
+
+
+@pytest.fixture(scope="session", name="rehearsal")
+def _rehearsal(run, plan, tmp_path_factory):
+    """All that is told of a take that is played to the letter."""
+    path = tmp_path_factory.mktemp("take") / "take.wav"
+    taped(band(plan), path, offset_s=2.0)
+    return review_take(ReviewRequest(run=run, take=path))
 
 
 @pytest.fixture(scope="session", name="jumped")
@@ -165,6 +173,6 @@ def _jumped(review_of):
 
 
 @pytest.fixture(scope="session", name="plain")
-def _plain(review_of):
+def _plain(rehearsal):
     """The review of a take that is played to the letter."""
-    return review_of(offset_s=2.0)
+    return rehearsal.best_try

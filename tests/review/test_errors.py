@@ -43,7 +43,8 @@ def test_take_that_is_too_long(tmp_path, monkeypatch):
         pytest.param("no json", "is no review", id="no-json"),
         pytest.param("[]", "is no review", id="a-list"),
         pytest.param('{"schema_version": 9}', "written by a newer Segue", id="newer"),
-        pytest.param('{"schema_version": 1}', "does not hold together at", id="empty"),
+        pytest.param('{"schema_version": 1}', "written by an older Segue", id="older"),
+        pytest.param('{"schema_version": 2}', "does not hold together at", id="empty"),
     ],
 )
 def test_file_that_is_no_review(text, words, tmp_path):
@@ -58,39 +59,44 @@ def test_review_that_is_not_there(tmp_path):
         read_review(tmp_path / "none.json")
 
 
-def test_unknown_field_is_refused(plain, tmp_path):
-    value = json.loads(review_text(plain)) | {"mood": "good"}
+def test_unknown_field_is_refused(rehearsal, tmp_path):
+    value = json.loads(review_text(rehearsal)) | {"mood": "good"}
     path = tmp_path / "review.json"
     path.write_text(json.dumps(value), encoding="utf-8")
     with pytest.raises(InputError, match="does not hold together at 'mood'"):
         read_review(path)
 
 
-def test_reviews_of_two_transitions_do_not_compare(plain):
+def test_reviews_of_two_transitions_do_not_compare(rehearsal):
+    other = replace(rehearsal.best_try, recipe="pad in the new key")
     with pytest.raises(OptionError, match="compare takes of one transition"):
-        compared(plain, replace(plain, recipe="pad in the new key"))
+        compared(rehearsal, replace(rehearsal, tries=(other,)))
 
 
-def test_place_that_cannot_be_written(plain, plan, tmp_path):
+def test_place_that_cannot_be_written(rehearsal, plan, tmp_path):
     take = taped(band(plan), tmp_path / "take.wav")
+    (tmp_path / "file").write_text("not a folder", encoding="utf-8")
+    with pytest.raises(InputError, match=r"cannot be made .*: choose a folder with --out"):
+        write_review(tmp_path / "file" / "review.json", rehearsal, take=take)
+    (tmp_path / "review.png").mkdir()
     with pytest.raises(InputError, match=r"cannot be written .*: choose a folder with --out"):
-        write_review(tmp_path / "none" / "review.json", plain, take=take)
+        write_review(tmp_path / "review.json", rehearsal, take=take)
 
 
 def test_out_that_is_no_folder(run, tmp_path):
+    (tmp_path / "none").write_text("", encoding="utf-8")
     told = CliRunner().invoke(
         app, ["review", str(run), str(tmp_path / "a.wav"), "--out", str(tmp_path / "none")]
     )
     assert isinstance(told.exception, OptionError)
-    assert "is not a folder" in str(told.exception)
+    assert "is a file: name a folder" in str(told.exception)
 
 
-def test_command_prints_and_leaves_json_and_picture(run, plan, plain, tmp_path):
+def test_command_prints_and_leaves_json_and_picture(run, plan, rehearsal, tmp_path):
     take = taped(band(plan), tmp_path / "take.wav", offset_s=2.0)
-    out = tmp_path / "out"
-    out.mkdir()
+    out = tmp_path / "rev" / "0"  # made, as everywhere
     earlier = tmp_path / "earlier.json"
-    earlier.write_text(review_text(plain), encoding="utf-8")
+    earlier.write_text(review_text(rehearsal), encoding="utf-8")
     told = CliRunner().invoke(
         app, ["review", str(run), str(take), "--out", str(out), "--against", str(earlier)]
     )
@@ -98,7 +104,7 @@ def test_command_prints_and_leaves_json_and_picture(run, plan, plain, tmp_path):
     assert "Next time:" in told.output
     assert "the same as take.wav" in told.output
     assert sorted(p.name for p in out.iterdir()) == ["take review.json", "take review.png"]
-    assert json.loads((out / "take review.json").read_text())["schema_version"] == 1
+    assert json.loads((out / "take review.json").read_text())["schema_version"] == 2
 
 
 @pytest.mark.parametrize("ratio", [0.995, 0.998, 1.002, 1.005])

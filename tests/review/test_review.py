@@ -7,7 +7,7 @@ import pytest
 
 from segue.errors import InputError, OptionError
 from segue.review import ReviewRequest, compared, read_review, review_take, write_review
-from segue.review.advice import advice_of
+from segue.review.findings import findings_of
 from segue.review.report import Clock
 from segue.review.timing import recorder_ratio
 from tests.review.conftest import CHORDS, FIRST_NOTE_MIDI, RATE_HZ, Played, band, taped
@@ -126,9 +126,8 @@ def test_slow_take_whose_pitch_does_not_tell_why_is_laid_to_neither(plain):
         speed_ratio=1.0025, tuning_cents=-2.0, recorder_ratio=1.0022, drift_ms_a_minute=18.0
     )
     assert slow.is_either
-    assert "150 ms a minute slow, by either the band or the recorder" in advice_of(
-        replace(plain, clock=slow)
-    )
+    (told,) = findings_of(replace(plain, clock=slow), asked=1)
+    assert "150 ms a minute slow, by either the band or the recorder" in told.sentence
     assert not replace(slow, tuning_cents=-4.3).is_either
     assert not replace(slow, tuning_cents=1.0).is_either
 
@@ -153,17 +152,18 @@ def test_candidate_that_is_not_there_is_refused(run, tmp_path):
         review_take(ReviewRequest(run=run, take=tmp_path / "take.wav", rank=7))
 
 
-def test_review_survives_the_disk_and_is_drawn(plain, plan, tmp_path):
+def test_review_survives_the_disk_and_is_drawn(rehearsal, plan, tmp_path):
     take = taped(band(plan), tmp_path / "take.wav", offset_s=2.0)
-    path, image = write_review(tmp_path / "take review.json", plain, take=take)
-    assert read_review(path) == plain
+    path, image = write_review(tmp_path / "take review.json", rehearsal, take=take)
+    assert read_review(path) == rehearsal
     assert image.read_bytes().startswith(b"\x89PNG")
     assert sorted(p.name for p in tmp_path.iterdir()) == [
         "take review.json", "take review.png", "take.wav",
     ]  # fmt: skip
 
 
-def test_two_reviews_compare(plain, jumped):
+def test_two_reviews_compare(rehearsal, jumped):
+    plain, jumped = rehearsal, replace(rehearsal, tries=(jumped,))
     assert compared(plain, jumped).verdict == "better"
     assert compared(jumped, plain).verdict == "worse"
     assert compared(plain, plain).verdict == "same"

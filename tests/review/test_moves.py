@@ -1,0 +1,44 @@
+"""What happened to the time is told as few events, each in its bar and at its size."""
+
+import numpy as np
+import pytest
+
+from segue.review.moves import BarPlace, time_line
+
+BAR_S = 2.5
+
+
+def _bars(late_ms, seed=1):
+    rng = np.random.default_rng(seed)
+    return [
+        BarPlace(
+            number=n + 1, start_s=BAR_S * n, end_s=BAR_S * (n + 1), late_ms=ms + rng.normal(0, 3)
+        )
+        for n, ms in enumerate(late_ms)
+    ]
+
+
+@pytest.mark.parametrize("slope_ms", [0.0, 4.0, -6.0])
+def test_bars_in_time_and_a_steady_drift_have_no_event(slope_ms):
+    line = time_line(_bars([slope_ms * n for n in range(16)]))
+    assert line.moves == ()
+    assert line.slope == pytest.approx(slope_ms / 1000 / BAR_S, abs=4e-4)
+
+
+@pytest.mark.parametrize("bar", [2, 7, 14])
+def test_one_late_bar_is_one_event_without_a_drift(bar):
+    late_ms = [0.0] * 16
+    late_ms[bar] = 60.0
+    line = time_line(_bars(late_ms))
+    assert [(m.kind, m.bar) for m in line.moves] == [("once", bar + 1)]
+    assert line.moves[0].size_ms == pytest.approx(60, abs=10)
+    assert abs(line.slope) < 4e-4
+
+
+def test_step_and_tempo_are_told_apart():
+    step = time_line(_bars([0.0] * 9 + [80.0] * 7))
+    assert [(m.kind, m.bar) for m in step.moves] == [("step", 10)]
+    tempo = time_line(_bars([0.0] * 8 + [10.0 * BAR_S * (n + 0.5) for n in range(8)]))
+    assert [m.kind for m in tempo.moves] == ["tempo"]
+    assert abs(tempo.moves[0].bar - 9) <= 1
+    assert tempo.moves[0].ratio == pytest.approx(1.01, abs=0.002)
