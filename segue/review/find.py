@@ -118,11 +118,13 @@ def agreement_curve(reference: Listening, take: Listening, speed: float) -> tupl
     stretched = _stretched(reference.onsets, speed)
     onsets = _similarity(stretched, take.onsets)
     # The finer curve is read at its best within each step of the coarser one.
-    lag_s = (np.arange(len(onsets)) - (len(stretched) - 1)) * ONSET_HOP_S
+    lag_s = np.asarray((np.arange(len(onsets)) - (len(stretched) - 1)) * ONSET_HOP_S, np.float64)
     chroma_lag_s = (
         np.arange(len(chroma)) - (len(_stretched(reference.chroma, speed)) - 1)
     ) * CHROMA_HOP_S
-    both = 0.5 * np.interp(lag_s, chroma_lag_s, chroma, left=-1.0, right=-1.0) + 0.5 * onsets
+    both: Floats = (
+        0.5 * np.interp(lag_s, chroma_lag_s, chroma, left=-1.0, right=-1.0) + 0.5 * onsets
+    )
     return lag_s, both
 
 

@@ -140,8 +140,8 @@ def _told(
         weights, _ = _fitted(columns, y)
         sizes = weights[2:]
         over = [
-            _size_over_least(kind, size, bars)
-            for (kind, _), size in zip(chosen, sizes, strict=True)
+            _size_over_least(kind, size, bars) if _stays(kind, index, size, bars) else 0.0
+            for (kind, index), size in zip(chosen, sizes, strict=True)
         ]
         least = min(range(len(over)), key=lambda n: over[n], default=None)
         if least is None or over[least] >= 1:
@@ -159,19 +159,17 @@ def _told(
                 ratio=float((base + size / _MS_A_SECOND) / base) if is_tempo else 1.0,
             )
         )
-    moves = [move for move in moves if move.kind != "step" or _stays(move, bars)]
     return TimeLine(slope=float(weights[1]) / _MS_A_SECOND, moves=tuple(moves), n_bars=len(bars))
 
 
-def _stays(move: Move, bars: Sequence[BarPlace]) -> bool:
+def _stays(kind: MoveKind, index: int, size: float, bars: Sequence[BarPlace]) -> bool:
     """Whether most bars after a step keep it: there and back again is no step for good."""
-    before = [bar.late_ms for bar in bars if bar.number < move.bar]
-    after = [bar.late_ms for bar in bars if bar.number >= move.bar]
-    moved_ms = float(np.median(after) - np.median(before))
-    return abs(moved_ms) >= _RETURNS * abs(move.size_ms)
+    late_ms = [bar.late_ms for bar in bars]
+    moved_ms = float(np.median(late_ms[index:]) - np.median(late_ms[:index]))
+    return kind != "step" or abs(moved_ms) >= _RETURNS * abs(size)
 
 
-def _size_over_least(kind: MoveKind, size: float, bars: Sequence[BarPlace], slope: float) -> float:
+def _size_over_least(kind: MoveKind, size: float, bars: Sequence[BarPlace]) -> float:
     """How many times an event is above what is worth telling."""
     match kind:
         case "step":

@@ -109,7 +109,8 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: B
     at_s, take_s = alignment.plan_s[heard], alignment.take_s[heard]
     found = _bars_heard(plan, alignment, heard, shift_of)
     line = time_line(_clear_places(found))
-    speed = 1 + line.slope if line.n_bars >= _LEAST_LINE_BARS else _slope(at_s, take_s)
+    is_moved = bool(line.moves) and line.n_bars >= _LEAST_LINE_BARS
+    speed = 1 + line.slope if is_moved else _slope(at_s, take_s)
     recorder = recorder_ratio(speed, tuning_cents)
     moved_s = np.array([_moved_s(line, found, float(s)) for s in at_s])
     grid_s = float(np.median(take_s - recorder * at_s - moved_s))
