@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.desk.house import House
-    from segue.review import Review
+    from segue.review.report import Rehearsal
 
 LARGEST_SOUND_BYTES: Final = 2 << 30
 """Of one file that is dropped in: an hour of 24-bit stereo at 96 kHz."""
@@ -95,7 +95,7 @@ class ReviewedTake:
 
     name: str
     picture: str
-    review: Review
+    review: Rehearsal
 
 
 def reviewed(house: House, run: str, take: Path) -> ReviewedTake:

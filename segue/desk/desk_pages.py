@@ -120,7 +120,13 @@ def evening_html(house: House, name: str) -> str:
 
 def review_html(told: ReviewedTake) -> str:
     """What a take came to."""
-    return filled("desk_review.html", {"told": told, "review": told.review})
+    values = {
+        "told": told,
+        "take": told.review.take,
+        "tries": told.review.tries,
+        "best": told.review.best,
+    }
+    return filled("desk_review.html", values | {"review": told.review.best_try})
 
 
 def script_text(name: str) -> str | None:

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 MoveKind = Literal["step", "once", "tempo"]
 
 _SCATTER_MS: Final = 6.0
-"""Of bars in time about their line, on takes of odd seeds of `benchmarks/review.py`."""
+"""Of bars in time about their line, on takes of takes of `benchmarks/_review_damage.py`."""
 _EVENT_COST: Final = 4.0
 """In units of the misfit below: what an event must explain to be one (chosen on the same)."""
 _MOST_EVENTS: Final = 5  # in one take: more is a band that is all over the place; by judgement
@@ -43,7 +43,7 @@ LEAST_ONCE_MS: Final = 30.0
 noticed of one event (`JUST_NOTICED_MS` of `timing`)."""
 LEAST_TEMPO_RATIO: Final = 0.004
 """Another tempo is told from here; bands keep theirs within 0.2 to 0.3 % without a click on
-takes of odd seeds of `benchmarks/review.py`."""
+takes of takes of `benchmarks/_review_damage.py`."""
 LEAST_TEMPO_MS: Final = 25.0  # that it must amount to at the end of the take; by judgement
 _MS_A_SECOND: Final = 1000.0  # milliseconds in a second
 

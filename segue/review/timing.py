@@ -44,7 +44,7 @@ CENTS_AN_OCTAVE: Final = 1200.0  # twelve semitones of a hundred
 _LEAST_RECORDER_CENTS: Final = 0.8
 _SPEED_WEIGHT: Final = 0.75
 """Of the speed against the pitch, where they agree: by the squares of their errors over the
-odd seeds of `benchmarks/review.py`."""
+takes of `benchmarks/_review_damage.py`."""
 _LEAST_LINE_BARS: Final = 6  # fewer bars give no better speed than their beats; by judgement
 _LEAST_BEATS: Final = 4  # fewer heard beats give no line of time
 _FASTEST: Final = 0.02
