@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import secrets
 import sqlite3
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
@@ -40,6 +41,9 @@ CREATE TABLE IF NOT EXISTS votes (
   round INTEGER NOT NULL REFERENCES rounds, listener INTEGER NOT NULL REFERENCES listeners,
   choice INTEGER NOT NULL, confidence INTEGER NOT NULL, words TEXT NOT NULL, heard TEXT NOT NULL,
   cast_at TEXT NOT NULL DEFAULT CURRENT_TIMESTAMP, PRIMARY KEY (round, listener)
+) STRICT;
+CREATE TABLE IF NOT EXISTS secrets (
+  round INTEGER PRIMARY KEY REFERENCES rounds, secret BLOB NOT NULL
 ) STRICT;
 """
 _BUSY_S: Final = 5.0  # seconds that a write waits for another one
@@ -71,6 +75,7 @@ class Ballot:
             self._writer = _connected(self.path)
             self._writer.executescript(_SCHEMA)
             self.round, self.token = self._opened(settings, token)
+            self.secret = self._secret_of(self.round)
             self._reader = _connected(self.path)
         except sqlite3.Error as error:
             raise RunFolderError(
@@ -208,6 +213,16 @@ class Ballot:
                 "INSERT INTO rounds (token, settings) VALUES (?, ?)", (token, settings)
             )
             return int(done.lastrowid or 0), token
+
+    def _secret_of(self, round_: int) -> bytes:
+        """What numbers of options are drawn from; the same when the vote goes on later."""
+        with self._writer_transaction():
+            self._writer.execute(
+                "INSERT OR IGNORE INTO secrets (round, secret) VALUES (?, ?)",
+                (round_, secrets.token_bytes(32)),
+            )
+            row = self._writer.execute("SELECT secret FROM secrets WHERE round = ?", (round_,))
+            return bytes(row.fetchone()[0])
 
     @contextmanager
     def _writer_transaction(self) -> Iterator[None]:

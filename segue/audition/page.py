@@ -8,11 +8,12 @@ beside it.
 from __future__ import annotations
 
 import base64
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.audition.anchor import ANCHOR_RANK, write_anchor
-from segue.audition.page_values import fact_rows, run_values, way_views
+from segue.audition.blindness import drawn_marks, drawn_order
+from segue.audition.page_values import fact_rows, run_values, way_values, way_views
 from segue.audition.sound import bus_mp3s
 from segue.files.whole_file import write_whole
 from segue.pages import filled, json_block
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 PAGE_NAME: Final = "audition.html"
 BLIND_PAGE_NAME: Final = "audition-blind.html"
+BLIND_KEY_NAME: Final = "audition-blind key.txt"
 STYLES: Final = ("shared.css", "audition.css")
 SCRIPTS: Final = (
     "order.js", "lanes.js", "sound.js", "heard.js",
@@ -38,6 +40,7 @@ MOST_NAME: Final = 40
 """Letters of a listener's name."""
 BALLOT_SLOT: Final = "@the ballot of this listener@"
 """Where the server puts what it knows of the one who asks."""
+_UNSERVED: Final = json_block({"is_served": False, "base": ""})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,7 +50,7 @@ class PageView:
     Parameters
     ----------
     records : tuple of CandidateRecord
-        The candidates; the anchor, if any, comes last.
+        The options; the anchor, if any, comes last.
     is_blind : bool
         Whether names are hidden and the order is shuffled for every listener.
     """
@@ -58,7 +61,7 @@ class PageView:
 
     @property
     def has_anchor(self) -> bool:
-        """Whether a hard cut that ought to lose is among the records."""
+        """Whether the plain cut, put in as a check, is among the records."""
         return any(record.rank == ANCHOR_RANK for record in self.records)
 
 
@@ -70,7 +73,7 @@ def page_view(
     Returns
     -------
     PageView
-        Without an anchor where none could be told from the candidates.
+        Without an anchor where none could be told from the options.
 
     Raises
     ------
@@ -92,7 +95,7 @@ def write_page(
     folder : Path
         The run folder, with the WAVs that the document names.
     sounds : sequence of (str, bytes), optional
-        `bus_mp3s` of the document's candidates, where they are there already.
+        `bus_mp3s` of the document's options, where they are there already.
 
     Returns
     -------
@@ -111,10 +114,43 @@ def write_page(
     return folder / PAGE_NAME
 
 
-def write_blind_page(folder: Path, view: PageView) -> Path:
-    """Write the page on which names are hidden and the order is shuffled; see `write_page`."""
-    write_whole(folder / BLIND_PAGE_NAME, page_text(folder, view).encode())
-    return folder / BLIND_PAGE_NAME
+def write_blind_page(folder: Path, view: PageView) -> tuple[Path, Path]:
+    """Write the page on which names are hidden and the order is shuffled; see `write_page`.
+
+    Returns
+    -------
+    page, key : Path
+        The page, to send round; and what its marks stand for, to keep until all have voted.
+    """
+    ranks = drawn_order([record.rank for record in view.records])
+    by_rank = {record.rank: record for record in view.records}
+    records = tuple(by_rank[rank] for rank in ranks)
+    marks = drawn_marks(len(records))
+    mixed = replace(view, records=records)
+    ways = [
+        {**way, "key": n, "mark": mark}
+        for n, (way, mark) in enumerate(zip(way_values(folder, mixed), marks, strict=True))
+    ]
+    page = filled_page(
+        mixed,
+        run={**run_values(mixed), "ways": ways},
+        ballot=_UNSERVED,
+        sounds=bus_mp3s(records, folder.joinpath, alike=True),
+    )
+    names = [
+        f"{mark} = {anchor_words(r)}"
+        for mark, r in sorted(zip(marks, records, strict=True), key=lambda m: m[1].rank)
+    ]
+    write_whole(folder / BLIND_PAGE_NAME, page.encode())
+    write_whole(folder / BLIND_KEY_NAME, ("\n".join(names) + "\n").encode())
+    return folder / BLIND_PAGE_NAME, folder / BLIND_KEY_NAME
+
+
+def anchor_words(record: CandidateRecord) -> str:
+    """An option by its number and name; the anchor by what it is."""
+    if record.rank == ANCHOR_RANK:
+        return "the plain cut, put in as a check"
+    return f"option {record.label}, {record.plan.recipe}"
 
 
 def page_text(
@@ -123,15 +159,19 @@ def page_text(
     """The self-contained page as HTML text; see `write_page`."""
     return filled_page(
         view,
-        run=run_values(folder, view),
-        ballot=json_block({"seed": None, "is_served": False}),
+        run={**run_values(view), "ways": way_values(folder, view)},
+        ballot=_UNSERVED,
         sounds=sounds or bus_mp3s(view.records, folder.joinpath),
     )
 
 
 def served_page_text(folder: Path, view: PageView) -> str:
-    """The page for the server, with `BALLOT_SLOT` still to be filled; see `write_page`."""
-    return filled_page(view, run=run_values(folder, view), ballot=BALLOT_SLOT)
+    """The page for the server, with `BALLOT_SLOT` still to be filled; see `write_page`.
+
+    On a blind page the options are in the ballot, each listener's in their own order.
+    """
+    ways = {} if view.is_blind else {"ways": way_values(folder, view)}
+    return filled_page(view, run={**run_values(view), **ways}, ballot=BALLOT_SLOT)
 
 
 def filled_page(
@@ -158,7 +198,7 @@ def filled_page(
         "new": new,
         "relation": keys_sentence(old, new),
         "facts": fact_rows(old, new),
-        "ways": way_views(view.records, view.document.choice),
+        "ways": way_views(view),
         "most_words": MOST_WORDS,
         "most_name": MOST_NAME,
         "run": run,

@@ -1,26 +1,24 @@
 """What the audition page tells of a run.
 
-Facts of both songs, each way with its weak places, and what the page's script needs to know, as
-plain values for JSON.
+Facts of both songs, each option with its places to listen to and its weak places, and what the
+page's script needs to know, as plain values for JSON.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+from dataclasses import dataclass, replace
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.facts import SURE_CONFIDENCE
+from segue.analysis.facts import have_keys
 from segue.audition.sound import LEAD_S, MARK_S, duration_of, outline_of, sound_rate_hz
-from segue.plan.heard_words import (
-    edge_chord_words,
-    file_loudness_words,
-    first_note_name,
-)
+from segue.plan.bridge_words import bridge_line, moments_of
+from segue.plan.fact_words import fact_table
 from segue.plan.layer import SongLayer
+from segue.runfolder import document_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
@@ -55,12 +53,15 @@ class WeakPlace:
         Number of the bar it lies in.
     from_s : float
         Start of the bar before it, to hear it coming.
+    bar_s : (float, float)
+        Where the bar starts and ends.
     """
 
     number: int
     time_s: float
     bar: int
     from_s: float
+    bar_s: tuple[float, float]
     measure: Measure
 
 
@@ -86,26 +87,61 @@ def weak_places(record: CandidateRecord) -> tuple[WeakPlace, ...]:
 
 def _place(record: CandidateRecord, number: int, time_s: float, measure: Measure) -> WeakPlace:
     begun = [bar for bar in record.bars if bar.time_s <= time_s + _SAME_S]
+    later = [bar.time_s for bar in record.bars if bar.time_s > time_s + _SAME_S]
     return WeakPlace(
         number=number,
         time_s=time_s,
         bar=begun[-1].number if begun else 0,
         from_s=begun[-2].time_s if len(begun) > 1 else 0.0,
+        bar_s=(begun[-1].time_s if begun else 0.0, later[0] if later else record.plan.duration_s),
         measure=measure,
     )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WayView:
-    """A candidate as the page shows it.
+class PlaceToHear:
+    """A place to tap and listen to.
 
     Parameters
     ----------
+    from_s : float
+        Start of the bar before it, to hear it coming.
+    words : str
+        What happens there.
+    """
+
+    bar: int
+    from_s: float
+    words: str
+
+
+def places_to_hear(record: CandidateRecord, *, has_keys: bool) -> tuple[PlaceToHear, ...]:
+    """Two or three places of an option, in order of time; see `moments_of`."""
+    places = []
+    for moment in moments_of(record.plan, has_keys=has_keys):
+        before = [bar for bar in record.bars if bar.number < moment.bar]
+        from_s = before[-1].time_s if before else 0.0
+        places.append(PlaceToHear(bar=moment.bar, from_s=from_s, words=moment.words))
+    return tuple(places)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayView:
+    """An option as the page shows it.
+
+    Parameters
+    ----------
+    line : str
+        What happens in its bridge, in one line.
+    moments : tuple of PlaceToHear
+        Where to listen.
     choice : Choice or None
         What the band chose, if it chose this one.
     """
 
     record: CandidateRecord
+    line: str
+    moments: tuple[PlaceToHear, ...]
     choice: Choice | None = None
 
     @property
@@ -113,70 +149,50 @@ class WayView:
         """Where it is weak; see `weak_places`."""
         return weak_places(self.record)
 
+    @property
+    def length_words(self) -> str:
+        """Such as '4 bars, 10 s'."""
+        n_bars = sum(bar.section == "interlude" for bar in self.record.bars)
+        seconds = self.record.entry_s - self.record.exit_s
+        return f"{n_bars} bar{'' if n_bars == 1 else 's'}, {seconds:.0f} s"
 
-def way_views(records: Sequence[CandidateRecord], choice: Choice | None) -> tuple[WayView, ...]:
-    """Each candidate as the page shows it, with the band's choice at the one it fell on."""
-    rank = None if choice is None else choice.rank
-    return tuple(WayView(record=r, choice=choice if r.rank == rank else None) for r in records)
+
+def way_views(view: PageView) -> tuple[WayView, ...]:
+    """Each option as the page shows it, with the band's choice at the one it fell on."""
+    document = view.document
+    rank = None if document.choice is None else document.choice.rank
+    has_keys = have_keys(document.outgoing, document.incoming)
+    return tuple(
+        WayView(
+            record=record,
+            line=bridge_line(record.plan, has_keys=has_keys),
+            moments=places_to_hear(record, has_keys=has_keys),
+            choice=document.choice if record.rank == rank else None,
+        )
+        for record in view.records
+    )
 
 
 def fact_rows(old: EdgeFacts, new: EdgeFacts) -> tuple[tuple[str, str, str], ...]:
     """What was heard: its name, the end of the old song, the start of the new one."""
-    note = first_note_name(new)
-    first_note = "none heard"
-    if new.first_note is not None:
-        first_note = f"{note}, {new.first_note.time_s:.2f} s into the song"
-    pickup_beats = 0.0 if new.opening is None else new.opening.pickup_beats
-    return (
-        ("key", _key(old), _key(new)),
-        ("tempo", _tempo(old), _tempo(new)),
-        ("metre", _metre(old), _metre(new)),
-        (
-            "ends, starts",
-            "" if old.ending is None else old.ending.kind,
-            ("" if new.opening is None else new.opening.kind)
-            + (f" of {pickup_beats:g} beats" if pickup_beats else ""),
-        ),
-        ("first note", "", first_note),
-        ("loudness", _loudness(old), _loudness(new)),
-        ("chord at the edge", edge_chord_words(old), edge_chord_words(new)),
-    )
+    return tuple((row.name, row.cells[0], row.cells[1]) for row in fact_table((old, new)))
 
 
-def _loudness(facts: EdgeFacts) -> str:
-    own = file_loudness_words(facts.level)
-    return f"{facts.level.loudness_lufs:.1f} LUFS" + (f" ({own})" if own else "")
+def run_values(view: PageView) -> dict[str, object]:
+    """The run as values for JSON, without its options."""
+    text = document_text(replace(view.document, choice=None))
+    return {
+        "id": hashlib.sha256(text.encode()).hexdigest()[:16],
+        "rate_hz": sound_rate_hz(view.document.rate_hz),
+        "mark_s": MARK_S,
+        "lead_s": LEAD_S,
+        "is_blind": view.is_blind,
+        "songs": [view.document.outgoing.title, view.document.incoming.title],
+    }
 
 
-def _key(facts: EdgeFacts) -> str:
-    key = facts.key
-    if key.source == "given":
-        return f"{key.key} (given)"
-    if not key.is_known:
-        return "none heard"
-    doubt = "" if key.confidence >= SURE_CONFIDENCE else ", unsure"
-    others = ", ".join(str(k.key) for k in key.runners_up[:2])
-    return f"{key.key} ({key.confidence:.0%}{doubt}" + (f"; else {others})" if others else ")")
-
-
-def _tempo(facts: EdgeFacts) -> str:
-    if not facts.pulse.is_known:
-        return "free time"
-    return f"{facts.pulse.tempo_bpm:.1f} BPM{_doubt(facts.pulse.confidence)}"
-
-
-def _metre(facts: EdgeFacts) -> str:
-    if not facts.pulse.is_known:
-        return ""
-    return f"{facts.pulse.metre} beats a bar{_doubt(facts.pulse.downbeat_confidence)}"
-
-
-def _doubt(confidence: float) -> str:
-    return "" if confidence >= SURE_CONFIDENCE else " (unsure)"
-
-
-def run_values(folder: Path, view: PageView) -> dict[str, object]:
-    """The run as values for JSON.
+def way_values(folder: Path, view: PageView) -> list[dict[str, object]]:
+    """The options as values for JSON, in the order of the view.
 
     Parameters
     ----------
@@ -185,33 +201,28 @@ def run_values(folder: Path, view: PageView) -> dict[str, object]:
 
     Returns
     -------
-    dict
-        Times in seconds from the start of each candidate.
+    list of dict
+        Times in seconds from the start of each. 'key' is the rank and 'sound' the place in the
+        view: a blind page puts others there. Where names are hidden there is nothing in it but
+        what the player needs.
     """
     rows = zip(view.records, matching_gains_db(view.records), strict=True)
-    return {
-        "rate_hz": sound_rate_hz(view.document.rate_hz),
-        "mark_s": MARK_S,
-        "lead_s": LEAD_S,
-        "is_blind": view.is_blind,
-        "songs": [view.document.outgoing.title, view.document.incoming.title],
-        "ways": [
-            {
-                "key": n,
-                "rank": record.rank,
-                "gain_db": gain_db,
-                **_bar_values(folder, record),
-                **({} if view.is_blind else _named_values(folder, record)),
-            }
-            for n, (record, gain_db) in enumerate(rows)
-        ],
-    }
+    return [
+        {
+            "key": record.rank,
+            "sound": str(n),
+            "gain_db": gain_db,
+            **_bar_values(folder, record),
+            **({} if view.is_blind else _named_values(folder, record)),
+        }
+        for n, (record, gain_db) in enumerate(rows)
+    ]
 
 
 def matching_gains_db(records: tuple[CandidateRecord, ...]) -> list[float]:
-    """How much to turn each candidate down so that the new song is equally loud in all.
+    """How much to turn each option down so that the new song is equally loud in all.
 
-    The new song is the one thing that every candidate plays unchanged. A
+    The new song is the one thing that every option plays unchanged. A
     difference of loudness would be heard as one of quality.
 
     Returns
@@ -231,7 +242,7 @@ def _incoming_level_lufs(record: CandidateRecord) -> float | None:
 
 
 def _bar_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
-    """What the player needs, and nothing that tells which candidate it is."""
+    """What the player needs, and nothing that tells which option it is."""
     return {
         "duration_s": duration_of(folder / record.music_file),
         "exit_s": record.exit_s,
@@ -246,6 +257,8 @@ def _bar_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
 def _named_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
     plan, card = record.plan, record.scorecard
     return {
+        "rank": record.rank,
+        "label": record.label,
         "name": plan.recipe,
         "singer_s": record.singer_s,
         "old_stops_s": _old_stops_s(plan),
@@ -258,7 +271,10 @@ def _named_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
             }
             for v in plan.voicings
         ],
-        "weak": [{"time_s": round(w.time_s, 3), "number": w.number} for w in weak_places(record)],
+        "weak": [
+            {"from_s": round(w.bar_s[0], 3), "to_s": round(w.bar_s[1], 3)}
+            for w in weak_places(record)
+        ],
         "loudness": _points(card.loudness_lufs),
         "key_from": _points(card.key_distance_from),
         "key_to": _points(card.key_distance_to),

@@ -11,9 +11,11 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from segue.audition.ballot import Ballot
+from segue.audition.blindness import number_for, shuffled_order
 from segue.audition.limits import ClientLimits, Limits
 from segue.audition.live import Live, event_text
 from segue.audition.page import BALLOT_SLOT, served_page_text
+from segue.audition.page_values import way_values
 from segue.audition.votes import BallotRefusalError, Recorder, Vote, result_values
 from segue.errors import RunFolderError
 from segue.pages import json_block
@@ -31,6 +33,7 @@ _SLOT = f'id="listener">{BALLOT_SLOT}'
 """With its tag: quotes and angle brackets are escaped in every name, in text as in JSON."""
 MOST_SHOWN = 50
 """Free words sent to everybody, the latest; all are in the ballot file."""
+_NOBODY = -1  # stands for no option where a name is drawn for a listener
 # Status codes of HTTP (RFC 9110)
 _NOT_HEARD, _CONFLICT, _INVALID, _UNAVAILABLE = 409, 409, 422, 503
 
@@ -59,6 +62,8 @@ class Poll:
         What may be asked for by name.
     page : str
         With the slot for the listener's ballot.
+    ways : tuple of dict
+        The options of a blind page, as from `way_values`; empty on an open one.
     on_chosen : callable
         Called when the choice is in the run folder.
     """
@@ -70,6 +75,7 @@ class Poll:
     secrets: Secrets
     page: str
     clients: ClientLimits
+    ways: tuple[dict[str, object], ...] = ()
     on_chosen: Callable[[], None] = lambda: None
     live: Live = field(default_factory=Live)
     recorder: Recorder = field(init=False)
@@ -110,15 +116,57 @@ class Poll:
         return False
 
     def page_for(self, listener: Listener) -> str:
-        """The page of one listener."""
+        """The page of one listener; where names are hidden, with options of their own."""
         vote = self.ballot.vote_of(listener)
-        values = {
+        is_closed = self.ballot.choice is not None
+        values: dict[str, object] = {
             "is_served": True,
-            "seed": listener.seed,
-            "is_closed": self.ballot.choice is not None,
-            "vote": None if vote is None else vote_values(vote),
+            "base": "",
+            "id": self.id_of(listener),
+            "is_closed": is_closed,
+            "vote": None if vote is None else self.vote_values(listener, vote),
         }
+        if self.view.is_blind:
+            values["ways"] = self._ways_for(listener)
+            if is_closed or vote is not None:
+                values["ranks"] = self.ranks_by_number(listener)
         return self.page.replace(_SLOT, f'id="listener">{json_block(values)}')
+
+    def _ways_for(self, listener: Listener) -> list[dict[str, object]]:
+        numbers = self.numbers_of(listener)
+        order = shuffled_order(listener.seed, len(self.ways))
+        return [{**self.ways[n], "key": numbers[n], "sound": str(numbers[n])} for n in order]
+
+    def id_of(self, listener: Listener) -> str:
+        """A name of the listener for their own device, from which nothing follows."""
+        return f"{number_for(self.ballot.secret, listener.number, _NOBODY):x}"
+
+    def numbers_of(self, listener: Listener) -> tuple[int, ...]:
+        """Under which number a listener knows each record.
+
+        Its rank, or where names are hidden one drawn for this listener alone.
+        """
+        if not self.view.is_blind:
+            return self.ranks
+        secret = self.ballot.secret
+        return tuple(number_for(secret, listener.number, rank) for rank in self.ranks)
+
+    def ranks_by_number(self, listener: Listener) -> dict[int, int]:
+        """The rank behind each number of a listener."""
+        return dict(zip(self.numbers_of(listener), self.ranks, strict=True))
+
+    def vote_values(self, listener: Listener, vote: Vote) -> dict[str, object]:
+        """A vote as values for JSON, in the listener's own numbers."""
+        choice = dict(zip(self.ranks, self.numbers_of(listener), strict=True))[vote.choice]
+        return {"choice": choice, "confidence": vote.confidence, "words": vote.words}
+
+    def own_name(self, listener: Listener, name: str) -> str:
+        """The name of a file that a listener asks for under a number of their own."""
+        if not self.view.is_blind:
+            return name
+        bus, _, number = name.removesuffix(".mp3").partition("-")
+        numbers = [str(known) for known in self.numbers_of(listener)]
+        return f"{bus}-{numbers.index(number)}.mp3" if number in numbers else ""
 
     def message_for(self, listener: Listener) -> str:
         """What a listener may know: the result only after their own vote."""
@@ -141,14 +189,23 @@ class Poll:
         return self._news
 
     async def cast(self, listener: Listener, vote: Vote) -> Vote:
-        """Keep a vote; see `Ballot.cast`."""
-        if vote.choice not in self.ranks:
-            raise BallotRefusalError("There is no such candidate.", status=_INVALID)
-        if vote.heard != tuple(sorted(self.ranks)):
+        """Keep a vote in the listener's own numbers; see `Ballot.cast`.
+
+        Returns
+        -------
+        Vote
+            The vote that stands, with ranks.
+        """
+        ranks = self.ranks_by_number(listener)
+        if vote.choice not in ranks:
+            raise BallotRefusalError("There is no such option.", status=_INVALID)
+        if vote.heard != tuple(sorted(ranks)):
             raise BallotRefusalError(
-                "Hear each one through its join before you vote.", status=_NOT_HEARD
+                "Listen to each across the change before you vote.", status=_NOT_HEARD
             )
-        kept = await self.recorder.do(lambda: self.ballot.cast(listener, vote))
+        heard = tuple(sorted(self.ranks))
+        known = replace(vote, choice=ranks[vote.choice], heard=heard)
+        kept = await self.recorder.do(lambda: self.ballot.cast(listener, known))
         self.live.changed()
         return kept
 
@@ -200,6 +257,7 @@ def open_poll(
         secrets=secrets,
         page=served_page_text(folder, view),
         clients=ClientLimits(limits or Limits()),
+        ways=tuple(way_values(folder, view)) if view.is_blind else (),
         on_chosen=on_chosen,
     )
 
@@ -214,8 +272,3 @@ def settings_of(view: PageView) -> str:
             "has_anchor": view.has_anchor,
         }
     )
-
-
-def vote_values(vote: Vote) -> dict[str, object]:
-    """A vote as values for JSON."""
-    return {"choice": vote.choice, "confidence": vote.confidence, "words": vote.words}

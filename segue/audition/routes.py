@@ -16,7 +16,7 @@ from starlette.routing import Route
 from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
 from segue.audition.limits import RequestRefusalError, client_address, refusal
 from segue.audition.page import SCRIPTS, STYLES
-from segue.audition.poll import Poll, vote_values
+from segue.audition.poll import Poll
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
 from segue.audition.served_files import named_file
 from segue.audition.votes import BallotRefusalError, Vote
@@ -79,7 +79,7 @@ def _answering(
             return await answer(request)
         except RequestRefusalError as error:
             vote = error.kept if isinstance(error, BallotRefusalError) else None
-            kept = {} if vote is None else {"vote": vote_values(vote)}
+            kept = {} if vote is None else _own_vote(request, vote)
             return JSONResponse({"problem": str(error), **kept}, status_code=error.status)
 
     return answered
@@ -151,7 +151,14 @@ async def _vote(request: Request) -> Response:
         words=body.words.strip(),
         heard=body.heard,
     )
-    return JSONResponse({"vote": vote_values(await poll.cast(listener, vote))})
+    return JSONResponse(_own_vote(request, await poll.cast(listener, vote)))
+
+
+def _own_vote(request: Request, vote: Vote) -> dict[str, object]:
+    """A vote in the numbers of the one who asks, and the ranks behind them, now that it stands."""
+    poll, listener = _poll(request), _known(request)
+    ranks = {"ranks": poll.ranks_by_number(listener)} if poll.view.is_blind else {}
+    return {"vote": poll.vote_values(listener, vote), **ranks}
 
 
 async def _close(request: Request) -> Response:
@@ -175,12 +182,17 @@ async def _events(request: Request) -> Response:
 
 
 async def _sound(request: Request) -> Response:
-    if _listener(request) is None:
+    poll, listener = _poll(request), _listener(request)
+    if listener is None:
         return refusal("Join first.", status=UNKNOWN)
-    path = named_file(_poll(request).files, request.path_params["name"])
+    asked = request.path_params["name"]
+    path = named_file(poll.files, poll.own_name(listener, asked))
     if path is None:
         return refusal("There is no such sound.", status=NOT_FOUND)
-    return FileResponse(path, media_type=SOUND_TYPES[path.suffix])
+    # The usual tag is made of size and time of the file, and would be the same for all listeners.
+    alike = {"etag": f'"{asked}"', "last-modified": "Thu, 01 Jan 1970 00:00:00 GMT"}
+    headers = alike if poll.view.is_blind else {}
+    return FileResponse(path, media_type=SOUND_TYPES[path.suffix], headers=headers)
 
 
 def _poll(request: Request) -> Poll:

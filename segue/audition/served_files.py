@@ -95,7 +95,7 @@ def named_file(files: Mapping[str, Path], name: str) -> Path | None:
 
 
 def _encoded(folder: Path, view: PageView, sounds: Path) -> list[tuple[str, bytes]]:
-    encoded = bus_mp3s(view.records, folder.joinpath)
+    encoded = bus_mp3s(view.records, folder.joinpath, alike=view.is_blind)
     for name, sound in encoded:
         (sounds / f"{name}.mp3").write_bytes(sound)
     return encoded

@@ -51,6 +51,8 @@ _N_THREADS: Final = 2  # that encode side by side
 _BLOCK_FRAMES: Final = 1 << 18  # frames read at once, to hold little memory
 _MARK_AMPLITUDE: Final = 0.5  # of full scale: louder than what an encoder leaves around it
 _FULL_SCALE: Final = 127  # the outline is sent as signed bytes
+_ROOM_S: Final = 0.1  # behind the longest: a WAV may have a few frames more than its plan
+_ALIKE_SIDE_KBPS: Final = "64"  # enough for clicks and single notes; by judgement
 _SIDE_QUALITY: Final = "V5"
 """Variable bit rate, as they are silent for most of the time; middling of LAME's V0 to V9."""
 
@@ -97,7 +99,10 @@ def music_rate_kbps(durations_s: Iterable[float]) -> int:
 
 
 def bus_mp3s(
-    records: Sequence[CandidateRecord], sound_of: Callable[[str], Path | Clip]
+    records: Sequence[CandidateRecord],
+    sound_of: Callable[[str], Path | Clip],
+    *,
+    alike: bool = False,
 ) -> list[tuple[str, bytes]]:
     """Every bus of every record as MP3, under the name that the page knows it by.
 
@@ -105,25 +110,37 @@ def bus_mp3s(
     ----------
     sound_of : callable
         The WAV of a name that a record has, or the sound in it; asked once for each.
+    alike : bool
+        Whether all sounds of a bus shall be of one size, so that it tells nothing: silence is put
+        behind the shorter ones, and every second takes as many bytes.
 
     Returns
     -------
     list of (str, bytes)
         Names such as 'music-0', 'click-0', 'cue-0', in order.
     """
-    quality = str(music_rate_kbps(record.plan.duration_s for record in records))
+    longest_s = max((record.plan.duration_s for record in records), default=0.0)
+    least_s = longest_s + _ROOM_S if alike else 0.0
+    lengths_s = [max(record.plan.duration_s, least_s) for record in records]
+    quality = str(music_rate_kbps(lengths_s))
+    side = _ALIKE_SIDE_KBPS if alike else _SIDE_QUALITY
     buses = [
         bus
         for n, record in enumerate(records)
         for bus in (
             (f"music-{n}", record.music_file, quality, 1),
             # Half the rate is plenty for clicks and single notes.
-            (f"click-{n}", record.click_file, _SIDE_QUALITY, 2),
-            (f"cue-{n}", record.cue_file, _SIDE_QUALITY, 2),
+            (f"click-{n}", record.click_file, side, 2),
+            (f"cue-{n}", record.cue_file, side, 2),
         )
     ]
+
+    def encoded(bus: tuple[str, str, str, int]) -> tuple[str, bytes]:
+        name, file, quality, rate_divided_by = bus
+        return name, _mp3(sound_of(file), quality, rate_divided_by, least_s=least_s)
+
     with ThreadPoolExecutor(_N_THREADS) as pool:  # the encoder is C and lets others run
-        return list(pool.map(lambda bus: (bus[0], _mp3(sound_of(bus[1]), *bus[2:])), buses))
+        return list(pool.map(encoded, buses))
 
 
 def duration_of(path: Path) -> float:
@@ -168,7 +185,7 @@ def _told(path: Path) -> Iterator[None]:
         raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
 
 
-def _mp3(source: Path | Clip, quality: str, rate_divided_by: int) -> bytes:
+def _mp3(source: Path | Clip, quality: str, rate_divided_by: int, *, least_s: float = 0.0) -> bytes:
     """Sound with the mark at its start, at a whole share of the page's rate."""
     # pedalboard: the same sound as libsndfile at the same rate, in a quarter of the time.
     from pedalboard.io import AudioFile
@@ -178,7 +195,8 @@ def _mp3(source: Path | Clip, quality: str, rate_divided_by: int) -> bytes:
         rate_hz = sound_rate_hz(wav_hz) // rate_divided_by
         with AudioFile(buffer, "w", rate_hz, n_channels, format="mp3", quality=quality) as encoder:
             at_its_rate = resampled_blocks(blocks, n_channels, from_hz=wav_hz, to_hz=rate_hz)
-            for block in chain([_lead(rate_hz, n_channels)], at_its_rate):
+            whole = _at_least(at_its_rate, n_channels, round(least_s * rate_hz))
+            for block in chain([_lead(rate_hz, n_channels)], whole):
                 if len(block):
                     encoder.write(np.ascontiguousarray(block.T))
     return buffer.getvalue()
@@ -196,6 +214,17 @@ def _opened(source: Path | Clip) -> Iterator[tuple[int, int, Iterator[npt.NDArra
     starts = range(0, source.n_frames, _BLOCK_FRAMES)
     blocks = (samples[start : start + _BLOCK_FRAMES] for start in starts)
     yield source.rate_hz, samples.shape[1], blocks
+
+
+def _at_least(
+    blocks: Iterable[npt.NDArray[np.float32]], n_channels: int, n_frames: int
+) -> Iterator[npt.NDArray[np.float32]]:
+    """Sound with silence behind it, where it is shorter than wanted."""
+    for block in blocks:
+        n_frames -= len(block)
+        yield block
+    if n_frames > 0:
+        yield np.zeros((n_frames, n_channels), dtype=np.float32)
 
 
 def _lead(rate_hz: int, n_channels: int) -> npt.NDArray[np.float32]:

@@ -65,7 +65,7 @@ def show_on_evening_page(run: Path) -> None:
 LOWEST_PORT, HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
 SERVER_PARTS = "starlette uvicorn httptools segno"
 """As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
-_NO_ANCHOR = "No anchor: a candidate is nearly a hard cut itself."
+_NO_ANCHOR = "No plain cut as a check: one of the segues is nearly a cut itself."
 
 
 def audition(
@@ -74,7 +74,7 @@ def audition(
         bool, typer.Option("--blind", help="Hide names, shuffle the order for each listener.")
     ] = False,
     anchor: Annotated[
-        bool, typer.Option("--anchor", help="With --blind: add a hard cut that ought to lose.")
+        bool, typer.Option("--anchor", help="With --blind: add a plain cut as a check.")
     ] = False,
     serve: Annotated[
         bool, typer.Option("--serve", help="Serve the page with a ballot, on this machine.")
@@ -108,8 +108,13 @@ def audition(
 def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:
     from segue.audition.page import write_blind_page, write_page
 
-    page = write_blind_page(run, view) if view.is_blind else write_page(run, view.document)
-    _say(f"Listen and compare: {page}")
+    if view.is_blind:
+        page, key = write_blind_page(run, view)
+        _say(f"Listen and compare: {page}")
+        _say(f"What its marks stand for, for your eyes only: {key}")
+    else:
+        page = write_page(run, view.document)
+        _say(f"Listen and compare: {page}")
     if not quiet:
         from segue.pages import TURN_DOWN
 
@@ -122,7 +127,7 @@ def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:
 
 def _serve(run: Path, view: PageView, *, port: int | None, on_lan: bool, opens: bool) -> None:
     if not view.records:
-        raise RunFolderError(run, "has no candidates to vote on: make some with 'segue between'.")
+        raise RunFolderError(run, "has no segues to vote on: make some with 'segue between'.")
     try:
         from segue.audition.serve import serve_vote
     except ModuleNotFoundError as error:

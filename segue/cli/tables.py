@@ -8,19 +8,14 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
-from segue.analysis.doubts import rival_tempi_bpm
-from segue.analysis.facts import SURE_CONFIDENCE, have_keys
+from segue.analysis.facts import have_keys
 from segue.analysis.facts_report import facts_report
 from segue.cli.hints import print_next, print_sentence
 from segue.music.interval import relation
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
-from segue.plan.heard_words import (
-    edge_chord_words,
-    file_loudness_words,
-    first_note_name,
-    keys_sentence,
-)
+from segue.plan.fact_words import fact_table
+from segue.plan.heard_words import keys_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +29,6 @@ if TYPE_CHECKING:
 _N_WEAKEST = 2  # measures named below a candidate
 _HEADINGS_WIDTH, _SONG_WIDTH = 14, 22
 """Columns of a terminal that a table of facts needs at least."""
-_EDGE_HEADINGS = (("end", "ends"), ("start", "starts"))
 
 
 def print_json(value: Any) -> None:  # noqa: ANN401 - any JSON value
@@ -60,8 +54,8 @@ def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
     table.add_column("")
     for f in facts:
         table.add_column(f"{'end' if f.edge == 'end' else 'start'} of {f.title}", overflow="fold")
-    for name, cells in _fact_rows(facts):
-        table.add_row(name, *cells)
+    for row in fact_table(facts):
+        table.add_row(row.name, *row.cells)
     return table
 
 
@@ -145,80 +139,8 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
     }
 
 
-def _fact_rows(facts: Sequence[EdgeFacts]) -> list[tuple[str, list[str]]]:
-    edges = {f.edge for f in facts}
-    edge_words = " / ".join(words for edge, words in _EDGE_HEADINGS if edge in edges)
-    return [
-        ("key", [_key_words(f) for f in facts]),
-        ("at the edge", [edge_chord_words(f) or "-" for f in facts]),
-        ("tuning", [f"{f.tuning_cents:+.0f} cents" for f in facts]),
-        ("tempo", [_tempo_words(f) for f in facts]),
-        ("metre", [_metre_words(f) for f in facts]),
-        ("level", [_level_words(f) for f in facts]),
-        (edge_words, [_edge_words(f) for f in facts]),
-        ("first note", [_note_words(f) for f in facts]),
-    ]
-
-
-def _key_words(facts: EdgeFacts) -> str:
-    fact = facts.key
-    if fact.source == "given":
-        return f"{fact.key} (given)"
-    if not fact.is_known:
-        return "none heard"
-    sure = "" if fact.confidence >= SURE_CONFIDENCE else "?"
-    others = ", ".join(f"{k.key} {k.weight:.0%}" for k in fact.runners_up[:2])
-    return f"{fact.key}{sure} {fact.confidence:.0%}" + (f" (or {others})" if others else "")
-
-
-def _tempo_words(facts: EdgeFacts) -> str:
-    pulse = facts.pulse
-    if pulse.source == "given":
-        return f"{pulse.tempo_bpm:.2f} BPM (given)"
-    if not pulse.is_known:
-        return "free time"
-    sure = "" if pulse.confidence >= SURE_CONFIDENCE else "?"
-    others = ", ".join(f"{bpm:.0f}" for bpm in rival_tempi_bpm(pulse))
-    return f"{pulse.tempo_bpm:.2f} BPM{sure}" + (f" (or {others})" if others else "")
-
-
-def _metre_words(facts: EdgeFacts) -> str:
-    pulse = facts.pulse
-    if not pulse.is_known:
-        return "-"
-    sure = "" if pulse.downbeat_confidence >= SURE_CONFIDENCE else "?"
-    return f"{pulse.metre} beats a bar{sure}, {len(pulse.downbeats_s)} bars heard"
-
-
-def _level_words(facts: EdgeFacts) -> str:
-    level = facts.level
-    own = file_loudness_words(level)
-    played = f"{level.loudness_lufs:.1f} LUFS" + (f" ({own})" if own else "")
-    return f"{played}, peak {level.true_peak_dbtp:+.1f} dBTP"
-
-
-def _edge_words(facts: EdgeFacts) -> str:
-    if facts.ending is not None:
-        sure = "" if facts.ending.confidence >= SURE_CONFIDENCE else "?"
-        outro_s = facts.ending.outro_start_s
-        quieter = "" if outro_s is None else f", quieter from {outro_s:.1f} s"
-        return f"{facts.ending.kind}{sure}, last hit at {facts.ending.last_hit_s:.2f} s{quieter}"
-    if facts.opening is None:
-        return ""
-    opening = facts.opening
-    sure = "" if opening.confidence >= SURE_CONFIDENCE else "?"
-    pickup = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
-    return f"{opening.kind}{sure}{pickup}, bar one at {opening.first_downbeat_s:.2f} s"
-
-
-def _note_words(facts: EdgeFacts) -> str:
-    if facts.first_note is None:
-        return "-"
-    return f"{first_note_name(facts)} at {facts.first_note.time_s:.2f} s"
-
-
 def print_candidate(console: Console, record: CandidateRecord) -> None:
-    """Print one candidate with its reason, its weakest points and what is to be said of it."""
+    """Print one option with its reason, its weakest points and what is to be said of it."""
     card = record.scorecard
     bars = sum(bar.section == "interlude" for bar in record.bars)
     tie = " (a tie with the one above)" if record.is_tie else ""

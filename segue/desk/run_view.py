@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from segue.audition.page import PageView
-from segue.audition.page_values import WayView, run_values, way_views
+from segue.audition.page_values import WayView, run_values, way_values, way_views
 from segue.desk.house import RUNS
 from segue.plan.heard_words import keys_sentence
 from segue.runfolder import read_document
@@ -68,11 +68,13 @@ def run_view(house: House, name: str) -> RunView:
 def _read(folder: Path, name: str, _mark: int) -> RunView:
     document = read_document(folder)
     view = PageView(document=document, records=document.candidates)
+    # the desk calls an option by its place on the page
+    ways = [{**way, "key": n} for n, way in enumerate(way_values(folder, view))]
     return RunView(
         name=name,
         document=document,
-        ways=way_views(document.candidates, document.choice),
-        values=run_values(folder, view),
+        ways=way_views(view),
+        values={**run_values(view), "ways": ways},
     )
 
 

@@ -61,7 +61,7 @@ def home_words(voicings: Sequence[Voicing], old: KeyFact, new: KeyFact) -> str:
 
 def _place(notes_midi: tuple[int, ...], old: Key, new: Key) -> str:
     """Where a chord is at home, in words; empty for nowhere."""
-    is_old, is_new = _is_at_home(notes_midi, old), _is_at_home(notes_midi, new)
+    is_old, is_new = is_at_home(notes_midi, old), is_at_home(notes_midi, new)
     if is_old and is_new:
         return _both(old, new)
     return str(old) if is_old else str(new) if is_new else ""
@@ -71,7 +71,7 @@ def _both(old: Key, new: Key) -> str:
     return str(new) if old == new else f"{old} and in {new}"
 
 
-def _is_at_home(notes_midi: tuple[int, ...], key: Key) -> bool:
+def is_at_home(notes_midi: tuple[int, ...], key: Key) -> bool:
     """Whether it is a triad of the key, with nothing added but tones of its scale."""
     tones = {note % N_PITCH_CLASSES for note in notes_midi}
     triads = [set(chord.pitch_classes) for chord in own_chords(key)]

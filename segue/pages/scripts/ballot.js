@@ -4,30 +4,49 @@ let given = listener.vote || null;
 
 const picked = (name) => { const radio = document.querySelector(`input[name="${name}"]:checked`); return radio ? Number(radio.value) : null; };
 const tell = (words) => { byId("vote-state").textContent = words; };
-const place = (rank) => (run.is_blind ? ` (your ${ways.findIndex((way) => way.rank === rank) + 1})` : "");
+const indexOf = (key) => ways.findIndex((way) => way.key === key);
+
+// Under which number this listener heard what the result names; on a blind page told after the vote.
+function place(rank) {
+  if (!run.is_blind || !listener.ranks) return "";
+  const index = ways.findIndex((way) => listener.ranks[way.key] === rank);
+  return index < 0 ? "" : ` (your ${index + 1})`;
+}
 
 function showHeard() {
   const left = ways.flatMap((way, i) => (isHeard(way) ? [] : [i + 1]));
   for (const [i, way] of ways.entries()) byId(`heard-${i}`).textContent = isHeard(way) ? "heard" : "";
   if (given || (listener.is_served && listener.is_closed)) { byId("to-hear").textContent = ""; byId("send").disabled = true; return; }
   byId("to-hear").textContent = left.length
-    ? `Before you vote, hear each one through its join, from the old song into the new. Still to hear: ${left.join(", ")}.`
+    ? `Before you vote, listen to each across the change. Still to hear: ${left.join(", ")}.`
     : "You have heard them all.";
   byId("send").disabled = left.length > 0;
 }
 
+// The button says what it does.
+function showPicked() {
+  const choice = picked("choice");
+  byId("send").textContent = choice === null ? "Vote" : `Vote for ${ways[choice].label || choice + 1}`;
+}
+
+function showGiven() {
+  byId("my-vote").hidden = false;
+  byId("my-vote").textContent = `You voted for ${nameOf(indexOf(given.choice))}: ${SURE[given.confidence]}${given.words ? `, \u201c${given.words}\u201d` : ""}.`;
+}
+
 const voteOf = () => ({
-  choice: ways[picked("choice")].rank,
+  choice: ways[picked("choice")].key,
   confidence: picked("confidence"),
   words: byId("words").value.trim(),
-  heard: ways.filter(isHeard).map((way) => way.rank).sort((a, b) => a - b),
+  heard: ways.filter(isHeard).map((way) => way.key).sort((a, b) => a - b),
 });
 
 function voteText(vote) {
-  const what = vote.choice === HARD_CUT ? "the hard cut, an anchor that ought to lose" : `candidate ${vote.choice}`;
-  const heard = run.is_blind ? ` (heard as ${picked("choice") + 1} of ${ways.length}, order of seed ${seed})` : "";
+  const way = ways[indexOf(vote.choice)];
+  const heard = run.is_blind ? ` (heard as ${picked("choice") + 1} of ${ways.length})` : "";
   return [
-    `Vote on ${run.songs[0]} into ${run.songs[1]}`, `for ${what}${heard}`, SURE[vote.confidence],
+    `Vote on ${run.songs[0]} into ${run.songs[1]}`,
+    run.is_blind ? `for the one marked ${way.mark}${heard}` : `for option ${way.label}, ${way.name}`, SURE[vote.confidence],
     vote.words && `in my words: ${vote.words}`, byId("voter").value.trim() && `from ${byId("voter").value.trim()}`,
   ].filter(Boolean).join("\n");
 }
@@ -44,7 +63,7 @@ const later = (ms) => new Promise((done) => { setTimeout(done, ms); });
 async function sent(vote) {
   for (let n = 0; ; n += 1) {
     try {
-      const answer = await fetch("/vote", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(vote) });
+      const answer = await fetch(`${listener.base}/vote`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(vote) });
       if (answer.status < 500 && answer.status !== 429) return { ok: answer.ok, ...(await answer.json()) };
     } catch { /* no network just now */ }
     tell("No answer yet. Your vote is kept here and sent again; leave the page open.");
@@ -53,7 +72,8 @@ async function sent(vote) {
 }
 
 function lockForm() {
-  for (const field of document.querySelectorAll("#vote input, #vote textarea")) field.disabled = true;
+  byId("vote").hidden = true;
+  if (given) showGiven();
   showHeard();
 }
 
@@ -69,9 +89,11 @@ async function castVote(event) {
     return;
   }
   byId("send").disabled = true;
+  keep({ sending: vote });
   tell("Sending.");
   const answer = await sent(vote);
-  if (answer.ok || answer.vote) given = answer.vote;
+  keep({ sending: null });
+  if (answer.ok || answer.vote) { given = answer.vote; listener.ranks = answer.ranks || listener.ranks; }
   tell(answer.ok ? "Your vote is kept." : answer.problem);
   if (given) lockForm(); else showHeard();
 }
@@ -88,11 +110,32 @@ function takeResult(result) {
   lockForm();
 }
 
+// What was typed before the page was left is there again.
+function recall() {
+  const choice = indexOf(kept.choice);
+  if (choice >= 0) document.querySelector(`input[name="choice"][value="${choice}"]`).checked = true;
+  if (kept.confidence) document.querySelector(`input[name="confidence"][value="${kept.confidence}"]`).checked = true;
+  byId("words").value = kept.words || "";
+  byId("voter").value = kept.voter || "";
+  showPicked();
+}
+
+function noteTyped() {
+  const choice = picked("choice");
+  keep({ choice: choice === null ? null : ways[choice].key, confidence: picked("confidence"), words: byId("words").value, voter: byId("voter").value });
+  showPicked();
+}
+
 function openBallot() {
   byId("vote").addEventListener("submit", castVote);
+  byId("vote").addEventListener("input", noteTyped);
   byId("copy").addEventListener("click", copyVote);
   byId("name-field").hidden = listener.is_served;
+  recall();
   if (given) { tell("Your vote is kept."); lockForm(); }
   showHeard();
-  if (listener.is_served) follow({ onResult: takeResult, onCount: takeCount });
+  if (!listener.is_served) return;
+  byId("back").hidden = !listener.base;
+  follow({ onResult: takeResult, onCount: takeCount });
+  if (kept.sending && !given) byId("vote").requestSubmit(); // it was on its way when the page was left
 }

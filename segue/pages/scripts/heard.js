@@ -1,7 +1,7 @@
-// Which candidates were heard through their join: from shortly before the interlude to shortly
-// after it, in cells that the music has passed while it played.
+// Which options were heard through their bridge: from shortly before it to shortly after it, in
+// cells that the music has passed while it played.
 const CELL_S = 0.5, AROUND_S = 2;
-let passed = null; // where the last look was: candidate, start of the stretch, place
+let passed = null; // where the last look was: option, start of the stretch, place
 
 function cellsToHear(way) {
   const from = Math.floor(Math.max(way.exit_s - AROUND_S, 0) / CELL_S);
@@ -9,7 +9,7 @@ function cellsToHear(way) {
   return new Set(Array.from({ length: Math.max(to - from, 0) + 1 }, (_, i) => from + i));
 }
 
-for (const way of ways) way.toHear = cellsToHear(way);
+for (const way of ways) way.toHear = new Set((kept.toHear || {})[way.key] ?? cellsToHear(way));
 const isHeard = (way) => way.toHear.size === 0;
 
 // Called with every look at the clock; a look that comes late takes in what has passed since.
@@ -19,5 +19,6 @@ function notePlace(index, seconds) {
   const { toHear } = ways[index], left = toHear.size;
   for (let cell = Math.floor((goesOn ? passed.seconds : seconds) / CELL_S); cell <= seconds / CELL_S; cell += 1) toHear.delete(cell);
   passed = { index, startedAt: state.startedAt, seconds };
+  if (left !== toHear.size) keep({ toHear: Object.fromEntries(ways.map((way) => [way.key, [...way.toHear]])) });
   if (left && !toHear.size) showHeard();
 }

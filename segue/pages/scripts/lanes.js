@@ -1,4 +1,5 @@
-// The picture of a candidate, drawn at the width it has, so that text is never scaled.
+// The pictures of an option, drawn at the width they have, so that text is never scaled: a small one
+// of its sound with the bridge marked, and a tall one with everything that was measured.
 const SVG = "http://www.w3.org/2000/svg";
 const LETTER = 6.6, BOLD_LETTER = 9.5; // widths allowed for a letter: 12 px, and bold 13 px
 // Top and height of every lane, in CSS pixels; captions stand in the 16 px above a curve.
@@ -6,12 +7,13 @@ const LANES = {
   numbers: [0, 16], band: [18, 22], flags: [42, 34], wave: [80, 84], chords: [166, 34],
   key: [220, 56], tempo: [296, 44], level: [360, 44], weak: [406, 20],
 };
-const TOP = LANES.band[0], BOTTOM = run.is_blind ? 58 : 404;
+const TOP = LANES.band[0], BOTTOM = 404;
+const MINI = { top: 0, height: 34, foot: 44, weak: 5 }; // its wave, its words below, its hatched bars
 const LEVEL_LUFS = [-45, -5];
 const SECTIONS = [
-  ["outgoing", ["end of A, the old song", "end of A", "A"]],
-  ["interlude", ["interlude", "inter.", ""]],
-  ["incoming", ["start of B, the new song", "start of B", "B"]],
+  ["outgoing", ["old song", "old", ""]],
+  ["interlude", ["bridge", ""]],
+  ["incoming", ["new song", "new", ""]],
 ];
 const PEAK = Math.max(1, ...ways.flatMap((way) => (way.outline || []).map(Math.abs)));
 const widthOf = (words) => words.length * LETTER;
@@ -29,17 +31,51 @@ function rule(svg, look, x, top = TOP, bottom = BOTTOM) {
 }
 
 function draw(way, index) {
-  const svg = byId(`lanes-${index}`), width = svg.clientWidth;
+  drawMini(way, index);
+  const svg = byId(`lanes-${index}`), width = svg ? svg.clientWidth : 0;
   if (!width || width === way.width) return;
   way.width = width;
+  cleared(svg, width);
+  const x = (t) => (width * t) / way.duration_s;
+  drawGrounds(svg, width);
+  drawBars(svg, way, x);
+  drawFindings(svg, way, x);
+  el(svg, "rect", { class: "span", id: `lanes-loop-${index}`, y: TOP, height: BOTTOM - TOP, width: 0 });
+  rule(svg, "place", 0).id = `lanes-place-${index}`;
+}
+
+function cleared(svg, width) {
   svg.replaceChildren();
   svg.setAttribute("viewBox", `0 0 ${width} ${svg.clientHeight}`);
+  const pattern = el(el(svg, "defs"), "pattern", { id: `${svg.id}-hatch`, width: 5, height: 5, patternUnits: "userSpaceOnUse", patternTransform: "rotate(45)" });
+  el(pattern, "line", { class: "hatch-line", x1: 0, x2: 0, y1: 0, y2: 5 });
+}
+
+// Where a phone looks first: the sound, the bridge as a block, the numbers of its first bar and of
+// the new song's. A blind page has the bars and no sound.
+function drawMini(way, index) {
+  const svg = byId(`mini-${index}`), width = svg.clientWidth, { top, height, foot, weak } = MINI;
+  if (!width || width === way.miniWidth) return;
+  way.miniWidth = width;
+  cleared(svg, width);
   const x = (t) => (width * t) / way.duration_s;
-  if (!run.is_blind) drawGrounds(svg, width);
-  drawBars(svg, way, x);
-  if (!run.is_blind) drawFindings(svg, way, x);
-  el(svg, "rect", { class: "span", id: `loop-${index}`, y: TOP, height: BOTTOM - TOP, width: 0 });
-  rule(svg, "place", 0).id = `place-${index}`;
+  el(svg, "rect", { class: "lane", x: 0, y: top, width, height });
+  el(svg, "rect", { class: "band interlude", x: x(way.exit_s), y: top, width: Math.max(x(way.entry_s) - x(way.exit_s), 2), height });
+  if (run.is_blind) for (const { time_s } of way.bars) rule(svg, "bar", x(time_s), top, height);
+  else drawWave(svg, way, x, top, height);
+  for (const { from_s, to_s } of way.weak || []) el(svg, "rect", { class: "hatched", x: x(from_s), y: height - weak, width: Math.max(x(to_s) - x(from_s), 4), height: weak, fill: `url(#${svg.id}-hatch)` });
+  const words = { outgoing: "old song", interlude: "bridge", incoming: "new song" };
+  const rows = [[]];
+  for (const { name, from, to } of sectionsOf(way)) {
+    const bar = way.bars.find((line) => line.time_s >= from - 1e-3);
+    const said = name === "outgoing" || !bar ? words[name] : `${bar.number} ${words[name]}`;
+    const at = x(from), need = widthOf(said) + 6, free = rows[0].every(([, end]) => at >= end);
+    if (to <= from || !free || at + need > width + 6) continue;
+    rows[0].push([at, at + need]);
+    el(svg, "text", { x: at + 1, y: foot }, said);
+  }
+  el(svg, "rect", { class: "span", id: `mini-loop-${index}`, y: top, height, width: 0 });
+  rule(svg, "place", 0, top, height).id = `mini-place-${index}`;
 }
 
 function drawGrounds(svg, width) {
@@ -48,7 +84,7 @@ function drawGrounds(svg, width) {
   }
 }
 
-// What tells the candidates apart, and is hidden from blind listeners.
+// What tells the options apart; a page that hides names has none of it.
 function drawFindings(svg, way, x) {
   drawSections(svg, way, x);
   drawWave(svg, way, x);
@@ -85,8 +121,8 @@ function drawSections(svg, way, x) {
   }
 }
 
-function drawWave(svg, way, x) {
-  const [top, height] = LANES.wave, middle = top + height / 2;
+function drawWave(svg, way, x, top = LANES.wave[0], height = LANES.wave[1]) {
+  const middle = top + height / 2;
   const n = way.outline.length / 2, column = way.duration_s / n;
   const at = (i, side) => `${x(i * column).toFixed(1)},${(middle - (way.outline[2 * i + side] * height) / (2 * PEAK)).toFixed(1)}`;
   for (const { name, from, to } of sectionsOf(way)) {
@@ -121,7 +157,7 @@ function drawChords(svg, way, x) {
 }
 
 function drawFlags(svg, way, x) {
-  const flags = [["stops", way.old_stops_s, "A stops"], ["entry", way.entry_s, "B's bar one"]];
+  const flags = [["stops", way.old_stops_s, "old song stops"], ["entry", way.entry_s, "new song"]];
   if (way.singer_s !== null) flags.push(["singer", way.singer_s, "first note"]);
   const rows = [[], []], [top] = LANES.flags;
   for (const [look, time_s, words] of flags) {
@@ -170,30 +206,29 @@ function caption(svg, [top], parts) {
   }
 }
 
+// A weak place is a hatched bar; its sentence stands in the list below.
 function drawWeak(svg, way, x) {
-  const [top, height] = LANES.weak, need = 25;
-  let free = 0;
-  const last = way.weak.length - 1;
-  for (const [i, { time_s, number }] of way.weak.entries()) {
-    const left = Math.min(Math.max(x(time_s) - 5, free), way.width - need * (last - i + 1));
-    free = left + need;
-    rule(svg, "weak-tick", x(time_s), LANES.wave[0], BOTTOM);
-    el(svg, "line", { class: "weak-tick", x1: x(time_s), x2: left + 5, y1: BOTTOM, y2: top + 5 });
-    el(svg, "text", { class: "weak-name", x: left, y: top + height - 4 }, `▲${number}`);
+  const [top, height] = LANES.weak;
+  for (const { from_s, to_s } of way.weak) {
+    const width = Math.max(x(to_s) - x(from_s), 6);
+    el(svg, "rect", { class: "hatched", x: x(from_s), y: top, width, height: height - 6, fill: `url(#${svg.id}-hatch)` });
   }
 }
 
 function showPlace(index, seconds) {
-  const way = ways[index], line = byId(`place-${index}`);
-  if (!line) return;
-  line.setAttribute("visibility", seconds === null ? "hidden" : "visible");
-  if (seconds !== null) line.setAttribute("transform", `translate(${((way.width * seconds) / way.duration_s).toFixed(2)})`);
+  const way = ways[index];
+  for (const [line, width] of [[byId(`lanes-place-${index}`), way.width], [byId(`mini-place-${index}`), way.miniWidth]]) {
+    if (!line) continue;
+    line.setAttribute("visibility", seconds === null ? "hidden" : "visible");
+    if (seconds !== null) line.setAttribute("transform", `translate(${((width * seconds) / way.duration_s).toFixed(2)})`);
+  }
 }
 
 function showSpan(index, span) {
-  const way = ways[index], box = byId(`loop-${index}`);
-  if (!box) return;
-  const [from, to] = span || [0, 0];
-  box.setAttribute("x", (way.width * from) / way.duration_s);
-  box.setAttribute("width", (way.width * (to - from)) / way.duration_s);
+  const way = ways[index], [from, to] = span || [0, 0];
+  for (const [box, width] of [[byId(`lanes-loop-${index}`), way.width], [byId(`mini-loop-${index}`), way.miniWidth]]) {
+    if (!box) continue;
+    box.setAttribute("x", (width * from) / way.duration_s);
+    box.setAttribute("width", (width * (to - from)) / way.duration_s);
+  }
 }

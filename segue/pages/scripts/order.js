@@ -4,6 +4,16 @@ const byId = (id) => document.getElementById(id);
 const run = JSON.parse(byId("run").textContent);
 const listener = JSON.parse(byId("listener").textContent);
 
+// What was heard and typed outlives a reload, and a phone that throws the page out. It is kept on
+// this device only, for this run and this listener.
+const KEPT = `segue ${run.id} ${listener.id || ""}`;
+const kept = (() => { try { return JSON.parse(localStorage.getItem(KEPT)) || {}; } catch { return {}; } })();
+
+function keep(values) {
+  Object.assign(kept, values);
+  try { localStorage.setItem(KEPT, JSON.stringify(kept)); } catch { /* a private window: nothing is kept */ }
+}
+
 // The order is kept with the vote as a seed, from which it can be told again. The rule is the quick
 // generator modulo 2**32 of Press, Teukolsky, Vetterling and Flannery, "Numerical Recipes in C", 2nd
 // ed., 1992, section 7.1 (from memory); its high bits decide, for its low bits repeat.
@@ -18,7 +28,11 @@ function shuffledOrder(seed, n) {
   return order;
 }
 
-const seed = listener.seed ?? crypto.getRandomValues(new Uint32Array(1))[0];
-const order = run.is_blind ? shuffledOrder(seed, run.ways.length) : [...run.ways.keys()];
-const ways = order.map((n) => run.ways[n]);
-const nameOf = (index) => [index + 1, ways[index].name].filter(Boolean).join(", ");
+// A server sends a blind page in the listener's own order; a file is shuffled here, once.
+const waysGiven = listener.ways || run.ways;
+const isShuffledHere = run.is_blind && !listener.is_served;
+const seed = isShuffledHere ? kept.seed ?? crypto.getRandomValues(new Uint32Array(1))[0] : 0;
+if (isShuffledHere) keep({ seed });
+const order = isShuffledHere ? shuffledOrder(seed, waysGiven.length) : [...waysGiven.keys()];
+const ways = order.map((n) => waysGiven[n]);
+const nameOf = (index) => [ways[index].label || index + 1, ways[index].name].filter(Boolean).join(", ");

@@ -1,7 +1,7 @@
 // Controls: buttons, keys, pointer, and what the screen says.
 
-// The same place in another way across: from the exit backwards, from the entry onwards,
-// and in between by the share of the interlude.
+// The same place in another option: before the bridge counted back from it, after it counted on, and
+// inside by the share of the bridge.
 function samePlace(t, a, b) {
   if (t <= a.exit_s) return Math.max(b.exit_s - (a.exit_s - t), 0);
   if (t >= a.entry_s) return Math.min(b.entry_s + (t - a.entry_s), b.duration_s);
@@ -51,7 +51,7 @@ async function choose(index) {
   show();
 }
 
-// To a time of a candidate; a loop that does not hold it is let go.
+// To a time of an option; a loop that does not hold it is let go.
 async function goTo(index, seconds) {
   if (index !== state.now) await choose(index);
   if (index !== state.now) return;
@@ -104,6 +104,18 @@ function lastFourBars() {
   goTo(state.now, before.length ? before[Math.max(before.length - 4, 0)].time_s : 0);
 }
 
+// Play beside an option: this one, from the same spot; once more pauses.
+async function hear(index) {
+  if (state.playing && index === state.now) { togglePlay(); return; }
+  await choose(index);
+  if (index === state.now && !state.playing) togglePlay();
+}
+
+async function hearFrom(index, seconds) {
+  await goTo(index, seconds);
+  if (index === state.now && !state.playing) togglePlay();
+}
+
 async function togglePlay() {
   if (state.playing) pause();
   else {
@@ -123,7 +135,7 @@ function write(id, words) {
 function nowWords(way, t) {
   const bar = barAt(way, t), chord = (way.chords || []).find((c) => t >= c.start_s && t < c.end_s);
   const bpm = way.tempo && (way.tempo.findLast((point) => point[0] <= t) || way.tempo[0]);
-  const section = run.is_blind ? {} : { outgoing: "A", interlude: "interlude", incoming: "B" };
+  const section = { outgoing: "old song", interlude: "bridge", incoming: "new song" };
   return [
     bar ? `bar ${bar.number}` : "before bar 1", bar ? section[bar.section] : section.outgoing,
     chord ? chord.symbol : "", bpm ? `${bpm[1].toFixed(0)} BPM` : "", `${t.toFixed(1)} s`,
@@ -141,6 +153,9 @@ function show() {
     const on = i === state.now;
     byId(`way-${i}`).classList.toggle("current", on);
     byId(`choose-${i}`).setAttribute("aria-pressed", String(on));
+    const sounds = on && state.playing;
+    write(`hear-${i}`, sounds ? "\u275a\u275a" : "\u25b6");
+    byId(`hear-${i}`).setAttribute("aria-label", `${sounds ? "Pause" : "Play"} option ${nameOf(i)}`);
     showPlace(i, on ? t : null);
     if (!dragging) showSpan(i, on ? state.loop : null);
   }
@@ -161,7 +176,7 @@ function drawAll() {
 let dragging = null;
 const DRAG_PX = 8;
 
-function listenToLanes(svg, index) {
+function listenToPicture(svg, index) {
   const way = ways[index];
   const timeAt = (event) => {
     const box = svg.getBoundingClientRect();
@@ -210,11 +225,15 @@ function listen() {
   const presses = { play: togglePlay, entry: lastFourBars, start: () => goTo(state.now, 0), loop: toggleLoop };
   for (const i of ways.keys()) {
     presses[`choose-${i}`] = () => choose(i);
-    listenToLanes(byId(`lanes-${i}`), i);
+    presses[`hear-${i}`] = () => hear(i);
+    for (const svg of [byId(`mini-${i}`), byId(`lanes-${i}`)]) if (svg) listenToPicture(svg, i);
   }
   for (const [id, action] of Object.entries(presses)) byId(id).addEventListener("click", action);
   for (const button of document.querySelectorAll(".goto")) {
-    button.addEventListener("click", () => goTo(Number(button.dataset.way), Number(button.dataset.from)));
+    button.addEventListener("click", () => hearFrom(Number(button.dataset.way), Number(button.dataset.from)));
+  }
+  for (const fold of document.querySelectorAll(".fold")) {
+    fold.addEventListener("toggle", () => draw(ways[fold.dataset.way], fold.dataset.way));
   }
   document.addEventListener("click", (event) => {
     // After a press by hand, space shall play and pause, not press the button again.

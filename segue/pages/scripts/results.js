@@ -12,7 +12,7 @@ function part(parent, name, words = "", attributes = {}) {
 
 const votesWords = (n) => (n === 1 ? "1 vote" : `${n} votes`);
 
-// `place(rank)` says under which number this listener heard a candidate, if under any.
+// `place(rank)` says under which number this listener heard an option, if under any.
 function showResults(box, result, place = () => "") {
   box.replaceChildren();
   box.hidden = false;
@@ -21,7 +21,7 @@ function showResults(box, result, place = () => "") {
   const table = part(box, "table", "", { class: "tally" });
   for (const row of result.tally) {
     const line = part(table, "tr");
-    const anchor = row.rank === HARD_CUT ? ", the anchor that ought to lose" : "";
+    const anchor = row.rank === HARD_CUT ? "; the plain cut, put in as a check" : "";
     part(line, "th", row.name + anchor + place(row.rank), { scope: "row" });
     const cell = part(line, "td");
     part(cell, "meter", "", { min: 0, max: Math.max(result.n_votes, 1), value: row.n_votes, "aria-hidden": "true" });
@@ -37,9 +37,12 @@ function showResults(box, result, place = () => "") {
   }
 }
 
+// Where a page's own answers are: an evening has several votes behind one address.
+const listenerBase = () => (typeof listener === "undefined" ? "" : listener.base || "");
+
 // Live for as long as the page is open; the browser connects again by itself.
 function follow({ onResult, onCount }) {
-  const events = new EventSource("/events");
+  const events = new EventSource(`${listenerBase()}/events`);
   events.addEventListener("result", (event) => onResult(JSON.parse(event.data)));
   events.addEventListener("count", (event) => onCount(JSON.parse(event.data)));
   return events;

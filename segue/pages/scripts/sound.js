@@ -10,7 +10,7 @@ let audio = null, faders = null, nodes = [], loopSounds = null, wanted = 0;
 // From inside the page, or from the server that it came from.
 async function bytesOf(id) {
   if (listener.is_served) {
-    const answer = await fetch(`/sound/${id}.mp3`);
+    const answer = await fetch(`${listener.base}/sound/${id}.mp3`);
     if (!answer.ok) throw new Error(`${id} did not come`);
     return answer.arrayBuffer();
   }
@@ -32,22 +32,22 @@ function startOf(buffer) {
   return peak / buffer.sampleRate + run.lead_s - run.mark_s;
 }
 
-// The sounds stand last in the page: a candidate's are all there once the next one's have begun.
-async function received(key) {
-  while (document.readyState === "loading" && !byId(`music-${key + 1}`)) {
+// The sounds stand last in the page: an option's are all there once the next one's have begun.
+async function received(sound) {
+  while (document.readyState === "loading" && !byId(`music-${Number(sound) + 1}`)) {
     await new Promise((later) => setTimeout(later, 10));
   }
 }
 
 // Decoded before anyone has pressed a key: an offline context needs no permission to sound.
 async function unpacked(index) {
-  const { key } = ways[index];
-  await received(key);
+  const { sound: own } = ways[index];
+  await received(own);
   const sounds = {};
   await Promise.all(BUSES.map(async (bus) => {
     const rate = bus === "music" ? run.rate_hz : run.rate_hz / 2;
     const decoder = new OfflineAudioContext(1, 1, rate);
-    const buffer = await decoder.decodeAudioData(await bytesOf(`${bus}-${key}`));
+    const buffer = await decoder.decodeAudioData(await bytesOf(`${bus}-${own}`));
     sounds[bus] = { buffer, start_s: startOf(buffer) };
   }));
   ways[index].sounds = sounds;
@@ -136,7 +136,7 @@ function sound(at) {
   return sounding;
 }
 
-// Go to the place that `find` makes of the present one, in a candidate, in a loop or none.
+// Go to the place that `find` makes of the present one, in an option, in a loop or none.
 function jump(index, find, loop = null, ahead = AHEAD_S) {
   if (loop && loop !== state.loop) {
     loop = loop.map(onFrame);
