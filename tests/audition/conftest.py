@@ -102,9 +102,21 @@ def _open_page(browser, folder):
     """A function that opens the page; what it logs and requests is kept on it."""
     contexts = []
 
-    def open_page(*, width=1280, height=900, script=None, path=None, touch=False, bypass_csp=False):
+    def open_page(
+        *,
+        width=1280,
+        height=900,
+        script=None,
+        path=None,
+        touch=False,
+        bypass_csp=False,
+        scheme=None,
+    ):
         context = browser.new_context(
-            viewport={"width": width, "height": height}, has_touch=touch, bypass_csp=bypass_csp
+            viewport={"width": width, "height": height},
+            has_touch=touch,
+            bypass_csp=bypass_csp,
+            color_scheme=scheme,
         )
         contexts.append(context)
         page = context.new_page()

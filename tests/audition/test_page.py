@@ -15,6 +15,7 @@ from segue.analysis.facts import EdgeChord, KeyWeight
 from segue.audition.page import STYLES, PageView, filled_page, served_page_text
 from segue.audition.page_values import WEAK_SCORE, fact_rows, matching_gains_db, weak_places
 from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
+from segue.cli.tables import print_facts
 from segue.music.chord import Chord
 from segue.music.key import parse_key
 from segue.pages import joined
@@ -153,19 +154,28 @@ def test_facts_say_what_is_unsure_given_and_unheard():
         ),
     )
     assert [name for name, *_ in rows] == [
-        "key", "tempo", "metre", "ends, starts", "first note", "loudness",
-        "chord at the edge",
+        "key", "at the edge", "tuning", "tempo", "metre", "level", "ends / starts", "first note",
     ]  # fmt: skip
-    (key, tempo, metre, ends, note, _, chord) = rows
-    assert key[1:] == ("E minor (60%, unsure; else G major, B minor)", "F minor (given)")
-    assert tempo[1:] == ("124.0 BPM (unsure)", "96.0 BPM")
-    assert metre[1:] == ("4 beats a bar (unsure)", "4 beats a bar")
-    assert ends[1:] == ("keeps going", "pick-up of 1.5 beats")
-    assert note[1:] == ("", "F4, 5.00 s into the song")
-    assert chord[1:] == ("ends on VII (D)", "")
-    key, tempo, metre, *_ = fact_rows(unheard(old), replace(new, first_note=None))
-    assert (key[1], tempo[1], metre[1]) == ("none heard", "free time", "")
-    assert fact_rows(old, replace(new, first_note=None))[4][2] == "none heard"
+    key, chord, _, tempo, metre, _, ends, note = rows
+    assert key[1:] == ("E minor? 60% (or G major 10%, B minor 10%)", "F minor (given)")
+    assert chord[1:] == ("ends on VII (D)", "-")
+    assert [words.partition(" (")[0] for words in tempo[1:]] == ["124 BPM?", "96 BPM"]
+    assert [words.partition(",")[0] for words in metre[1:]] == ["4 beats a bar?", "4 beats a bar"]
+    assert ends[1].startswith("keeps going, ")
+    assert ends[2].startswith("pick-up of 1.5 beats, bar one at ")
+    assert note[1:] == ("-", "F4 at 5.00 s")
+    key, _, _, tempo, metre, *_, note = fact_rows(unheard(old), replace(new, first_note=None))
+    assert (key[1], tempo[1], metre[1]) == ("none heard", "free time", "-")
+    assert note[2] == "none heard"
+
+
+def test_terminal_and_page_word_a_fact_alike(capsys):
+    old, new = end_facts(confidence=0.6), start_facts(first_note_s=5.0)
+    print_facts((old, new))
+    printed = " ".join(capsys.readouterr().out.split())
+    for row in fact_rows(old, new):
+        for cell in row[1:2]:
+            assert set(cell.split()) <= set(printed.split())
 
 
 def test_doubts_of_both_songs_are_listed_under_their_names(document):
@@ -211,7 +221,7 @@ def test_loudness_is_matched_on_the_new_song_alone(document):
 
 
 def colours(scheme):
-    light, dark = re.findall(r":root \{(.*?)\}", CSS, re.DOTALL)
+    light, dark, _paper = re.findall(r":root \{(.*?)\}", CSS, re.DOTALL)
     return dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6})", light if scheme == "light" else dark))
 
 

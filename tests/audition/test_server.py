@@ -1,5 +1,6 @@
 """The server through a real client: joining, voting, results, closing, sounds."""
 
+import json
 import re
 import shutil
 import socket
@@ -8,6 +9,7 @@ import sqlite3
 import pytest
 from wavinfo import WavInfoReader
 
+from segue.audition.blindness import shuffled_order
 from segue.audition.limits import Limits
 from segue.audition.secrets import CODE_LETTERS
 from segue.audition.serve import listening_socket
@@ -96,7 +98,7 @@ def test_vote_without_hearing_all_is_refused(serve):
     port, desk = serve()
     answer = Client(port).join().post("/vote", a_vote(1, heard=[1, 2]))
     assert answer.status == 409
-    assert "Hear each one" in answer.values["problem"]
+    assert "Listen to each" in answer.values["problem"]
     assert kept(desk) == []
 
 
@@ -188,6 +190,51 @@ def test_blind_page_and_its_files_tell_no_name(serve, document):
     for record in document.candidates:
         assert record.plan.recipe not in page
     assert client.ask("/sound/full-0.wav").status == 404
+
+
+def blind_ways(client):
+    page = client.ask("/").body.decode()
+    block = page.split('id="listener">')[1].split("</script>")[0]
+    return json.loads(block)["ways"]
+
+
+def test_two_blind_listeners_have_no_number_address_size_or_tag_in_common(serve):
+    port, _ = serve(is_blind=True)
+    clients = [Client(port).join(name) for name in ("Ann", "Ben")]
+    keys, tags, sizes = [], [], set()
+    for client in clients:
+        ways = blind_ways(client)
+        assert not {"rank", "name", "label", "keys", "outline"} & set().union(*ways)
+        keys.append({way["key"] for way in ways})
+        for bus in ("music", "click", "cue"):
+            sounds = [client.ask(f"/sound/{bus}-{way['sound']}.mp3") for way in ways]
+            assert {sound.status for sound in sounds} == {200}
+            sizes |= {(bus, len(sound.body)) for sound in sounds}
+            tags += [sound.headers["etag"] for sound in sounds]
+            assert len({sound.headers["last-modified"] for sound in sounds}) == 1
+    assert not keys[0] & keys[1]
+    assert not (keys[0] | keys[1]) & {0, 1, 2, 3}
+    assert len(sizes) == 3  # one size a bus
+    assert len(set(tags)) == len(tags)
+    other = blind_ways(clients[1])[0]["sound"]
+    assert clients[0].ask(f"/sound/music-{other}.mp3").status == 404
+    assert clients[0].ask("/sound/music-0.mp3").status == 404
+
+
+def test_a_blind_listener_votes_in_numbers_of_their_own(serve):
+    port, poll = serve(is_blind=True)
+    client = Client(port).join()
+    ways = blind_ways(client)
+    heard = sorted(way["key"] for way in ways)
+    assert client.post("/vote", a_vote(1)).status == 422
+    answer = client.post("/vote", a_vote(ways[2]["key"], heard=heard))
+    rank = kept(poll)[0].choice
+    assert answer.values["vote"]["choice"] == ways[2]["key"]
+    assert answer.values["ranks"][str(ways[2]["key"])] == rank
+    order = shuffled_order(poll.ballot.listener_of(client.cookie.partition("=")[2]).seed, 3)
+    assert rank == poll.ranks[order[2]]
+    again = client.ask("/").body.decode()
+    assert f'"vote":{{"choice":{ways[2]["key"]},' in again
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,8 @@ from collections import Counter
 
 import pytest
 
-from segue.audition.page import page_view, write_blind_page
+from segue.audition.blindness import shuffled_order
+from segue.audition.page import BLIND_KEY_NAME, page_view, write_blind_page
 from segue.audition.serve import lan_address
 from segue.runfolder import read_document
 from tests.audition.tape import until
@@ -24,7 +25,7 @@ NASTY = "<img src=x onerror=alert(1)>"
 def _blind_page(folder, document, tmp_path_factory):
     view = page_view(folder, document, is_blind=True, wants_anchor=True)
     assert view.has_anchor
-    return write_blind_page(folder, view)
+    return write_blind_page(folder, view)[0]
 
 
 @pytest.fixture(name="visit")
@@ -94,12 +95,13 @@ def test_whole_blind_vote_by_keyboard(open_page, blind_page):
     page.keyboard.type("Bea")
     tab_to(page, "at.id === 'send'")
     page.keyboard.press("Enter")
-    seed, rank = page.evaluate("[seed, ways[1].rank]")
+    mark = page.evaluate("ways[1].mark")
+    key = (blind_page.parent / BLIND_KEY_NAME).read_text(encoding="utf-8")
+    assert re.search(rf"^{mark} = (option \d, .+|the plain cut, put in as a check)$", key, re.M)
     text = page.input_value("#vote-text").splitlines()
-    what = "the hard cut, an anchor that ought to lose" if rank == 0 else f"candidate {rank}"
     assert text == [
         "Vote on Old Song into New Song",
-        f"for {what} (heard as 2 of 4, order of seed {seed})",
+        f"for the one marked {mark} (heard as 2 of 4)",
         "fairly sure",
         "in my words: like 1 e l, warm",
         "from Bea",
@@ -132,21 +134,6 @@ def test_blind_page_tells_no_name_and_no_finding(blind_page, document):
     for telling in ("chords", "outline", "loudness", "weak", "score", "hard cut"):
         assert telling not in run
     assert 'class="score"' not in text
-
-
-def shuffled_order(seed, n):
-    """Positions 0 to n - 1 as a seed orders them, told apart from the page's script.
-
-    The generator is Press et al., "Numerical Recipes in C", section 7.1 (from memory); the
-    shuffle is the one of Durstenfeld (Knuth, "The Art of Computer Programming", 3.4.2,
-    algorithm P, from memory).
-    """
-    order, state = list(range(n)), seed
-    for last in range(n - 1, 0, -1):
-        state = (1_664_525 * state + 1_013_904_223) % N_SEEDS
-        other = state * (last + 1) // N_SEEDS
-        order[last], order[other] = order[other], order[last]
-    return order
 
 
 def test_an_order_can_be_told_again_from_the_seed_of_its_vote(open_page, blind_page):
@@ -194,7 +181,8 @@ def test_served_page_plays_and_votes_and_asks_nobody_else(serve, visit):
     until(page, "state.playing && here() > 0.3")
     vote_on(page, 2, NASTY)
     page.wait_for_selector("#results .tally")
-    rank = page.evaluate("ways[1].rank")
+    rank = page.evaluate("listener.ranks[ways[1].key]")
+    assert page.inner_text("#my-vote").startswith("You voted for 2: certain")
     assert [(vote.choice, vote.words) for vote in kept(desk)] == [(rank, NASTY)]
     assert NASTY in page.inner_text("#results")
     assert page.locator("#results img").count() == 0
@@ -273,6 +261,31 @@ def test_vote_is_sent_again_until_the_network_is_back(serve, visit):
     page.context.set_offline(False)
     page.wait_for_selector("text=Your vote is kept.")
     assert [vote.words for vote in kept(desk)] == ["from the cellar"]
+
+
+@pytest.mark.parametrize("is_served", [True, False], ids=["served", "a file"])
+def test_what_was_heard_and_typed_outlives_a_reload(serve, visit, blind_page, is_served):
+    if is_served:
+        port, _ = serve(is_blind=True)
+        page = joined(visit, port)
+    else:
+        page = visit(blind_page.as_uri())
+    until(page, "ways[0].sounds")
+    assert "stands and cannot be changed" in page.inner_text("#stands") or not is_served
+    page.evaluate("goTo(0, ways[0].exit_s)")
+    page.click("#play")
+    until(page, "ways[0].toHear.size < cellsToHear(ways[0]).size - 1")
+    page.click("#play")
+    page.locator('input[name="choice"]').nth(1).check()
+    page.locator('input[name="confidence"]').nth(2).check()
+    page.fill("#words", "it breathes")
+    before = page.evaluate("[ways.map((way) => way.key), [...ways[0].toHear]]")
+    page.reload()
+    page.wait_for_selector("#vote")
+    assert page.evaluate("[ways.map((way) => way.key), [...ways[0].toHear]]") == before
+    assert page.evaluate("[picked('choice'), picked('confidence')]") == [1, 3]
+    assert page.input_value("#words") == "it breathes"
+    assert page.inner_text("#send") == "Vote for 2"
 
 
 def test_policy_of_the_server_holds_inline_code(serve, visit):
