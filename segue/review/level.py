@@ -31,7 +31,9 @@ _PLAN_SOUNDS_LU: Final = -10.0
 """The render sounds where it is at most so far below its middle."""
 _WINDOW_S: Final = 0.45  # of momentary loudness, and a little more
 _RIDE_S: Final = 1.0  # a recorder has turned its gain after so long; all by judgement on takes of
-_RIDDEN_LU: Final = 14.0  # takes of `benchmarks/_review_damage.py`: below, noise fills what the band
+_RIDDEN_LU: Final = (
+    14.0  # takes of `benchmarks/_review_damage.py`: below, noise fills what the band
+)
 _LEAST_RISE_LU: Final = 2.0  # leaves; a smaller rise of the plan tells nothing
 _LEAST_RIDE_S: Final = 1.5  # of such rises and falls that must be heard
 _LEAST_SLOPE: Final = 0.25  # of what the plan rises by: noise and rooms even out less

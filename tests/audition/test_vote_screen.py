@@ -136,6 +136,14 @@ def test_blind_page_tells_no_name_and_no_finding(blind_page, document):
     assert 'class="score"' not in text
 
 
+def test_pictures_of_a_blind_page_do_not_tell_the_plain_cut(open_page, blind_page):
+    page = open_page(path=blind_page)
+    assert page.locator(".mini .bar").count() > 0
+    assert page.locator(".mini .band, .mini .wave, .mini text").count() == 0
+    places = [page.locator(f"#places-{n} .place").all_inner_texts() for n in range(4)]
+    assert all(len(words) == 1 and words[0].endswith("the change") for words in places)
+
+
 def test_an_order_can_be_told_again_from_the_seed_of_its_vote(open_page, blind_page):
     page = open_page(path=blind_page)
     seeds = [0, 1, 2, 12345, 2**31, N_SEEDS - 1]

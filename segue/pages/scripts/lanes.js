@@ -52,7 +52,8 @@ function cleared(svg, width) {
 }
 
 // Where a phone looks first: the sound, the bridge as a block, the numbers of its first bar and of
-// the new song's. A blind page has the bars and no sound.
+// the new song's. A blind page has the bars alone: the length of the bridge gives an option away,
+// and the plain cut most of all.
 function drawMini(way, index) {
   const svg = byId(`mini-${index}`), width = svg.clientWidth, { top, height, foot, weak } = MINI;
   if (!width || width === way.miniWidth) return;
@@ -60,13 +61,13 @@ function drawMini(way, index) {
   cleared(svg, width);
   const x = (t) => (width * t) / way.duration_s;
   el(svg, "rect", { class: "lane", x: 0, y: top, width, height });
-  el(svg, "rect", { class: "band interlude", x: x(way.exit_s), y: top, width: Math.max(x(way.entry_s) - x(way.exit_s), 2), height });
+  if (!run.is_blind) el(svg, "rect", { class: "band interlude", x: x(way.exit_s), y: top, width: Math.max(x(way.entry_s) - x(way.exit_s), 2), height });
   if (run.is_blind) for (const { time_s } of way.bars) rule(svg, "bar", x(time_s), top, height);
   else drawWave(svg, way, x, top, height);
   for (const { from_s, to_s } of way.weak || []) el(svg, "rect", { class: "hatched", x: x(from_s), y: height - weak, width: Math.max(x(to_s) - x(from_s), 4), height: weak, fill: `url(#${svg.id}-hatch)` });
   const words = { outgoing: "old song", interlude: "bridge", incoming: "new song" };
   const rows = [[]];
-  for (const { name, from, to } of sectionsOf(way)) {
+  for (const { name, from, to } of run.is_blind ? [] : sectionsOf(way)) {
     const bar = way.bars.find((line) => line.time_s >= from - 1e-3);
     const said = name === "outgoing" || !bar ? words[name] : `${bar.number} ${words[name]}`;
     const at = x(from), need = widthOf(said) + 6, free = rows[0].every(([, end]) => at >= end);

@@ -135,7 +135,7 @@ function write(id, words) {
 function nowWords(way, t) {
   const bar = barAt(way, t), chord = (way.chords || []).find((c) => t >= c.start_s && t < c.end_s);
   const bpm = way.tempo && (way.tempo.findLast((point) => point[0] <= t) || way.tempo[0]);
-  const section = { outgoing: "old song", interlude: "bridge", incoming: "new song" };
+  const section = run.is_blind ? {} : { outgoing: "old song", interlude: "bridge", incoming: "new song" };
   return [
     bar ? `bar ${bar.number}` : "before bar 1", bar ? section[bar.section] : section.outgoing,
     chord ? chord.symbol : "", bpm ? `${bpm[1].toFixed(0)} BPM` : "", `${t.toFixed(1)} s`,

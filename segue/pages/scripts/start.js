@@ -16,16 +16,14 @@ function painted() {
   return Promise.race([seen, new Promise((done) => { setTimeout(done, PAINT_WAIT_MS); })]);
 }
 
-// On a page that hides names the places to listen to are the same for all: bridge and new song.
+// On a page that hides names one place is offered, and the same for all: where the old song is left.
 function addPlaces() {
   for (const [i, way] of ways.entries()) {
-    for (const [time_s, words] of [[way.exit_s, "bridge"], [way.entry_s, "new song"]]) {
-      const begun = way.bars.filter((bar) => bar.time_s <= time_s + 1e-3), bar = begun.at(-1);
-      const from = begun.at(-2) ? begun.at(-2).time_s : 0;
-      const button = part(byId(`places-${i}`), "button", "", { type: "button", class: "goto place", "data-way": i, "data-from": from });
-      part(button, "span", bar ? `bar ${bar.number}` : "start");
-      part(button, "span", ` ${words}`, { class: "soft" });
-    }
+    const begun = way.bars.filter((bar) => bar.time_s <= way.exit_s + 1e-3), bar = begun.at(-1);
+    const from = begun.at(-2) ? begun.at(-2).time_s : 0;
+    const button = part(byId(`places-${i}`), "button", "", { type: "button", class: "goto place", "data-way": i, "data-from": from });
+    part(button, "span", bar ? `bar ${bar.number}` : "start");
+    part(button, "span", " the change", { class: "soft" });
   }
 }
 
