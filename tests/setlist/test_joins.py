@@ -340,7 +340,17 @@ def test_where_files_are_and_who_works_is_not_in_the_fingerprint_of_a_join(field
 
 def test_a_join_depends_on_every_part_that_makes_it():
     # A new sub-package has to be put on one side or the other.
-    of_words = {"api", "files", "runfolder", "audition", "workers", "heard", "setlist", "cli", "desk"}
+    of_words = {
+        "api",
+        "files",
+        "runfolder",
+        "audition",
+        "workers",
+        "heard",
+        "setlist",
+        "cli",
+        "desk",
+    }
     parts = {path.parent.name for path in PACKAGE.glob("*/__init__.py")}
     assert set(MAKING_PARTS) == parts - of_words - {"catalogue", "review", "stage", "pages"}
 
