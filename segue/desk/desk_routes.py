@@ -7,7 +7,7 @@ import hmac
 import tempfile
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, TypeVar
 from urllib.parse import quote
 
 from starlette.responses import (
@@ -36,6 +36,7 @@ from segue.desk.desk_pages import (
 from segue.desk.house import House
 from segue.desk.own_folder import NOT_FOUND
 from segue.desk.poll_host import host_poll
+from segue.desk.run_view import run_view
 from segue.errors import SegueError
 
 if TYPE_CHECKING:
@@ -44,6 +45,9 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     Answering = Callable[[Request, House], Awaitable[Response]]
+
+Body = TypeVar("Body")
+Done = TypeVar("Done")
 
 INVALID, BUSY = 422, 429  # status codes of HTTP (RFC 9110, RFC 6585)
 SOUND_TYPES: Final = {".flac": "audio/flac", ".wav": "audio/wav"}
@@ -192,8 +196,6 @@ async def _draft_sound(request: Request, house: House) -> Response:
 
 
 async def _run_sound(request: Request, house: House) -> Response:
-    from segue.desk.run_view import run_view
-
     run, key = request.query_params.get("run", ""), request.query_params.get("key", "")
     view = await asyncio.to_thread(run_view, house, run)
     bus, _, number = key.partition("-")
@@ -217,9 +219,12 @@ async def _picture(request: Request, house: House) -> Response:
 
 
 async def _pack(request: Request, house: House) -> Response:
-    body = await body_of(request, orders.RunBody, house.clients.limits)
-    async with house.writing:
-        path = await asyncio.to_thread(carrying.pack_zip, house, body.run, body.rank)
+    path = await _in_turn(
+        request,
+        house,
+        orders.RunBody,
+        lambda _, body: carrying.pack_zip(house, body.run, body.rank),
+    )
     house.packs[path.name] = path
     return JSONResponse({"file": quote(path.name)})
 
@@ -295,39 +300,43 @@ async def _received(request: Request, place: Path, name: str) -> None:
             part.unlink(missing_ok=True)
 
 
-async def _say(request: Request, house: House) -> Response:
-    body = await body_of(request, orders.SayBody, house.clients.limits)
+async def _in_turn(
+    request: Request, house: House, kind: type[Body], act: Callable[[House, Body], Done]
+) -> Done:
+    """What comes of an order that wants the folder, or the songs in memory: one at a time."""
+    body = await body_of(request, kind, house.clients.limits)
     async with house.writing:
-        await asyncio.to_thread(orders.say, house, body)
+        return await asyncio.to_thread(act, house, body)
+
+
+async def _say(request: Request, house: House) -> Response:
+    await _in_turn(request, house, orders.SayBody, orders.say)
     return JSONResponse({})
 
 
 async def _make(request: Request, house: House) -> Response:
-    body = await body_of(request, orders.MakeBody, house.clients.limits)
-    async with house.writing:
-        making = await asyncio.to_thread(orders.order, house, body)
+    making = await _in_turn(request, house, orders.MakeBody, orders.order)
     return JSONResponse({"number": making.number, "run": making.run})
 
 
 async def _choose(request: Request, house: House) -> Response:
-    body = await body_of(request, orders.ChooseBody, house.clients.limits)
-    async with house.writing:
-        await asyncio.to_thread(carrying.choose, house, body.run, body.rank, body.why.strip())
+    await _in_turn(
+        request,
+        house,
+        orders.ChooseBody,
+        lambda _, body: carrying.choose(house, body.run, body.rank, body.why.strip()),
+    )
     house.tell("making")
     return JSONResponse({})
 
 
 async def _change(request: Request, house: House) -> Response:
-    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
-    async with house.writing:
-        label = await asyncio.to_thread(shaped.shape, house, body)
+    label = await _in_turn(request, house, shaped.ChangeBody, shaped.shape)
     return JSONResponse({"label": label})
 
 
 async def _draft(request: Request, house: House) -> Response:
-    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
-    async with house.writing:  # one at a time: all want the same songs in memory
-        sound, starts_s = await asyncio.to_thread(shaped.rough, house, body)
+    sound, starts_s = await _in_turn(request, house, shaped.ChangeBody, shaped.rough)
     headers = {"x-starts-s": f"{starts_s:.4f}"}
     return Response(sound, media_type=SOUND_TYPES[".flac"], headers=headers)
 
@@ -341,9 +350,7 @@ async def _redo(request: Request, house: House) -> Response:
 
 
 async def _stepped(request: Request, house: House, step: Callable[[House, str], str]) -> Response:
-    body = await body_of(request, orders.RunBody, house.clients.limits)
-    async with house.writing:
-        label = await asyncio.to_thread(step, house, body.run)
+    label = await _in_turn(request, house, orders.RunBody, lambda _, body: step(house, body.run))
     return JSONResponse({"label": label})
 
 
@@ -372,16 +379,12 @@ async def _stop_vote(_: Request, house: House) -> Response:
 
 
 async def _reorder(request: Request, house: House) -> Response:
-    body = await body_of(request, evening_desk.OrderBody, house.clients.limits)
-    async with house.writing:
-        await asyncio.to_thread(evening_desk.reorder, house, body)
+    await _in_turn(request, house, evening_desk.OrderBody, evening_desk.reorder)
     return JSONResponse({})
 
 
 async def _new_set(request: Request, house: House) -> Response:
-    body = await body_of(request, evening_desk.NewSetBody, house.clients.limits)
-    async with house.writing:
-        name = await asyncio.to_thread(evening_desk.new_set, house, body)
+    name = await _in_turn(request, house, evening_desk.NewSetBody, evening_desk.new_set)
     return JSONResponse({"set": name})
 
 

@@ -109,11 +109,6 @@ class Ears:
                 self._waiting.insert(0 if at_once else len(self._waiting), wanted)
             self._news.notify_all()
 
-    @property
-    def n_waiting(self) -> int:
-        """Ends that are still to be heard."""
-        return len(self._waiting) + (self._under_way is not None)
-
     def _work(self) -> None:
         with Processes(1) as process:
             while (wanted := self._next()) is not None:
