@@ -172,7 +172,6 @@ def _no_singer(
 def _singer_late(
     stage: Stage, record: CandidateRecord, strength: float, rng: np.random.Generator
 ) -> Sounding:
-    playing = stage.playing(record, rng)
     n_late = round(strength / 1000 * RATE_HZ)
 
     def later(clip: Clip) -> Floats:
@@ -180,25 +179,14 @@ def _singer_late(
         sound[n_late:] = clip.samples[: len(sound) - n_late]
         return sound
 
-    incoming = _changed(playing.incoming, "lead", later)
-    return Sounding(
-        samples=sounding(record, replace(playing, incoming=incoming)),
-        damage=Damage(
-            kind="singer late",
-            strength=strength,
-            bar=bar_at(record.plan, record.singer_s or 0.0),
-            size=strength,
-        ),
-        rank=record.rank,
-    )
+    damage = Damage(kind="singer late", strength=strength, size=strength)
+    return _sung(record, stage.playing(record, rng), later, damage)
 
 
 def _singer_flat(
     stage: Stage, record: CandidateRecord, strength: float, rng: np.random.Generator
 ) -> Sounding:
     from pedalboard import time_stretch
-
-    playing = stage.playing(record, rng)
 
     def flat(clip: Clip) -> Floats:
         moved = time_stretch(
@@ -209,15 +197,18 @@ def _singer_flat(
         sound[:n_frames] = moved[:n_frames]
         return sound
 
-    incoming = _changed(playing.incoming, "lead", flat)
+    damage = Damage(kind="singer flat", strength=strength, size=-strength)
+    return _sung(record, stage.playing(record, rng), flat, damage)
+
+
+def _sung(
+    record: CandidateRecord, playing: Playing, sing: Callable[[Clip], Floats], damage: Damage
+) -> Sounding:
+    """The new song's singer as damaged, told in the bar of the entry."""
+    incoming = _changed(playing.incoming, "lead", sing)
     return Sounding(
         samples=sounding(record, replace(playing, incoming=incoming)),
-        damage=Damage(
-            kind="singer flat",
-            strength=strength,
-            bar=bar_at(record.plan, record.singer_s or 0.0),
-            size=-strength,
-        ),
+        damage=replace(damage, bar=bar_at(record.plan, record.singer_s or 0.0)),
         rank=record.rank,
     )
 

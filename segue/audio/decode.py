@@ -1,7 +1,8 @@
 """One audio file: what it holds, and any stretch of it as stereo.
 
-`sound_info` looks at headers only; `read_stereo` decodes only the frames asked
-for. Both refuse whatever is not whole, plain, readable audio, in one sentence.
+`sound_info` looks at headers only (of Ogg, at those of all pages); `read_stereo` decodes
+only the frames asked for. Both refuse whatever is not whole, plain, readable audio, in one
+sentence.
 
 References
 ----------

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 MoveKind = Literal["step", "once", "tempo"]
 
 _SCATTER_MS: Final = 6.0
-"""Of bars in time about their line, on takes of takes of `benchmarks/_review_damage.py`."""
+"""Of bars in time about their line, on takes of `benchmarks/_review_damage.py`."""
 _EVENT_COST: Final = 4.0
 """In units of the misfit below: what an event must explain to be one (chosen on the same)."""
 _MOST_EVENTS: Final = 5  # in one take: more is a band that is all over the place; by judgement
@@ -43,13 +43,13 @@ LEAST_ONCE_MS: Final = 30.0
 noticed of one event (`JUST_NOTICED_MS` of `timing`)."""
 LEAST_TEMPO_RATIO: Final = 0.004
 """Another tempo is told from here; bands keep theirs within 0.2 to 0.3 % without a click on
-takes of takes of `benchmarks/_review_damage.py`."""
+takes of `benchmarks/_review_damage.py`."""
 LEAST_TEMPO_MS: Final = 25.0  # that it must amount to at the end of the take; by judgement
 _MS_A_SECOND: Final = 1000.0  # milliseconds in a second
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Move:
+class TimeMove:
     """One thing that happened to the time.
 
     Parameters
@@ -87,14 +87,14 @@ class TimeLine:
     ----------
     slope : float
         Seconds late a second of the plan, before another tempo if there is one.
-    moves : tuple of Move
+    moves : tuple of TimeMove
         In the order of the bars.
     n_bars : int
         How many the line is laid through.
     """
 
     slope: float
-    moves: tuple[Move, ...]
+    moves: tuple[TimeMove, ...]
     n_bars: int
 
 
@@ -152,7 +152,7 @@ def _told(
     for (kind, index), size in sorted(zip(chosen, sizes, strict=True), key=lambda c: c[0][1]):
         is_tempo = kind == "tempo"
         moves.append(
-            Move(
+            TimeMove(
                 kind=kind,
                 bar=bars[index].number,
                 size_ms=0.0 if is_tempo else float(size),

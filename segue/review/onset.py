@@ -165,7 +165,7 @@ def _presence(
 
 _AROUND_S: Final = 0.2
 """On either side of the attack: more of the song has more in it that the four do not tell
-(this and all below chosen on takes of takes of `benchmarks/_review_damage.py`)."""
+(this and all below chosen on takes of `benchmarks/_review_damage.py`)."""
 _STEP_HOPS: Final = 2  # shifts are tried at every second hop, and bent between
 _N_ROUNDS: Final = 30  # of the multiplicative steps [FBD09]_
 _WRONG_DB: Final = 5.0

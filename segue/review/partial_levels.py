@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 FINE_S: Final = 0.004
 """From one reading to the next."""
 _SHORT_FRAMES: Final = 800
-"""Chosen on takes of takes of `benchmarks/_review_damage.py`, as what is taken out between is."""
+"""Chosen on takes of `benchmarks/_review_damage.py`, as what is taken out between is."""
 _SCOOP_CENTS: Final = 150.0
 """A note may come up from so far below: a scoop belongs to it, and differs from take to take."""
 _N_ACROSS: Final = 9  # pitches tried from the scoop below to the guess above

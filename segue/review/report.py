@@ -12,7 +12,7 @@ from typing import Final, Literal
 
 from segue.plan.plan import Section  # noqa: TC001 - read from JSON by these types
 from segue.review.faults import Fault  # noqa: TC001 - the same
-from segue.review.moves import Move  # noqa: TC001 - the same
+from segue.review.moves import TimeMove  # noqa: TC001 - the same
 
 SCHEMA_VERSION: Literal[2] = 2  # of the file that a review is kept in
 SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
@@ -241,7 +241,7 @@ class Review:
         Of these, the ones whose time could not be told.
     spread_ms : float
         Root mean square of the bars' lateness.
-    moves : tuple of Move
+    moves : tuple of TimeMove
         What happened to the time.
     singer : SingerEntry or None
         None where the plan has no singer, or the entry does not stand out.
@@ -270,7 +270,7 @@ class Review:
     last_bar: int
     untold_bars: tuple[int, ...]
     spread_ms: float
-    moves: tuple[Move, ...]
+    moves: tuple[TimeMove, ...]
     broke: Break | None
     singer: SingerEntry | None
     missing_singer: MissingSinger | None

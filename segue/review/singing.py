@@ -37,7 +37,7 @@ _LATE_S: Final = (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
 _BESIDE_HZ: Final = np.concatenate([np.arange(-80.0, -34.0, 9.0), np.arange(35.0, 81.0, 9.0)])
 _MOST_DB: Final = 18.0  # a partial that stands out by more counts no more; by judgement
 ABSENT_BELOW: Final = 0.3
-"""Of the voice's presence: less is no singer (takes of takes of `benchmarks/_review_damage.py`)."""
+"""Of the voice's presence: less is no singer (takes of `benchmarks/_review_damage.py`)."""
 _TINY: Final = 1e-9  # keeps the logarithm of silence finite
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
-from segue.review.moves import BarPlace, Move, TimeLine, time_line
+from segue.review.moves import BarPlace, TimeLine, TimeMove, time_line
 from segue.review.report import SAME_CENTS, BarTiming, Break, Clock
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ class Timing:
 
     clock: Clock
     bars: tuple[BarTiming, ...]
-    moves: tuple[Move, ...]
+    moves: tuple[TimeMove, ...]
     spread_ms: float
     offset_s: float
     heard_plan_s: Floats
@@ -197,7 +197,7 @@ def recorder_ratio(speed_ratio: float, tuning_cents: float) -> float:
     return speed_ratio if apart_cents < abs(tuning_cents) else 1.0
 
 
-def break_of(bars: Sequence[BarTiming], moves: Sequence[Move]) -> Break | None:
+def break_of(bars: Sequence[BarTiming], moves: Sequence[TimeMove]) -> Break | None:
     """The first bar that jumps off the grid for good, or whose onsets are not the plan's.
 
     A bar is lost only between two of its section that are clearly heard: a free introduction

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from segue.audio.instrument import read_instrument
 from segue.errors import InputError, OptionError, RunFolderError, did_you_mean
-from segue.files.sole_writer import sole_writer, sweep_inside
+from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import sweep_parts
 from segue.recipes import all_recipes
 from segue.runfolder.run_document import DOCUMENT_NAME
@@ -40,7 +40,7 @@ class SetRequest:
     out : Path
         The evening's folder.
     rate_hz, edge_s, recipes, own_recipes, purpose, own_weights, match, pad, seed
-        Of every way across, as for `segue.job.request.Request`.
+        Of every segue, as for `segue.job.request.Request`.
     replace : bool
         Whether runs with votes in them may be replaced.
     cached : bool
@@ -142,7 +142,6 @@ def is_of_evening(name: str) -> bool:
 def _sweep(out: Path) -> None:
     for name in _FILES:
         sweep_parts(out / name)
-    sweep_inside(out)
     for run in list(out.iterdir()):
         if any(run.glob(f".{DOCUMENT_NAME}-*")):
             with contextlib.suppress(RunFolderError, OSError), sole_writer(run):
