@@ -60,3 +60,21 @@ def _browser():
         browser = playwright.chromium.launch(executable_path=path, args=FLAGS)
         yield browser
         browser.close()
+
+
+@pytest.fixture(scope="session")
+def watched():
+    """A function that gives a new page of a browser; what it logs and requests is kept on it."""
+
+    def watched_page(context):
+        page = context.new_page()
+        page.troubles, page.requests = [], []
+        page.on(
+            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
+        )
+        page.on("pageerror", lambda error: page.troubles.append(str(error)))
+        page.on("dialog", lambda dialog: page.troubles.append(dialog.message))
+        page.on("request", lambda request: page.requests.append(request.url))
+        return page
+
+    return watched_page

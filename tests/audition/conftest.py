@@ -13,9 +13,10 @@ import soundfile
 
 from segue.audition import write_page
 from segue.plan import plan_segue
-from segue.runfolder import BarReport, CandidateRecord, RunDocument
+from segue.runfolder import RunDocument
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import record_of as rendered
 
 RATE_HZ = 48_000
 RECIPES = ("filtered tail", "stop and count-in", "tempo ramp")
@@ -46,25 +47,8 @@ def record_of(plan, rank):
         key_distance_to=curve,
         tempo_bpm=tuple(replace(sample, value=230.0) for sample in curve),
     )
-    return CandidateRecord(
-        rank=rank,
-        plan=plan,
-        scorecard=card,
-        bars=tuple(
-            BarReport(number=b.number, time_s=plan.seconds_at(b.beat), section=b.section)
-            for b in plan.bar_lines
-        ),
-        exit_s=plan.seconds_at(plan.exit_beat),
-        entry_s=plan.seconds_at(plan.entry_beat),
-        singer_s=plan.seconds_at(plan.singer_beat),
-        music_file=f"{rank}.wav",
-        click_file=f"{rank} click.wav",
-        cue_file=f"{rank} cue.wav",
-        picture_file=f"{rank}.png",
-        loudness_lufs=-16.0,
-        true_peak_dbtp=-1.0,
-        notes=(),
-    )
+    singer_s = plan.seconds_at(plan.singer_beat)
+    return rendered(plan, rank, scorecard=card, singer_s=singer_s)
 
 
 @pytest.fixture(scope="session", name="document")
@@ -98,7 +82,7 @@ def _folder(document, tmp_path_factory):
 
 
 @pytest.fixture(name="open_page")
-def _open_page(browser, folder):
+def _open_page(browser, folder, watched):
     """A function that opens the page; what it logs and requests is kept on it."""
     contexts = []
 
@@ -119,14 +103,7 @@ def _open_page(browser, folder):
             color_scheme=scheme,
         )
         contexts.append(context)
-        page = context.new_page()
-        page.troubles, page.requests = [], []
-        page.on(
-            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
-        )
-        page.on("pageerror", lambda error: page.troubles.append(str(error)))
-        page.on("dialog", lambda dialog: page.troubles.append(dialog.message))
-        page.on("request", lambda request: page.requests.append(request.url))
+        page = watched(context)
         if script:
             page.add_init_script(script)
         page.goto((path or folder / "audition.html").as_uri())

@@ -29,21 +29,14 @@ def _blind_page(folder, document, tmp_path_factory):
 
 
 @pytest.fixture(name="visit")
-def _visit(browser):
+def _visit(browser, watched):
     """A function that opens an address as a new visitor."""
     contexts = []
 
     def visit(url, **look):
         context = browser.new_context(**look)
         contexts.append(context)
-        page = context.new_page()
-        page.troubles, page.requests = [], []
-        page.on(
-            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
-        )
-        page.on("pageerror", lambda error: page.troubles.append(str(error)))
-        page.on("dialog", lambda dialog: page.troubles.append(dialog.message))
-        page.on("request", lambda request: page.requests.append(request.url))
+        page = watched(context)
         page.goto(url)
         return page
 

@@ -10,28 +10,12 @@ import soundfile
 
 import segue
 from benchmarks._in_process import run_here
-from segue.cli.shipped import demo_pair
 from segue.job.steps import forget_songs
 from segue.runfolder import read_document
 from segue.runfolder.making import version_letters
 
 RATE_HZ = 22_050
 SONG_S = 24.0
-
-
-@pytest.fixture(scope="module", name="songs")
-def _songs(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("songs")
-    for path, name, part in zip(demo_pair(), ("old", "new"), ("end", "start"), strict=True):
-        stems = [soundfile.read(file, always_2d=True) for file in sorted(path.glob("*.ogg"))]
-        rate_hz = stems[0][1]
-        mix = np.zeros((max(len(stem) for stem, _ in stems), 2))
-        for stem, _ in stems:
-            mix[: len(stem)] += stem
-        n_frames = round(SONG_S * rate_hz)
-        mix = mix[-n_frames:] if part == "end" else mix[:n_frames]
-        soundfile.write(folder / f"{name}.wav", 0.9 * mix / np.abs(mix).max(), rate_hz, "PCM_16")
-    return folder
 
 
 @pytest.fixture(scope="module", name="made")

@@ -4,10 +4,8 @@ import json
 
 import numpy as np
 import pytest
-import soundfile
 
 from benchmarks._in_process import run_here
-from segue.cli.shipped import demo_pair
 from segue.plan.layer import SongLayer
 from segue.runfolder import read_document
 
@@ -15,21 +13,6 @@ SONG_S = 28.0
 BAR_A_S = 4 * 60.0 / 124.0  # of the first demo song, as its band played it
 BAR_B_S = 4 * 60.0 / 96.0
 BAR_ONE_B_S = 0.2
-
-
-@pytest.fixture(scope="module", name="songs")
-def _songs(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("songs")
-    for path, name, part in zip(demo_pair(), ("old", "new"), ("end", "start"), strict=True):
-        stems = [soundfile.read(file, always_2d=True) for file in sorted(path.glob("*.ogg"))]
-        rate_hz = stems[0][1]
-        mix = np.zeros((max(len(stem) for stem, _ in stems), 2))
-        for stem, _ in stems:
-            mix[: len(stem)] += stem
-        n_frames = round(SONG_S * rate_hz)
-        mix = mix[-n_frames:] if part == "end" else mix[:n_frames]
-        soundfile.write(folder / f"{name}.wav", 0.9 * mix / np.abs(mix).max(), rate_hz, "PCM_16")
-    return folder
 
 
 def between(songs, out, *words):

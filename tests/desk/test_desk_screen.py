@@ -10,7 +10,7 @@ SIZES = {"wide": (1280, 900), "phone": (360, 740)}
 
 
 @pytest.fixture(name="visit")
-def _visit(browser, desk):
+def _visit(browser, desk, watched):
     contexts = []
 
     def visit(query="", *, size="wide", scheme="light"):
@@ -19,13 +19,7 @@ def _visit(browser, desk):
             viewport={"width": width, "height": height}, color_scheme=scheme
         )
         contexts.append(context)
-        page = context.new_page()
-        page.troubles, page.requests = [], []
-        page.on(
-            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
-        )
-        page.on("pageerror", lambda error: page.troubles.append(str(error)))
-        page.on("request", lambda request: page.requests.append(request.url))
+        page = watched(context)
         page.goto(f"http://127.0.0.1:{desk[0]}/{TOKEN}/{query}")
         return page
 

@@ -5,8 +5,6 @@ from dataclasses import replace
 from segue.plan import plan_segue
 from segue.plan.places_asked import PlacesAsked
 from segue.runfolder import (
-    BarReport,
-    CandidateRecord,
     Making,
     RunDocument,
     RunSources,
@@ -15,6 +13,7 @@ from segue.runfolder import (
 )
 from segue.score.scorecard import Scorecard
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import record_of
 
 RECIPES = (
     "pad in the new key", "groove in first", "tempo ramp", "drum break", "throw and land",
@@ -50,23 +49,6 @@ def document_of(shelf, old=None, new=None, recipes=RECIPES):
 
 def _record(recipe, old, new, rank):
     plan = plan_segue(recipe, old, new)
-    return CandidateRecord(
-        rank=rank,
-        plan=plan,
-        scorecard=Scorecard(measures=(), overall=0.5),
-        bars=tuple(
-            BarReport(number=b.number, time_s=plan.seconds_at(b.beat), section=b.section)
-            for b in plan.bar_lines
-        ),
-        exit_s=plan.seconds_at(plan.exit_beat),
-        entry_s=plan.seconds_at(plan.entry_beat),
-        singer_s=None,
-        music_file=f"{rank}.wav",
-        click_file=f"{rank} click.wav",
-        cue_file=f"{rank} cue.wav",
-        picture_file=f"{rank}.png",
-        loudness_lufs=-16.0,
-        true_peak_dbtp=-1.0,
-        notes=(),
-        made=Making(recipe=recipe, asked=PlacesAsked()),
-    )
+    card = Scorecard(measures=(), overall=0.5)
+    made = Making(recipe=recipe, asked=PlacesAsked())
+    return record_of(plan, rank, scorecard=card, made=made)

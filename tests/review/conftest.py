@@ -10,10 +10,11 @@ from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
 from segue.review import ReviewRequest, review_take
-from segue.runfolder import BarReport, CandidateRecord, RunDocument, document_text
+from segue.runfolder import RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import record_of
 
 RATE_HZ = 24_000
 FIRST_NOTE_MIDI = 65.0
@@ -98,26 +99,15 @@ def _record(plan, rank):
         source="chosen by ear",
         sentence="A small step.",
     )
-    return CandidateRecord(
-        rank=rank,
-        plan=plan,
-        scorecard=Scorecard(
-            measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
-        ),
-        bars=tuple(
-            BarReport(number=x.number, time_s=plan.seconds_at(x.beat), section=x.section)
-            for x in plan.bar_lines
-        ),
-        exit_s=plan.seconds_at(plan.exit_beat),
-        entry_s=plan.seconds_at(plan.entry_beat),
+    card = Scorecard(
+        measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
+    )
+    return record_of(
+        plan,
+        rank,
+        scorecard=card,
         singer_s=plan.seconds_at(plan.singer_beat),
         music_file=f"{rank} music.wav",
-        click_file=f"{rank} click.wav",
-        cue_file=f"{rank} cue.wav",
-        picture_file=f"{rank}.png",
-        loudness_lufs=-16.0,
-        true_peak_dbtp=-1.0,
-        notes=(),
     )
 
 

@@ -9,11 +9,12 @@ from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
 from segue.plan.heard_words import filled_in
-from segue.runfolder import BarReport, CandidateRecord, Choice, RunDocument, document_text
+from segue.runfolder import Choice, RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_choice
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import record_of as rendered
 
 RATE_HZ = 24_000
 HZ = {"music": 330.0, "click": 1_000.0, "cue": 440.0}
@@ -54,24 +55,15 @@ def record_of(plan, rank, *, score=0.5, is_tie=False):
     card = Scorecard(
         measures=(measure,), overall=score, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
     )
-    return CandidateRecord(
-        rank=rank,
-        plan=plan,
+    name = f"{rank} {plan.recipe}"
+    return rendered(
+        plan,
+        rank,
         scorecard=card,
-        bars=tuple(
-            BarReport(number=x.number, time_s=plan.seconds_at(x.beat), section=x.section)
-            for x in plan.bar_lines
-        ),
-        exit_s=plan.seconds_at(plan.exit_beat),
-        entry_s=plan.seconds_at(plan.entry_beat),
-        singer_s=None,
-        music_file=f"{rank} {plan.recipe}.wav",
-        click_file=f"{rank} {plan.recipe} click.wav",
-        cue_file=f"{rank} {plan.recipe} cue.wav",
-        picture_file=f"{rank} {plan.recipe}.png",
-        loudness_lufs=-16.0,
-        true_peak_dbtp=-1.0,
-        notes=(),
+        music_file=f"{name}.wav",
+        click_file=f"{name} click.wav",
+        cue_file=f"{name} cue.wav",
+        picture_file=f"{name}.png",
         is_tie=is_tie,
     )
 

@@ -21,7 +21,7 @@ def _folder(shelf, tmp_path_factory):
 
 
 @pytest.fixture(name="open_page")
-def _open_page(browser, folder):
+def _open_page(browser, folder, watched):
     contexts = []
 
     def open_page(*, width=1280, height=900, path=None, scheme="light"):
@@ -29,14 +29,7 @@ def _open_page(browser, folder):
             viewport={"width": width, "height": height}, color_scheme=scheme
         )
         contexts.append(context)
-        page = context.new_page()
-        page.troubles, page.requests = [], []
-        page.on(
-            "console", lambda m: m.type in ("error", "warning") and page.troubles.append(m.text)
-        )
-        page.on("pageerror", lambda error: page.troubles.append(str(error)))
-        page.on("dialog", lambda dialog: page.troubles.append(dialog.message))
-        page.on("request", lambda request: page.requests.append(request.url))
+        page = watched(context)
         page.goto((path or folder / EVENING_PAGE_NAME).as_uri())
         return page
 

@@ -6,10 +6,11 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
-from segue.runfolder import BarReport, CandidateRecord, RunDocument, document_text
+from segue.runfolder import RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import record_of
 
 RATE_HZ = 24_000
 HZ = {"music": 330.0, "click": 1_000.0, "cue": 440.0}
@@ -33,27 +34,11 @@ def _record(rank, plan):
         source="set by judgement",
         sentence="A small step.",
     )
-    return CandidateRecord(
-        rank=rank,
-        plan=plan,
-        scorecard=Scorecard(
-            measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
-        ),
-        bars=tuple(
-            BarReport(number=x.number, time_s=plan.seconds_at(x.beat), section=x.section)
-            for x in plan.bar_lines
-        ),
-        exit_s=plan.seconds_at(plan.exit_beat),
-        entry_s=plan.seconds_at(plan.entry_beat),
-        singer_s=None,
-        music_file=names["music"],
-        click_file=names["click"],
-        cue_file=names["cue"],
-        picture_file="1.png",
-        loudness_lufs=-16.0,
-        true_peak_dbtp=-1.0,
-        notes=(),
+    card = Scorecard(
+        measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
     )
+    files = {f"{bus}_file": name for bus, name in names.items()}
+    return record_of(plan, rank, scorecard=card, picture_file="1.png", **files)
 
 
 @pytest.fixture(scope="session", name="plans")
