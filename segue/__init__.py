@@ -1,6 +1,6 @@
 """Segue: from the end of one song to the start of the next.
 
-Two song edges go in; three auditionable ways across come out, each planned in
+Two song edges go in; three auditionable segues come out, each planned in
 bars and keys, rendered to audio, and measured on the sound.
 
 What this module offers is loaded when it is first asked for; ``__init__.pyi`` tells

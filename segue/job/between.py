@@ -1,4 +1,4 @@
-"""The main job, end to end: two songs in, a run folder with three ways across out.
+"""The main job, end to end: two songs in, a run folder with three options out.
 
 This is the only place that knows the order of all steps; each hands its frozen result
 to the next. Steps that do not need each other are done side by side.
@@ -86,7 +86,7 @@ def make_segues(
         Told what is being done.
     keeps_choice : bool
         Whether what was chosen in an earlier run there is chosen in this one too, if its recipe
-        is among the new ways across.
+        is among the new segues.
     workers : Workers, optional
         Who does the steps, instead of as many processes as the request says; they share its disk.
     on_rendered : callable
@@ -271,7 +271,7 @@ def _rendered(
     workers: Workers,
     tell: _Told,
 ) -> list[Rendered]:
-    """All ways across, in the order of the recipes."""
+    """All segues, in the order of the recipes."""
     if workers.n_workers > 1:  # nothing else to do while they render
         Thread(target=load_drawing).start()
     waiting = [f"rendering '{recipe.name}'" for recipe in chosen]

@@ -41,7 +41,7 @@ class Request:
     only : tuple of str
         Names of recipes to use; empty means the most suitable ones.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
-        What the way across is for: the column of the table of weights.
+        What the segue is for: the column of the table of weights.
     own_weights : mapping or None
         The band's own weights, which count where no purpose is given.
     talk_s : float or None
@@ -98,5 +98,5 @@ class Request:
 
     @property
     def n_useful_workers(self) -> int:
-        """One for a single way across: processes would take longer to start than they save."""
+        """One for a single segue: processes would take longer to start than they save."""
         return 1 if len(self.only) == 1 else self.n_workers

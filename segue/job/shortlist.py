@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from segue.score.bridge import BridgeSound
     from segue.score.weights import Purpose
 
-N_PROPOSALS: Final = 3  # ways across that are rendered in full
+N_PROPOSALS: Final = 3  # segues that are rendered in full
 LEAST_SUITABILITY: Final = 0.4
 """Recipes that suit a pair less are not tried. Chosen on the demo songs."""
 MOST_TRIED: Final = 10
@@ -35,7 +35,7 @@ Carrier = Literal["loop", "drums", "played", "held"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class QuickListen:
-    """What a quick listen tells of one way across.
+    """What a quick listen tells of one segue.
 
     Parameters
     ----------
@@ -276,7 +276,7 @@ _UNBROKEN: Final = 0.5
 
 
 def difference(one: Recipe, a: QuickListen, other: Recipe, b: QuickListen) -> float:
-    """How unlike two ways across are, 0 to 1.
+    """How unlike two segues are, 0 to 1.
 
     By pulse, what carries them, loudness over their length, chords, density and length.
     """

@@ -82,7 +82,7 @@ class EdgeToHear:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attempt:
-    """One way across, to be tried or to be rendered.
+    """One segue, to be tried or to be rendered.
 
     Parameters
     ----------
@@ -154,7 +154,7 @@ def heard(step: EdgeToHear) -> HeardSong:
 
 
 def tried(step: Attempt) -> QuickListen:
-    """A quick listen to one way across: all of it, but at a low rate.
+    """A quick listen to one segue: all of it, but at a low rate.
 
     Raises
     ------
@@ -172,7 +172,7 @@ def tried(step: Attempt) -> QuickListen:
 
 
 def rendered(step: Attempt) -> Rendered:
-    """Render, score and measure one way across.
+    """Render, score and measure one segue.
 
     Raises
     ------
@@ -196,7 +196,7 @@ def rendered(step: Attempt) -> Rendered:
 
 
 def draft_candidate(step: Attempt, plan: Plan) -> Candidate:
-    """A plan of a way across made audible at the rate of drafts.
+    """A plan of a segue made audible at the rate of drafts.
 
     Raises
     ------
@@ -213,7 +213,7 @@ def draft_candidate(step: Attempt, plan: Plan) -> Candidate:
 
 
 def making_of(step: Attempt) -> Making:
-    """How this way across is made, to be kept with it."""
+    """How this segue is made, to be kept with it."""
     pad = step.request.pad
     return Making(
         recipe=step.recipe,
@@ -223,7 +223,7 @@ def making_of(step: Attempt) -> Making:
 
 
 def planned(step: Attempt, *, heard_s: float | None = None) -> Plan:
-    """The plan of one way across.
+    """The plan of one segue.
 
     Parameters
     ----------

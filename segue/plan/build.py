@@ -82,7 +82,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     asked: PlacesAsked | None = None,
     heard_s: float | None = None,
 ) -> Plan:
-    """Plan one way across.
+    """Plan one segue.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""The plan of one way across: everything the renderer needs, in beats.
+"""The plan of one segue: everything the renderer needs, in beats.
 
 Beats count from 0, the first downbeat of the outgoing song that is kept; the
 plan's `TempoCurve` and its lead-in turn them into seconds, in one place
@@ -65,7 +65,7 @@ class BarLine:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Plan:
-    """One way across, planned.
+    """One segue, planned.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Recipes: ways across, written as TOML files.
+"""Recipes: segues, written as TOML files.
 
 A recipe says what it suits, how long it lasts, how its tempo moves, what the
 harmony does, and which layers sound when. What its fields may hold is in
@@ -171,7 +171,7 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Recipe:
-    """A way across, as written in a recipe file.
+    """A segue, as written in a recipe file.
 
     Parameters
     ----------
@@ -180,7 +180,7 @@ class Recipe:
     name : str
         What the recipe is called; different from all others.
     family : str
-        Kind of way across; the proposals for a pair are of different families.
+        Kind of segue; the proposals for a pair are of different families.
     summary : str
         One sentence for a list of recipes.
     why : str

@@ -1,4 +1,4 @@
-"""A rendered way across: buses that line up to the frame."""
+"""A rendered segue: buses that line up to the frame."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ _FADE_OUT_S: Final = 0.02  # the last hit ends without a click over this time; b
 
 
 class Kits:
-    """The drums of songs, each found once: all ways across of a run play the same."""
+    """The drums of songs, each found once: all segues of a run play the same."""
 
     def __init__(self) -> None:
         self._found: dict[SongEdge, Kit] = {}

@@ -129,7 +129,7 @@ class RunDocument:
     candidates : tuple of CandidateRecord
         Best first, then versions in the order in which they were made.
     purpose : {'talk', 'lift', 'calm', 'dance'} or None
-        What the way across is for, as far as the weights go.
+        What the segue is for, as far as the weights go.
     weights : {'table', 'own'}
         Whether the published table weighed the measures or the band's own weights.
     sources : RunSources or None
@@ -293,7 +293,7 @@ def _what_is_beyond(value: object, name: str) -> str | None:
 LONGEST_S: Final = 3600.0  # no plan is an hour long: such a file is broken
 MOST_BEATS: Final = 36_000.0  # an hour at 600 BPM: such a file is broken
 SLOWEST_BPM, FASTEST_BPM = 5.0, 2_000.0
-"""No way across lasts an hour. Later commands go through a plan beat by beat: beyond these limits
+"""No segue lasts an hour. Later commands go through a plan beat by beat: beyond these limits
 they would not come to an end."""
 HIGHEST_MIDI: Final = 127
 """Of the data byte of a note (MIDI 1.0 Detailed Specification)."""

@@ -1,1 +1,1 @@
-"""The whole evening: a set file in; its order, times, warnings and every way across out."""
+"""The whole evening: a set file in; its order, times, warnings and every segue out."""

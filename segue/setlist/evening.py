@@ -162,7 +162,7 @@ class EveningJoin:
     wanted_talk_s, wanted_changeover_s : float
         What the band wants of both at a segue, whether music covers it or not.
     recipe : str
-        The way across that the times were taken from: chosen, best scored, or planned for
+        The segue that the times were taken from: chosen, best scored, or planned for
         now; empty for a plain stop.
     leave_s, enter_s : float or None
         Second of the old song's file where it is left, and of the new one's where it is
