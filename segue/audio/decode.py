@@ -22,7 +22,7 @@ import numpy as np
 import soundfile
 
 from segue.audio.downmix import MAX_CHANNELS, stereo_matrix
-from segue.audio.mp3 import Mp3Index, mp3_index, read_mp3
+from segue.audio.mp3 import Mp3Index, mp3_index, read_mp3, starts_as_mp3
 from segue.errors import AudioFileError
 
 if TYPE_CHECKING:
@@ -100,6 +100,13 @@ def sound_info(path: Path) -> SoundInfo:
         If it is not a whole audio file within our limits.
     """
     _refuse_unreadable(path)
+    # What such a file holds is in its packets; the library would print its own doubts about them
+    index = mp3_index(path) if starts_as_mp3(path) else None
+    if index is not None:
+        info = _mp3_info(path, index)
+        _refuse_out_of_range(info)
+        _refuse_cut_off(info, log="")
+        return info
     try:
         with soundfile.SoundFile(_place(path)) as file:
             index = mp3_index(path) if file.format in {"MP3", "MPEG"} else None
@@ -118,6 +125,17 @@ def sound_info(path: Path) -> SoundInfo:
     _refuse_out_of_range(info)
     _refuse_cut_off(info, log)
     return info
+
+
+def _mp3_info(path: Path, index: Mp3Index) -> SoundInfo:
+    return SoundInfo(
+        path=path,
+        rate_hz=index.rate_hz,
+        n_frames=index.n_frames,
+        n_channels=index.n_channels,
+        order="wave",
+        mp3=index,
+    )
 
 
 def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> npt.NDArray[np.float32]:

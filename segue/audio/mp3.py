@@ -33,7 +33,10 @@ from segue.audio.mp3_header import (
     header_at,
     info_packet,
     packet_bytes,
+    packet_channels,
     packet_frames,
+    packet_rate_hz,
+    reach_bits,
     side_info_end,
 )
 
@@ -84,6 +87,23 @@ class Mp3Index:
     def packet_frames(self) -> int:
         """Frames of sound in a packet."""
         return packet_frames(self.header)
+
+    @property
+    def rate_hz(self) -> int:
+        """Sample rate of the stream."""
+        return packet_rate_hz(self.header)
+
+    @property
+    def n_channels(self) -> int:
+        """1 or 2."""
+        return packet_channels(self.header)
+
+
+def starts_as_mp3(path: Path) -> bool:
+    """Whether a file begins with the tag or the packet that MP3 files begin with."""
+    with path.open("rb") as file:
+        start = file.read(HEADER_BYTES)
+    return start[:3] == b"ID3" or packet_bytes(int.from_bytes(start, "big")) > 0
 
 
 def mp3_index(path: Path) -> Mp3Index | None:
@@ -186,16 +206,24 @@ def _with_quiet_start(run: list[bytes]) -> list[bytes]:
     for packet in run:
         if filled >= _RESERVOIR_BYTES:
             break
-        quiet.append(_silent(packet))
+        quiet.append(_silent(packet, reaching_back_bytes=filled))
         filled += len(packet) - side_info_end(packet)
     return [*quiet, *run[len(quiet) :]]
 
 
-def _silent(packet: bytes) -> bytes:
-    """The packet with its sound unused but still there for the packets after it."""
+def _silent(packet: bytes, reaching_back_bytes: int = 0) -> bytes:
+    """The packet with its sound unused but still there for the packets after it.
+
+    A decoder keeps of the packets before one only what that one reaches back to: so it says that
+    it reaches as far as there is something (main_data_begin, the first bits of the side
+    information), or small packets would leave the next one too little.
+    """
     header = int.from_bytes(packet[:HEADER_BYTES], "big") | NO_CHECKSUM
     end = side_info_end(packet)
-    return header.to_bytes(4, "big") + bytes(end - HEADER_BYTES) + packet[end:]
+    n_bits = reach_bits(header)
+    reach = min(reaching_back_bytes, (1 << n_bits) - 1) << (16 - n_bits)
+    side_info = reach.to_bytes(2, "big") + bytes(end - HEADER_BYTES - 2)
+    return header.to_bytes(4, "big") + side_info + packet[end:]
 
 
 def _packets(view: bytes | mmap.mmap, header: int, at: int, stop: int) -> Iterator[tuple[int, int]]:

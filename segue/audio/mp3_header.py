@@ -51,8 +51,17 @@ def packet_bytes(header: int) -> int:
     if not is_header or bit_rate in {0, 15} or rate == len(_MPEG1_RATES_HZ):
         return 0
     kbps = (_MPEG1_KBPS if version == _MPEG1 else _MPEG2_KBPS)[bit_rate]
-    rate_hz = _MPEG1_RATES_HZ[rate] // _RATE_DIVISOR[version]
-    return packet_frames(header) // 8 * kbps * 1000 // rate_hz + (header >> 9 & 1)
+    return packet_frames(header) // 8 * kbps * 1000 // packet_rate_hz(header) + (header >> 9 & 1)
+
+
+def packet_rate_hz(header: int) -> int:
+    """Sample rate of a layer III packet."""
+    return _MPEG1_RATES_HZ[header >> 10 & 3] // _RATE_DIVISOR[header >> 19 & 3]
+
+
+def packet_channels(header: int) -> int:
+    """1 or 2."""
+    return 1 if header >> 6 & 3 == _MONO else 2
 
 
 def packet_frames(header: int) -> int:
@@ -72,6 +81,11 @@ def side_info_end(packet: bytes) -> int:
     header = int.from_bytes(packet[:HEADER_BYTES], "big")
     checksum_bytes = 0 if header & NO_CHECKSUM else 2
     return HEADER_BYTES + checksum_bytes + _side_info_bytes(header)
+
+
+def reach_bits(header: int) -> int:
+    """Bits of main_data_begin: how far before a packet its sound may start, in bytes [Layer3]_."""
+    return 9 if header >> 19 & 3 == _MPEG1 else 8
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

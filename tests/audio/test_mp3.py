@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from segue.audio.decode import read_stereo, sound_info
 from segue.audio.mp3 import mp3_index
+from segue.errors import AudioFileError
 
 LENGTH_S = 8  # well over twice what is read at once
 ENCODER_DELAY_FRAMES = 1105  # 576 of the encoder and 529 of the decoder: LAME documentation
@@ -79,3 +80,29 @@ def test_tags_around_the_sound_change_nothing(folder, junk, tag):
         read_stereo(other, start_frame=90_000, n_frames=20_000),
         read_stereo(plain, start_frame=90_000, n_frames=20_000),
     )
+
+
+def test_nothing_is_printed_by_the_decoder(folder, capfd):
+    # silent packets are small, and the first loud one reaches back over several of them
+    time_s = np.arange(60 * 44_100) / 44_100
+    tone = 0.3 * np.sin(2 * np.pi * 220 * time_s) * (0.5 + 0.5 * np.sin(4 * np.pi * time_s))
+    tone[20 * 44_100 : 40 * 44_100] = 0.0
+    path = folder / "a pause.mp3"
+    soundfile.write(
+        path, np.stack([tone, tone], 1), 44_100, format="MP3", bitrate_mode="VARIABLE"
+    )
+    for at_s in np.arange(10.0, 50.0, 1.7):
+        read_stereo(sound_info(path), start_frame=round(at_s * 44_100), n_frames=44_100)
+    with pytest.raises(AudioFileError, match="is cut off"):
+        sound_info(cut_short(path))
+    junk = folder / "junk behind.mp3"
+    junk.write_bytes(path.read_bytes() + bytes(path.stat().st_size // 20))
+    assert sound_info(junk).n_frames == sound_info(path).n_frames
+    assert capfd.readouterr().err == ""
+
+
+def cut_short(path):
+    short = path.with_name(f"cut-{path.name}")
+    content = path.read_bytes()
+    short.write_bytes(content[: len(content) * 2 // 3])
+    return short
