@@ -8,7 +8,7 @@ import re
 import resource
 import select
 import time
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -55,7 +55,8 @@ class Case:
         One of them has to be named by a refusal; none where the input is good, and
         a refusal is wrong.
     folder : str
-        Nothing temporary may be left under it; '' where other cases work there too.
+        Nothing temporary may be left under it. Cases of one folder are tried one after the other,
+        and each is judged before the next; '' where cases of other folders work there too.
     out : str
         What must not be there after a refusal; '' where there is no such thing.
     is_costly : bool
@@ -123,7 +124,12 @@ def _left_by(case: Case) -> list[str]:
 def tried(cases: Sequence[Case], *, n_processes: int) -> list[Verdict]:
     """Try all cases; one that hangs or kills its process costs a new process."""
     results: list[Verdict] = []
-    parts = [_Part(list(cases[k::n_processes])) for k in range(n_processes)]
+    shares: list[list[Case]] = [[] for _ in range(n_processes)]
+    dealt: dict[str, list[Case]] = {}  # whose folder is whose
+    for n, case in enumerate(cases):
+        share = shares[n % n_processes]
+        (dealt.setdefault(case.folder, share) if case.folder else share).append(case)
+    parts = [_Part(share) for share in shares]
     while any(part.is_at_work for part in parts):
         readers = {part.reader: part for part in parts if part.is_at_work}
         for reader in select.select(list(readers), [], [], 0.5)[0]:
@@ -168,8 +174,8 @@ class _Part:
         *lines, self.buffer = self.buffer.split(b"\n")
         verdicts = []
         for line in lines:
-            case, told = self.cases.pop(0), Told(**json.loads(line))
-            verdicts.append(Verdict(case=case, told=told, fault=fault_of(case, told)))
+            told, fault = json.loads(line)
+            verdicts.append(Verdict(case=self.cases.pop(0), told=Told(**told), fault=fault))
             self.since = time.monotonic()
         return verdicts
 
@@ -196,10 +202,10 @@ def _work(cases: Sequence[Case], writer: int) -> int:
     limit = _SPARE_MB << 20
     resource.setrlimit(resource.RLIMIT_AS, (limit, limit))
     for case in cases:
-        told = asdict(run_here(case.args))
-        told["out"], told["err"] = _ends_of(told["out"]), _ends_of(told["err"])
+        said = run_here(case.args)
+        told = replace(said, out=_ends_of(said.out), err=_ends_of(said.err))
         with os.fdopen(os.dup(writer), "wb") as file:
-            file.write(json.dumps(told).encode() + b"\n")
+            file.write(json.dumps([asdict(told), fault_of(case, told)]).encode() + b"\n")
     return 0
 
 

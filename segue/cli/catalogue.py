@@ -12,6 +12,7 @@ from segue.errors import OptionError
 
 CATALOGUE_NAME = Path("segue-catalogue.sqlite")
 SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
+MOST_LISTED = 1_000  # nobody reads more; with all pairs of a large catalogue it takes minutes
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
@@ -65,7 +66,9 @@ def neighbours(
     song: Annotated[
         str | None, typer.Argument(help="A file, a folder of stems, or a title in the catalogue.")
     ] = None,
-    top: Annotated[int, typer.Option(min=1, help="How many songs are listed.")] = 20,
+    top: Annotated[
+        int, typer.Option(min=1, max=MOST_LISTED, help="How many songs are listed.")
+    ] = 20,
     catalogue: Annotated[Path, typer.Option(help="The catalogue file.")] = CATALOGUE_NAME,
     before: Annotated[
         bool, typer.Option("--before", help="What could precede it, not follow it.")

@@ -59,7 +59,8 @@ def write_set(folder: Path, document: SetDocument) -> None:
         If it cannot be written.
     """
     joins = tuple(replace(join, document=None) for join in document.evening.joins)
-    bare = replace(document, evening=replace(document.evening, joins=joins))
+    renders = dict(sorted(document.renders.items()))  # not in the order in which they were made
+    bare = replace(document, evening=replace(document.evening, joins=joins), renders=renders)
     text = _adapter().dump_json(bare, indent=1).decode() + "\n"
     path = folder / SET_NAME
     try:

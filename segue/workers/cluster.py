@@ -2,19 +2,20 @@
 
 The scheduler gives a lost worker's tasks to another one, so a worker that is killed costs a
 retry. Every machine needs the same Segue and numerical libraries: they are compared at the
-start, and again with every task, for a worker may come later.
+start, and again with every task, for a worker may come later: one that differs then is told
+of and left out, and what it was given goes to the others.
 """
 
 from __future__ import annotations
 
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import OptionError, RunFolderError
-from segue.workers.connection import Errand, away, check_workers, connected
+from segue.workers.connection import Errand, OtherMakeError, away, check_workers, connected
 from segue.workers.parcel import packed, write_back
 from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome
 
@@ -44,7 +45,7 @@ def open_cluster(
     digest : callable
         Says which code and libraries a process has; a worker's must be ours.
     tell : callable
-        Told in a few words when there is no worker left.
+        Told in a few words when there is no worker left, or one is left out.
 
     Raises
     ------
@@ -61,7 +62,13 @@ def open_cluster(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cluster:
-    """A cluster; see `segue.workers.work.Workers`."""
+    """A cluster; see `segue.workers.work.Workers`.
+
+    Parameters
+    ----------
+    left_out : set of str
+        Addresses of workers that came later with another Segue; grows.
+    """
 
     client: Any
     address: str
@@ -71,6 +78,7 @@ class Cluster:
     tell: Callable[[str], None]
     shares_disk: bool = False
     """Bytes that travel leave nothing here, and a path may be another machine's."""
+    left_out: set[str] = field(default_factory=set)
 
     @property
     def n_workers(self) -> int:
@@ -78,9 +86,12 @@ class Cluster:
         return max(1, self._n_threads())
 
     def _n_threads(self) -> int:
+        return sum(self._threads_of_ours().values())
+
+    def _threads_of_ours(self) -> dict[str, int]:
         with _loss_as_sentence(self.client, self.address):
-            n_threads: int = sum(self.client.nthreads().values())
-            return n_threads
+            threads: dict[str, int] = self.client.nthreads()
+        return {worker: n for worker, n in threads.items() if worker not in self.left_out}
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
         """See `segue.workers.work.Workers.outcomes`.
@@ -88,29 +99,44 @@ class Cluster:
         Raises
         ------
         OptionError
-            If the scheduler is gone, or a worker that came later has another Segue.
+            If the scheduler is gone, or only workers with another Segue are left.
         """
         waiting = enumerate(inputs)
-        under_way: dict[int, tuple[Any, Parcel | None]] = {}
+        under_way: dict[int, tuple[Any, Errand]] = {}
         ends: SimpleQueue[_End] = SimpleQueue()
         while True:
             for index, value in waiting:
                 parcel = packed(value) if self.travel == "bytes" else None
                 errand = Errand(task=task, index=index, value=value, parcel=parcel)
-                under_way[index] = (self._begun(errand, ends), parcel)
+                under_way[index] = (self._begun(errand, ends), errand)
                 if len(under_way) >= self.n_workers * N_AHEAD_A_WORKER:
                     break
             if not under_way:
                 return
             end = self._next(ends)
-            future, parcel = under_way.pop(end.index)
-            yield self._received(end, future, parcel)
+            future, errand = under_way.pop(end.index)
+            if isinstance(end.error, OtherMakeError):
+                self._leave_out(end.error)
+                under_way[end.index] = (self._begun(errand, ends), errand)
+            else:
+                yield self._received(end, future, errand.parcel)
+
+    def _leave_out(self, other: OtherMakeError) -> None:
+        """Give a worker no more; told once of each."""
+        if other.worker not in self.left_out:
+            self.left_out.add(other.worker)
+            self.tell(f"worker {other.worker} {other.difference} It is left out.")
+        if not self._threads_of_ours():
+            raise OptionError(f"worker {other.worker} {other.difference}")
 
     def _begun(self, errand: Errand, ends: SimpleQueue[_End]) -> Any:  # noqa: ANN401
         """The future of a task, whose end will be put to the others."""
         with _loss_as_sentence(self.client, self.address):
             # not pure: the same input may be asked for again after its files have changed
-            future = self.client.submit(away, errand, self.make, self.digest, pure=False)
+            ours = list(self._threads_of_ours()) if self.left_out else None
+            future = self.client.submit(
+                away, errand, self.make, self.digest, pure=False, workers=ours
+            )
             self.client.loop.add_callback(_put_end, future, errand.index, ends)
             return future
 
@@ -121,12 +147,18 @@ class Cluster:
             try:
                 end = ends.get(timeout=LOOK_EVERY_S)
             except Empty:
-                if not is_told and not self._n_threads():
-                    is_told = True
-                    self.tell(
-                        "the cluster has no worker: waiting for one "
-                        f"('dask worker {self.address}' starts it)."
-                    )
+                if self._n_threads() or is_told:
+                    continue
+                if self.left_out:  # tasks kept from those wait for no other, even if one comes
+                    raise OptionError(
+                        f"the cluster at '{self.address}' has no worker of this Segue left; what "
+                        "is done is kept, run the same command again when there is one."
+                    ) from None
+                is_told = True
+                self.tell(
+                    "the cluster has no worker: waiting for one "
+                    f"('dask worker {self.address}' starts it)."
+                )
             else:
                 return end
 

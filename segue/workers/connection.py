@@ -66,7 +66,7 @@ def away(errand: Errand, theirs: Make, digest: Callable[[], str]) -> Returned:
 
     Raises
     ------
-    OptionError
+    OtherMakeError
         If this is not the same Segue.
     """
     _check_make(theirs, digest)
@@ -90,7 +90,24 @@ def _check_make(theirs: Make, digest: Callable[[], str]) -> None:
 
     difference = make_here(digest).unlike(theirs)
     if difference is not None:
-        raise OptionError(f"worker {get_worker().address} {difference}")
+        raise OtherMakeError(get_worker().address, difference)
+
+
+class OtherMakeError(Exception):
+    """A worker that came later has another Segue; said on that worker.
+
+    Parameters
+    ----------
+    worker : str
+        Its address.
+    difference : str
+        As `Make.unlike` says it.
+    """
+
+    def __init__(self, worker: str, difference: str) -> None:
+        self.worker = worker
+        self.difference = difference
+        super().__init__(worker, difference)  # it travels, and is made anew from these
 
 
 CONNECT_LIMIT_S: Final = 8  # seconds after which a cluster counts as absent

@@ -88,9 +88,7 @@ def test_nothing_is_printed_by_the_decoder(folder, capfd):
     tone = 0.3 * np.sin(2 * np.pi * 220 * time_s) * (0.5 + 0.5 * np.sin(4 * np.pi * time_s))
     tone[20 * 44_100 : 40 * 44_100] = 0.0
     path = folder / "a pause.mp3"
-    soundfile.write(
-        path, np.stack([tone, tone], 1), 44_100, format="MP3", bitrate_mode="VARIABLE"
-    )
+    soundfile.write(path, np.stack([tone, tone], 1), 44_100, format="MP3", bitrate_mode="VARIABLE")
     for at_s in np.arange(10.0, 50.0, 1.7):
         read_stereo(sound_info(path), start_frame=round(at_s * 44_100), n_frames=44_100)
     with pytest.raises(AudioFileError, match="is cut off"):

@@ -120,6 +120,12 @@ def test_before_all_songs_is_refused_with_what_all_keeps(file):
     assert "--all keeps the best followers of each" in done.err
 
 
+def test_a_list_that_nobody_reads_is_refused(file):
+    done = run_here(["neighbours", "--all", "--top", "100000", "--catalogue", str(file)])
+    assert done.code == 2
+    assert "is not in the range 1<=x<=1000" in done.err
+
+
 @pytest.mark.parametrize("before", [False, True])
 def test_the_last_line_is_the_next_command(file, monkeypatch, before):
     words = ["neighbours", "Gravel Lane", "--catalogue", file, *(["--before"] * before)]

@@ -18,7 +18,13 @@ from segue.setlist import make_set
 from segue.setlist.evening_plan import HeardEdge, HeardEdges, planned_evening
 from segue.setlist.joins import MAKING_PARTS, fingerprint
 from segue.setlist.make_set import render_evening
-from segue.setlist.set_document import SET_NAME, known_renders, read_evening
+from segue.setlist.set_document import (
+    SET_NAME,
+    known_renders,
+    read_evening,
+    read_set_document,
+    write_set,
+)
 from segue.setlist.set_list import SetList, SetSong
 from segue.setlist.set_request import SetRequest, check_request, in_order
 from segue.workers import open_workers
@@ -205,6 +211,17 @@ def test_a_join_at_another_place_is_moved_and_not_made_again(stage):
     assert moved.joins[0].folder == "01 Song 1 to Song 2"
     assert read_document(request.out / "01 Song 1 to Song 2")
     assert not (request.out / "02 Song 1 to Song 2").exists()
+
+
+def test_the_document_does_not_tell_which_join_was_made_first(stage):
+    request, _ = stage
+    render(request)
+    document = read_set_document(request.out)
+    other_way = dict(reversed(document.renders.items()))
+    assert list(other_way) != list(document.renders)
+    before = (request.out / SET_NAME).read_bytes()
+    write_set(request.out, replace(document, renders=other_way))
+    assert (request.out / SET_NAME).read_bytes() == before
 
 
 def test_a_join_that_is_moved_there_and_back_is_made_once(stage):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -53,15 +54,43 @@ def test_without_any_worker_that_is_told_and_work_goes_on_when_one_comes(
     assert {o.index: o.result for o in found} == {n: f"{n}" for n in range(N_TASKS)}
 
 
-def test_a_worker_that_comes_later_with_other_code_is_refused_by_name(tmp_path: Path) -> None:
-    inputs = [tmp_path / f"{n}" for n in range(200)]
+def test_a_worker_that_comes_later_with_other_code_is_left_out_and_named(tmp_path: Path) -> None:
+    inputs = [tmp_path / f"{n}" for n in range(60)]
+    told: list[str] = []
     with (
         started_cluster(tmp_path, n_workers=1) as cluster,
-        open_workers(cluster=cluster.address, digest=tasks.digest_said) as workers,
+        open_workers(
+            cluster=cluster.address, digest=tasks.digest_said, tell=told.append
+        ) as workers,
         started_worker(cluster.address, tmp_path, DIGEST="another"),
-        pytest.raises(OptionError, match=r"worker tcp://\S+ has Segue \S+ too, but with other"),
     ):
-        list(workers.outcomes(tasks.marked, inputs))
+        found = list(workers.outcomes(tasks.marked, inputs))
+        (ours,) = set(workers.client.nthreads()) - workers.left_out
+        assert ours
+    assert {o.index: o.result for o in found} == {n: f"{n}" for n in range(60)}
+    (sentence,) = told
+    assert re.fullmatch(
+        r"worker tcp://\S+ has Segue \S+ too, but with other .*machines\. It is left out\.",
+        sentence,
+    )
+
+
+def test_where_only_others_are_left_that_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("segue.workers.cluster.LOOK_EVERY_S", 0.5)
+    inputs = [tmp_path / f"{n}" for n in range(60)]
+    with (
+        started_cluster(tmp_path, n_workers=1) as cluster,
+        open_workers(cluster=cluster.address, digest=tasks.digest_said, tell=print) as workers,
+        started_worker(cluster.address, tmp_path, DIGEST="another"),
+    ):
+        outcomes = workers.outcomes(tasks.marked, inputs)
+        next(outcomes)
+        until(lambda: len(workers.client.nthreads()) == 2)
+        os.kill(cluster.worker_pids[0], signal.SIGKILL)
+        with pytest.raises(OptionError, match=r"with other code|has no worker of this Segue left"):
+            list(outcomes)
 
 
 def test_a_scheduler_that_is_gone_is_told_at_once_and_later(
