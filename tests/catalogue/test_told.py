@@ -123,7 +123,7 @@ def test_before_all_songs_is_refused_with_what_all_keeps(file):
 def test_a_list_that_nobody_reads_is_refused(file):
     done = run_here(["neighbours", "--all", "--top", "100000", "--catalogue", str(file)])
     assert done.code == 2
-    assert "is not in the range 1<=x<=1000" in done.err
+    assert "less than or equal to 1000" in done.err
 
 
 @pytest.mark.parametrize("before", [False, True])
