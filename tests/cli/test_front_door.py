@@ -34,6 +34,7 @@ from tests.audition.conftest import _document
 
 ROOT = Path(__file__).parents[2]
 NARROW = 60
+MOST_README_LINES = 150
 STYLE = re.compile(r"\x1b\[[0-9;]*m")
 COMMANDS = typer.main.get_command(app).commands
 COLOUR = re.compile(r"\x1b\[[0-9;]*\b(?:3[0-8]|4[0-8]|9[0-7]|10[0-7])[;m]")
@@ -199,3 +200,16 @@ def test_the_page_on_set_lists_names_every_field_and_weight():
 )
 def test_nothing_has_no_minus(value, printed):
     assert f"{_rounded(value, 2):+.2f}" == printed
+
+
+def test_the_readme_stays_a_front_door():
+    assert len((ROOT / "README.md").read_text(encoding="utf-8").splitlines()) <= MOST_README_LINES
+
+
+def test_the_map_of_the_pages_has_every_page_and_leads_nowhere_else():
+    docs = ROOT / "docs"
+    for page in sorted(docs.glob("*.md")):
+        links = re.findall(r"\]\(([^)#:]+)\)", page.read_text(encoding="utf-8"))
+        assert not [link for link in links if not (docs / link).exists()], page.name
+        if page.name == "README.md":
+            assert {one.name for one in docs.glob("*.md")} - {"README.md"} <= set(links)
