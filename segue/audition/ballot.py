@@ -60,6 +60,8 @@ class Ballot:
         What is voted on; an open round of the same settings goes on.
     token : str
         Name of the round, should one be opened.
+    keeps_closed : bool
+        Whether a closed round of the same settings stays as it is, and none is opened after it.
 
     Raises
     ------
@@ -67,14 +69,16 @@ class Ballot:
         If the file cannot be opened or is something else.
     """
 
-    def __init__(self, folder: Path, *, settings: str, token: str) -> None:
+    def __init__(
+        self, folder: Path, *, settings: str, token: str, keeps_closed: bool = False
+    ) -> None:
         self.path = folder / BALLOT_NAME
         if self.path.is_symlink():
             raise RunFolderError(self.path, "is a link: votes are kept in the run folder itself.")
         try:
             self._writer = _connected(self.path)
             self._writer.executescript(_SCHEMA)
-            self.round, self.token = self._opened(settings, token)
+            self.round, self.token = self._opened(settings, token, keeps_closed=keeps_closed)
             self.secret = self._secret_of(self.round)
             self._reader = _connected(self.path)
         except sqlite3.Error as error:
@@ -109,11 +113,11 @@ class Ballot:
         self._check_present()
 
     def add_listener(self, cookie: str, *, name: str, seed: int, is_host: bool) -> Listener:
-        """Let somebody in; call inside a transaction."""
-        (n_listeners,) = self._writer.execute(
-            "SELECT count(*) FROM listeners WHERE round = ?", (self.round,)
-        ).fetchone()
-        if n_listeners >= MOST_LISTENERS:
+        """Let somebody in, once for a cookie; call inside a transaction."""
+        known = _listener_of(self._writer, self.round, cookie)
+        if known is not None:
+            return known
+        if _n_listeners(self._writer, self.round) >= MOST_LISTENERS:
             raise BallotRefusalError("Too many listeners joined this vote.", status=UNAVAILABLE)
         done = self._writer.execute(
             "INSERT INTO listeners (round, cookie, name, seed, is_host) VALUES (?, ?, ?, ?, ?)",
@@ -164,13 +168,12 @@ class Ballot:
 
     def listener_of(self, cookie: str) -> Listener | None:
         """Who holds a cookie of this round."""
-        row = self._reader.execute(
-            "SELECT id, name, seed, is_host FROM listeners WHERE round = ? AND cookie = ?",
-            (self.round, _hash(cookie)),
-        ).fetchone()
-        if row is None:
-            return None
-        return Listener(number=row[0], name=row[1], seed=row[2], is_host=bool(row[3]))
+        return _listener_of(self._reader, self.round, cookie)
+
+    @property
+    def n_listeners(self) -> int:
+        """How many have been let into this round."""
+        return _n_listeners(self._reader, self.round)
 
     def vote_of(self, listener: Listener) -> Vote | None:
         """What a listener voted in this round."""
@@ -202,12 +205,12 @@ class Ballot:
             Remark(listener=row[0], choice=row[1], confidence=row[2], words=row[3]) for row in rows
         )
 
-    def _opened(self, settings: str, token: str) -> tuple[int, str]:
+    def _opened(self, settings: str, token: str, *, keeps_closed: bool) -> tuple[int, str]:
         with self._writer_transaction():
             row = self._writer.execute(
                 "SELECT id, token, settings, closed_at FROM rounds ORDER BY id DESC LIMIT 1"
             ).fetchone()
-            if row is not None and row[2] == settings and row[3] is None:
+            if row is not None and row[2] == settings and (keeps_closed or row[3] is None):
                 return row[0], row[1]
             done = self._writer.execute(
                 "INSERT INTO rounds (token, settings) VALUES (?, ?)", (token, settings)
@@ -251,6 +254,21 @@ def _connected(path: Path) -> sqlite3.Connection:
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
     return connection
+
+
+def _listener_of(connection: sqlite3.Connection, round_: int, cookie: str) -> Listener | None:
+    row = connection.execute(
+        "SELECT id, name, seed, is_host FROM listeners WHERE round = ? AND cookie = ?",
+        (round_, _hash(cookie)),
+    ).fetchone()
+    if row is None:
+        return None
+    return Listener(number=row[0], name=row[1], seed=row[2], is_host=bool(row[3]))
+
+
+def _n_listeners(connection: sqlite3.Connection, round_: int) -> int:
+    row = connection.execute("SELECT count(*) FROM listeners WHERE round = ?", (round_,))
+    return int(row.fetchone()[0])
 
 
 def _choice_of(connection: sqlite3.Connection, round_: int) -> int | None:

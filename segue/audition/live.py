@@ -29,6 +29,21 @@ def event_text(name: str, value: object) -> str:
     return f"event: {name}\ndata: {json.dumps(value)}\n\n"
 
 
+def only_news(message: Callable[[], str]) -> Callable[[], str]:
+    """A message that is empty where it says what it said before."""
+    told = ""
+
+    def news() -> str:
+        nonlocal told
+        text = message()
+        if text == told:
+            return ""
+        told = text
+        return text
+
+    return news
+
+
 class Live:
     """Tells the open streams that something has changed."""
 
@@ -68,7 +83,7 @@ class Live:
         address : str
             Of the client, whose streams are counted.
         message : callable
-            What the listener may know now, see `event_text`.
+            What the listener may know now, see `event_text`; empty for nothing new.
 
         Yields
         ------
@@ -82,7 +97,8 @@ class Live:
             while not self.is_stopped:
                 if sent != self.version:
                     sent = self.version
-                    yield message()
+                    if text := message():
+                        yield text
                 elif not await self._has_news(sent):
                     yield ": still here\n\n"
         finally:

@@ -1,18 +1,15 @@
-"""What the server knows while a vote is on."""
+"""One vote while it is on: what each listener may see, what they say, how it is closed."""
 
 from __future__ import annotations
 
 import asyncio
 import hashlib
-import hmac
 import json
-import time
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from segue.audition.ballot import Ballot
 from segue.audition.blindness import number_for, shuffled_order
-from segue.audition.limits import ClientLimits, Limits
 from segue.audition.live import Live, event_text
 from segue.audition.page import BALLOT_SLOT, served_page_text
 from segue.audition.page_values import way_values
@@ -26,7 +23,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audition.page import PageView
-    from segue.audition.secrets import Secrets
     from segue.audition.votes import Listener
 
 _SLOT = f'id="listener">{BALLOT_SLOT}'
@@ -48,9 +44,9 @@ class _News:
     count: str
 
 
-@dataclass(slots=True)
-class Poll:
-    """The state of a running vote.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VotedRun:
+    """A run that is to be voted on.
 
     Parameters
     ----------
@@ -60,10 +56,6 @@ class Poll:
         What is voted on.
     files : mapping of str to Path
         What may be asked for by name.
-    page : str
-        With the slot for the listener's ballot.
-    ways : tuple of dict
-        The options of a blind page, as from `way_values`; empty on an open one.
     on_chosen : callable
         Called when the choice is in the run folder.
     """
@@ -71,13 +63,36 @@ class Poll:
     folder: Path
     view: PageView
     files: Mapping[str, Path]
-    ballot: Ballot
-    secrets: Secrets
-    page: str
-    clients: ClientLimits
-    ways: tuple[dict[str, object], ...] = ()
     on_chosen: Callable[[], None] = lambda: None
-    live: Live = field(default_factory=Live)
+
+    @property
+    def title(self) -> str:
+        """The old song into the new one."""
+        return f"{self.view.document.outgoing.title} into {self.view.document.incoming.title}"
+
+
+@dataclass(slots=True)
+class Poll:
+    """The state of a running vote.
+
+    Parameters
+    ----------
+    base : str
+        Where its addresses begin: '' where it is the only vote, else such as '/3'.
+    page : str
+        With the slot for the listener's ballot.
+    ways : tuple of dict
+        The options of a blind page, as from `way_values`; empty on an open one.
+    live : Live
+        Shared by all votes of a server.
+    """
+
+    run: VotedRun
+    base: str
+    ballot: Ballot
+    page: str
+    live: Live
+    ways: tuple[dict[str, object], ...] = ()
     recorder: Recorder = field(init=False)
     _news: _News = field(init=False)
 
@@ -86,42 +101,29 @@ class Poll:
         self._news = _News(version=-1, is_closed=False, result="", count="")
 
     @property
-    def cookie_name(self) -> str:
-        """One for every round, as browsers share cookies among the ports of a host."""
-        return f"segue-{self.ballot.token}"
+    def view(self) -> PageView:
+        """What is voted on."""
+        return self.run.view
 
     @property
     def ranks(self) -> tuple[int, ...]:
         """Of all that can be voted for."""
         return tuple(record.rank for record in self.view.records)
 
-    def is_right(self, secret: str, typed: str, address: str) -> bool:
-        """Whether a code is right; wrong ones make their sender wait.
+    def page_for(self, listener: Listener, *, following: Mapping[str, str] | None = None) -> str:
+        """The page of one listener; where names are hidden, with options of their own.
 
-        Raises
-        ------
-        BallotRefusalError
-            If the sender has to wait first.
+        Parameters
+        ----------
+        following : mapping of str to str, optional
+            Address ('href') and title of the vote to go on with.
         """
-        now_s = time.monotonic()
-        wait_s = self.clients.code_wait_s(address, now_s)
-        if wait_s > 0:
-            raise BallotRefusalError(
-                f"Too many wrong codes: try again in {int(wait_s) + 1} s.", status=429
-            )
-        if hmac.compare_digest(secret.encode(), typed.encode("utf-8", "surrogatepass")):
-            self.clients.note_right_code(address, now_s)
-            return True
-        self.clients.note_wrong_code(address, now_s)
-        return False
-
-    def page_for(self, listener: Listener) -> str:
-        """The page of one listener; where names are hidden, with options of their own."""
         vote = self.ballot.vote_of(listener)
         is_closed = self.ballot.choice is not None
         values: dict[str, object] = {
             "is_served": True,
-            "base": "",
+            "base": self.base,
+            "following": following,
             "id": self.id_of(listener),
             "is_closed": is_closed,
             "vote": None if vote is None else self.vote_values(listener, vote),
@@ -168,6 +170,21 @@ class Poll:
         numbers = [str(known) for known in self.numbers_of(listener)]
         return f"{bus}-{numbers.index(number)}.mp3" if number in numbers else ""
 
+    @property
+    def result(self) -> str:
+        """The result so far, for the one who runs the vote: an event that names the vote."""
+        return self._news_now().result
+
+    @property
+    def n_votes(self) -> int:
+        """Kept so far."""
+        return sum(self.ballot.tally.values())
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether it takes no more votes."""
+        return self.ballot.choice is not None
+
     def message_for(self, listener: Listener) -> str:
         """What a listener may know: the result only after their own vote."""
         news = self._news_now()
@@ -180,6 +197,7 @@ class Poll:
             choice, tally = self.ballot.choice, self.ballot.tally
             said = self.ballot.latest_words(MOST_SHOWN)
             result = result_values(self.view.records, tally, said, choice=choice)
+            result["base"] = self.base
             self._news = _News(
                 version=self.live.version,
                 is_closed=choice is not None,
@@ -213,7 +231,7 @@ class Poll:
         """Close the vote and write the choice into the run folder."""
         await self.recorder.do(lambda: self._close(choice))
         self.live.changed()
-        await asyncio.to_thread(self.on_chosen)
+        await asyncio.to_thread(self.run.on_chosen)
 
     def _close(self, choice: Choice) -> None:
         already = self.ballot.choice
@@ -222,43 +240,44 @@ class Poll:
         if already is not None:
             raise BallotRefusalError("The vote is closed already.", status=_CONFLICT)
         try:
-            on_disk = replace(self.view, document=read_document(self.folder))
+            on_disk = replace(self.view, document=read_document(self.run.folder))
             if settings_of(on_disk) != settings_of(self.view):
                 raise BallotRefusalError(
                     "The run folder holds another run now: start the vote anew.", status=_CONFLICT
                 )
-            write_choice(self.folder, choice)
+            write_choice(self.run.folder, choice)
         except RunFolderError as error:
             raise BallotRefusalError(str(error), status=_UNAVAILABLE) from error
         self.ballot.close_round(choice.rank)
 
 
 def open_poll(
-    folder: Path,
-    view: PageView,
-    *,
-    files: Mapping[str, Path],
-    secrets: Secrets,
-    limits: Limits | None = None,
-    on_chosen: Callable[[], None] = lambda: None,
+    run: VotedRun, *, token: str, live: Live, base: str = "", keeps_closed: bool = False
 ) -> Poll:
     """A poll with its ballot open; an unclosed vote on the same goes on.
+
+    Parameters
+    ----------
+    token : str
+        Name of the round, should one be opened.
+    keeps_closed : bool
+        Whether a vote on the same that was closed stays closed.
 
     Raises
     ------
     RunFolderError
         If votes cannot be kept in the run folder.
     """
+    view = run.view
     return Poll(
-        folder=folder,
-        view=view,
-        files=files,
-        ballot=Ballot(folder, settings=settings_of(view), token=secrets.round_token),
-        secrets=secrets,
-        page=served_page_text(folder, view),
-        clients=ClientLimits(limits or Limits()),
-        ways=tuple(way_values(folder, view)) if view.is_blind else (),
-        on_chosen=on_chosen,
+        run=run,
+        base=base,
+        ballot=Ballot(
+            run.folder, settings=settings_of(view), token=token, keeps_closed=keeps_closed
+        ),
+        page=served_page_text(run.folder, view),
+        live=live,
+        ways=tuple(way_values(run.folder, view)) if view.is_blind else (),
     )
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import socket
 import tempfile
-from contextlib import asynccontextmanager, suppress
+from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -20,18 +20,19 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
 from segue.audition.limits import Gate
-from segue.audition.poll import open_poll
+from segue.audition.poll import VotedRun
 from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
 from segue.audition.served_files import served_files
+from segue.audition.sitting import open_evening, open_sitting
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
-    from collections.abc import AsyncIterator, Callable
+    from collections.abc import AsyncIterator, Callable, Sequence
     from types import FrameType
 
     from segue.audition.page import PageView
-    from segue.audition.poll import Poll
+    from segue.audition.sitting import Sitting
 
 LOOPBACK: Final = "127.0.0.1"
 EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only with --lan, and behind a join code
@@ -67,21 +68,12 @@ class Addresses:
     n_votes: int
 
 
-def serve_vote(
-    folder: Path,
-    view: PageView,
-    *,
-    port: int | None,
-    on_lan: bool,
-    announce: Callable[[Addresses], None],
-    on_chosen: Callable[[], None],
-) -> None:
-    """Serve a vote until the process is told to stop.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hall:
+    """Where a vote is held, and who is told.
 
     Parameters
     ----------
-    folder : Path
-        The run folder.
     port : int or None
         None for the usual one, or any free one.
     on_lan : bool
@@ -89,28 +81,83 @@ def serve_vote(
     announce : callable
         Told the addresses before the first request is answered.
     on_chosen : callable
-        Called when the vote was closed and the choice is in the run folder.
+        Called with a run folder when its vote was closed and the choice is in it.
+    """
+
+    port: int | None
+    on_lan: bool
+    announce: Callable[[Addresses], None]
+    on_chosen: Callable[[Path], None]
+
+
+def serve_vote(folder: Path, view: PageView, hall: Hall) -> None:
+    """Serve a vote until the process is told to stop.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder.
 
     Raises
     ------
     SegueError
         If there is no network, the port is taken, or the run folder cannot be used.
     """
-    address = lan_address() if on_lan else LOOPBACK
+
+    def opened(sounds: Path, secrets: Secrets) -> Sitting:
+        return open_sitting(_voted(folder, view, sounds, hall), secrets=secrets)
+
+    _serve(hall, opened)
+
+
+def serve_evening(
+    folder: Path, title: str, runs: Sequence[tuple[Path, PageView]], hall: Hall
+) -> None:
+    """Serve the votes on all segues of an evening until the process is told to stop.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the evening.
+    runs : sequence of (Path, PageView)
+        Its run folders, in order.
+
+    Raises
+    ------
+    SegueError
+        If there is no network, the port is taken, or a folder cannot be used.
+    """
+
+    def opened(sounds: Path, secrets: Secrets) -> Sitting:
+        voted = []
+        for n, (run, view) in enumerate(runs):
+            (sounds / str(n)).mkdir()
+            voted.append(_voted(run, view, sounds / str(n), hall))
+        return open_evening(folder, title, voted, secrets=secrets)
+
+    _serve(hall, opened)
+
+
+def _voted(folder: Path, view: PageView, sounds: Path, hall: Hall) -> VotedRun:
+    files = served_files(folder, view, sounds)
+    return VotedRun(folder=folder, view=view, files=files, on_chosen=lambda: hall.on_chosen(folder))
+
+
+def _serve(hall: Hall, opened: Callable[[Path, Secrets], Sitting]) -> None:
+    address = lan_address() if hall.on_lan else LOOPBACK
     if address is None:
         raise OptionError(
             "--lan needs a network, and this machine has none: join one, or vote without --lan."
         )
-    secrets = new_secrets(needs_code=on_lan)
+    secrets = new_secrets(needs_code=hall.on_lan)
     with (
         tempfile.TemporaryDirectory(prefix="segue-sound-") as sounds,
-        listening_socket(EVERYWHERE if on_lan else LOOPBACK, port) as sock,
+        listening_socket(EVERYWHERE if hall.on_lan else LOOPBACK, hall.port) as sock,
     ):
-        files = served_files(folder, view, Path(sounds))
-        poll = open_poll(folder, view, files=files, secrets=secrets, on_chosen=on_chosen)
-        names = host_names() if on_lan else ("localhost",)
-        announce(_addresses(sock, address, secrets, sum(poll.ballot.tally.values())))
-        VoteServer(poll, names=names).run(sockets=[sock])
+        sitting = opened(Path(sounds), secrets)
+        names = host_names() if hall.on_lan else ("localhost",)
+        hall.announce(_addresses(sock, address, secrets, sitting.n_votes))
+        VoteServer(sitting, names=names).run(sockets=[sock])
 
 
 def _addresses(sock: socket.socket, address: str, secrets: Secrets, n_votes: int) -> Addresses:
@@ -152,42 +199,42 @@ class VoteServer(uvicorn.Server):
         Host names that are ours.
     """
 
-    def __init__(self, poll: Poll, *, names: tuple[str, ...]) -> None:
-        self._poll = poll
-        super().__init__(server_config(application(poll, names=names)))
+    def __init__(self, sitting: Sitting, *, names: tuple[str, ...]) -> None:
+        self._live = sitting.live
+        super().__init__(server_config(application(sitting, names=names)))
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """End the streams, then everything."""
-        self._poll.live.stop()
+        self._live.stop()
         super().handle_exit(sig, frame)
 
 
-def application(poll: Poll, *, names: tuple[str, ...]) -> Starlette:
+def application(sitting: Sitting, *, names: tuple[str, ...]) -> Starlette:
     """The server as an ASGI application.
 
     Parameters
     ----------
-    poll : Poll
-        Its ballot is closed when the application ends.
+    sitting : Sitting
+        Its ballots are closed when the application ends.
     names : tuple of str
         Host names that are ours.
     """
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
-        writing = asyncio.create_task(poll.recorder.run())
+        writing = [asyncio.create_task(recorder.run()) for recorder in sitting.recorders]
         try:
             yield
         finally:
-            writing.cancel()
-            with suppress(asyncio.CancelledError):
-                await writing
-            poll.ballot.close()
+            for task in writing:
+                task.cancel()
+            await asyncio.gather(*writing, return_exceptions=True)
+            sitting.close()
 
-    gate = Middleware(Gate, names=names, clients=poll.clients)
+    gate = Middleware(Gate, names=names, clients=sitting.clients)
     app = Starlette(routes=routes(), middleware=[gate], lifespan=lifespan)
     app.router.redirect_slashes = False
-    app.state.poll = poll
+    app.state.sitting = sitting
     return app
 
 

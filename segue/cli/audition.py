@@ -5,7 +5,7 @@ And ``segue choose``: the choice of the band, from the terminal.
 
 from __future__ import annotations
 
-from pathlib import Path  # noqa: TC003 - typer reads the types at run time
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -62,6 +62,8 @@ def show_on_evening_page(run: Path) -> None:
         rewrite_evening_page(evening)
 
 
+_Voted = tuple[str, tuple[tuple[Path, "PageView"], ...]]
+"""Its title, and each run folder with what is voted on."""
 LOWEST_PORT, HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
 SERVER_PARTS = "starlette uvicorn httptools segno"
 """As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
@@ -69,7 +71,7 @@ _NO_ANCHOR = "No plain cut as a check: one of the segues is nearly a cut itself.
 
 
 def audition(
-    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    run: Annotated[Path, typer.Argument(help="A run folder, or an evening's.")],
     blind: Annotated[
         bool, typer.Option("--blind", help="Hide names, shuffle the order for each listener.")
     ] = False,
@@ -86,12 +88,22 @@ def audition(
     no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
-    """Write the page on which the band listens and compares, and open it."""
+    """Write the page on which the band listens and compares, and open it.
+
+    With an evening's folder and --serve: one vote on all its segues, with one code.
+    """
     _check_options(blind=blind, anchor=anchor, serve=serve, lan=lan, port=port)
     from segue.audition.page import page_view
     from segue.runfolder import read_document
 
     try:
+        if (run / "set.json").is_file():
+            if serve:
+                runs = _evening_views(run, blind=blind, anchor=anchor)
+                _serve(run, runs, port=port, on_lan=lan, opens=not no_open)
+            else:
+                _show_evening(run, blind=blind, opens=not no_open)
+            return
         view = page_view(run, read_document(run), is_blind=blind, wants_anchor=anchor)
         if anchor and not view.has_anchor:
             _say(_NO_ANCHOR)
@@ -125,24 +137,58 @@ def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:
         webbrowser.open(page.resolve().as_uri())
 
 
-def _serve(run: Path, view: PageView, *, port: int | None, on_lan: bool, opens: bool) -> None:
-    if not view.records:
-        raise RunFolderError(run, "has no segues to vote on: make some with 'segue between'.")
+def _show_evening(evening: Path, *, blind: bool, opens: bool) -> None:
+    from segue.setlist.show.evening_page import rewrite_evening_page
+
+    if blind:
+        raise OptionError("--blind on an evening goes with --serve: add it.")
+    page = rewrite_evening_page(evening)
+    _say(f"The page of the evening: {page}")
+    if opens:
+        import webbrowser
+
+        webbrowser.open(page.resolve().as_uri())
+
+
+def _evening_views(evening: Path, *, blind: bool, anchor: bool) -> _Voted:
+    """The evening's title, and each run folder of it with what is voted on."""
+    from segue.audition.page import page_view
+    from segue.setlist.set_document import read_evening
+
+    told = read_evening(evening)
+    runs = []
+    for join in told.joins:
+        if join.document is not None:
+            folder = evening / join.folder
+            runs.append(
+                (folder, page_view(folder, join.document, is_blind=blind, wants_anchor=anchor))
+            )
+    if not runs:
+        raise RunFolderError(evening, "has no segues to vote on yet: make them with 'segue set'.")
+    return told.title, tuple(runs)
+
+
+def _serve(
+    folder: Path, voted: PageView | _Voted, *, port: int | None, on_lan: bool, opens: bool
+) -> None:
     try:
-        from segue.audition.serve import serve_vote
+        from segue.audition.serve import Hall, serve_evening, serve_vote
     except ModuleNotFoundError as error:
         raise OptionError(
             f"--serve needs {error.name}, which is not installed: pip install {SERVER_PARTS}."
         ) from error
+    hall = Hall(port=port, on_lan=on_lan, announce=_announcer(opens=opens), on_chosen=_on_chosen)
     try:
-        serve_vote(
-            run,
-            view,
-            port=port,
-            on_lan=on_lan,
-            announce=_announcer(opens=opens),
-            on_chosen=lambda: _on_chosen(run),
-        )
+        if isinstance(voted, tuple):
+            title, runs = voted
+            _say(f"Getting ready the sound of {len(runs)} segues.")
+            serve_evening(folder, title, runs, hall)
+        elif not voted.records:
+            raise RunFolderError(
+                folder, "has no segues to vote on: make some with 'segue between'."
+            )
+        else:
+            serve_vote(folder, voted, hall)
     except KeyboardInterrupt:
         _say("Stopped. Every vote is in ballot.sqlite; start again to go on.")
 

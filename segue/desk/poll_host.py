@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from segue.audition.page import PageView
-from segue.audition.poll import open_poll
+from segue.audition.poll import VotedRun
 from segue.audition.secrets import code_to_read, new_secrets
 from segue.audition.serve import (
     EVERYWHERE,
@@ -22,6 +22,7 @@ from segue.audition.serve import (
     listening_socket,
 )
 from segue.audition.served_files import served_files
+from segue.audition.sitting import open_sitting
 from segue.runfolder import read_document
 
 if TYPE_CHECKING:
@@ -100,9 +101,10 @@ def host_poll(folder: Path, run: str, *, is_blind: bool, on_chosen: Callable[[],
             listening_socket(LOOPBACK if address is None else EVERYWHERE, None)
         )
         files = served_files(folder, view, Path(sounds))
-        poll = open_poll(folder, view, files=files, secrets=secrets, on_chosen=on_chosen)
+        voted = VotedRun(folder=folder, view=view, files=files, on_chosen=on_chosen)
+        sitting = open_sitting(voted, secrets=secrets)
         names = ("localhost",) if address is None else host_names()
-        server = VoteServer(poll, names=names)
+        server = VoteServer(sitting, names=names)
         thread = threading.Thread(
             target=server.run, kwargs={"sockets": [sock]}, name="vote", daemon=True
         )

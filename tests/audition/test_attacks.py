@@ -255,7 +255,7 @@ def test_body_that_is_no_vote_is_refused(standing, body, status):
 def test_made_up_cookie_is_nobody(standing, cookie):
     port, desk = standing
     client = Client(port)
-    client.cookie = cookie.format(name=desk.cookie_name)
+    client.cookie = cookie.format(name=f"segue-{desk.ballot.token}")
     assert client.ask("/sound/music-0.mp3").status == 401
 
 

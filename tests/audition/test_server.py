@@ -54,7 +54,7 @@ def test_the_one_cookie_is_random_http_only_and_same_site(serve):
     answers = [Client(port).post("/join", {"name": "A", "code": CODE}) for _ in range(2)]
     cookies = [answer.headers["set-cookie"] for answer in answers]
     for cookie in cookies:
-        assert re.match(rf"{desk.cookie_name}=[\w-]{{43}};", cookie)
+        assert re.match(rf"segue-{desk.ballot.token}=[\w-]{{43}};", cookie)
         assert {"HttpOnly", "SameSite=strict", "Path=/"} <= set(cookie.split("; "))
     assert cookies[0] != cookies[1]
 

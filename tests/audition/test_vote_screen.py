@@ -205,12 +205,12 @@ def test_results_come_live_and_the_host_closes(serve, visit, run):
     assert Client(port).join("Ben").post("/vote", a_vote(3, words="the ramp")).status == 200
     page.wait_for_selector("text=Ben")
     host = visit(f"http://127.0.0.1:{port}/host#{TOKEN}")
-    host.wait_for_selector("#choices input", state="attached")
+    host.wait_for_selector(".choices input", state="attached")
     assert TOKEN not in host.url
-    host.locator("#choices input").nth(2).check()
-    host.fill("#why", "it breathes")
-    host.click("#close button")
-    until(host, "document.getElementById('count').textContent === 'Closed with 2 votes.'")
+    host.locator(".choices input").nth(2).check()
+    host.fill(".why", "it breathes")
+    host.click(".choosing button")
+    until(host, "document.querySelector('.count').textContent.startsWith('Closed with 2 votes.')")
     choice = read_document(run).choice
     assert (choice.rank, choice.why) == (3, "it breathes")
     until(page, "document.getElementById('vote-state').textContent === 'The vote is closed.'")

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from segue.audition.limits import Limits
-from segue.audition.poll import open_poll
+from segue.audition.poll import VotedRun
 from segue.audition.secrets import Secrets
 from segue.audition.serve import VoteServer, listening_socket
+from segue.audition.sitting import open_evening, open_sitting
 
 CODE = "K7MP3XQD"
 TOKEN = "the-host-token"
@@ -74,10 +75,10 @@ class Client:
         assert self.post("/host", {"token": TOKEN}).status == 200
         return self
 
-    def events(self):
+    def events(self, path="/events"):
         """Events of the live results as (name, value), until the stream ends."""
         sock = socket.create_connection((self.host, self.port), timeout=PATIENCE_S)
-        head = f"GET /events HTTP/1.1\r\nHost: {self.host}:{self.port}\r\n"
+        head = f"GET {path} HTTP/1.1\r\nHost: {self.host}:{self.port}\r\n"
         sock.sendall(f"{head}Cookie: {self.cookie}\r\n\r\n".encode())
         with sock, sock.makefile("r", encoding="utf-8") as lines:
             name = None
@@ -119,17 +120,35 @@ def a_vote(choice=1, **more):
     return {"choice": choice, "confidence": 2, "heard": [1, 2, 3], "words": "", **more}
 
 
+def secrets_of(code):
+    return Secrets(join_code=code, host_token=TOKEN, round_token="0a1b2c3d")
+
+
 @contextmanager
 def running(folder, view, files, *, limits=WIDE, code=CODE):
     """A server in a thread of its own; gives its port and its poll."""
-    secrets = Secrets(join_code=code, host_token=TOKEN, round_token="0a1b2c3d")
-    poll = open_poll(folder, view, files=files, secrets=secrets, limits=limits)
-    server = VoteServer(poll, names=("localhost",))
+    run = VotedRun(folder=folder, view=view, files=files)
+    sitting = open_sitting(run, secrets=secrets_of(code), limits=limits)
+    with _serving(sitting) as port:
+        yield port, sitting.polls[""]
+
+
+@contextmanager
+def running_evening(folder, runs, *, limits=WIDE, code=CODE):
+    """A server of an evening in a thread of its own; gives its port and its polls in order."""
+    sitting = open_evening(folder, "Friday", runs, secrets=secrets_of(code), limits=limits)
+    with _serving(sitting) as port:
+        yield port, tuple(sitting.polls.values())
+
+
+@contextmanager
+def _serving(sitting):
+    server = VoteServer(sitting, names=("localhost",))
     with listening_socket("127.0.0.1", 0) as sock:
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
         thread.start()
         try:
-            yield sock.getsockname()[1], poll
+            yield sock.getsockname()[1]
         finally:
             server.handle_exit(2, None)
             thread.join(PATIENCE_S)

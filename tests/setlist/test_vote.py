@@ -55,7 +55,7 @@ def test_the_slot_is_told_by_what_is_chosen(shelf, tmp_path):
     assert (bool(told[True]), bool(told[False])) == (True, False)
 
 
-def close_vote(run, *, rank, why):
+def close_vote(run, *, rank, why, base=""):
     """Serve a vote as a person does, and close it as the host."""
     line = [sys.executable, "-m", "segue", "audition", run, "--serve", "--no-open", "--port", "0"]
     with subprocess.Popen(line, stdout=subprocess.PIPE, text=True) as server:
@@ -63,7 +63,7 @@ def close_vote(run, *, rank, why):
             told = next(words for words in server.stdout if words.startswith("Run the vote"))
             host = urlsplit(re.search(r"http\S+", told)[0])
             cookie = post(host, "/host", {"token": host.fragment})
-            post(host, "/close", {"rank": rank, "why": why}, cookie=cookie)
+            post(host, f"{base}/close", {"rank": rank, "why": why}, cookie=cookie)
         finally:
             server.terminate()
 

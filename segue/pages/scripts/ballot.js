@@ -71,8 +71,18 @@ async function sent(vote) {
   }
 }
 
+// The next segue of the evening that waits for this listener.
+function showFollowing() {
+  if (!listener.following) return;
+  const link = byId("following").querySelector("a");
+  link.href = listener.following.href;
+  link.textContent = listener.following.title ? `Next: ${listener.following.title}` : "That was the last one: see all segues of the evening";
+  byId("following").hidden = false;
+}
+
 function lockForm() {
   byId("vote").hidden = true;
+  showFollowing();
   if (given) showGiven();
   showHeard();
 }
