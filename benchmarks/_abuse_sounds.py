@@ -116,6 +116,7 @@ def odd_files() -> Iterator[tuple[str, bytes]]:
     n_frames = len(chord())
     for name, value in (("silence", 0.0), ("dc", 0.5), ("denormal", 1e-40), ("huge", 3e38)):
         yield f"{name}.wav", float_wav(np.full((n_frames, 2), value))
+    yield "denormal hits.wav", float_wav(chord() * 1e-39)
     square = np.where(np.arange(n_frames) // 50 % 2, 1.0, -1.0)
     yield "square.wav", float_wav(np.column_stack([square, square]))
     one = np.zeros((n_frames, 2))

@@ -60,7 +60,10 @@ metre = 4
 """
 MAY_BE_LONG: Final = ("cut", "bits", "tag", "channels", "rate")
 """Starts of names of sounds that are refused by most commands, and by some readers not."""
-ON_A_RUN: Final = ("choose", "explain", "taste", "stage", "audition", "review")
+ON_A_RUN: Final = (
+    "choose", "explain", "taste", "stage", "audition", "undo", "redo", "change", "review",
+)  # fmt: skip
+NO_LAYER: Final = "zither"  # a layer of no recipe, so that nothing is rendered
 
 
 def all_cases(folder: Path) -> list[Case]:
@@ -156,7 +159,17 @@ def _place_cases(folder: Path) -> Iterator[Case]:
                 args = tuple(out if word == case.out else word for word in case.args)
                 case = replace(case, args=args, folder="", out=out)
             yield case
-        for command in ("explain", "stage", "audition", "taste", "choose", "set", "check"):
+        for command in (
+            "explain",
+            "stage",
+            "audition",
+            "taste",
+            "choose",
+            "undo",
+            "change",
+            "set",
+            "check",
+        ):
             out = places / f"{command} of {path.name[:30]}"
             args = _on_run(command, path, folder, out)
             yield Case(command=command, name=path.name, args=args, culprits=(path.name,),
@@ -257,6 +270,8 @@ def _on_run(command: str, run: Path, folder: Path, out: Path) -> tuple[str, ...]
             return ("stage", place, "--out", str(out))
         case "review":
             return ("review", place, str(folder / "one.wav"), "--out", str(folder))
+        case "change":
+            return ("change", place, "1", "--level", f"{NO_LAYER} -3", "--quiet")
         case "set":
             return ("set", *_set_args(folder, run, str(out)))
         case "check":
@@ -273,12 +288,13 @@ def _run_cases(folder: Path) -> Iterator[Case]:
         shutil.copytree(folder / "run", run, copy_function=os.link)
         (run / "segue.json").unlink()
         (run / "segue.json").write_bytes(content)
-        commands = ON_A_RUN[:5] if number % 12 == 0 else (ON_A_RUN[number % 5],)
+        quick = ON_A_RUN[:-1]
+        commands = quick if number % 12 == 0 else (quick[number % len(quick)],)
         for command in commands:
             args = _on_run(command, run, folder, home / "pack")
             out = str(home / "pack") if command == "stage" else ""
             yield Case(command=command, name=f"segue.json {name}", args=args,
-                       culprits=(f"{home.name}/run",),
+                       culprits=(f"{home.name}/run", *([NO_LAYER] * (command == "change"))),
                        folder=str(home), out=out)  # fmt: skip
 
 

@@ -38,6 +38,9 @@ READABLE: Final = "WAV, FLAC, AIFF, Ogg Vorbis, Ogg Opus or MP3"
 LARGEST_SAMPLE: Final = 1000.0
 """60 dB over full scale: no mix is that hot, and whole numbers taken for floats are. Set by
 judgement."""
+_NOTHING: Final = 2.0**-32
+"""Half a step of 32-bit samples, 193 dB under full scale: what is below it, down to numbers that
+lose their precision, is silence."""
 _BLOCK_FRAMES: Final = 1 << 16  # frames decoded at once, to hold little memory
 _STREAMED_BYTES: Final = 0x7FFFF000
 """Chunk sizes from here up are what a program writes when it cannot know the length."""
@@ -109,7 +112,7 @@ def sound_info(path: Path) -> SoundInfo:
         return info
     try:
         with soundfile.SoundFile(_place(path)) as file:
-            index = mp3_index(path) if file.format in {"MP3", "MPEG"} else None
+            index = mp3_index(path) if file.subtype == "MPEG_LAYER_III" else None  # also in a WAV
             info = SoundInfo(
                 path=path,
                 rate_hz=file.samplerate,
@@ -166,7 +169,7 @@ def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> npt.NDAr
         for block in _blocks(info, start_frame, n_frames):
             _refuse_not_finite(info, block, start_frame + done)
             mixed = block if is_stereo else block.astype(np.float64) @ matrix
-            stereo[done : done + len(block)] = mixed
+            stereo[done : done + len(block)] = np.where(np.abs(mixed) < _NOTHING, 0.0, mixed)
             done += len(block)
     except soundfile.SoundFileError as error:
         raise _cut_off(info.path, (start_frame + done) / info.rate_hz) from error

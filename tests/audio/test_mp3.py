@@ -104,3 +104,22 @@ def cut_short(path):
     content = path.read_bytes()
     short.write_bytes(content[: len(content) * 2 // 3])
     return short
+
+
+def test_mp3_in_a_wave_file_is_read_by_its_packets(folder):
+    plain = encode(folder / "in a wave.mp3", 44_100, seconds=4)
+    bare = without_header(plain).read_bytes()
+    rate, per_s = (44_100).to_bytes(4, "little"), (16_000).to_bytes(4, "little")
+    # WAVEFORMATEX with format 0x55, and MPEGLAYER3WAVEFORMAT: RFC 2361, appendix A, 0x0055
+    extra = (1).to_bytes(2, "little") + bytes(10)
+    form = b"\x55\0\2\0" + rate + per_s + b"\1\0\0\0" + (12).to_bytes(2, "little") + extra
+    chunks = b"fmt " + len(form).to_bytes(4, "little") + form
+    chunks += b"data" + len(bare).to_bytes(4, "little") + bare
+    path = folder / "mp3.wav"
+    path.write_bytes(b"RIFF" + (4 + len(chunks)).to_bytes(4, "little") + b"WAVE" + chunks)
+    info, other = sound_info(path), sound_info(folder / "bare-in a wave.mp3")
+    assert info.n_frames == other.n_frames
+    np.testing.assert_array_equal(
+        read_stereo(info, start_frame=90_000, n_frames=20_000),
+        read_stereo(other, start_frame=90_000, n_frames=20_000),
+    )

@@ -275,6 +275,15 @@ def test_a_folder_of_one_file_is_a_mix_and_song_toml_is_read(sound_file, tmp_pat
     assert (song.title, song.notes.tempo_bpm) == ("Low Tide", 124.0)
 
 
+@pytest.mark.parametrize("level", [1e-39, 1e-30, 2.0**-33])
+def test_what_is_far_below_every_converter_is_silence(folder, level):
+    # numbers that small lose their precision, and divisions by their power overflow
+    path = folder / f"{level:g}.wav"
+    noise = np.random.default_rng(3).uniform(-1.0, 1.0, (48_000, 2))
+    soundfile.write(path, (level * noise).astype(np.float32), 48_000, subtype="FLOAT")
+    assert not read_stereo(sound_info(path), start_frame=0, n_frames=48_000).any()
+
+
 def test_links_and_names_with_odd_characters_are_read(sound_file, tmp_path):
     target = sound_file("söng\n#1.wav")
     (tmp_path / "link.wav").symlink_to(target)
