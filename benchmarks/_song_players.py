@@ -198,7 +198,8 @@ def _bar(
                 velocity = int((94 if at == start else 82) + rng.normal(0, 6))
                 parts.append((channel, Tone(start=at, length=length, midi=midi, velocity=velocity)))
     if players.drums:
-        parts += _drum_bar(players.drums, bar, start, n_beats, rng)
+        place = sketch.places[bar] if sketch.places else bar
+        parts += _drum_bar(players.drums, place, start, n_beats, rng)
     return parts
 
 

@@ -72,7 +72,9 @@ class Sketch:
 
     `beats_s` has a moment for every beat and one for the end; `bars` are the numbers of the
     beats on which bars begin, and the last one's end. `keys` has tonic and mode of each bar,
-    or None where they are not sure. `parts` are written parts besides the melody.
+    or None where they are not sure. `parts` are written parts besides the melody. `places` has
+    where in a group of eight each bar is, for players who mark groups; without it they count
+    from the song's first bar.
     """
 
     name: str
@@ -85,6 +87,7 @@ class Sketch:
     parts: tuple[tuple[str, tuple[Tone, ...]], ...] = ()
     is_metre_sure: bool = True
     loop: str = ""
+    places: tuple[int, ...] = ()
 
     @property
     def n_bars(self) -> int:
@@ -102,18 +105,21 @@ def split_of(name: str) -> Split:
     return "report"
 
 
-def rock_sketches(path: Path) -> list[Sketch]:
-    """The analysed rock songs [CT11]_, [TC13]_ of a JSON file packed with gzip."""
+def rock_sketches(path: Path, analyst: int = 1) -> list[Sketch]:
+    """The analysed rock songs [CT11]_, [TC13]_ of a JSON file packed with gzip.
+
+    Chords are those of analyst 1 or 2; keys and bars are what both agree on.
+    """
     with gzip.open(path) as packed:
-        return [_rock(song) for song in json.load(packed)]
+        return [_rock(song, analyst) for song in json.load(packed)]
 
 
-def _rock(song: dict[str, Any]) -> Sketch:
+def _rock(song: dict[str, Any], analyst: int) -> Sketch:
     lines_s = np.array(song["bar_lines_s"], dtype=np.float64)
     n_bars = min(len(lines_s) - 1, len(song["analyst_1"]), len(song["analyst_2"]))
     first, second = song["analyst_1"][:n_bars], song["analyst_2"][:n_bars]
     bars, beats_s, chords = [0], [], []
-    for number, bar in enumerate(first):
+    for number, bar in enumerate((first, second)[analyst - 1]):
         n_beats = 4 if bar["common_time"] else 3
         beats_s += list(np.linspace(lines_s[number], lines_s[number + 1], n_beats + 1)[:-1])
         chords += _rock_chords(bar, bars[-1], n_beats)
@@ -203,15 +209,15 @@ def pop_name(folder: Path) -> str:
 
 
 @cache
-def pop_sketch(folder: Path) -> Sketch | None:
-    """A pop song, None where its bars do not add up."""
+def pop_sketch(folder: Path, downs: tuple[int, ...] | None = None) -> Sketch | None:
+    """A pop song, None where its bars do not add up; `downs` says on which beats bars start."""
     import pretty_midi
 
     table = np.loadtxt(folder / "beat_midi.txt")
     beats_s = table[:, 0]
-    downs = np.flatnonzero(table[:, 2] == 1.0)
-    lengths = np.diff(downs)
-    if len(downs) < 12 or np.any(lengths <= 0):
+    bars = np.flatnonzero(table[:, 2] == 1.0) if downs is None else np.array(downs)
+    lengths = np.diff(bars)
+    if len(bars) < 12 or np.any(lengths <= 0):
         return None
     usual = int(np.bincount(lengths).argmax())
     if usual not in (3, 4, 6) or np.mean(lengths == usual) < 0.8:
@@ -219,12 +225,12 @@ def pop_sketch(folder: Path) -> Sketch | None:
     midi = pretty_midi.PrettyMIDI(str(folder / f"{folder.name}.mid"))
     parts = {track.name: _tones(track.notes, beats_s) for track in midi.instruments}
     chords = _pop_chords(folder / "chord_midi.txt", beats_s)
-    keys = _pop_keys(folder / "key_audio.txt", beats_s, downs, chords)
+    keys = _pop_keys(folder / "key_audio.txt", beats_s, bars, chords)
     return Sketch(
         name=pop_name(folder),
         group="pop",
-        beats_s=beats_s[: downs[-1] + 1] if len(beats_s) > downs[-1] else beats_s,
-        bars=tuple(int(down) for down in downs),
+        beats_s=beats_s[: bars[-1] + 1] if len(beats_s) > bars[-1] else beats_s,
+        bars=tuple(int(down) for down in bars),
         chords=tuple(_joined(chords)),
         keys=keys,
         melody=parts.get("MELODY", ()),

@@ -90,12 +90,14 @@ class Cut:
 
 
 @cache
-def _rock(path: Path, split: str) -> tuple[Sketch, ...]:
-    return tuple(song for song in rock_sketches(path) if split_of(song.name) == split)
+def rock_songs(path: Path, split: str, analyst: int = 1) -> tuple[Sketch, ...]:
+    """The rock songs of a split, by one of two analysts."""
+    return tuple(song for song in rock_sketches(path, analyst) if split_of(song.name) == split)
 
 
 @cache
-def _pop(path: Path, split: str) -> tuple[Path, ...]:
+def pop_songs(path: Path, split: str) -> tuple[Path, ...]:
+    """The folders of the pop songs of a split."""
     return tuple(song for song in pop_folders(path) if split_of(pop_name(song)) == split)
 
 
@@ -121,14 +123,19 @@ class EdgeDraft:
 
 def drafted(sketch: Sketch, rng: np.random.Generator) -> EdgeDraft:
     """An arranged edge of a song."""
-    sketch = _varied(sketch, rng)
+    sketch = varied(sketch, rng)
     cut = _drawn_cut(sketch, rng)
     is_produced = sketch.group == PRODUCED
     players = produced_players(sketch, rng) if is_produced else (
         drawn_players(sketch, rng, drums=None))  # fmt: skip
+    return arranged(sketch, cut, players, rng)
+
+
+def arranged(sketch: Sketch, cut: Cut, players: Players, rng: np.random.Generator) -> EdgeDraft:
+    """An edge of a song as some players play it."""
     notes = played(sketch, players, cut.bars, rng)
     from_s, end_s = (float(sketch.beats_s[sketch.bars[bar]]) for bar in cut.bars)
-    notes = _ended(sketch, players, cut, notes, end_s)
+    notes = let_go(sketch, players, cut, notes, end_s)
     lead_s = float(rng.choice([0.0, 0.02, 0.2, 0.6])) if cut.edge == "start" else 0.02
     tail_s = {"cut": 0.0, "stop": rng.uniform(0.2, 1.5), "fade": 0.0}.get(cut.kind, 3.5)
     to_s = min(end_s, from_s + EDGE_S) if cut.edge == "start" else end_s
@@ -141,36 +148,37 @@ def drafted(sketch: Sketch, rng: np.random.Generator) -> EdgeDraft:
 def made(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[str, Any]]:
     """Sound and truth of an edge."""
     rng = np.random.default_rng([31, SPLIT_NUMBERS[split], number])
-    return sounded(drawn_sketch(split, sources, rng), split, number, sources, rng)
+    sound, truth = sounded(drafted(drawn_sketch(split, sources, rng), rng), sources, rng)
+    return sound, truth | {"split": split, "number": number}
 
 
 def made_produced(split: str, number: int, sources: Sources) -> tuple[np.ndarray, dict[str, Any]]:
     """Sound and truth of a produced groove."""
     rng = np.random.default_rng([32, SPLIT_NUMBERS[split], number])
-    return sounded(produced_sketch(number, rng), split, number, sources, rng)
+    sound, truth = sounded(drafted(produced_sketch(number, rng), rng), sources, rng)
+    return sound, truth | {"split": split, "number": number}
 
 
 def sounded(
-    sketch: Sketch, split: str, number: int, sources: Sources, rng: np.random.Generator
+    draft: EdgeDraft, sources: Sources, rng: np.random.Generator
 ) -> tuple[np.ndarray, dict[str, Any]]:
-    """Sound and truth of an edge of a song."""
-    draft = drafted(sketch, rng)
-    font = _font(sources, rng)
+    """Sound and truth of an arranged edge."""
+    font = drawn_font(sources, rng)
     cents = float(rng.uniform(-40, 40)) if rng.random() < 0.6 else 0.0
     performance = Performance(
         notes=draft.notes, voices=draft.players.voices, tuning_cents=cents,
         reverb_level=float(rng.uniform(0.1, 0.9)) if rng.random() < 0.4 else 0.0,
         room_size=float(rng.uniform(0.2, 0.8)),
     )  # fmt: skip
-    audio = _rendered(performance, draft.length_s, font, sources, rng)
-    if sketch.group == PRODUCED and rng.random() < PUMPED_SHARE:
+    audio = sound_of(performance, draft.length_s, font, sources, rng)
+    if draft.truth["group"] == PRODUCED and rng.random() < PUMPED_SHARE:
         audio = pumped(audio, draft.truth["beats_s"], float(rng.uniform(0.3, 0.85)), RATE_HZ)
     drawn = effects.drawn_effects(rng)
     gain = effects.fader(len(audio), draft.cut.fade_s, draft.cut.fade_shape)
     sound = effects.with_effects(audio, drawn, gain, rng)
     return sound, draft.truth | {
         "tuning_cents": round(cents, 2), "is_lossy": drawn.coding is not None,
-        "soundfont": font, "split": split, "number": number,
+        "soundfont": font,
     }  # fmt: skip
 
 
@@ -178,17 +186,17 @@ def drawn_sketch(split: str, sources: Sources, rng: np.random.Generator) -> Sket
     """A song of a split, or a loop; loops stand in where songs are not there."""
     group = str(rng.choice(list(GROUP_SHARES), p=list(GROUP_SHARES.values())))
     if group == "rock" and sources.rock:
-        songs = _rock(sources.rock, split)
+        songs = rock_songs(sources.rock, split)
         return songs[int(rng.integers(len(songs)))]
     if group == "pop" and sources.pop:
-        folders = _pop(sources.pop, split)
+        folders = pop_songs(sources.pop, split)
         sketch = pop_sketch(folders[int(rng.integers(len(folders)))])
         if sketch:
             return sketch
     return loop_sketch(3 * int(rng.integers(10_000)) + SPLIT_NUMBERS[split], rng)
 
 
-def _varied(sketch: Sketch, rng: np.random.Generator) -> Sketch:
+def varied(sketch: Sketch, rng: np.random.Generator) -> Sketch:
     """The song in another key, a little slower or faster."""
     up = int(rng.integers(-6, 6))
     stretch = float(np.exp(rng.normal(0, 0.08)))
@@ -231,7 +239,7 @@ def _drawn_cut(sketch: Sketch, rng: np.random.Generator) -> Cut:
                fade_shape=str(rng.choice(FADE_SHAPES)))  # fmt: skip
 
 
-def _ended(
+def let_go(
     sketch: Sketch, players: Players, cut: Cut, notes: list[Note], end_s: float
 ) -> list[Note]:
     """Notes let go at the end, and a last chord where it rings."""
@@ -264,7 +272,8 @@ def _last_chord(sketch: Sketch, cut: Cut) -> Sounding | None:
     return before[-1] if before else None
 
 
-def _font(sources: Sources, rng: np.random.Generator) -> str:
+def drawn_font(sources: Sources, rng: np.random.Generator) -> str:
+    """Which SoundFont plays an edge."""
     there = [name for name in FONT_SHARES if name in _fonts(sources.soundfonts)]
     if not there:
         msg = "no SoundFont found; say where they are with --soundfonts."
@@ -273,7 +282,7 @@ def _font(sources: Sources, rng: np.random.Generator) -> str:
     return str(rng.choice(there, p=shares / shares.sum()))
 
 
-def _rendered(
+def sound_of(
     performance: Performance,
     length_s: float,
     font: str,

@@ -1,0 +1,242 @@
+"""Real ends and starts of analysed songs, rendered, with where their groups of four bars start.
+
+Of the pop songs people have written down the phrases [D20]_: bars are counted in fours from the
+start of each, and what is left over of one (the ninth bar of nine) has no place. Nobody has of
+the rock songs, so a group's start is taken where a chord progression of four bars or more
+begins to be repeated, or ends, and where the melody sets in after a rest of three quarters of a
+bar; bars count whose phase these votes agree on by 1.4 to one, by both of two analysts. All are
+in common time.
+
+Half of the bands mark their groups, as bands do (common practice, no source): fills before a
+group and cymbals on it, players who rest or come back with one. The others play by the clock
+of the song's first bar, and rest where they like: there notes alone tell of groups.
+
+References
+----------
+.. [D20] S. Dai, H. Zhang and R. B. Dannenberg, "Automatic analysis and influence of hierarchical
+   structure on melody, rhythm and harmony in popular music", CSMC + MuMe 2020; phrases of the
+   songs of POP909, such as ``i4A8B8x4``: letters with numbers of bars, capitals where somebody
+   sings.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+
+from benchmarks._song_players import Players, drawn_players
+from benchmarks._song_sketch import NO_CHORD, Sketch, pop_sketch
+from benchmarks.rendered_songs import (
+    EDGE_S,
+    FADE_SHAPES,
+    Cut,
+    Sources,
+    arranged,
+    pop_songs,
+    rock_songs,
+    sounded,
+    varied,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from pathlib import Path
+
+    from benchmarks._draft import Edge
+
+GROUP_BARS: Final = 4
+LONGEST_LAG: Final = 32
+NEAR_BARS: Final = 24
+CLEAR_RATIO: Final = 1.4
+MARKING_SHARE: Final = 0.5
+WITH_GROUP_SHARE: Final = 0.8
+"""Of the rests of a band that marks its groups, so many begin with one."""
+KINDS: Final = {"cut": 0.25, "stop": 0.4, "fade": 0.35}
+COMMON_BEATS: Final = 4
+MOST_SHIFT: Final = 4
+UPBEAT_BARS: Final = 0.25
+
+Floats = np.ndarray[Any, Any]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class GroupedSong:
+    """A song and, for each of its bar lines, its place in a group; -1 where it is not clear."""
+
+    sketch: Sketch
+    places: tuple[int, ...]
+
+
+def signatures(sketch: Sketch) -> list[tuple[Any, ...]]:
+    """What each bar is by its chords, so that equal bars are equal."""
+    starts = np.array(sketch.bars)
+    bars: list[list[tuple[Any, ...]]] = [[] for _ in range(sketch.n_bars)]
+    for chord in sketch.chords:
+        first = int(np.searchsorted(starts, chord.start + 0.26, side="right")) - 1
+        last = int(np.searchsorted(starts, chord.stop - 0.26, side="left"))
+        for bar in range(max(first, 0), min(last, sketch.n_bars)):
+            at = max(round(2 * (chord.start - starts[bar])), 0)
+            bars[bar].append((at, chord.root, 3 in chord.intervals))
+    return [tuple(bar) for bar in bars]
+
+
+def progression_votes(bars: Sequence[tuple[Any, ...]]) -> Floats:
+    """Votes for each bar line: where repeated progressions begin and end."""
+    votes = np.zeros(len(bars) + 1)
+    for lag in range(GROUP_BARS, LONGEST_LAG + 1):
+        run = 0
+        for bar in range(len(bars) - lag + 1):
+            if bar < len(bars) - lag and bars[bar] == bars[bar + lag] != ():
+                run += 1
+                continue
+            first = bar - run
+            if run >= GROUP_BARS and len(set(bars[first:bar])) > 1:
+                for line, counts in ((first, first > 0), (bar, bar < len(bars) - lag)):
+                    votes[[line, line + lag]] += float(counts)
+            run = 0
+    return np.minimum(votes, 4.0)
+
+
+def melody_votes(sketch: Sketch) -> Floats:
+    """Votes for each bar line: where the melody sets in after a rest."""
+    votes, last = np.zeros(sketch.n_bars + 1), -9.0
+    starts = np.array(sketch.bars)
+    for tone in sketch.melody:
+        place = float(np.interp(tone.start, starts, np.arange(len(starts))))
+        if place - last > 1.75:
+            votes[min(round(place - 0.1), sketch.n_bars)] += 0.5
+        last = place
+    return votes
+
+
+def clear_places(votes: Floats) -> tuple[int, ...]:
+    """Each bar line's place in a group of four; -1 where votes near it do not agree."""
+    lines = np.arange(len(votes))
+    places = []
+    for line in lines:
+        weights = votes * np.exp(-np.abs(lines - line) / NEAR_BARS)
+        by_phase = np.bincount(lines % GROUP_BARS, weights, minlength=GROUP_BARS)
+        order = np.argsort(by_phase)[::-1]
+        is_clear = by_phase[order[0]] >= CLEAR_RATIO * by_phase[order[1]] and by_phase.max() > 0.5
+        places.append(int((line - order[0]) % GROUP_BARS) if is_clear else -1)
+    return tuple(places)
+
+
+def grouped(*analyses: Sketch) -> GroupedSong:
+    """A song of one or two analyses, where they agree."""
+    found = [clear_places(progression_votes(signatures(s)) + melody_votes(s)) for s in analyses]
+    agreed = tuple(at[0] if len(set(at)) == 1 else -1 for at in zip(*found, strict=True))
+    return GroupedSong(sketch=analyses[0], places=agreed)
+
+
+def labelled(folder: Path, phrases: str) -> GroupedSong | None:
+    """A pop song by the phrases that people heard; None where they do not fit the melody.
+
+    Bars are four beats, counted as the labels are: from the first chord on.
+    """
+    beats_s = np.loadtxt(folder / "beat_midi.txt")[:, 0]
+    rows = [line.split() for line in (folder / "chord_midi.txt").read_text().splitlines()]
+    first_s = next(float(row[0]) for row in rows if not row[2].startswith(NO_CHORD))
+    bar, beat = divmod(int(np.argmin(np.abs(beats_s - first_s))), COMMON_BEATS)
+    sketch = pop_sketch(folder, tuple(range(beat, len(beats_s), COMMON_BEATS)))
+    parts = [(name.isupper(), int(bars)) for name, bars in re.findall(r"([A-Za-z])(\d+)", phrases)]
+    if sketch is None or _best_shift(sketch, parts, bar) != 0:
+        return None
+    places = np.full(sketch.n_bars + 1, -1)
+    for _, n_bars in parts:
+        left_over = n_bars % GROUP_BARS
+        whole = n_bars - left_over if n_bars > GROUP_BARS > 1 + left_over else n_bars
+        span = slice(bar, min(bar + whole, len(places)))
+        places[span] = np.arange(span.stop - span.start) % GROUP_BARS
+        bar += n_bars
+    return GroupedSong(sketch=sketch, places=tuple(int(place) for place in places))
+
+
+def _best_shift(sketch: Sketch, parts: Sequence[tuple[bool, int]], first: int) -> int:
+    """How many bars later than said the labels' first bar is, by the phrases that are sung."""
+    starts = np.array(sketch.bars)
+    places = np.interp([t.start for t in sketch.melody], starts, np.arange(len(starts)))
+    bars = np.floor(places + UPBEAT_BARS).astype(int)
+    tones = np.bincount(bars, minlength=sketch.n_bars + 1)
+    active = np.pad(np.minimum(tones, COMMON_BEATS) / COMMON_BEATS, MOST_SHIFT)
+    sung = np.concatenate([np.full(n_bars, 2.0 * is_sung) for is_sung, n_bars in parts])
+    fits = {}
+    for shift in range(-MOST_SHIFT, MOST_SHIFT + 1):
+        inside = active[max(MOST_SHIFT + first + shift, 0) :][: len(sung)]
+        fits[shift] = float(inside @ sung[: len(inside)])
+    return max(fits, key=lambda shift: (fits[shift], -abs(shift)))
+
+
+def grouped_songs(
+    splits: Sequence[str], sources: Sources, phrases: dict[str, str]
+) -> Iterator[GroupedSong]:
+    """Songs of some splits: those of the rock corpus, then the pop songs with labels."""
+    for split in splits:
+        if sources.rock:
+            both = (rock_songs(sources.rock, split, analyst) for analyst in (1, 2))
+            for first, second in zip(*both, strict=True):
+                if first.is_metre_sure:
+                    yield grouped(first, second)
+        for folder in pop_songs(sources.pop, split) if sources.pop else ():
+            song = labelled(folder, phrases[folder.name]) if folder.name in phrases else None
+            if song:
+                yield song
+
+
+def rendered_edge(
+    song: GroupedSong, edge: Edge, number: int, sources: Sources
+) -> tuple[np.ndarray, dict[str, Any]] | None:
+    """Sound and truth of a real end or start; None where its groups are not clear.
+
+    The truth has, besides the usual, `lines_s`, the bar lines as they are written, and `places`,
+    the place of each in a group. An odd number has a band that marks its groups.
+    """
+    seed = [37, number, edge == "end", *song.sketch.name.encode()]
+    rng = np.random.default_rng(seed)
+    sketch = varied(song.sketch, rng)
+    cut = _outer_cut(sketch, edge, rng)
+    line = cut.bars[0] + GROUP_BARS if edge == "start" else cut.bars[1] - GROUP_BARS
+    if song.places[line] < 0 or cut.bars[1] - cut.bars[0] < 2 * GROUP_BARS:
+        return None
+    players = drawn_players(sketch, rng, drums=None)
+    marks = number % 2 == 1
+    if marks:
+        sketch, players = _marking(sketch, song, cut, players, rng)
+    sound, truth = sounded(arranged(sketch, cut, players, rng), sources, rng)
+    lines_s = truth["written_beats_s"][::COMMON_BEATS]
+    places = song.places[cut.bars[0] :][: len(lines_s)]
+    return sound, truth | {"lines_s": lines_s, "places": places, "marks": marks}
+
+
+def _outer_cut(sketch: Sketch, edge: Edge, rng: np.random.Generator) -> Cut:
+    lines_s = sketch.beats_s[list(sketch.bars)]
+    if edge == "start":
+        last = int(np.searchsorted(lines_s, lines_s[0] + EDGE_S + 1.0, side="right"))
+        bars, kind = (0, min(last, sketch.n_bars)), "start"
+    else:
+        first = int(np.searchsorted(lines_s, lines_s[-1] - EDGE_S + 1.6))
+        bars, kind = (first, sketch.n_bars), str(rng.choice(list(KINDS), p=list(KINDS.values())))
+    fade_s = float(rng.uniform(5, 16)) if kind == "fade" else 0.0
+    return Cut(edge=edge, bars=bars, kind=kind, fade_s=fade_s,
+               fade_shape=str(rng.choice(FADE_SHAPES)))  # fmt: skip
+
+
+def _marking(
+    sketch: Sketch, song: GroupedSong, cut: Cut, players: Players, rng: np.random.Generator
+) -> tuple[Sketch, Players]:
+    """Drums whose fills and cymbals follow the groups, and players who rest with them."""
+    place, places = -1, []
+    for clear in song.places[:-1]:
+        place += 1
+        if clear >= 0 and place % GROUP_BARS != clear:
+            place = clear
+        places.append(place % (2 * GROUP_BARS))
+    dropped = []
+    for channel, first, last in players.dropped:
+        bar = min(cut.bars[0] + first, len(places) - 1)
+        late = -places[bar] % GROUP_BARS if rng.random() < WITH_GROUP_SHARE else 0
+        dropped.append((channel, first + late, last + late))
+    return replace(sketch, places=tuple(places)), replace(players, dropped=tuple(dropped))
