@@ -24,7 +24,7 @@ import numpy as np
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
 from segue.analysis.facts import PULSE_CONFIDENCE, Ending
 from segue.analysis.fade import last_decline
-from segue.analysis.last_chord import last_chord_s, outro_of, rung_out_s
+from segue.analysis.last_chord import held_until_s, last_chord_s, outro_of, rung_out_s
 from segue.analysis.soft_hits import UNHEARD_S, soft_hits_s
 
 if TYPE_CHECKING:
@@ -158,6 +158,7 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
         fade_start_s=start_s + tail.decline.start_s if kind == "fade" else None,
         last_chord_s=start_s + last_chord_s(mix, last_hit_s, sound_end_s, heard.times_s),
         last_bar_line_s=_last_bar_line_s(pulse, start_s + last_hit_s),
+        held_until_s=start_s + held_until_s(raw_db, last_hit_s) if rings else None,
         rung_out_s=start_s + rung_out_s(tail.low_db, last_hit_s, sound_end_s) if rings else None,
         outro_start_s=None if outro is None else start_s + outro[0],
         outro_db=0.0 if outro is None else outro[1],

@@ -201,6 +201,9 @@ class Ending:
     last_bar_line_s : float or None
         The last bar line at which the band plays, at or before the last hit; None without
         a pulse.
+    held_until_s : float or None
+        Where what sounds after the last hit is let go; until then it is held, or changes too
+        softly for a hit. None for a song that keeps going and for a fade.
     rung_out_s : float or None
         Where the last chord has fallen 20 dB: before it nothing cuts what rings. None for a
         song that keeps going and for a fade.
@@ -218,6 +221,7 @@ class Ending:
     fade_start_s: float | None = None
     last_chord_s: float | None = None
     last_bar_line_s: float | None = None
+    held_until_s: float | None = None
     rung_out_s: float | None = None
     outro_start_s: float | None = None
     outro_db: float = 0.0

@@ -49,6 +49,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
             "fade_start_s": _rounded(facts.ending.fade_start_s),
             "last_chord_s": _rounded(facts.ending.last_chord_s),
             "last_bar_line_s": _rounded(facts.ending.last_bar_line_s),
+            "held_until_s": _rounded(facts.ending.held_until_s),
             "rung_out_s": _rounded(facts.ending.rung_out_s),
             "outro_start_s": _rounded(facts.ending.outro_start_s),
             "outro_db": round(facts.ending.outro_db, 2),

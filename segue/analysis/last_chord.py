@@ -1,4 +1,4 @@
-"""Where the last chord of an edge starts, how far its ring goes, and a quieter last part.
+"""Where the last chord of an edge starts, how long it is held and rings, and a quieter last part.
 
 A chord is told from the one before by its notes: levels of semitones, compressed and without
 their mean, so that neither a decay nor a fader is a change.
@@ -23,6 +23,8 @@ RING_FALL_DB: Final = 20.0
 """A chord that has fallen this far has rung out: half as loud and half again."""
 
 # Set by judgement on the labelled endings of the edges benchmark, the half to tune on.
+_HELD_DB: Final = 6.0  # what is held is less than this below the loudest after the last hit
+_HELD_WINDOW_S: Final = 0.5  # seconds that the level is smoothed over to see what is held
 _RATE_HZ: Final = 6000  # rate of the sound in which chords are heard
 _FRAMES: Final = 1024  # frames of a spectrum at that rate, 0.17 s
 _STEP_S: Final = 0.05  # seconds from spectrum to spectrum
@@ -71,6 +73,24 @@ def last_chord_s(clip: Clip, last_hit_s: float, sound_end_s: float, hits_s: Floa
     if len(near):
         starts_s = float(near[np.argmin(np.abs(near - starts_s))])
     return min(starts_s, last_hit_s)
+
+
+def held_until_s(levels_db: Floats, last_hit_s: float) -> float:
+    """Where what sounds after the last hit is let go: it is last nearly as loud as at its loudest.
+
+    A struck chord falls at once. What stays loud is held by somebody, and may change without an
+    attack that could be heard.
+
+    Parameters
+    ----------
+    levels_db : ndarray, shape (n_hops,)
+        Level hop by hop.
+    """
+    slow_db = smoothed_db(levels_db, round(_HELD_WINDOW_S / HOP_S))[int(last_hit_s / HOP_S) :]
+    if len(slow_db) == 0:
+        return last_hit_s
+    held = np.flatnonzero(slow_db > slow_db.max() - _HELD_DB)
+    return last_hit_s + float(held[-1]) * HOP_S
 
 
 def rung_out_s(low_db: Floats, last_hit_s: float, sound_end_s: float) -> float:

@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 _RING_BEATS_SHARE: Final = 0.5
 """A last hit keeps at least this share of a bar to ring before the interlude. Set by judgement."""
 
+_LET_GO_LATE_BEATS: Final = 0.5
+"""What is let go no more than this after a bar line is let go on it. Set by judgement."""
+
 _CUT_SHORT_BEATS: Final = 0.25
 """A file that stops this close before a bar line was cut on it. Chosen on the demo songs."""
 
@@ -76,10 +79,11 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     A song that keeps going is done at its last whole bar line, or where its
     phrases are sure, at the last of them up to three bars before; one that stops
     cold, at the bar line of its last hit, or the next if it is off the bar line,
-    so that the interlude begins on the hit, but not a bar before a last chord is
-    let go; one that rings out, at the bar line after its last hit has had half a
-    bar to ring, or the one before if nothing sounds there any more; one that fades,
-    at the last phrase or else bar line at full level. A quieter last part is played:
+    so that the interlude begins on the hit, but not a bar before a last chord has rung out;
+    one that rings out, at the bar line after its last hit has had half a
+    bar to ring, or the one before if nothing sounds there any more; neither before what
+    is held after the last hit is let go, for notes that change softly are no hits; one that
+    fades, at the last phrase or else bar line at full level. A quieter last part is played:
     how it ends counts. At least one bar of what was read is kept.
     In free time bar lines are only a ruler, and are laid so that one is there.
 
@@ -100,11 +104,13 @@ def song_end(facts: EdgeFacts) -> SongEnd:
             done = grid.bar_line_after(grid.index_at(ending.last_hit_s))
             if ending.rung_out_s is not None:
                 done = max(done, grid.bar_line_before(grid.index_at(ending.rung_out_s)))
+            done = max(done, _let_go_line(grid, ending))
         case "ring-out":
             hit = grid.index_at(ending.last_hit_s)
             done = grid.bar_line_after(hit + _RING_BEATS_SHARE * grid.metre)
             if done - grid.index_at(ending.sound_end_s) > _SILENT_BEATS:
                 done = grid.bar_line_after(hit)
+            done = max(done, _let_go_line(grid, ending))
         case "fade":
             start_s = ending.sound_end_s if ending.fade_start_s is None else ending.fade_start_s
             done = _phrase_line(grid, facts, grid.bar_line_before(grid.index_at(start_s)))
@@ -146,6 +152,20 @@ def _phrase_line(grid: BeatGrid, facts: EdgeFacts, done: int) -> int:
     return max((line for line in starts if least <= line <= done), default=done)
 
 
+def _let_go_line(grid: BeatGrid, ending: Ending) -> int:
+    """The bar line on which what is held is let go, or the one before if nothing rings so far.
+
+    That of the last hit where nothing is held for half a bar.
+    """
+    hit = grid.index_at(ending.last_hit_s)
+    held = hit if ending.held_until_s is None else grid.index_at(ending.held_until_s)
+    if held - hit < _RING_BEATS_SHARE * grid.metre:
+        return grid.bar_line_before(hit)
+    line = grid.bar_line_after(held - _LET_GO_LATE_BEATS)
+    is_silent = line - grid.index_at(ending.sound_end_s) > _SILENT_BEATS
+    return grid.bar_line_before(held) if is_silent else line
+
+
 def _kept(grid: BeatGrid, done: int, facts: EdgeFacts) -> SongEnd:
     """Done at a bar line, but with a bar of what was read at least."""
     least = grid.bar_line_after(grid.index_at(facts.edge_start_s)) + grid.metre
@@ -161,7 +181,8 @@ def _free_done_s(facts: EdgeFacts, ending: Ending) -> float:
             return ending.sound_end_s if ending.fade_start_s is None else ending.fade_start_s
         case "cold stop" | "ring-out":
             rings_s = _RING_BEATS_SHARE * facts.pulse.metre * facts.pulse.beat_s
-            return min(ending.last_hit_s + rings_s, ending.sound_end_s)
+            held_s = ending.last_hit_s if ending.held_until_s is None else ending.held_until_s
+            return min(max(ending.last_hit_s + rings_s, held_s), ending.sound_end_s)
         case _:
             assert_never(ending.kind)
 

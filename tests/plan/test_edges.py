@@ -1,12 +1,16 @@
 """Where songs are left, by how they end and where their phrases start."""
 
 from dataclasses import replace
+from pathlib import Path
 
+import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from segue.analysis.ending import hear_ending
 from segue.analysis.facts import PhraseFact
+from segue.audio.clip import Clip, SongEdge, Stem
 from segue.plan.edges import song_end
 from tests.plan import song_facts
 
@@ -19,6 +23,35 @@ def left_s(facts):
 def phrased(facts, phase, *, confidence=0.9):
     starts_s = facts.pulse.downbeats_s[phase::4]
     return replace(facts, phrases=PhraseFact(starts_s=starts_s, confidence=confidence))
+
+
+RATE_HZ = 22_050
+
+
+def voices_after_a_band(chord_s, blend_s, seed):
+    """Sixteen beats of chords with drums at 120 BPM, then four held chords.
+
+    The sound, when the last chord sets in, and when it is let go.
+    """
+    rng = np.random.default_rng(seed)
+    band_s, n_chords = 8.0, 4
+    let_go_s = band_s + n_chords * chord_s
+    time_s = np.arange(round((let_go_s + 1.5) * RATE_HZ)) / RATE_HZ
+    roots_hz = 220.0 * 2.0 ** (rng.permutation(8)[:n_chords] / 12.0)
+    sound = np.zeros(len(time_s))
+    for number, root_hz in enumerate(roots_hz):
+        starts_s = band_s + number * chord_s if number else 0.0
+        stops_s = band_s + (number + 1) * chord_s
+        level = np.clip((time_s - starts_s) / blend_s + 0.5, 0.0, 1.0)
+        level *= np.clip((stops_s - time_s) / blend_s + 0.5, 0.0, 1.0)
+        chord_hz = [root_hz * ratio * k for ratio in (1.0, 1.26, 1.5) for k in (1, 2, 3)]
+        tone = sum(np.sin(2 * np.pi * f * time_s + rng.uniform(0, 6)) for f in chord_hz)
+        sound += 0.03 * np.sin(0.5 * np.pi * level) * tone
+    for beat in range(round(2.0 * band_s)):
+        at = round(0.5 * beat * RATE_HZ)
+        decay = np.exp(-np.arange(4000) / 800.0)
+        sound[at : at + 4000] += 0.1 * decay * rng.standard_normal(4000)
+    return sound.astype(np.float32), let_go_s - chord_s, let_go_s
 
 
 @given(phase=st.integers(0, 3))
@@ -59,3 +92,41 @@ def test_a_song_is_not_left_a_bar_after_its_sound(end_facts):
     short = replace(facts.ending, sound_end_s=facts.ending.last_hit_s + 0.2)
     exit_s = left_s(replace(facts, ending=short))
     assert exit_s <= short.sound_end_s + facts.pulse.beat_s
+
+
+@given(
+    kind=st.sampled_from(["ring-out", "cold stop"]),
+    held_beats=st.floats(2.0, 24.0),
+    rings_beats=st.floats(0.0, 8.0),
+)
+def test_what_is_held_after_the_last_hit_is_not_cut(kind, held_beats, rings_beats):
+    facts = song_facts.end_facts(kind=kind, last_hit_beats_before_end=32.0)
+    beat_s, hit_s = facts.pulse.beat_s, facts.ending.last_hit_s
+    let_go_s = hit_s + held_beats * beat_s
+    held = replace(facts.ending, held_until_s=let_go_s, sound_end_s=let_go_s + rings_beats * beat_s)
+    exit_s = left_s(replace(facts, ending=held))
+    silent_s = exit_s - held.sound_end_s
+    # half a beat late is on the line; where the next line lay in silence, the one before serves
+    assert exit_s >= let_go_s - 0.66 * beat_s or exit_s > let_go_s - 4.0 * beat_s - 0.01
+    assert silent_s <= 4 * beat_s
+    if rings_beats >= 3.5:
+        assert exit_s >= let_go_s - 0.66 * beat_s
+
+
+@pytest.mark.parametrize("confidence", [0.9, 0.1], ids=["with a pulse", "in free time"])
+@settings(max_examples=8)
+@given(chord_s=st.floats(2.0, 4.0), blend_s=st.floats(0.3, 0.8), seed=st.integers(0, 99))
+def test_chords_that_change_without_a_hit_are_all_played(confidence, chord_s, blend_s, seed):
+    """A band stops and held voices go on, changing so softly that no hit is heard."""
+    facts = song_facts.end_facts(bpm=120.0, kind="ring-out", confidence=confidence)
+    sound, last_chord_s, let_go_s = voices_after_a_band(chord_s, blend_s, seed)
+    clip = Clip(samples=np.stack([sound, sound], axis=1), rate_hz=RATE_HZ, start_s=100.0)
+    stem = Stem(role="mix", file="song.wav", clip=clip)
+    edge = SongEdge(
+        path=Path("song.wav"), title="song", edge="end", stems=(stem,), duration_s=clip.end_s
+    )
+    heard = hear_ending(edge, facts.pulse)
+    assert heard.kind != "fade"
+    exit_s = left_s(replace(facts, ending=heard, edge_end_s=clip.end_s, duration_s=clip.end_s))
+    assert 100.0 + last_chord_s + blend_s < exit_s
+    assert exit_s > 100.0 + let_go_s - 4 * facts.pulse.beat_s
