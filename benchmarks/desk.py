@@ -21,7 +21,7 @@ import urllib.parse
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.audition.serve import listening_socket
+from segue.audition.network import listening_socket
 from segue.cli.shipped import demo_pair
 from segue.desk.desk_server import DeskServer
 from segue.desk.house import House

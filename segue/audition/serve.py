@@ -8,7 +8,6 @@ machine only, or to the phones in the room.
 from __future__ import annotations
 
 import asyncio
-import socket
 import tempfile
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -19,7 +18,16 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
+from segue.audition.bounded_heads import BoundedHeads
 from segue.audition.limits import Gate
+from segue.audition.network import (
+    EVERYWHERE,
+    LOOPBACK,
+    allow_open_files,
+    host_names,
+    lan_address,
+    listening_socket,
+)
 from segue.audition.poll import VotedRun
 from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
@@ -28,18 +36,13 @@ from segue.audition.sitting import open_evening, open_sitting
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
+    import socket
     from collections.abc import AsyncIterator, Callable, Sequence
     from types import FrameType
 
     from segue.audition.page import PageView
     from segue.audition.sitting import Sitting
 
-LOOPBACK: Final = "127.0.0.1"
-EVERYWHERE: Final = "0.0.0.0"  # noqa: S104 - only with --lan, and behind a join code
-_SOMEWHERE: Final = ("192.0.2.1", 9)
-"""Reserved for documentation (RFC 5737): asking for the way there sends nothing."""
-USUAL_PORT: Final = 8437
-"""Tried first; not assigned to anything well known (from memory)."""
 _MOST_CONNECTIONS: Final = 1000  # at once; more are told to come back
 _IDLE_S: Final = 20  # seconds after which a silent connection is closed
 _LEAVE_S: Final = 2  # seconds that open pages get when the vote ends
@@ -150,6 +153,7 @@ def _serve(hall: Hall, opened: Callable[[Path, Secrets], Sitting]) -> None:
             "--lan needs a network, and this machine has none: join one, or vote without --lan."
         )
     secrets = new_secrets(needs_code=hall.on_lan)
+    allow_open_files(4 * _MOST_CONNECTIONS)
     with (
         tempfile.TemporaryDirectory(prefix="segue-sound-") as sounds,
         listening_socket(EVERYWHERE if hall.on_lan else LOOPBACK, hall.port) as sock,
@@ -177,6 +181,7 @@ def server_config(app: Starlette) -> uvicorn.Config:
     """How uvicorn is to serve an application of ours."""
     return uvicorn.Config(
         app,
+        http=BoundedHeads,
         log_config=None,
         log_level="error",
         access_log=False,
@@ -236,58 +241,6 @@ def application(sitting: Sitting, *, names: tuple[str, ...]) -> Starlette:
     app.router.redirect_slashes = False
     app.state.sitting = sitting
     return app
-
-
-def listening_socket(host: str, port: int | None, *, usual: int = USUAL_PORT) -> socket.socket:
-    """A socket to serve on.
-
-    Parameters
-    ----------
-    host : str
-        Address to bind.
-    port : int or None
-        None for the usual one, or any free one if that is taken.
-    usual : int
-        The usual one.
-
-    Raises
-    ------
-    OptionError
-        If the port cannot be had.
-    """
-    tried = (usual, 0) if port is None else (port,)
-    problem = ""
-    for number in tried:
-        # Named as TCP, or the event loop leaves small answers to wait for one another (Nagle).
-        sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-        try:
-            sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            sock.bind((host, number))
-            sock.listen(2048)
-        except OSError as error:
-            sock.close()
-            problem = error.strerror or str(error)
-        else:
-            return sock
-    raise OptionError(f"port {tried[0]} cannot be had ({problem}): name another with --port.")
-
-
-def lan_address() -> str | None:
-    """Address of this machine on the network, or None if there is no network."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as sock:
-        try:
-            sock.connect(_SOMEWHERE)
-        except OSError:
-            return None
-        address = str(sock.getsockname()[0])
-    return None if address.startswith("127.") else address
-
-
-def host_names() -> tuple[str, ...]:
-    """Names by which this machine may be asked, in lower case."""
-    name = socket.gethostname().lower()
-    bare = name.partition(".")[0]
-    return ("localhost", name, bare, f"{bare}.local")
 
 
 def qr_text(url: str) -> str:

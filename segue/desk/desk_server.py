@@ -13,7 +13,8 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
 from segue.audition.limits import Gate
-from segue.audition.serve import LOOPBACK, listening_socket, server_config
+from segue.audition.network import LOOPBACK, listening_socket
+from segue.audition.serve import server_config
 from segue.desk.carrying import sweep_dropped
 from segue.desk.desk_routes import desk_routes
 from segue.desk.house import House, HouseRules

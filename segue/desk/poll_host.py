@@ -10,17 +10,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from segue.audition.page import PageView
-from segue.audition.poll import VotedRun
-from segue.audition.secrets import code_to_read, new_secrets
-from segue.audition.serve import (
+from segue.audition.network import (
     EVERYWHERE,
     LOOPBACK,
-    VoteServer,
     host_names,
     lan_address,
     listening_socket,
 )
+from segue.audition.page import PageView
+from segue.audition.poll import VotedRun
+from segue.audition.secrets import code_to_read, new_secrets
+from segue.audition.serve import VoteServer
 from segue.audition.served_files import served_files
 from segue.audition.sitting import open_sitting
 from segue.runfolder import read_document

@@ -1,13 +1,17 @@
 """What an intruder would try, each test named after it."""
 
 import os
+import resource
 import shutil
 import socket
+from contextlib import suppress
 from dataclasses import replace
 
 import pytest
 
+from segue.audition.bounded_heads import BoundedHeads
 from segue.audition.limits import HEADERS, MOST_CLIENTS, ClientLimits, Limits
+from segue.audition.network import allow_open_files
 from segue.audition.page import PageView
 from segue.audition.served_files import named_file, plain_file
 from segue.errors import RunFolderError
@@ -207,6 +211,63 @@ def test_long_body_is_refused_also_when_sent_in_chunks(standing):
         "Transfer-Encoding: chunked\r\n\r\n"
     )
     assert raw(port, head.encode() + n * chunk + b"0\r\n\r\n").startswith(b"HTTP/1.1 413")
+
+
+def test_hundreds_of_half_open_connections_are_cut_and_nobody_is_kept_out(serve, monkeypatch):
+    assert BoundedHeads.head_s == 10.0
+    allow_open_files(4000)
+    if resource.getrlimit(resource.RLIMIT_NOFILE)[0] < 1500:
+        pytest.skip("this system lets a process hold too few files open")
+    monkeypatch.setattr(BoundedHeads, "head_s", 1.0)
+    port, _ = serve()
+    held = [socket.create_connection(("127.0.0.1", port), timeout=60) for _ in range(600)]
+    for sock in held[:400]:
+        sock.sendall(b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n")
+    assert Client(port).join().ask("/").status == 200
+    assert {sock.recv(100) for sock in held} == {b""}  # cut: a wait of 60 s would end the test
+    for sock in held:
+        sock.close()
+
+
+@pytest.mark.parametrize("drips", [b"\r\n", b"GET / HTTP/1.1\r\nX: "], ids=["lines", "a head"])
+def test_a_head_that_comes_drop_by_drop_is_cut_also_after_a_first_answer(serve, monkeypatch, drips):
+    monkeypatch.setattr(BoundedHeads, "head_s", 0.5)
+    port, _ = serve()
+    with socket.create_connection(("127.0.0.1", port), timeout=60) as sock:
+        sock.sendall(f"GET /joined HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n".encode())
+        assert sock.recv(4096).startswith(b"HTTP/1.1 200")
+        sock.sendall(drips)
+        n_sent = 0
+        with suppress(OSError):
+            sock.settimeout(0.1)
+            while n_sent < 300:
+                n_sent += 1
+                with suppress(TimeoutError):
+                    if not sock.recv(4096):
+                        break
+                sock.sendall(b"\r\n" if drips == b"\r\n" else b"x")
+        assert n_sent < 300
+
+
+@pytest.mark.parametrize("n_bytes", [17_000, 200_000])
+@pytest.mark.parametrize(
+    "head", ["Cookie: {long}", "{long}: x", "A: x\r\n{many}"], ids=["value", "name", "many"]
+)
+def test_a_long_header_is_refused(standing, head, n_bytes):
+    # RFC 6585, section 5
+    port, _ = standing
+    many = "\r\n".join(f"H{n}: {'x' * 90}" for n in range(n_bytes // 90))
+    lines = head.format(long="x" * n_bytes, many=many)
+    request = f"GET / HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n{lines}\r\n\r\n"
+    assert raw(port, request.encode()).startswith(b"HTTP/1.1 431")
+    assert raw(port, request.encode()[:-2]).startswith(b"HTTP/1.1 431")  # before it has ended
+    assert Client(port).join().ask("/").status == 200
+
+
+def test_a_long_address_is_refused(standing):
+    port, _ = standing
+    request = f"GET /{'x' * 60_000} HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\n\r\n"
+    assert raw(port, request.encode()).startswith(b"HTTP/1.1 431")
 
 
 def test_body_that_never_comes_is_given_up(serve):

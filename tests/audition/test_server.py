@@ -11,8 +11,8 @@ from wavinfo import WavInfoReader
 
 from segue.audition.blindness import shuffled_order
 from segue.audition.limits import Limits
+from segue.audition.network import listening_socket
 from segue.audition.secrets import CODE_LETTERS
-from segue.audition.serve import listening_socket
 from segue.runfolder import read_document
 from tests.audition.wire import CODE, WIDE, Client, a_vote, kept
 

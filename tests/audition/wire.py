@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from segue.audition.limits import Limits
+from segue.audition.network import listening_socket
 from segue.audition.poll import VotedRun
 from segue.audition.secrets import Secrets
-from segue.audition.serve import VoteServer, listening_socket
+from segue.audition.serve import VoteServer
 from segue.audition.sitting import open_evening, open_sitting
 
 CODE = "K7MP3XQD"

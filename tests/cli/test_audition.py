@@ -91,7 +91,7 @@ def test_bad_use_is_told_in_one_sentence(segue, run, tmp_path, words, told):
 
 
 def test_taken_port_is_told(segue, run):
-    from segue.audition.serve import listening_socket
+    from segue.audition.network import listening_socket
 
     with listening_socket("127.0.0.1", 0) as taken:
         port = taken.getsockname()[1]

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 import pytest
 
 from segue.audition.limits import ClientLimits
-from segue.audition.serve import listening_socket
+from segue.audition.network import listening_socket
 from segue.cli.shipped import demo_folder
 from segue.desk.desk_server import DeskServer
 from segue.desk.house import House
