@@ -39,7 +39,7 @@ def golden_text(recipe):
         name: asdict(plan_segue(recipe, *pair, talk_s=_talk_s(recipe)))
         for name, pair in pairs_of(recipe).items()
     }
-    return json.dumps(_rounded(plans), indent=1, ensure_ascii=False) + "\n"
+    return json.dumps(rounded(plans), indent=1, ensure_ascii=False) + "\n"
 
 
 def path_of(recipe):
@@ -50,13 +50,13 @@ def _talk_s(recipe):
     return TALK_S if recipe.suits.talk == "yes" else None
 
 
-def _rounded(value):
+def rounded(value):
     if isinstance(value, float):
         return round(value, 6) + 0.0
     if isinstance(value, dict):
-        return {key: _rounded(part) for key, part in value.items()}
+        return {key: rounded(part) for key, part in value.items()}
     if isinstance(value, list | tuple):
-        return [_rounded(part) for part in value]
+        return [rounded(part) for part in value]
     return value
 
 

@@ -2,7 +2,7 @@
 
 These values are not truths. They say that something moved which nobody meant to move: where a
 change is meant, write them anew (``python -m tests.regression.write_hearing`` and
-``... write_scores``), and read the difference before keeping it.
+``... write_scores``, ``... write_sheets``), and read the difference before keeping it.
 """
 
 import json
@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 FOLDER = Path(__file__).parent
+_SHOWN = 600  # letters of a value; the file's difference has the rest
 DATA = FOLDER.parent / "data"
 SONGS = {
     song["file"].removesuffix(".ogg"): song
@@ -31,7 +32,8 @@ def write(name, values):
     moved = [key for key in values if values[key] != before.get(key)]
     sys.stdout.write(f"{path.name}: {len(values)} kept, {len(moved)} moved\n")
     for key in moved:
-        sys.stdout.write(f"  {key}\n    was {before.get(key)}\n    is  {values[key]}\n")
+        was, now = (str(one)[:_SHOWN] for one in (before.get(key), values[key]))
+        sys.stdout.write(f"  {key}\n    was {was}\n    is  {now}\n")
 
 
 def kept(name):
