@@ -106,6 +106,25 @@ def test_a_hostile_text_gets_sentences(text, word):
     assert any(word in sentence for sentence in sentences_of(text))
 
 
+@pytest.mark.parametrize("n", [0, 1, 2, 3])
+def test_what_concerns_the_whole_file_names_no_line(n):
+    text, word = list(HOSTILE.values())[n]
+    (sentence,) = sentences_of(text)
+    assert sentence.split(": ", 1)[1].startswith("is nested deeper")
+    assert word in sentence
+
+
+@pytest.mark.parametrize(("n_chords", "is_good"), [(1, True), (64, True), (65, False)])
+def test_written_chords_are_at_most_sixty_four(n_chords, is_good):
+    chords = " ".join(["V7"] * n_chords)
+    layer = '[[layers]]\nsource="pad"\nstart="exit"\nend="entry"\nsound="warm"\n'
+    text = VALID + layer + f'harmony="written"\nchords="{chords}"\n'
+    if is_good:
+        parse_recipe(text, Path("x.toml"))
+    else:
+        assert any("are 65, more than 64" in sentence for sentence in sentences_of(text))
+
+
 FILES_OF_BYTES = {
     "a megabyte": (b"# " + b"x" * 1_000_000, "larger than 64 KB"),
     "latin-1": ('# one\nname = "caf\xe9"'.encode("latin-1"), ":2: is not UTF-8 text"),

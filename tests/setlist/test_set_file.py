@@ -193,3 +193,10 @@ def test_a_title_is_that_of_the_song_itself(tmp_path):
     found = parse_set(text, tmp_path / "set.toml")
     titles = ["St. Anne", "St. Elmo", "Low Tide (slow)", "Mr. Blue", "Not. There"]
     assert [song.title for song in found.songs] == titles
+
+
+def test_two_songs_of_one_title_are_told_by_their_places():
+    song = '[[songs]]\npath = "a.wav"\ntitle = "Ash"\n'
+    other = '[[songs]]\npath = "b.wav"\ntitle = "Elm"\n'
+    (told,) = faults_of(HEAD + other + song + other.replace("Elm", "Oak") + song)
+    assert "song 4 is called 'Ash' like song 2: give one of them another title." in told
