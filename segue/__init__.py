@@ -9,7 +9,7 @@ type checkers what it is.
 
 from typing import Final
 
-__version__: Final = "0.1.0"
+__version__: Final = "0.2.0"
 
 _OFFERED: Final = {
     "hear_edge": "segue.api.stages",
