@@ -1,8 +1,9 @@
-"""What is uncertain about an edge, said in sentences with the way to settle it."""
+"""What is uncertain about an edge, said in sentences, and what would settle it."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 from segue.analysis.envelope import sounds
 from segue.analysis.facts import PULSE_CONFIDENCE, SURE_CONFIDENCE
@@ -22,33 +23,54 @@ _TUNING_APART_CENTS = 10.0
 """From here on two estimates of a tuning differ audibly. Set by judgement."""
 
 
-def doubts_about(facts: EdgeFacts) -> tuple[str, ...]:
-    """Sentences about the uncertain facts of an edge.
+Settling = Literal["key", "tempo", "downbeat", "metre", "ending", "opening", "edge_seconds"]
+"""What a person can say, or do, to settle a doubt."""
 
-    Returns
-    -------
-    tuple of str
-        Each says what is unsure, what else it may be, and which option settles it.
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """What is unsure, in a sentence.
+
+    Parameters
+    ----------
+    sentence : str
+        What is unsure and what else it may be. It names no option: it is read on pages, too.
+    settled_by : tuple of str
+        What settles it; empty where a person can only listen.
     """
-    side = "a" if facts.edge == "end" else "b"
-    said = [
-        *_about_length(facts),
-        *_about_key(facts.key, side),
-        *_about_pulse(facts.pulse, side),
-    ]
+
+    sentence: str
+    settled_by: tuple[Settling, ...] = ()
+
+
+def doubts_about(facts: EdgeFacts) -> tuple[str, ...]:
+    """Sentences about the uncertain facts of an edge."""
+    return tuple(doubt.sentence for doubt in _doubts(facts))
+
+
+def settling(facts: EdgeFacts, sentence: str) -> tuple[Settling, ...]:
+    """What settles a doubt of an edge; nothing for a remark, or one of an older Segue."""
+    known = {doubt.sentence: doubt.settled_by for doubt in _doubts(facts)}
+    return known.get(sentence, ())
+
+
+def _doubts(facts: EdgeFacts) -> tuple[Doubt, ...]:
+    said = [*_about_length(facts), *_about_key(facts.key), *_about_pulse(facts.pulse)]
     if facts.tuning_spread_cents > _TUNING_APART_CENTS:
         said.append(
-            f"The tuning is unsure: parts of it lie {facts.tuning_spread_cents:.0f} cents from the "
-            f"{facts.tuning_cents:+.0f} taken; check it by ear against the pad."
+            Doubt(
+                sentence=(
+                    f"The tuning is unsure: parts of it lie {facts.tuning_spread_cents:.0f} cents "
+                    f"from the {facts.tuning_cents:+.0f} taken. Check it by ear against the pad."
+                )
+            )
         )
     if facts.ending is not None and facts.ending.confidence < _HALF_SURE:
-        said.append(
-            f"How the song ends is unsure ({facts.ending.kind}?); settle it with --ending-a."
-        )
+        sentence = f"How the song ends is unsure ({facts.ending.kind}?)."
+        said.append(Doubt(sentence=sentence, settled_by=("ending",)))
     if facts.opening is not None and facts.opening.confidence < _HALF_SURE:
-        said.append(
-            f"How the song starts is unsure ({facts.opening.kind}?); settle it with --opening-b."
-        )
+        sentence = f"How the song starts is unsure ({facts.opening.kind}?)."
+        said.append(Doubt(sentence=sentence, settled_by=("opening",)))
     return tuple(said)
 
 
@@ -70,48 +92,42 @@ def silent_stems(edge: SongEdge) -> tuple[str, ...]:
     return tuple(s.file for s in edge.stems if not sounds(s.clip.samples))
 
 
-def _about_length(facts: EdgeFacts) -> Iterator[str]:
+def _about_length(facts: EdgeFacts) -> Iterator[Doubt]:
     if facts.applause_s is not None:
-        yield (
-            f"There is applause or noise from {facts.applause_s:.1f} s on: the song is taken to "
-            "end before it."
-            if facts.edge == "end"
-            else f"There is applause or noise up to {facts.applause_s:.1f} s: the song is taken to "
-            "start after it."
+        where, does = ("from", "end before") if facts.edge == "end" else ("up to", "start after")
+        yield Doubt(
+            sentence=f"Applause or noise is heard {where} {facts.applause_s:.1f} s: the song is "
+            f"taken to {does} it."
         )
     pulse = facts.pulse
     n_bars = len(pulse.beats_s) // pulse.metre
     if pulse.confidence >= PULSE_CONFIDENCE and n_bars < _FEWEST_BARS:
         whole = facts.edge_end_s - facts.edge_start_s >= facts.duration_s - _HALF_SURE
-        hint = "" if whole else " or read more with --edge-seconds"
         bars = f"{n_bars} bar{'' if n_bars == 1 else 's'}" if n_bars else "less than a bar"
-        yield f"Only {bars} could be heard: check key, tempo and bar lines{hint}."
+        yield Doubt(
+            sentence=f"Only {bars} could be heard: check key, tempo and bar lines.",
+            settled_by=() if whole else ("edge_seconds",),
+        )
 
 
-def _about_key(key: KeyFact, side: str) -> Iterator[str]:
+def _about_key(key: KeyFact) -> Iterator[Doubt]:
     if not key.is_known:
-        yield f"No key was heard; if there is one, give it with --key-{side}."
+        yield Doubt(sentence="No key was heard.", settled_by=("key",))
     elif key.source == "heard" and key.confidence < SURE_CONFIDENCE:
         rivals = " or ".join(str(k.key) for k in key.runners_up[:2])
-        yield (
-            f"The key may also be {rivals}; settle it with --key-{side}."
-            if rivals
-            else f"The key is a guess; settle it with --key-{side}."
-        )
+        sentence = f"The key may also be {rivals}." if rivals else "The key is a guess."
+        yield Doubt(sentence=sentence, settled_by=("key",))
 
 
-def _about_pulse(pulse: PulseFact, side: str) -> Iterator[str]:
+def _about_pulse(pulse: PulseFact) -> Iterator[Doubt]:
     if not pulse.is_known:
-        yield f"No clear pulse was heard; if there is one, give it with --tempo-{side}."
+        yield Doubt(sentence="No clear pulse was heard.", settled_by=("tempo",))
         return
     if pulse.source == "heard" and pulse.confidence < SURE_CONFIDENCE:
-        rivals = _listed([f"{bpm:.1f}" for bpm in rival_tempi_bpm(pulse)])
-        yield f"The tempo may also be {rivals} BPM; settle it with --tempo-{side}."
+        rivals = _listed([f"{bpm:.0f}" for bpm in rival_tempi_bpm(pulse)])
+        yield Doubt(sentence=f"The tempo may also be {rivals} BPM.", settled_by=("tempo",))
     if pulse.confidence >= PULSE_CONFIDENCE and pulse.downbeat_confidence < _HALF_SURE:
-        yield (
-            "The bar lines are unsure; give the time of a downbeat with "
-            f"--downbeat-{side}, or the beats a bar with --metre-{side}."
-        )
+        yield Doubt(sentence="The bar lines are unsure.", settled_by=("downbeat", "metre"))
 
 
 def rival_tempi_bpm(pulse: PulseFact) -> list[float]:

@@ -295,7 +295,7 @@ class EdgeFacts:
         Where applause begins at the end of the song, or is over at its start; the
         other facts are heard without it. None where there is none.
     doubts : tuple of str
-        Sentences about what is uncertain and how to settle it.
+        Sentences about what is uncertain.
     phrases : PhraseFact
         Groups of four or eight bars.
     loops : tuple of LoopFact

@@ -83,7 +83,7 @@ def _cut_record(source: CandidateRecord) -> CandidateRecord:
     return replace(
         source,
         rank=ANCHOR_RANK,
-        plan=replace(source.plan, recipe=ANCHOR_NAME, why="An anchor that ought to lose."),
+        plan=replace(source.plan, recipe=ANCHOR_NAME, why="The plain cut, put in as a check."),
         scorecard=replace(
             source.scorecard, loudness_lufs=_cut_curve(source, source.scorecard.loudness_lufs)
         ),

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
 from segue.audition.sound import LEAD_S, MARK_S, duration_of, outline_of, sound_rate_hz
-from segue.plan.bridge_words import bridge_line, moments_of
+from segue.plan.bridge_words import bridge_line, length_words, moments_of
 from segue.plan.fact_words import fact_table
 from segue.plan.layer import SongLayer
 from segue.runfolder import document_text
@@ -151,10 +151,9 @@ class WayView:
 
     @property
     def length_words(self) -> str:
-        """Such as '4 bars, 10 s'."""
+        """Such as '4 bars, 10.0 s'."""
         n_bars = sum(bar.section == "interlude" for bar in self.record.bars)
-        seconds = self.record.entry_s - self.record.exit_s
-        return f"{n_bars} bar{'' if n_bars == 1 else 's'}, {seconds:.0f} s"
+        return length_words(n_bars, self.record.entry_s - self.record.exit_s)
 
 
 def way_views(view: PageView) -> tuple[WayView, ...]:

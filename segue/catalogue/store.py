@@ -9,7 +9,7 @@ A path is kept as text; one that is no text, as its bytes (a BLOB).
 
 `songs` says what is where; `heard` has one row a content, `edges` two. The columns of
 `edges` are what songs are compared by, NULL where no key or no pulse was heard; `facts`
-is everything. `follows` is what `write_all_pairs` found, `followers` the same by title.
+is everything. `follows` is what `write_all_pairs` found, `could_follow` the same by title.
 """
 
 from __future__ import annotations
@@ -60,8 +60,9 @@ _TABLES: Final = (
         PRIMARY KEY (content, rank)
     ) WITHOUT ROWID
     """,
-    """
-    CREATE VIEW IF NOT EXISTS followers AS
+)
+_COULD_FOLLOW: Final = """
+    CREATE VIEW IF NOT EXISTS could_follow AS
     SELECT old.title AS song, rank, new.title AS next, round(cost, 3) AS cost,
         old.path AS song_path, new.path AS next_path
     FROM follows
@@ -69,8 +70,8 @@ _TABLES: Final = (
     JOIN (SELECT content, min(path) AS path, title FROM songs GROUP BY content) AS new
         ON new.content = follows.next
     ORDER BY old.path, rank
-    """,
-)
+    """
+"""What could follow what, by title; a catalogue of an older Segue gets it, too."""
 
 
 def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> None:
@@ -98,7 +99,7 @@ def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> No
         return
     with transaction(database):
         _checked(path, database)  # again, now that nobody else can write
-        for table in _TABLES:
+        for table in (*_TABLES, _COULD_FOLLOW):
             database.execute(table)
         database.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
@@ -272,6 +273,7 @@ class Store:
         """Put a new table of what may follow what in place of the old one."""
         with transaction(self.database):
             self.database.execute("DELETE FROM follows")
+            self.database.execute(_COULD_FOLLOW)
             self.database.executemany("INSERT INTO follows VALUES (?, ?, ?, ?)", rows)
 
     def _drop_follows(self) -> None:

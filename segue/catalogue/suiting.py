@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final, get_args
 from segue.analysis.facts import EndingKind, OpeningKind
 from segue.music.interval import interval_name, relation
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
+from segue.music.tempo import tempo_step_words
 from segue.music.tonal_space import key_distance
 from segue.plan.heard_words import NO_KEY, NO_PULSE
 
@@ -42,7 +43,6 @@ JOIN_COSTS: Final[dict[str, dict[str, float]]] = {
     "ring-out": {"on the beat": 0.2, "pick-up": 0.3, "free intro": 0.0},
     "fade": {"on the beat": 0.5, "pick-up": 0.5, "free intro": 0.2},
 }
-_SAME_TEMPO_OCTAVES: Final = math.log2(1.02)
 _SAME_LEVEL_LU: Final = 2.0  # a step that is not worth a word; by judgement
 
 
@@ -83,7 +83,7 @@ class Step:
     Parameters
     ----------
     key, tempo : str
-        Such as 'a fourth up' and '8% faster'; empty where one of them has no key or no pulse.
+        Such as 'up a fourth' and '8 % faster'; empty where one of them has no key or no pulse.
     level : str
         Such as '4 dB louder'.
     """
@@ -195,12 +195,7 @@ def _join_cost(end: EdgeTraits, start: EdgeTraits) -> float:
 
 
 def _tempo_words(step_octaves: float) -> str:
-    if math.isnan(step_octaves):
-        return ""
-    for octaves, words in ((0, "same tempo"), (1, "double tempo"), (-1, "half tempo")):
-        if abs(step_octaves - octaves) <= _SAME_TEMPO_OCTAVES:
-            return words
-    return f"{abs(2.0**step_octaves - 1):.0%} {'faster' if step_octaves > 0 else 'slower'}"
+    return "" if math.isnan(step_octaves) else tempo_step_words(2.0**step_octaves)
 
 
 def _level_words(step_lu: float) -> str:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Final, Literal
 
 import typer
 
@@ -12,8 +12,9 @@ from segue.cli.cache import cache
 from segue.cli.catalogue import catalogue, neighbours
 from segue.cli.change import change, redo, undo
 from segue.cli.desk import desk
+from segue.cli.examples import START, example_of
 from segue.cli.explain import explain
-from segue.cli.hints import print_next
+from segue.cli.hints import note_command, print_next
 from segue.cli.options import overrides_of, seconds_of
 from segue.cli.path import path
 from segue.cli.plain_help import HeadedGroup
@@ -26,74 +27,119 @@ from segue.cli.taste import taste
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from segue.job.request import Request
     from segue.runfolder import RunDocument
 
 app = typer.Typer(
     name="segue",
-    help="From the end of one song to the start of the next: three ways across, to pick by ear.",
+    help="From the end of one song to the start of the next: three segues; pick one by ear.",
     cls=HeadedGroup,
     rich_markup_mode=None,
-    no_args_is_help=True,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
 
-KeyA = Annotated[str | None, typer.Option(help="Key at the end of the first song: 'F# minor'.")]
-KeyB = Annotated[str | None, typer.Option(help="Key at the start of the second song.")]
-TempoA = Annotated[float | None, typer.Option(help="Tempo of the first song in BPM.")]
-TempoB = Annotated[float | None, typer.Option(help="Tempo of the second song in BPM.")]
-MetreA = Annotated[int | None, typer.Option(help="Beats a bar of the first song.")]
-MetreB = Annotated[int | None, typer.Option(help="Beats a bar of the second song.")]
-DownbeatA = Annotated[float | None, typer.Option(help="A bar line of the first song, in seconds.")]
-DownbeatB = Annotated[float | None, typer.Option(help="A bar line of the second song, in seconds.")]
-TuningA = Annotated[float | None, typer.Option(help="Cents of the first song above A4 = 440 Hz.")]
-TuningB = Annotated[float | None, typer.Option(help="Cents of the second song above A4 = 440 Hz.")]
-EndingA = Annotated[
-    str | None, typer.Option(help="'keeps going', 'cold stop', 'ring-out' or 'fade'.")
+KeyA = Annotated[
+    str | None,
+    typer.Option("--old-key", "--key-a", help="Key at the end of the old song: 'F# minor'."),
 ]
-OpeningB = Annotated[str | None, typer.Option(help="'on the beat', 'pick-up' or 'free intro'.")]
-FirstNoteB = Annotated[str | None, typer.Option(help="The singer's first note: 'A3'.")]
-Lead = Annotated[Path | None, typer.Option(help="A file with the second song's lead part alone.")]
+KeyB = Annotated[
+    str | None, typer.Option("--new-key", "--key-b", help="Key at the start of the new song.")
+]
+TempoA = Annotated[
+    float | None, typer.Option("--old-tempo", "--tempo-a", help="Tempo of the old song in BPM.")
+]
+TempoB = Annotated[
+    float | None, typer.Option("--new-tempo", "--tempo-b", help="Tempo of the new song in BPM.")
+]
+MetreA = Annotated[
+    int | None, typer.Option("--old-metre", "--metre-a", help="Beats a bar of the old song.")
+]
+MetreB = Annotated[
+    int | None, typer.Option("--new-metre", "--metre-b", help="Beats a bar of the new song.")
+]
+DownbeatA = Annotated[
+    float | None,
+    typer.Option("--old-downbeat", "--downbeat-a", help="A bar line of the old song, in seconds."),
+]
+DownbeatB = Annotated[
+    float | None,
+    typer.Option("--new-downbeat", "--downbeat-b", help="A bar line of the new song, in seconds."),
+]
+TuningA = Annotated[
+    float | None,
+    typer.Option("--old-tuning", "--tuning-a", help="Cents of the old song above A4 = 440 Hz."),
+]
+TuningB = Annotated[
+    float | None,
+    typer.Option("--new-tuning", "--tuning-b", help="Cents of the new song above A4 = 440 Hz."),
+]
+EndingA = Annotated[
+    str | None,
+    typer.Option(
+        "--old-ending", "--ending-a", help="'keeps going', 'cold stop', 'ring-out' or 'fade'."
+    ),
+]
+OpeningB = Annotated[
+    str | None,
+    typer.Option("--new-opening", "--opening-b", help="'on the beat', 'pick-up' or 'free intro'."),
+]
+FirstNoteB = Annotated[
+    str | None,
+    typer.Option("--new-first-note", "--first-note-b", help="The singer's first note: 'A3'."),
+]
+Lead = Annotated[
+    Path | None,
+    typer.Option("--new-lead", "--lead-b", help="A file with the new song's lead part alone."),
+]
 Recipes = Annotated[Path | None, typer.Option(help="A folder of recipes instead of the shelf.")]
 Only = Annotated[list[str] | None, typer.Option("--recipe", help="Use this recipe (repeatable).")]
-RateHz = Annotated[int, typer.Option("--rate", help="Frames per second of the WAVs.")]
-EdgeS = Annotated[float, typer.Option("--edge-seconds", help="How much of each song is read.")]
+RateHz = Annotated[int, typer.Option("--rate", help="Sample rate of the WAVs in Hz.")]
+EdgeS = Annotated[float, typer.Option("--edge-seconds", help="Seconds of each song to listen to.")]
 For = Annotated[
     Literal["talk", "lift", "calm", "dance"] | None,
-    typer.Option("--for", help="What it is for: weighs the score for that."),
+    typer.Option("--for", help="What the segue is for; the score is weighed for it."),
 ]
 Talk = Annotated[str | None, typer.Option(help="The singer talks that long: '25s', '1m10s'.")]
 Leave = Annotated[
     str | None,
-    typer.Option(help="Leave the first song at '3:12', 'bar -8', 'last chord' or 'end'."),
+    typer.Option(help="Leave the old song at '3:12', 'bar -8', 'last chord' or 'end'."),
 ]
 Enter = Annotated[
     str | None,
-    typer.Option(help="Enter the second song at '0:08', 'bar 9' or 'first note - 2 bars'."),
+    typer.Option(help="Enter the new song at '0:08', 'bar 9' or 'first note - 2 bars'."),
 ]
-BridgeBars = Annotated[int | None, typer.Option("--bars", help="Bars between the songs.")]
+BridgeBars = Annotated[int | None, typer.Option("--bars", help="Length of the bridge, in bars.")]
 Exactly = Annotated[
     bool, typer.Option("--exactly", help="Keep these places on their beat, off the bar line.")
 ]
 Match = Annotated[bool, typer.Option("--match", help="Bring both songs to one loudness.")]
-ShiftB = Annotated[int, typer.Option(help="Move the second song by semitones: -1 is down one.")]
+ShiftB = Annotated[
+    int,
+    typer.Option(
+        "--new-shift", "--shift-b", help="Move the new song by semitones: -1 is down one."
+    ),
+]
 Pad = Annotated[
     Path | None, typer.Option(help="Your own pad sound: one recorded note, or a SoundFont.")
 ]
 StretchEngineName = Annotated[
     Literal["own", "rubberband"],
-    typer.Option("--stretch-engine", help="What stretches songs; rubberband must be installed."),
+    typer.Option(
+        "--stretch-engine", help="What changes a song's tempo; rubberband must be installed."
+    ),
 ]
-Seed = Annotated[int, typer.Option(help="Seed of everything random in the sound.")]
+Seed = Annotated[int, typer.Option(help="A number; another one draws other random hits.")]
 Replace = Annotated[
-    bool, typer.Option("--replace", help="Replace a run of other songs, or one with a choice.")
+    bool, typer.Option("--replace", help="Replace a folder with other songs, or with a choice.")
 ]
-NoCache = Annotated[bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")]
+NoCache = Annotated[bool, typer.Option("--no-cache", help="Analyse again; do not store it.")]
 WorkersN = Annotated[
     int | None,
     typer.Option(
-        "--workers", help="Processes that share the work; if not said, one a core, at most 3."
+        "--workers", help="Processes that share the work: one a core, at most 3, unless told."
     ),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
@@ -115,6 +161,7 @@ MOST_SHIFT_SEMITONES = 6  # a tritone: further is nearer the other way round
 
 @app.callback(invoke_without_command=True)
 def _root(
+    context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
 ) -> None:
     if version:
@@ -122,13 +169,26 @@ def _root(
 
         print(f"segue {__version__}")
         raise typer.Exit
+    if context.invoked_subcommand is None:
+        print(START)
+        raise typer.Exit
+    note_command(_options_of(context, context.invoked_subcommand))
 
 
-@app.command(rich_help_panel=SONGS)
+def _options_of(context: typer.Context, name: str) -> list[str]:
+    """What can be typed behind a command."""
+    group = context.command
+    one = group.get_command(context, name) if isinstance(group, HeadedGroup) else None
+    return [] if one is None else [option for p in one.params for option in p.opts]
+
+
+@app.command(rich_help_panel=SONGS, epilog=example_of("between"))
 def between(
-    song_a: Annotated[Path, typer.Argument(help="The song that ends: a file or folder of stems.")],
-    song_b: Annotated[Path, typer.Argument(help="The song that starts.")],
-    out: Annotated[Path, typer.Option(help="Folder for the candidates.")],
+    old_song: Annotated[
+        Path, typer.Argument(help="The song that ends: a file or a folder of stems.")
+    ],
+    new_song: Annotated[Path, typer.Argument(help="The song that starts.")],
+    out: Annotated[Path, typer.Option(help="Folder for the three segues.")],
     key_a: KeyA = None,
     key_b: KeyB = None,
     tempo_a: TempoA = None,
@@ -164,7 +224,7 @@ def between(
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Make three ways from the end of SONG_A to the start of SONG_B."""
+    """Make three segues from the end of OLD_SONG to the start of NEW_SONG."""
     _check_rate_and_edge(rate_hz, edge_s)
     _check_shift(shift_b)
     outgoing = overrides_of(
@@ -194,8 +254,8 @@ def between(
 
         refuse_if_missing("--stretch-engine rubberband")
     request = Request(
-        outgoing=song_a,
-        incoming=song_b,
+        outgoing=old_song,
+        incoming=new_song,
         out=out,
         rate_hz=rate_hz,
         edge_s=edge_s,
@@ -221,22 +281,22 @@ def between(
     _run(request, json=json, quiet=quiet)
 
 
-@app.command(rich_help_panel=SONGS)
+@app.command(rich_help_panel=SONGS, epilog=example_of("demo"))
 def demo(
-    out: Annotated[Path, typer.Option(help="Folder for the candidates.")] = DEMO_OUT,
+    out: Annotated[Path, typer.Option(help="Folder for the three segues.")] = DEMO_OUT,
     replace: Replace = False,
     json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Do the main job on the demo band's songs, a semitone and 28 BPM apart."""
+    """Make three segues of two demo songs, a semitone and 28 BPM apart."""
     from segue.cli.shipped import demo_pair
     from segue.job.request import Request
 
-    song_a, song_b = demo_pair()
+    old_song, new_song = demo_pair()
     own = own_recipes_folder()
     request = Request(
-        outgoing=song_a,
-        incoming=song_b,
+        outgoing=old_song,
+        incoming=new_song,
         out=out,
         own_recipes=own,
         replace=replace,
@@ -245,10 +305,12 @@ def demo(
     _run(request, json=json, quiet=quiet)
 
 
-@app.command(rich_help_panel=SONGS)
+@app.command(rich_help_panel=SONGS, epilog=example_of("analyse"))
 def analyse(
     songs: Annotated[list[Path], typer.Argument(help="Audio files or folders of stems.")],
-    edge: Annotated[Literal["start", "end"], typer.Option(help="Which end to hear.")] = "start",
+    edge: Annotated[
+        Literal["start", "end"], typer.Option(help="Which end to listen to.")
+    ] = "start",
     lead: Annotated[Path | None, typer.Option(help="A file with the lead part alone.")] = None,
     edge_s: EdgeS = 45.0,
     no_cache: NoCache = False,
@@ -275,14 +337,14 @@ def analyse(
         for path in songs:
             tell(f"reading {path.name}")
             song = read_song(path, edge=edge, edge_s=edge_s)
-            tell(f"hearing the {edge} of {song.title}")
+            tell(f"listening to the {edge} of {song.title}")
             facts.append(hear(song, lead=lead_clip, cache=heard_before))
     if json:
         print_json([facts_report(f) for f in facts])
         return
     print_facts(facts)
     if not quiet:
-        print_next("Three ways to another song", "between", "SONG_A", "SONG_B", "--out", "DIR")
+        print_next("Three segues", "between", "OLD_SONG", "NEW_SONG", "--out", "DIR")
 
 
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
@@ -303,13 +365,13 @@ def _run(request: Request, *, json: bool, quiet: bool) -> None:
 
 
 def _print_run(document: RunDocument, out: Path, *, json: bool, quiet: bool) -> None:
-    from segue.cli.tables import print_candidates, print_facts, print_json, print_where, run_report
+    from segue.cli.tables import print_facts, print_json, print_options, print_where, run_report
 
     if json:
         print_json(run_report(document, out))
         return
     print_facts([document.outgoing, document.incoming])
-    print_candidates(document)
+    print_options(document)
     if not quiet:
         print_where(document, out)
 
@@ -325,7 +387,7 @@ def _workers(wanted: int | None) -> int:
 def _check_shift(semitones: int) -> None:
     if abs(semitones) > MOST_SHIFT_SEMITONES:
         raise OptionError(
-            f"--shift-b {semitones} is more than {MOST_SHIFT_SEMITONES} semitones: "
+            f"--new-shift {semitones} is more than {MOST_SHIFT_SEMITONES} semitones: "
             "by then it is another song; move it the other way, or less."
         )
 
@@ -333,7 +395,7 @@ def _check_shift(semitones: int) -> None:
 def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
     if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
         raise OptionError(
-            f"--rate {rate_hz}: keep within {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} frames a second."
+            f"--rate {rate_hz}: keep within {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz."
         )
     if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
         raise OptionError(
@@ -341,19 +403,23 @@ def _check_rate_and_edge(rate_hz: int, edge_s: float) -> None:
         )
 
 
-app.command(rich_help_panel=SONGS)(desk)
-app.command("set", rich_help_panel=SONGS)(set_)
-app.command(rich_help_panel=BAND)(audition)
-app.command(rich_help_panel=BAND)(choose)
-app.command(rich_help_panel=BAND)(change)
-app.command(rich_help_panel=BAND)(undo)
-app.command(rich_help_panel=BAND)(redo)
-app.command(rich_help_panel=BAND)(explain)
-app.command(rich_help_panel=BAND)(taste)
-app.command(rich_help_panel=STAGE)(stage)
-app.command(rich_help_panel=STAGE)(review)
-app.command(rich_help_panel=MANY)(catalogue)
-app.command(rich_help_panel=MANY)(neighbours)
-app.command(rich_help_panel=RECIPES)(path)
+_ELSEWHERE: Final[dict[str, dict[str, Callable[..., None]]]] = {
+    SONGS: {"desk": desk, "set": set_},
+    BAND: {
+        "audition": audition,
+        "choose": choose,
+        "change": change,
+        "undo": undo,
+        "redo": redo,
+        "explain": explain,
+        "taste": taste,
+    },
+    STAGE: {"stage": stage, "review": review},
+    MANY: {"catalogue": catalogue, "neighbours": neighbours},
+    RECIPES: {"path": path, "cache": cache},
+}
+"""Commands that stand in files of their own, under their headings."""
+for _heading, _commands in _ELSEWHERE.items():
+    for _name, _command in _commands.items():
+        app.command(_name, rich_help_panel=_heading, epilog=example_of(_name))(_command)
 app.add_typer(recipes_group, rich_help_panel=RECIPES)
-app.command(rich_help_panel=RECIPES)(cache)

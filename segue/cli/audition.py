@@ -20,23 +20,23 @@ if TYPE_CHECKING:
 
 
 def choose(
-    run: Annotated[Path, typer.Argument(help="A run folder.")],
-    candidate: Annotated[str, typer.Argument(help="Its number, or a version such as 2b.")],
+    run: Annotated[Path, typer.Argument(help="The folder with the segues.")],
+    option: Annotated[str, typer.Argument(help="Number of the option, or a version: 2b.")],
     why: Annotated[str, typer.Option(help="Why, in your words.")] = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
-    """Write the choice of the band into a run."""
+    """Write down which option the band chose."""
     from rich.console import Console
 
     from segue.cli.hints import print_next
     from segue.runfolder import Choice, read_document, write_choice
     from segue.runfolder.run_document import candidate_of
 
-    record = candidate_of(read_document(run), candidate)
+    record = candidate_of(read_document(run), option)
     write_choice(run, Choice(rank=record.rank, why=why))
     show_on_evening_page(run)
     console = Console(soft_wrap=True)
-    chosen = f"Chosen: {record.label}, {record.plan.recipe}."
+    chosen = f"Chosen: option {record.label}, {record.plan.recipe}."
     console.print(chosen, markup=False, highlight=False)
     if not quiet:
         print_next("Make it ready for the stage", "stage", run, "--out", "PACK")
@@ -71,9 +71,9 @@ _NO_ANCHOR = "No plain cut as a check: one of the segues is nearly a cut itself.
 
 
 def audition(
-    run: Annotated[Path, typer.Argument(help="A run folder, or an evening's.")],
+    run: Annotated[Path, typer.Argument(help="The folder with the segues, or that of an evening.")],
     blind: Annotated[
-        bool, typer.Option("--blind", help="Hide names, shuffle the order for each listener.")
+        bool, typer.Option("--blind", help="Hide names; shuffle the order for each listener.")
     ] = False,
     anchor: Annotated[
         bool, typer.Option("--anchor", help="With --blind: add a plain cut as a check.")
@@ -226,7 +226,7 @@ def _announcer(*, opens: bool) -> Callable[[Addresses], None]:
 
 def _check_options(*, blind: bool, anchor: bool, serve: bool, lan: bool, port: int | None) -> None:
     if anchor and not blind:
-        raise OptionError("--anchor goes with --blind: a named anchor tells nothing.")
+        raise OptionError("--anchor goes with --blind: a plain cut that is named tells nothing.")
     if lan and not serve:
         raise OptionError("--lan goes with --serve: add it.")
     if port is not None and not serve:

@@ -8,10 +8,10 @@ import typer
 
 
 def cache(
-    clear: Annotated[bool, typer.Option("--clear", help="Remove all that is kept.")] = False,
+    clear: Annotated[bool, typer.Option("--clear", help="Remove all that is stored.")] = False,
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
 ) -> None:
-    """Show the folder of what was heard before, or clear it; SEGUE_CACHE names another one."""
+    """Show where analyses are stored, or clear them; SEGUE_CACHE names another folder."""
     from segue.heard.facts_cache import user_facts_cache
 
     found = user_facts_cache()

@@ -23,7 +23,7 @@ def catalogue(
     ],
     to: Annotated[Path, typer.Option(help="The catalogue file, made if need be.")] = CATALOGUE_NAME,
     edge_s: Annotated[
-        float, typer.Option("--edge-seconds", help="Seconds that are read of each end.")
+        float, typer.Option("--edge-seconds", help="Seconds of each end to listen to.")
     ] = 45.0,
     workers: WorkersN = None,
     cluster: Cluster = None,
@@ -75,7 +75,9 @@ def neighbours(
     ] = False,
     every: Annotated[
         bool,
-        typer.Option("--all", help="For every song, written into the catalogue ('followers')."),
+        typer.Option(
+            "--all", help="For every song: what could follow it, written into the catalogue."
+        ),
     ] = False,
     json: Json = False,
     quiet: Quiet = False,
@@ -85,8 +87,8 @@ def neighbours(
         raise OptionError("name one SONG, or give --all for every song of the catalogue.")
     if every and before:
         raise OptionError(
-            "--before goes with one SONG: --all keeps the best followers of each, and what leads "
-            "best into a song need not be among them."
+            "--before goes with one SONG: --all keeps what could follow each song best, and what "
+            "leads best into a song need not be among it."
         )
     from segue.catalogue import neighbours_of, open_store, write_all_pairs
     from segue.cli.catalogue_tables import print_all_pairs, print_neighbours, print_older

@@ -57,7 +57,7 @@ def print_report(
     lacking = ((report.n_keyless, "no key"), (report.n_free, "no pulse"))
     told = ", ".join(f"{what} was heard at an end of {_songs(n)}" for n, what in lacking if n)
     if told:
-        print(f"{told[0].upper()}{told[1:]}: no distance is told there.")
+        print(f"{told[0].upper()}{told[1:]}.")
     if report.n_heard or report.n_known:
         print_next("What could follow a song", "neighbours", "SONG", "--catalogue", to)
 
@@ -77,8 +77,8 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("", justify="right", no_wrap=True)
     is_after = found.where == "after"
-    for heading in ("song", "cost", "key", "tempo", "level", "starts" if is_after else "ends"):
-        table.add_column(heading, overflow="fold", no_wrap=heading == "cost")
+    for heading in ("song", "fit", "key", "tempo", "level", "starts" if is_after else "ends"):
+        table.add_column(heading, overflow="fold", no_wrap=heading == "fit")
     for rank, one in enumerate(found.neighbours, start=1):
         table.add_row(str(rank), *_cells(one))
     console.print(table, markup=False, highlight=False)
@@ -92,7 +92,7 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
     pair = (found.path, there.path)
     which = "the first" if there is found.neighbours[0] else f"'{there.title}'"
     print_next(
-        f"Three ways across {'to' if is_after else 'from'} {which}",
+        f"Three segues {'to' if is_after else 'from'} {which}",
         "between",
         *(pair if is_after else pair[::-1]),
         "--out",
@@ -103,13 +103,18 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
 def print_all_pairs(n_songs: int, n_best: int, catalogue: Path, *, json: bool) -> None:
     """Print how many songs were compared, and where the result is."""
     if json:
-        values = {"n_songs": n_songs, "n_best": n_best, "table": "follows", "by_title": "followers"}
+        values = {
+            "n_songs": n_songs,
+            "n_best": n_best,
+            "table": "follows",
+            "by_title": "could_follow",
+        }
         print_json({"catalogue": str(catalogue), **values})
         return
     n_kept = min(n_best, n_songs - 1)
     print(
-        f"{_songs(n_songs)} compared. The best {n_kept} after each are in {catalogue}: 'followers' "
-        "by title, 'follows' by content, to be read with any program for SQLite."
+        f"{_songs(n_songs)} compared. The best {n_kept} after each are in {catalogue}, in the view "
+        "'could_follow', to be read with any program for SQLite."
     )
 
 
@@ -152,14 +157,14 @@ def _about(found: Neighbourhood) -> str:
 
 
 def _how_to_read(found: Neighbourhood) -> str:
-    words = "Cost: from 0, near, to 1, far, in key, tempo, level and how one stops and one starts."
+    words = "Fit: 0 easy, 1 hard (key, tempo, level, ending, opening)."
     if found.where == "before":
-        words += " Steps lead from the song listed into this one."
+        words += " Each step is from the song listed into this one."
     sides = (found.side, *(one.side for one in found.neighbours))
     if any(side.key is None for side in sides):
-        words += " A key that was not heard costs nothing."
+        words += " A key that was not heard counts as easy."
     if any(side.tempo_bpm is None for side in sides):
-        words += f" Into or out of free time the tempo costs {TEMPO_SHARE * FREE_TIME_COST:.2f}."
+        words += f" Into or out of free time the tempo counts {TEMPO_SHARE * FREE_TIME_COST:.2f}."
     return words
 
 

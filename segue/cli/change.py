@@ -14,14 +14,16 @@ if TYPE_CHECKING:
     from segue.job.changes import Changes
     from segue.runfolder import CandidateRecord, RunDocument
 
-Run = Annotated[Path, typer.Argument(help="A run folder.")]
+Run = Annotated[Path, typer.Argument(help="The folder with the segues.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
 
 def change(
     run: Run,
     option: Annotated[str, typer.Argument(help="What is changed: 2, or a version such as 2b.")],
-    bars: Annotated[int | None, typer.Option("--bars", help="Bars between the songs.")] = None,
+    bars: Annotated[
+        int | None, typer.Option("--bars", help="Length of the bridge, in bars.")
+    ] = None,
     leave: Annotated[
         str | None,
         typer.Option(help="Leave the old song at '3:12', 'bar -8', 'last chord' or 'end'."),

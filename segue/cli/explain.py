@@ -1,4 +1,4 @@
-"""``segue explain``: a candidate's card, with the bar in which each measure was worst."""
+"""``segue explain``: an option's card, with the bar in which each measure was worst."""
 
 from __future__ import annotations
 
@@ -17,18 +17,18 @@ _SAME_S = 1e-3  # for rounding at a bar line
 
 
 def explain(
-    run: Annotated[Path, typer.Argument(help="A run folder.")],
-    candidate: Annotated[str, typer.Argument(help="Its number, or a version such as 2b.")] = "1",
+    run: Annotated[Path, typer.Argument(help="The folder with the segues.")],
+    option: Annotated[str, typer.Argument(help="Number of the option, or a version: 2b.")] = "1",
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
-    """Tell why a candidate scores as it does, and in which bars it is weakest."""
+    """Tell why an option scores as it does, and in which bars it is weakest."""
     from segue.cli.hints import print_next
     from segue.cli.tables import print_json
     from segue.runfolder import read_document
     from segue.runfolder.run_document import candidate_of
 
-    record = candidate_of(read_document(run), candidate)
+    record = candidate_of(read_document(run), option)
     if json:
         print_json(card_report(record))
         return
@@ -51,7 +51,7 @@ def bar_of(record: CandidateRecord, measure: Measure) -> int | None:
 
 
 def card_report(record: CandidateRecord) -> dict[str, Any]:
-    """A candidate's card as JSON values, worst measures first."""
+    """An option's card as JSON values, worst measures first."""
     return {
         "rank": record.rank,
         "label": record.label,

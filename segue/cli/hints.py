@@ -7,11 +7,13 @@ from __future__ import annotations
 
 import shlex
 import textwrap
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import printable
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
     from rich.console import Console
@@ -30,10 +32,26 @@ def print_sentence(console: Console, left: str, sentence: str) -> None:
         What stands before the first line, such as '  ! '; as much room is left before the others.
     """
     width = max(console.width - len(left), _NARROWEST)
-    # options such as --key-b stay whole, to be copied
+    # options such as --new-key stay whole, to be copied
     lines = textwrap.wrap(sentence, width, break_on_hyphens=False)
     told = left + ("\n" + " " * len(left)).join(lines)
     console.print(told, markup=False, highlight=False, soft_wrap=True)
+
+
+_AT_HAND: Final[ContextVar[frozenset[str]]] = ContextVar("options at hand", default=frozenset())
+
+
+def note_command(options: Iterable[str]) -> None:
+    """Note the options of the command that is about to run, for `has_option`."""
+    _AT_HAND.set(frozenset(options))
+
+
+def has_option(name: str) -> bool:
+    """Whether the command at hand has an option.
+
+    A hint names only what can be typed behind the command that gives it.
+    """
+    return name in _AT_HAND.get()
 
 
 def command(*words: str | Path) -> str:

@@ -21,9 +21,9 @@ SLOWEST_BPM, FASTEST_BPM = 30.0, 300.0  # at which a way is played
 
 
 def path(
-    old: Annotated[str, typer.Argument(help="Key that is left: 'E minor'.")],
-    new: Annotated[str, typer.Argument(help="Key that is entered.")],
-    chords: Annotated[int, typer.Option(help="How many chords before the entry, 1 to 16.")] = 4,
+    old: Annotated[str, typer.Argument(help="Key of the old song: 'E minor'.")],
+    new: Annotated[str, typer.Argument(help="Key of the new song.")],
+    chords: Annotated[int, typer.Option(help="How many chords before bar one, 1 to 16.")] = 4,
     cadence: Annotated[
         str,
         typer.Option(help="Last chord: 'dominant', 'subdominant', 'flat seventh' or 'any'."),

@@ -10,7 +10,7 @@ from rich.table import Table
 
 from segue.music.chord import tonic_triad
 from segue.music.chord_path import PathStep
-from segue.music.interval import reads_as, relation
+from segue.music.interval import difficulty_words, effort, reads_as, relation
 from segue.music.key import note_name
 from segue.music.region import fit
 from segue.music.tonal_space import key_distance
@@ -57,11 +57,11 @@ class PathSheet:
         """How the keys lie to each other."""
         gesture = reads_as(self.old, self.new)
         felt = "" if gesture == "neither" else f", which reads as a {gesture}"
-        return f"{relation(self.old, self.new)}{felt} (distance {self.distance:.2f} of 1)."
+        return f"{relation(self.old, self.new)}{felt}: {difficulty_words(self.old, self.new)}."
 
     @property
     def advice(self) -> Advice | None:
-        """What moving the second song would do, where the keys are far apart."""
+        """What moving the new song would do, where the keys are far apart."""
         if self.distance < FAR_DISTANCE:
             return None
         return transposition_advice(self.old, self.new)
@@ -83,7 +83,7 @@ def print_path(sheet: PathSheet) -> None:
     n_chords = len(sheet.steps) - 1
     for n, (step, notes) in enumerate(zip(sheet.steps, sheet.voicings, strict=True)):
         table.add_row(
-            str(n + 1) if n < n_chords else "entry",
+            str(n + 1) if n < n_chords else "bar one",
             step.symbol,
             _numeral(step, sheet.old),
             _numeral(step, sheet.new),
@@ -148,13 +148,13 @@ def _print_advice(console: Console, advice: Advice) -> None:
     for cost in advice.best.costs:
         _print_sentence(console, f"- {cost.sentence}")
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("second song", "key", "distance", "signature", "open guitar chords"):
+    for heading in ("new song", "key", "change (1 is hardest)", "signature", "open guitar chords"):
         table.add_column(heading)
     for move in advice.moves:
         table.add_row(
             f"{move.semitones:+d}" if move.semitones else "as it is",
             str(move.key),
-            f"{move.distance:.2f}",
+            f"{effort(move.distance)} {move.distance:.2f}",
             signature(move.key),
             f"{n_open_chords(move.key)} of 3",
         )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from segue.cli.examples import example_of
 from segue.cli.plain_help import HeadedGroup
 from segue.errors import OptionError, RecipeError, did_you_mean, printable
 
@@ -24,6 +25,7 @@ recipes = typer.Typer(
     name="recipes",
     cls=HeadedGroup,
     help="List the recipes, draw one, check your own.",
+    epilog=example_of("recipes"),
     rich_markup_mode=None,
     invoke_without_command=True,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -64,7 +66,7 @@ def list_recipes(context: typer.Context, folder: Folder = None, json: Json = Fal
     print_next("\nSee one drawn", "recipes", "show", shelf.shelved[0].recipe.name)
 
 
-@recipes.command()
+@recipes.command(epilog=example_of("recipes show"))
 def show(
     context: typer.Context,
     name: Annotated[str, typer.Argument(help="Name of a recipe: 'tempo ramp'.")],
@@ -89,7 +91,7 @@ def show(
     print(f"\nWritten in {printable(shown.path)}")
 
 
-@recipes.command()
+@recipes.command(epilog=example_of("recipes check"))
 def check(
     files: Annotated[list[Path], typer.Argument(help="Recipe files.")], json: Json = False
 ) -> None:
@@ -105,7 +107,7 @@ def check(
         raise typer.Exit(2)
 
 
-@recipes.command()
+@recipes.command(epilog=example_of("recipes schema"))
 def schema() -> None:
     """Print the JSON Schema of the recipe language, for editors."""
     from segue.cli.tables import print_json

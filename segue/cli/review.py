@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from segue.errors import OptionError, printable
+from segue.plan.bridge_words import SECTION_WORDS
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,10 +18,13 @@ if TYPE_CHECKING:
 
 
 def review(
-    run: Annotated[Path, typer.Argument(help="A run folder.")],
+    run: Annotated[Path, typer.Argument(help="The folder with the segues.")],
     take: Annotated[Path, typer.Argument(help="A recording of the band playing it.")],
-    candidate: Annotated[
-        str | None, typer.Option(help="Which one: 2, or 2b; the chosen one unless told.")
+    option: Annotated[
+        str | None,
+        typer.Option(
+            "--option", "--candidate", help="Which option: 2, or 2b; the chosen one unless told."
+        ),
     ] = None,
     against: Annotated[
         Path | None, typer.Option(help="An earlier review (JSON): better or worse since?")
@@ -43,7 +47,7 @@ def review(
     earlier = None if against is None else read_review(against)
     with progress_bar(1, quiet=quiet) as tell:
         tell(f"listening to {printable(take.name)}")
-        told = review_take(ReviewRequest(run=run, take=take, rank=candidate))
+        told = review_take(ReviewRequest(run=run, take=take, rank=option))
     change = None if earlier is None else compared(told, earlier)
     folder = take.parent if out is None else out
     path = folder / f"{take.stem} review.json"
@@ -115,9 +119,6 @@ def _time_words(told: Review) -> str:
     )
 
 
-_SECTIONS = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
-
-
 def _print_bars(console: Console, told: Review) -> None:
     from rich.table import Table
 
@@ -141,7 +142,7 @@ def _print_bars(console: Console, told: Review) -> None:
             if late > 0
             else "early"
         )
-        table.add_row(str(bar.number), _SECTIONS[bar.section], cell, sign)
+        table.add_row(str(bar.number), SECTION_WORDS[bar.section], cell, sign)
     console.print(table, markup=False)
 
 
@@ -150,7 +151,7 @@ def _lines(told: Review) -> list[str]:
     if told.singer is not None and told.missing_singer is None:
         lines.append(_singer_words(told))
     levels = ", ".join(
-        f"{_SECTIONS[level.section]} {_rounded(level.against_plan_lu, 1):+.1f}"
+        f"{SECTION_WORDS[level.section]} {_rounded(level.against_plan_lu, 1):+.1f}"
         for level in told.levels
     )
     if levels:

@@ -25,47 +25,50 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV 
 def set_(
     file: Annotated[Path, typer.Argument(help="The set file: see docs/set-list.md.")],
     out: Annotated[Path, typer.Option(help="Folder for the evening.")],
-    slot: Annotated[str | None, typer.Option(help="What the stage gives: '45m'.")] = None,
+    slot: Annotated[str | None, typer.Option(help="Length of your slot: '45m'.")] = None,
     reorder: Annotated[
-        bool, typer.Option("--reorder", help="Propose a better order, and go by it.")
+        bool, typer.Option("--reorder", help="Find a better order, and go by it.")
     ] = False,
     plan_only: Annotated[
-        bool, typer.Option("--plan-only", help="Order, times and warnings; render nothing.")
+        bool, typer.Option("--plan-only", help="Order, times and warnings; no sound.")
     ] = False,
     recipes: Annotated[
         Path | None, typer.Option(help="A folder of recipes instead of the shelf.")
     ] = None,
     purpose: Annotated[
         Literal["talk", "lift", "calm", "dance"] | None,
-        typer.Option("--for", help="What all joins are for: weighs their scores."),
+        typer.Option("--for", help="What all segues are for; their scores are weighed for it."),
     ] = None,
     match: Annotated[
-        bool, typer.Option("--match", help="Bring both songs of a join to one loudness.")
+        bool, typer.Option("--match", help="Bring both songs of a segue to one loudness.")
     ] = False,
-    pad: Annotated[Path | None, typer.Option(help="Your own pad sound, for all joins.")] = None,
-    seed: Annotated[int, typer.Option(help="Seed of everything random in the sound.")] = 0,
+    pad: Annotated[Path | None, typer.Option(help="Your own pad sound, for all segues.")] = None,
+    seed: Annotated[int, typer.Option(help="A number; another one draws other random hits.")] = 0,
     rate_hz: Annotated[
         int,
         typer.Option(
-            "--rate", min=LOWEST_RATE_HZ, max=HIGHEST_RATE_HZ, help="Frames per second of the WAVs."
+            "--rate", min=LOWEST_RATE_HZ, max=HIGHEST_RATE_HZ, help="Sample rate of the WAVs in Hz."
         ),
     ] = 48_000,
     edge_s: Annotated[
-        float, typer.Option("--edge-seconds", min=8.0, max=300.0, help="How much is read.")
+        float,
+        typer.Option(
+            "--edge-seconds", min=8.0, max=300.0, help="Seconds of each song to listen to."
+        ),
     ] = 45.0,
     workers: WorkersN = None,
     cluster: Cluster = None,
     cluster_files: ClusterFiles = None,
     replace_votes: Annotated[
-        bool, typer.Option("--replace", help="Replace joins that were voted on, too.")
+        bool, typer.Option("--replace", help="Replace segues that were voted on, too.")
     ] = False,
     no_cache: Annotated[
-        bool, typer.Option("--no-cache", help="Hear anew, and keep nothing of it.")
+        bool, typer.Option("--no-cache", help="Analyse again; do not store it.")
     ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")] = False,
 ) -> None:
-    """Order, times, warnings, and every way across of a whole evening."""
+    """Plan a whole set: order, running time, warnings, every segue."""
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.weights_file import read_weights, weights_path
     from segue.setlist.set_file import read_set
@@ -168,11 +171,11 @@ def _print_next(evening: Evening, file: Path, out: Path, *, is_reordered: bool) 
     open_joins = [join for join in evening.joins if join.is_segue and not join.problem]
     if any(join.document is None for join in open_joins):
         order = ["--reorder"] if is_reordered else []
-        print_next("Make every join", "set", file, "--out", out, *order)
+        print_next("Make every segue", "set", file, "--out", out, *order)
         return
     left = [join for join in open_joins if join.document and join.document.choice is None]
     if left:
-        print_next("Choose at each join", "choose", out / left[0].folder, "NUMBER")
+        print_next("Choose one for each change", "choose", out / left[0].folder, "NUMBER")
     print_next("Then pack the evening", "stage", out, "--out", "PACK")
 
 

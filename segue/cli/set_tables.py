@@ -1,4 +1,4 @@
-"""The evening as it is printed: a table of songs and joins, warnings, and a better order."""
+"""The evening as it is printed: a table of songs and segues, warnings, and a better order."""
 
 from __future__ import annotations
 
@@ -11,16 +11,10 @@ from rich.table import Table
 from segue.cli.hints import print_sentence
 from segue.setlist.cautions import slot_cautions
 from segue.setlist.lengths import clock
-from segue.setlist.show.rows import (
-    running_words,
-    song_row,
-    step_words,
-    uncovered_times,
-    wanted_times,
-)
+from segue.setlist.show.rows import capital, rows_of, running_words
 
 if TYPE_CHECKING:
-    from segue.setlist.evening import Evening, EveningJoin, EveningSong
+    from segue.setlist.evening import Evening
     from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_list import SetSong
 
@@ -29,7 +23,7 @@ _NARROW = 90
 
 
 def print_evening(evening: Evening) -> None:
-    """Print songs and joins in order, then the running time and all warnings."""
+    """Print songs and segues in order, then the running time and all warnings."""
     console = Console(soft_wrap=False)
     is_narrow = console.width < _NARROW
     table = Table(box=None, pad_edge=False, header_style="bold")
@@ -38,32 +32,19 @@ def print_evening(evening: Evening) -> None:
         table.add_column(heading, overflow="fold")
     if not is_narrow:
         table.add_column("to the next", overflow="fold")
-    for song, join in zip(evening.songs, [*evening.joins, None], strict=True):
-        words = "" if join is None else join_words(join, evening)
-        cells = [clock(song.start_s), f"{song.number} {song.title}", _keys(song), _tempos(song)]
+    rows = rows_of(evening)
+    for song, join in zip(rows.songs, [*rows.joins, None], strict=True):
+        words = "" if join is None else join.line
+        told = song.key_words or "?", song.tempo_words or "?"
+        cells = [clock(song.start_s), f"{song.number} {song.title}", *told]
         table.add_row(*cells, *([] if is_narrow else [words]))
         if is_narrow and words:
             table.add_row("", f"  {words}", "", "")
     console.print(table, markup=False, highlight=False)
     words = running_words(evening.running_s, evening.slot_s)
-    console.print(f"\n{words[0].upper()}{words[1:]}", markup=False, highlight=False)
+    console.print(f"\n{capital(words)}", markup=False, highlight=False)
     for sentence in all_warnings(evening):
         print_sentence(console, "  ! ", sentence)
-
-
-def join_words(join: EveningJoin, evening: Evening) -> str:
-    """Distance in key and tempo, and what happens, in a line."""
-    old, new = evening.songs[join.number - 1], evening.songs[join.number]
-    parts = [*step_words(join, old, new)]
-    free = [f"{name} {seconds:.0f} s" for name, seconds in uncovered_times(join)]
-    if join.recipe:
-        wanted = "".join(f", {name} {seconds:.0f} s" for name, seconds in wanted_times(join))
-        parts.append(f"{join.recipe}, {join.interlude_s:.0f} s{wanted}")
-        free = [f"of these without music: {', '.join(free)}"] if free else []
-    else:
-        parts.append("no segue made" if join.is_segue else "stop")
-    parts += free
-    return "; ".join(parts)
 
 
 def all_warnings(evening: Evening) -> list[str]:
@@ -72,7 +53,7 @@ def all_warnings(evening: Evening) -> list[str]:
     sentences += [*slot_cautions(evening), *evening.warnings]
     told = {song.problem for song in evening.songs}
     sentences += [
-        f"Join {join.number} was not made: {join.problem}"
+        f"Segue {join.number} was not made: {join.problem}"
         for join in evening.joins
         if join.problem and join.problem not in told
     ]
@@ -97,18 +78,31 @@ def print_order(better: BetterOrder, songs: tuple[SetSong, ...]) -> None:
 
 def order_words(better: BetterOrder) -> str:
     """What the order costs and what is proven of it, in sentences."""
-    old = "breaks a pin" if math.isinf(better.old_cost) else f"costs {better.old_cost:.2f}"
-    if better.order == tuple(range(len(better.order))):
-        words = f"The order as written stays: it {old}."
+    kept = "that keeps your fixed places"
+    is_same = better.order == tuple(range(len(better.order)))
+    if is_same:
+        words, effort = "Your order stays.", f"{better.new_cost:.2f}"
     else:
-        words = f"Proposed order: it costs {better.new_cost:.2f}; the one as written {old}."
+        words = "A better order is proposed."
+        was = "yours breaks a fixed place" if math.isinf(better.old_cost) else None
+        was = was or f"yours {better.old_cost:.2f}"
+        effort = f"{better.new_cost:.2f}; {was}"
     if better.is_exact:
-        return f"{words} No order that keeps the pins costs less."
-    return f"{words} No order costs less than {better.least_cost:.2f}: a gap of {better.gap:.0%}."
+        words = (
+            f"Your order is already the best {kept}."
+            if is_same
+            else f"{words[:-1]}, the best {kept}."
+        )
+        return f"{words} Effort of all its changes: {effort}."
+    return (
+        f"{words} Effort of all its changes: {effort}; no order {kept} needs less than "
+        f"{better.least_cost:.2f}."
+    )
 
 
 def evening_report(evening: Evening) -> dict[str, Any]:
     """An evening as JSON values, without the facts in full."""
+    rows = rows_of(evening)
     return {
         "title": evening.title,
         "running_s": round(evening.running_s, 3),
@@ -117,14 +111,14 @@ def evening_report(evening: Evening) -> dict[str, Any]:
             {
                 "number": song.number,
                 "title": song.title,
-                "keys": _keys(song),
-                "tempos_bpm": _tempos(song),
+                "keys": row.key_words or "?",
+                "tempos_bpm": row.tempo_words or "?",
                 "start_s": round(song.start_s, 3),
                 "end_s": round(song.end_s, 3),
                 "energy": song.energy,
                 "voice": song.voice,
             }
-            for song in evening.songs
+            for song, row in zip(evening.songs, rows.songs, strict=True)
         ],
         "joins": [
             {
@@ -143,11 +137,3 @@ def evening_report(evening: Evening) -> dict[str, Any]:
         ],
         "warnings": all_warnings(evening),
     }
-
-
-def _keys(song: EveningSong) -> str:
-    return song_row(song).key_words or "?"
-
-
-def _tempos(song: EveningSong) -> str:
-    return song_row(song).tempo_words or "?"

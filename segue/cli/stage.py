@@ -1,4 +1,4 @@
-"""``segue stage``: the chosen candidate becomes what the rig needs."""
+"""``segue stage``: the chosen option becomes what the rig needs."""
 
 from __future__ import annotations
 
@@ -20,10 +20,13 @@ QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0  # in-ear levels that can be meant
 
 
 def stage(
-    run: Annotated[Path, typer.Argument(help="A run folder, or the folder of an evening.")],
+    run: Annotated[Path, typer.Argument(help="The folder with the segues, or that of an evening.")],
     out: Annotated[Path, typer.Option(help="Folder for the pack.")],
-    candidate: Annotated[
-        str | None, typer.Option(help="Which one: 2, or 2b; the chosen one unless told.")
+    option: Annotated[
+        str | None,
+        typer.Option(
+            "--option", "--candidate", help="Which option: 2, or 2b; the chosen one unless told."
+        ),
     ] = None,
     channels: Annotated[
         str | None,
@@ -40,7 +43,7 @@ def stage(
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
-    """Write the stage pack of a candidate, or of a whole evening: sound, tempo map, cue sheets."""
+    """Write the pack for the rig, of one segue or of an evening: sound, tempo map, cue sheets."""
     if in_ear_dba is not None and not QUIETEST_DBA <= in_ear_dba <= LOUDEST_DBA:
         raise OptionError(
             f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A): "
@@ -50,7 +53,7 @@ def stage(
 
     order = () if channels is None else tuple(c.strip() for c in channels.split(","))
     request = StageRequest(
-        run=run, out=out, rank=candidate, channels=order, paper=paper, in_ear_dba=in_ear_dba
+        run=run, out=out, rank=option, channels=order, paper=paper, in_ear_dba=in_ear_dba
     )
     if (run / "set.json").is_file():
         _print_evening(_evening_pack(request), out, json=json, quiet=quiet)
@@ -64,7 +67,7 @@ def _evening_pack(request: StageRequest) -> EveningPack:
 
     if request.rank is not None:
         raise OptionError(
-            "--candidate is for one run: in an evening each join has its own choice, "
+            "--option is for one segue: in an evening each segue has its own choice, "
             "made with 'segue choose'."
         )
     return evening_pack(request, read_evening(request.run))
@@ -124,7 +127,7 @@ def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: boo
 
     console = Console(soft_wrap=True)
     console.print(
-        f"Candidate {pack.label}, {pack.duration_s:.1f} s, in {out}:", markup=False, highlight=False
+        f"Option {pack.label}, {pack.duration_s:.1f} s, in {out}:", markup=False, highlight=False
     )
     for name in pack.files:
         console.print(f"  {name}", markup=False, highlight=False)

@@ -1,4 +1,4 @@
-"""What is printed: facts, candidates, recipes, as tables for people or JSON for machines."""
+"""What is printed: facts, options, recipes, as tables for people or JSON for machines."""
 
 from __future__ import annotations
 
@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
+from segue.analysis.doubts import settling
 from segue.analysis.facts import have_keys
 from segue.analysis.facts_report import facts_report
-from segue.cli.hints import print_next, print_sentence
-from segue.music.interval import relation
+from segue.cli.hints import has_option, print_next, print_sentence
+from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
+from segue.plan.bridge_words import length_words
 from segue.plan.fact_words import fact_table
 from segue.plan.heard_words import keys_sentence
 
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
     from segue.recipes import Shelf
     from segue.runfolder import CandidateRecord, RunDocument
 
-_N_WEAKEST = 2  # measures named below a candidate
+_N_WEAKEST = 2  # measures named below an option
 _HEADINGS_WIDTH, _SONG_WIDTH = 14, 22
 """Columns of a terminal that a table of facts needs at least."""
 
@@ -46,7 +48,18 @@ def print_facts(facts: Sequence[EdgeFacts]) -> None:
         console.print(_fact_table(facts[first : first + n_beside]), markup=False)
     for f in facts:
         for doubt in f.doubts:
-            print_sentence(console, "  ? ", f"{f.title}: {doubt}")
+            print_sentence(console, "  ? ", f"{f.title}: {doubt}{_remedy(f, doubt)}")
+
+
+def _remedy(facts: EdgeFacts, doubt: str) -> str:
+    """What settles a doubt: options that the command at hand has, if it has any."""
+    whose = "old" if facts.edge == "end" else "new"
+    known = settling(facts, doubt)
+    if "edge_seconds" in known:
+        return " Read more with --edge-seconds." if has_option("--edge-seconds") else ""
+    options = [f"--{whose}-{name}" for name in known]
+    there = [option for option in options if has_option(option)]
+    return f" Settle it with {' or '.join(there)}." if there else ""
 
 
 def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
@@ -59,14 +72,14 @@ def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
     return table
 
 
-def print_candidates(document: RunDocument) -> None:
-    """Print the candidates, best first, each with its reason and its weakest points."""
+def print_options(document: RunDocument) -> None:
+    """Print the options, best first, each with its reason and its weakest points."""
     console = Console(soft_wrap=False)
     _print_keys(console, document)
     if document.weights == "own":
         console.print("Scored with your own weights (see 'segue taste').\n", highlight=False)
     elif document.purpose is not None:
-        console.print(f"Scored as a way across to {document.purpose}.\n", highlight=False)
+        console.print(f"Scored as a segue to {document.purpose}.\n", highlight=False)
     for record in document.candidates:
         print_candidate(console, record)
 
@@ -78,27 +91,21 @@ def _print_keys(console: Console, document: RunDocument) -> None:
         sentence = keys_sentence(document.outgoing, document.incoming)
         console.print(f"\n{sentence}.\n", markup=False, highlight=False)
         return
-    distance = key_distance(old.key, new.key)
-    console.print(
-        f"\n{relation(old.key, new.key)} (distance {distance:.2f} of 1)\n",
-        markup=False,
-        highlight=False,
-    )
+    console.print(f"\n{change_words(old.key, new.key)}\n", markup=False, highlight=False)
     _print_nearer(console, old.key, new.key)
 
 
 def _print_nearer(console: Console, old: Key, new: Key) -> None:
-    """What moving the second song would do, where the keys are far apart."""
+    """What moving the new song would do, where the change of key is hard."""
     if key_distance(old, new) < FAR_DISTANCE:
         return
     advice = transposition_advice(old, new)
     if advice.best.semitones:
-        console.print(
-            f"{advice.sentence} Hear it with --shift-b {advice.best.semitones}; "
-            f'\'segue path "{old}" "{new}"\' says what it costs.\n',
-            markup=False,
-            highlight=False,
-        )
+        semitones = advice.best.semitones
+        hear = f" Hear it with --new-shift {semitones}." if has_option("--new-shift") else ""
+        console.print(f"{advice.sentence}{hear}", markup=False, highlight=False)
+        print_next("What it costs the band", "path", str(old), str(new))
+        console.print()
 
 
 def print_recipes(shelf: Shelf) -> None:
@@ -128,7 +135,7 @@ def print_where(document: RunDocument, out: Path) -> None:
 
 
 def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
-    """A run as JSON values: facts, candidates and where the files are."""
+    """A run as JSON values: facts, options and where the files are."""
     return {
         "out": str(out),
         "outgoing": facts_report(document.outgoing),
@@ -146,7 +153,7 @@ def print_candidate(console: Console, record: CandidateRecord) -> None:
     tie = " (a tie with the one above)" if record.is_tie else ""
     console.print(
         f"{record.label}  {record.plan.recipe}  {card.overall:.2f} of 1{tie}   "
-        f"{bars} bars, {record.entry_s - record.exit_s:.1f} s, entry at {record.entry_s:.2f} s",
+        f"{length_words(bars, record.entry_s - record.exit_s)}, enters at {record.entry_s:.2f} s",
         style="bold",
         markup=False,
         highlight=False,
@@ -155,7 +162,7 @@ def print_candidate(console: Console, record: CandidateRecord) -> None:
         changes = ", ".join(record.version.changes)
         print_sentence(console, "   ", f"Changed from {record.version.of}: {changes}.")
     print_sentence(console, "   ", record.plan.why)
-    # The distance of the keys is the pair's, not the candidate's: it is told once, above.
+    # How hard the change of key is, is the pair's, not the option's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
     weakest = sorted(own, key=lambda m: m.score)[:_N_WEAKEST]
     for measure in weakest:
@@ -166,7 +173,7 @@ def print_candidate(console: Console, record: CandidateRecord) -> None:
 
 
 def candidate_report(record: CandidateRecord) -> dict[str, Any]:
-    """A candidate as JSON values."""
+    """An option as JSON values."""
     version = record.version
     return {
         "rank": record.rank,

@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 def taste(
     runs: Annotated[
         list[Path],
-        typer.Argument(help="Run folders in which a choice was made or votes were cast."),
+        typer.Argument(help="Folders with segues that were chosen or voted on."),
     ],
     write: Annotated[
-        bool, typer.Option("--write", help="Keep the fitted weights for 'segue between'.")
+        bool, typer.Option("--write", help="Keep the learned weights for 'segue between'.")
     ] = False,
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
 ) -> None:
-    """Tell how often the score agreed with the band; from 20 decisions on, fit weights."""
+    """Tell how often the score agreed with the band; after 20 choices, learn your taste."""
     from segue.cli.weights_file import weights_path, write_weights
     from segue.score.learned_weights import LEAST_DECISIONS, agreement, fitted_weights
     from segue.score.weights import weights_for
@@ -34,13 +34,13 @@ def taste(
     decisions = [decision for run in runs for decision in decisions_of(run)]
     if not decisions:
         named = printable(runs[0]) + (f" and {len(runs) - 1} more" if runs[1:] else "")
-        told = "no decision was made: choose with 'segue choose', or hold a vote."
+        told = "nothing was chosen yet: choose with 'segue choose', or hold a vote."
         raise OptionError(f"{named}: {told}")
     found = agreement(decisions, weights_for(None))
     fitted = fitted_weights(decisions) if len(decisions) >= LEAST_DECISIONS else None
     if write and fitted is None:
         raise OptionError(
-            f"{len(decisions)} decisions are too few to keep weights: {LEAST_DECISIONS} are needed."
+            f"{len(decisions)} choices are too few to learn from: {LEAST_DECISIONS} are needed."
         )
     if write and fitted is not None:
         write_weights(weights_path(), fitted.weights, n_decisions=len(decisions))
@@ -112,18 +112,19 @@ def _lines(found: Agreement, fitted: FittedWeights | None, written: Path | None)
     share = found.n_agreed / found.n_decisions
     interval = f"95 % interval {found.low:.0%} to {found.high:.0%}"
     first = (
-        f"The score agreed with {found.n_agreed} of {found.n_decisions} decisions: {share:.0%} "
+        f"The score agreed with {found.n_agreed} of {found.n_decisions} choices: {share:.0%} "
         f"({interval}; by chance {found.by_chance:.0%})."
     )
     lines = [first]
     if fitted is None:
         missing = LEAST_DECISIONS - found.n_decisions
-        return [*lines, f"Weights of your own need {missing} decisions more."]
+        more = f"{missing} more choice{'' if missing == 1 else 's'}"
+        return [*lines, f"After {more} Segue can learn your taste."]
     better = "better" if fitted.gain_nats > 0 else "no better"
     lines.append(
-        f"Weights fitted to you are {better} on decisions they had not seen: "
+        f"Weights learned from you are {better} on choices they had not seen: "
         f"{fitted.held_out_fitted} of {found.n_decisions} against {fitted.held_out_table} "
-        f"({fitted.gain_nats:+.3f} nats a decision)."
+        f"({fitted.gain_nats:+.3f} nats a choice)."
     )
     if written is None:
         return [*lines, "Nothing was changed; keep them with --write."]

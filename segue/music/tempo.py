@@ -22,6 +22,27 @@ TempoLaw = Literal["hold", "linear", "geometric"]
 
 SECONDS_A_MINUTE: Final = 60.0  # by which beats a minute become seconds a beat
 _NEARLY_EQUAL: Final = 1e-9  # tempos this near are one; below it the series is used, for rounding
+_OCTAVE_SLACK: Final = 0.02  # share by which double and half tempo may miss; by judgement
+
+
+def tempo_step_words(ratio: float) -> str:
+    """How a tempo lies to the one before it.
+
+    Parameters
+    ----------
+    ratio : float
+        New tempo over old. Positive.
+
+    Examples
+    --------
+    >>> [tempo_step_words(ratio) for ratio in (1.001, 1.08, 0.77, 2.01, 0.5)]
+    ['same tempo', '8 % faster', '23 % slower', 'double tempo', 'half tempo']
+    """
+    for times, words in ((2.0, "double tempo"), (0.5, "half tempo")):
+        if abs(math.log(ratio / times)) <= math.log1p(_OCTAVE_SLACK):
+            return words
+    percent = round(100 * abs(ratio - 1.0))
+    return f"{percent} % {'faster' if ratio > 1.0 else 'slower'}" if percent else "same tempo"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
+from segue.music.interval import effort
 from segue.music.tonal_space import key_distance
 from segue.music.transposition_costs import STEP_WORDS, Cost, SungNotes, costs_of_moving
 
@@ -22,8 +23,8 @@ MOVES_SEMITONES: Final = (-2, -1, 0, 1, 2)
 """Moves that a band will consider."""
 
 _SONG_WORDS: Final[dict[MovedSong, str]] = {
-    "outgoing": "the first song",
-    "incoming": "the second song",
+    "outgoing": "the old song",
+    "incoming": "the new song",
 }
 
 
@@ -109,7 +110,7 @@ def transposition_advice(
     >>> from segue.music.key import parse_key
     >>> advice = transposition_advice(parse_key("E minor"), parse_key("F minor"))
     >>> advice.sentence
-    'With the second song a semitone down, in E minor, the distance falls from 0.84 to 0.00.'
+    'With the new song a semitone down, in E minor, the change is easy (0.00, not 0.84).'
     """
     moves = tuple(_move(old, new, semitones, moved, sung) for semitones in MOVES_SEMITONES)
     return Advice(old=old, new=new, moved=moved, moves=moves)
@@ -138,6 +139,5 @@ def _where(semitones: int) -> str:
 
 def _change(before: float, after: float) -> str:
     if f"{before:.2f}" == f"{after:.2f}":
-        return f"the distance stays {before:.2f}"
-    verb = "falls" if after < before else "rises"
-    return f"the distance {verb} from {before:.2f} to {after:.2f}"
+        return f"the change is as {effort(after)} as it was ({after:.2f})"
+    return f"the change is {effort(after)} ({after:.2f}, not {before:.2f})"

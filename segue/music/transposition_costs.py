@@ -112,7 +112,7 @@ def costs_of_moving(
     semitones : int
         -2..2; 0 costs nothing.
     song : str
-        What to call the song in the sentences, such as 'the second song'.
+        What to call the song in the sentences, such as 'the new song'.
 
     Returns
     -------

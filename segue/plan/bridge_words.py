@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from segue.plan.layer import Layer
     from segue.plan.plan import Plan
 
+SECTION_WORDS: Final[dict[str, str]] = {
+    "outgoing": "old song",
+    "interlude": "bridge",
+    "incoming": "new song",
+}
+"""What the parts of a segue are called."""
 MOST_MOMENTS: Final = 3
 """More places to tap are no help on a phone. Set by judgement."""
 _MOST_NAMES: Final = 3  # of what sounds in a bridge; a line on a phone has room for no more
@@ -47,6 +53,17 @@ def bridge_line(plan: Plan, *, has_keys: bool) -> str:
         tempo = f"{tempo} and {head} from {place}"
     line = "; ".join(part for part in (_who(plan), tempo, key) if part)
     return f"{line[:1].upper()}{line[1:]}."
+
+
+def length_words(n_bars: int, seconds: float) -> str:
+    """How long a bridge is.
+
+    Examples
+    --------
+    >>> length_words(1, 2.51)
+    '1 bar, 2.5 s'
+    """
+    return f"{n_bars} bar{'' if n_bars == 1 else 's'}, {seconds:.1f} s"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

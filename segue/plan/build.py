@@ -170,16 +170,16 @@ def asked_notes(recipe: Recipe, time: Timeline, asked: PlacesAsked) -> tuple[str
     if left is not None and asked.leave is not None and time.exit_index != left:
         at_s = time.outgoing.grid.seconds_at(time.exit_index)
         said.append(
-            f"--leave {asked.leave.text}: '{recipe.name}' plays on with the old song, "
-            f"so that its bridge begins at {clock(at_s)}."
+            f"Leave at {asked.leave.text}: '{recipe.name}' plays on with the old song, "
+            f"so its bridge begins at {clock(at_s)}."
         )
     if asked.n_bars is not None and time.n_interlude_bars != asked.n_bars:
         least, most = recipe.length.least, recipe.length.most
         said.append(
-            f"--bars {asked.n_bars}: '{recipe.name}' can do {least} to {most}, "
+            f"{asked.n_bars} bars asked: '{recipe.name}' can do {least} to {most}, "
             f"and takes {time.n_interlude_bars} here."
             if least < most
-            else f"--bars {asked.n_bars}: '{recipe.name}' takes {time.n_interlude_bars} here."
+            else f"{asked.n_bars} bars asked: '{recipe.name}' takes {time.n_interlude_bars} here."
         )
     return tuple(sentence for sentence in said if sentence)
 

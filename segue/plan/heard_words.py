@@ -38,7 +38,9 @@ def _filled(facts: EdgeFacts, other: EdgeFacts) -> EdgeFacts:
     key, pulse = facts.key, facts.pulse
     if not key.is_known and other.key.is_known:
         key = replace(key, key=other.key.key, runners_up=())
-        doubts.append(f"Without a key of its own the join stays in {key.key}, as '{other.title}'.")
+        doubts.append(
+            f"Without a key of its own, the segue stays in {key.key}, as '{other.title}'."
+        )
     if not pulse.is_known and other.pulse.is_known:
         pulse = replace(
             pulse,
@@ -49,7 +51,7 @@ def _filled(facts: EdgeFacts, other: EdgeFacts) -> EdgeFacts:
             metre=other.pulse.metre,
         )
         doubts.append(
-            "Without a pulse of its own the bars of the join are counted at "
+            "Without a pulse of its own, the bars of the segue are counted at "
             f"{pulse.tempo_bpm:.0f} BPM, as '{other.title}'."
         )
     return replace(facts, key=key, pulse=pulse, doubts=tuple(doubts))

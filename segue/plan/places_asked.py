@@ -311,15 +311,15 @@ def _too_early(facts: EdgeFacts, place: AskedPlace, at_s: float) -> str:
 
 def _read_more(wanted_s: int) -> str:
     if wanted_s > MOST_READ_S:
-        return f"; --edge-seconds goes up to {MOST_READ_S:g}."
-    return f", or read more with --edge-seconds {wanted_s}."
+        return f"; no more than {MOST_READ_S:g} s of a song can be read."
+    return f", or make the run again with --edge-seconds {wanted_s}."
 
 
 def _first_note_s(facts: EdgeFacts, place: AskedPlace) -> float:
     if facts.first_note is None:
         raise OptionError(
             f"--enter '{place.text}': no sung note was heard at the start of '{facts.title}': "
-            "give the lead part with --lead-b, or enter at a time or a bar."
+            "give 'segue between' the lead part with --new-lead, or enter at a time or a bar."
         )
     return facts.first_note.time_s
 
@@ -374,8 +374,13 @@ def _moved_words(
     at_s = grid.seconds_at(index)
     is_line = (index - grid.downbeat) % grid.metre == 0
     if said_s is None or abs(at_s - said_s) < _SAME_S:
-        return "" if is_line else f"{option} {place.text} is kept, though it is no bar line."
+        return "" if is_line else f"{_said(option, place)}: kept, though it is no bar line."
     way = "later" if at_s > said_s else "earlier"
     to = "to the bar line" if is_line else "to the nearest beat, which is no bar line,"
-    by = f"{option} {place.text} is moved {abs(at_s - said_s):.2f} s {way} {to} at {clock(at_s)}"
-    return f"{by}; --exactly keeps it on the nearest beat." if is_line else f"{by}."
+    by = f"{_said(option, place)}: moved {abs(at_s - said_s):.2f} s {way}, {to} at {clock(at_s)}"
+    return f'{by}; "exactly" keeps it on the nearest beat.' if is_line else f"{by}."
+
+
+def _said(option: str, place: AskedPlace) -> str:
+    """Such as 'Leave at 3:12': a page has no options."""
+    return f"{option.strip('-').capitalize()} at {place.text}"

@@ -192,7 +192,7 @@ def check_tempo(change: TempoChange, recipe: Recipe, spans: tuple[TempoSpan, ...
         )
 
 
-_BETTER: Final = "take a recipe with a half-time interlude, or a stop with a count-in."
+_BETTER: Final = "take a recipe with a half-time bridge, or a stop with a count-in."
 
 
 def _hold(n_beats: float, bpm: float) -> TempoSpan:

@@ -137,11 +137,10 @@ def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
     outgoing, incoming = time.outgoing.facts, time.incoming.facts
     said = []
     if not time.outgoing.grid.is_heard:
-        said.append(f"No clear pulse at the end of '{outgoing.title}': its bars are only a ruler.")
+        said.append(f"No clear pulse at the end of '{outgoing.title}': its bars are a guess.")
     if not time.incoming.grid.is_heard:
         said.append(
-            f"No clear pulse at the start of '{incoming.title}': "
-            "it enters where it starts to sound."
+            f"No clear pulse at the start of '{incoming.title}': it enters where its sound starts."
         )
     said += [*_about_key(outgoing, incoming), *_about_key(incoming, outgoing)]
     apart_cents = abs(outgoing.tuning_cents - incoming.tuning_cents)
@@ -162,7 +161,6 @@ def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
 def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
     """What is to be said where the chords of the join rest on a guess."""
     fact, end = facts.key, "end" if facts.edge == "end" else "start"
-    option = "--key-a" if facts.edge == "end" else "--key-b"
     sentence = ""
     if not fact.is_known and other.key.is_known:
         sentence = (
@@ -170,14 +168,11 @@ def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
             f"the key of '{other.title}'."
         )
     elif not fact.is_known:
-        sentence = (
-            f"No key was heard at the {end} of '{facts.title}': its chords are a guess; "
-            f"give it with {option}."
-        )
+        sentence = f"No key was heard at the {end} of '{facts.title}': its chords are a guess."
     elif fact.source == "heard" and fact.confidence < _GUESS_CONFIDENCE:
         sentence = (
             f"The key at the {end} of '{facts.title}' is a guess ({fact.key}, "
-            f"{fact.confidence:.0%}), and so are the chords; settle it with {option}."
+            f"{fact.confidence:.0%}), and so are the chords."
         )
     return [sentence] if sentence else []
 

@@ -91,9 +91,9 @@ def parse_position(text: str) -> Position:
     if abs(distance) > MOST_BARS_AWAY:
         raise ValueError(f"{shown(text)} is more than {MOST_BARS_AWAY} bars from its anchor")
     if anchor == "start" and distance < 0:
-        raise ValueError(f"{shown(text)} lies before the start of the candidate")
+        raise ValueError(f"{shown(text)} lies before the start of the segue")
     if anchor == "end" and distance > 0:
-        raise ValueError(f"{shown(text)} lies after the end of the candidate")
+        raise ValueError(f"{shown(text)} lies after the end of the segue")
     return Position(anchor=cast("Anchor", anchor), bars=distance)
 
 

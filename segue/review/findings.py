@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.report import Finding
 from segue.review.timing import CLEAR_AGREEMENT, JUST_NOTICED_MS
 
@@ -282,11 +283,10 @@ def _of_levels(review: Review) -> Iterator[Finding]:
     for level in sorted(review.levels, key=lambda level: -abs(level.against_plan_lu)):
         if abs(level.against_plan_lu) > LEVEL_LU:
             way = "louder" if level.against_plan_lu > 0 else "quieter"
-            names = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
             yield _found(
                 "level",
-                f"The {names[level.section]} is {abs(level.against_plan_lu):.0f} LU {way} than "
-                "planned against the rest",
+                f"The {SECTION_WORDS[level.section]} is {abs(level.against_plan_lu):.0f} LU {way} "
+                "than planned against the rest",
                 "level it",
                 size=level.against_plan_lu,
                 unit="LU",

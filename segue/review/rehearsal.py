@@ -100,7 +100,7 @@ def review_take(request: ReviewRequest) -> Rehearsal:
     if len(places) == 1 and found.match < LEAST_MATCH:
         raise InputError(
             request.take,
-            f"does not hold candidate {asked.record.label} ('{asked.record.plan.recipe}'): its "
+            f"does not hold option {asked.record.label} ('{asked.record.plan.recipe}'): its "
             f"best match is {found.match:.2f} and {LEAST_MATCH:g} is needed; "
             "check that it is the right take, and whole.",
         )

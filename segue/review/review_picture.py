@@ -6,16 +6,14 @@ import io
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import outline
+from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
-from segue.runfolder.pictures import plain_words
+from segue.runfolder.pictures import COLOURS, plain_words
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
     from segue.review.report import BarTiming, Rehearsal, Review
 
-COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#009E73"}
-"""Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
-_NAMES: Final = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
 _SINGER_COLOUR: Final = "#CC79A7"
 _HOLE_COLOUR: Final = "#D55E00"
 _SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture
@@ -56,7 +54,7 @@ def _draw_bars(axis: Any, review: Review) -> None:  # noqa: ANN401 - matplotlib 
         heights = [bar.late_ms for bar in mine]
         middles_s = [_middle_s(review, bar) for bar in mine]
         widths_s = [0.7 * _length_s(review, bar) for bar in mine]
-        axis.bar(middles_s, heights, width=widths_s, color=colour, label=_NAMES[section])
+        axis.bar(middles_s, heights, width=widths_s, color=colour, label=SECTION_WORDS[section])
     for bar in review.bars:
         axis.axvline(bar.time_s, color="#dddddd", linewidth=0.6, zorder=0)
         if bar.late_ms is None:

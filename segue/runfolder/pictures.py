@@ -1,4 +1,4 @@
-"""Pictures of a candidate: waveform, the key as it moves, tempo and loudness over time."""
+"""Pictures of an option: waveform, the key as it moves, tempo and loudness over time."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from segue.audio.clip import outline
+from segue.plan.bridge_words import SECTION_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -20,8 +21,8 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.score.scorecard import CurveSample, Scorecard
 
-COLOURS: Final = {"outgoing": "#0072B2", "interlude": "#E69F00", "incoming": "#009E73"}
-"""Blue, orange and green that colour-blind readers tell apart (Okabe and Ito, 2008)."""
+COLOURS: Final = {"outgoing": "#1f6aa5", "interlude": "#96650a", "incoming": "#14744f"}
+"""Blue, amber and green, as the page has them by daylight. Words stand beside them everywhere."""
 
 _SIZE_INCHES: Final = (11.0, 8.0)  # width and height of the picture
 _DOTS_AN_INCH: Final = 110  # 1210 by 880 dots in all
@@ -68,7 +69,7 @@ def load_drawing() -> None:
 def write_picture(
     path: Path, *, title: str, waveform: Waveform, plan: Plan, scorecard: Scorecard
 ) -> None:
-    """Draw one candidate into a PNG file.
+    """Draw one option into a PNG file.
 
     Parameters
     ----------
@@ -117,7 +118,8 @@ def _draw_waveform(axis: Any, waveform: Waveform, plan: Plan) -> None:  # noqa: 
             columns_s[inside], low[inside], high[inside], color=COLOURS[section], linewidth=0
         )
         if end_s > start_s:
-            axis.text((start_s + end_s) / 2, 1.08, section, ha="center", color=COLOURS[section])
+            words = SECTION_WORDS[section]
+            axis.text((start_s + end_s) / 2, 1.08, words, ha="center", color=COLOURS[section])
     axis.set_ylim(-1.05, 1.35)
     axis.set_yticks([])
     axis.set_ylabel("sound")
@@ -131,12 +133,13 @@ def _draw_keys(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: AN
         (scorecard.key_distance_to, plan.key_to, "incoming"),
     ):
         times_s, values = _arrays(curve)
-        axis.plot(times_s, values, color=COLOURS[section], label=f"from {key}")
+        axis.plot(times_s, values, color=COLOURS[section], label=f"near {key}")
     for voicing in plan.voicings:
         middle = plan.seconds_at((voicing.start_beat + voicing.end_beat) / 2)
-        axis.text(middle, 0.04, voicing.symbol, ha="center", fontsize=9, fontweight="bold")
-    axis.set_ylim(0, 1)
-    axis.set_ylabel("tonal distance")
+        axis.text(middle, 0.96, voicing.symbol, ha="center", fontsize=9, fontweight="bold")
+    axis.set_ylim(1, 0)  # near is high, as on the page
+    axis.set_yticks([0, 1], ["near", "far"])
+    axis.set_ylabel("key")
     axis.legend(loc="upper right", fontsize=8, ncols=2)
 
 
@@ -157,7 +160,7 @@ def _draw_loudness(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa
     axis.plot(times_s, np.maximum(lufs, _LOUDNESS_RANGE_LUFS[0]), color="#333333")
     axis.axhline(plan.target_lufs, color="#999999", linestyle=":", linewidth=1)
     axis.set_ylim(*_LOUDNESS_RANGE_LUFS)
-    axis.set_ylabel("momentary LUFS")
+    axis.set_ylabel("loudness, LUFS")
 
 
 def _mark_sections(axis: Any, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes

@@ -191,7 +191,7 @@ def read_document(folder: Path) -> RunDocument:
         text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise RunFolderError(
-            folder, "is not a run folder (no readable segue.json): make one with 'segue between'."
+            folder, "holds no segues (no readable segue.json): make one with 'segue between'."
         ) from error
     said = _plain_document(path, text)
     version = _version(path, said)
@@ -313,12 +313,12 @@ def misfits(document: RunDocument) -> Iterator[str]:
     n_options = len(document.options)
     ascend = all(a < b for a, b in pairwise(ranks))
     if ranks[:n_options] != list(range(1, n_options + 1)) or not ascend:
-        yield f"the ranks of the candidates are {ranks}"
+        yield f"the ranks of the options are {ranks}"
     if document.choice is not None and document.choice.rank not in ranks:
-        yield f"candidate {document.choice.rank} is chosen, and there is none"
+        yield f"option {document.choice.rank} is chosen, and there is none"
     yield from _of_labels(document)
     for record in document.candidates:
-        yield from (f"candidate {record.rank}: {words}" for words in _of_candidate(record))
+        yield from (f"option {record.rank}: {words}" for words in _of_candidate(record))
 
 
 def _of_labels(document: RunDocument) -> Iterator[str]:
@@ -328,7 +328,7 @@ def _of_labels(document: RunDocument) -> Iterator[str]:
         yield "a version comes before an option"
     labels = [record.label for record in document.candidates]
     if len(set(labels)) < len(labels):
-        yield f"two candidates are called one: {', '.join(labels)}"
+        yield f"two options are called one: {', '.join(labels)}"
     for version in (record.version for record in document.candidates if record.version):
         match = LABEL.fullmatch(version.label)
         if match is None or not match[2] or not 1 <= version.option <= n_options:

@@ -172,7 +172,7 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
     if choice.rank not in [record.rank for record in document.candidates]:
         there = ", ".join(record.label for record in document.candidates) or "none"
         raise RunFolderError(
-            folder, f"has no candidate {choice.rank}: choose one that it has ({there})."
+            folder, f"has no option {choice.rank}: choose one that it has ({there})."
         )
     try:
         with sole_writer(place):

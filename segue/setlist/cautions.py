@@ -55,15 +55,15 @@ def broken_pins(songs: Sequence[SetSong]) -> Iterator[str]:
     """Sentences about pins that the songs break in this very order."""
     for n, (old, song) in enumerate(zip([None, *songs[:-1]], songs, strict=True), start=1):
         if song.opens and n != 1:
-            yield f"'{song.title}' should open the set and comes at place {n}."
+            yield f"'{song.title}' is marked as opener, but stands at place {n}."
         if song.closes and n != len(songs):
-            yield f"'{song.title}' should close the set and comes at place {n} of {len(songs)}."
+            yield f"'{song.title}' is marked as closer, but stands at place {n} of {len(songs)}."
         if song.at is not None and song.at != n:
-            yield f"'{song.title}' should come at place {song.at} and comes at place {n}."
+            yield f"'{song.title}' is marked for place {song.at}, but stands at place {n}."
         if song.after is not None and (old is None or old.title != song.after):
-            yield f"'{song.title}' should come right after '{song.after}'."
+            yield f"'{song.title}' is marked to come right after '{song.after}', and does not."
         if old is not None and (old.title in song.not_beside or song.title in old.not_beside):
-            yield f"'{song.title}' should not be beside '{old.title}'."
+            yield f"'{song.title}' is marked not to stand beside '{old.title}', and does."
 
 
 def join_cautions(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) -> Iterator[str]:
@@ -72,13 +72,13 @@ def join_cautions(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) 
     is_rested = old.talk_s + old.changeover_s >= EAR_RESTS_S
     if have_keys(end, start) and step in _SEMITONES and not (old.is_segue or is_rested):
         yield (
-            f"{relation(end.key.key, start.key.key)}: without a segue from '{old.title}' to "
-            f"'{new.title}' it sounds like a mistake; lead over, talk, or put a song between."
+            f"{relation(end.key.key, start.key.key)}: without a segue, '{old.title}' into "
+            f"'{new.title}' sounds like a mistake. Lead over, talk, or put a song between."
         )
     ratio = start.pulse.tempo_bpm / end.pulse.tempo_bpm
     if have_pulses(end, start) and is_drop_after_peak(old, ratio):
         yield (
-            f"From '{old.title}' at energy {old.energy} to '{new.title}' the tempo drops from "
+            f"From '{old.title}' at drive {old.energy} to '{new.title}' the tempo drops from "
             f"{end.pulse.tempo_bpm:.0f} to {start.pulse.tempo_bpm:.0f} BPM: the room falls from "
             "its peak; put a song between, or make it a pause on purpose."
         )

@@ -164,8 +164,8 @@ def make_join(request: Request, workers: Workers | None = None) -> MadeJoin:
         labels = ", ".join(record.label for record in before.versions)
         raise RunFolderError(
             request.out,
-            f"holds options that you changed ({labels}), and something about this join is "
-            "otherwise now: move the folder away, and run 'segue set' again.",
+            f"holds options that you changed ({labels}), and something about this segue has "
+            "changed since: move the folder away, and run 'segue set' again.",
         )
     document = make_segues(
         request, progress=lambda _words: None, keeps_choice=True, workers=workers
@@ -174,8 +174,8 @@ def make_join(request: Request, workers: Workers | None = None) -> MadeJoin:
         return MadeJoin(document=document)
     lost = (
         f"From '{before.outgoing.title}' to '{before.incoming.title}' the chosen "
-        f"'{before.chosen_recipe}' is no longer among the ways across, which were made "
-        "anew: listen, and choose again."
+        f"'{before.chosen_recipe}' is no longer among the options, which were made again: "
+        "listen, and choose once more."
     )
     return MadeJoin(document=document, warnings=(lost,))
 

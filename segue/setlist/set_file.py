@@ -21,6 +21,7 @@ from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
 from segue.setlist.set_list import (
     MOST_SONGS,
+    OLDER_NAMES,
     SET_FIELDS,
     SONG_FIELDS,
     Fault,
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 LARGEST_BYTES: Final = 1 << 18
 """A set list is a page or two; anything larger was named by mistake."""
 _GIVEN: Final = ("key", "tempo_bpm", "metre", "first_downbeat_s")
-_AS_THEY_ARE: Final = ("energy", "voice", "at", "after", "recipe")
+_AS_THEY_ARE: Final = ("voice", "at", "after", "recipe")
 
 
 NEW_SET_NAME: Final = "reordered.toml"
@@ -129,6 +130,7 @@ def _song(item: Mapping[str, Any], n: int, folder: Path, faults: list[Fault]) ->
         title=found.get("title") or title_at(path),
         overrides=Overrides(**{name: found.get(name) for name in _GIVEN}),
         length_s=found.get("length"),
+        energy=found.get("drive"),
         opens=found.get("opens", False),
         closes=found.get("closes", False),
         not_beside=found.get("not_beside", ()),
@@ -147,16 +149,20 @@ def _checked(
 ) -> dict[str, Any]:
     """Every field that holds what it may; the others are added to the faults."""
     found = {}
-    for name, value in table.items():
-        if name not in fields:
+    for typed, value in table.items():
+        name = OLDER_NAMES.get(typed, typed)
+        if name != typed and name in table:
+            words = f"'{typed}'{_of(place)} is '{name}' by its older name: leave it out."
+            faults.append(((*place, typed), words))
+        elif name not in fields:
             known = ", ".join(fields)
             hint = did_you_mean(name, fields) or f" There are {known}."
             faults.append(((*place, name), f"{shown(name)} is no field{_of(place)}.{hint}"))
-            continue
-        try:
-            found[name] = fields[name](value)
-        except FieldFault as fault:
-            faults.append(((*place, name), f"'{name}'{_of(place)} {fault}."))
+        else:
+            try:
+                found[name] = fields[name](value)
+            except FieldFault as fault:
+                faults.append(((*place, typed), f"'{typed}'{_of(place)} {fault}."))
     return found
 
 

@@ -27,7 +27,7 @@ LONGEST_SONG_S: Final = 3600.0  # an hour; beyond it, a slip of the pen is likel
 LONGEST_BREAK_S: Final = 1800.0  # half an hour, of talk or of a changeover
 LONGEST_SLOT_S: Final = 12 * 3600.0  # half a day on stage
 LONGEST_TEXT: Final = 200  # letters of a title or a note
-MOST_ENERGY: Final = 5  # the scale of energy is 1 to 5
+MOST_ENERGY: Final = 5  # the scale of drive is 1 to 5
 _DAY_S: Final = 24 * 3600.0  # a time in a file lies within a day
 
 
@@ -44,7 +44,7 @@ class SetSong:
     length_s : float or None
         How long the band plays it; None for as long as the file.
     energy : int or None
-        1 to 5.
+        How hard it drives, 1 to 5: `drive` in the file.
     opens, closes : bool
         Whether it must come first or last.
     at : int or None
@@ -178,7 +178,7 @@ SONG_FIELDS: Final[dict[str, Callable[[Any], Any]]] = {
     "metre": partial(_whole, least=1, most=MAX_METRE, unit=" beats a bar"),
     "first_downbeat_s": partial(_number, least=0.0, most=_DAY_S, unit="seconds into the file"),
     "length": partial(_length, most_s=LONGEST_SONG_S, example="3:45", least_s=10.0),
-    "energy": partial(_whole, least=1, most=MOST_ENERGY),
+    "drive": partial(_whole, least=1, most=MOST_ENERGY),
     "voice": _text,
     "opens": _yes_or_no,
     "closes": _yes_or_no,
@@ -191,6 +191,9 @@ SONG_FIELDS: Final[dict[str, Callable[[Any], Any]]] = {
     "recipe": _text,
 }
 """Fields of a song."""
+
+OLDER_NAMES: Final = {"energy": "drive"}
+"""Names that fields had in sets of an older Segue; they are read as ever."""
 
 Fault = tuple[tuple[str | int, ...], str]
 """Place in the file, and a sentence."""

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
+from segue.plan.bridge_words import length_words
 from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
 from segue.plan.layer import PadLayer, PlayedLayer, SongLayer
 from segue.stage.exposure import exposure_sentence
@@ -125,9 +126,9 @@ class CueSheet:
     tempo, key : str
         Before and after, such as 'E minor → F minor'; in words where none was heard.
     relation : str
-        How the keys lie to each other, or what the join goes by where one has none.
+        How the keys lie to each other, or what the segue goes by where one has none.
     length : str
-        Of the interlude, in bars and seconds.
+        Of the bridge, in bars and seconds.
     note : StaffNote or None
         The singer's first note.
     channels : tuple of str or None
@@ -216,7 +217,7 @@ def cue_sheet(
         tempo=tempos(plan, outgoing, incoming),
         key=keys(plan, outgoing, incoming),
         relation=relation(plan, outgoing, incoming),
-        length=f"{bars} {'bar' if bars == 1 else 'bars'}, {seconds:.1f} s",
+        length=length_words(bars, seconds),
         rows=tuple(rows),
         note=note,
         channels=channels,

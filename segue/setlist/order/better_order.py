@@ -105,17 +105,18 @@ def _refuse_one_place(songs: tuple[SetSong, ...]) -> None:
         places |= {song.at: f"at = {song.at}"} if song.at and song.at not in places else {}
         if len(places) > 1:
             pins = " and ".join(f"'{pin}'" for pin in places.values())
-            raise OptionError(
-                f"no order keeps all pins: '{song.title}' has both {pins}; take one out."
-            )
+            raise OptionError(f"{_NO_ORDER}: '{song.title}' has both {pins}; take one out.")
         for place, pin in places.items():
             if place in held:
                 other, its_pin = held[place]
                 raise OptionError(
-                    f"no order keeps all pins: '{other}' ('{its_pin}') and '{song.title}' "
-                    f"('{pin}') both want place {place}; take one out."
+                    f"{_NO_ORDER}: '{other}' ('{its_pin}') and '{song.title}' ('{pin}') both want "
+                    f"place {place}; take one out."
                 )
             held[place] = (song.title, pin)
+
+
+_NO_ORDER: Final = "no order keeps all your fixed places"
 
 
 def _refuse_circle(songs: tuple[SetSong, ...]) -> None:
@@ -125,23 +126,25 @@ def _refuse_circle(songs: tuple[SetSong, ...]) -> None:
             continue
         if song.after in followed:
             raise OptionError(
-                f"no order keeps all pins: '{followed[song.after]}' and '{song.title}' must both "
-                f"come right after '{song.after}'; take one 'after' out."
+                f"{_NO_ORDER}: '{followed[song.after]}' and '{song.title}' must both come right "
+                f" after '{song.after}'; take one 'after' out."
             )
         followed[song.after] = song.title
     held = {n for block in chained(songs) for n in block}
     circle = [song.title for n, song in enumerate(songs) if n not in held]
     if circle:
         raise OptionError(
-            f"no order keeps all pins: {', '.join(circle)} follow each other in a circle; "
-            "take one 'after' out."
+            f"{_NO_ORDER}: {', '.join(circle)} follow each other in a circle; take one 'after' out."
         )
 
 
 def _no_order(songs: tuple[SetSong, ...], *, is_exact: bool) -> str:
     """Why there is none: the pin without which there is one, where one pin is enough."""
     if not is_exact:
-        return "no order was found that keeps all pins: take one out, or check them for conflicts."
+        return (
+            "no order was found that keeps all your fixed places: take one out, or check them for "
+            "conflicts."
+        )
     n = len(songs)
     apart = np.where(np.eye(n, dtype=bool), np.inf, 0.0)
     free = OrderProblem(
@@ -149,8 +152,8 @@ def _no_order(songs: tuple[SetSong, ...], *, is_exact: bool) -> str:
     )
     for words, loosened in _loosened(songs):
         if cheapest_order(pinned(free, loosened)) is not None:
-            return f"no order keeps all pins: there is one without {words}."
-    return "no order keeps all pins: more than one of them is in the way; take some out."
+            return f"{_NO_ORDER}: there is one without {words}."
+    return f"{_NO_ORDER}: more than one of them is in the way; take some out."
 
 
 def _loosened(songs: tuple[SetSong, ...]) -> Iterator[tuple[str, tuple[SetSong, ...]]]:

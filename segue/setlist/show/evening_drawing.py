@@ -1,4 +1,4 @@
-"""The drawing of an evening: keys, tempo and energy over time, as shapes in pixels.
+"""The drawing of an evening: keys, tempo and drive over time, as shapes in pixels.
 
 There is one drawing, laid out three ways: along, for wide screens and paper; down, for phones; and
 along with the way through the keys and a legend, for the picture file. A template draws the shapes
@@ -28,20 +28,20 @@ _LINE_PX: Final = 15.0  # from line to line of small type
 # Seconds between written times: the first that gives few enough
 _TICKS_S: Final = (60, 120, 300, 600, 900, 1800, 3600)
 _MOST_TICKS: Final = 12  # no more times are written
-_MOST_ENERGY: Final = 5  # the scale of energy is 1 to 5
+_MOST_ENERGY: Final = 5  # the scale of drive is 1 to 5
 _LABEL_ROOM_PX: Final = 38.0
 """Room beside a line for its numbers."""
 _LEAST_SPANS: Final = {"tempo": 20.0, "by fifths": 6.0}
 """What a lane holds at least, in BPM and in rows: a small step shall not look like a leap."""
 
 _BROAD: Final[Mapping[str, Span]] = {
-    "clock": (0, 20), "song": (24, 56), "key": (62, 98), "tempo": (104, 214), "energy": (220, 288),
+    "clock": (0, 20), "song": (24, 56), "key": (62, 98), "tempo": (104, 214), "drive": (220, 288),
 }  # fmt: skip
 _TALL: Final[Mapping[str, Span]] = {
-    "clock": (0, 40), "song": (44, 82), "key": (86, 170), "tempo": (174, 280), "energy": (284, 338),
+    "clock": (0, 40), "song": (44, 82), "key": (86, 170), "tempo": (174, 280), "drive": (284, 338),
 }  # fmt: skip
 _FILE: Final[Mapping[str, Span]] = {
-    **_BROAD, "by fifths": (104, 244), "tempo": (250, 360), "energy": (366, 434),
+    **_BROAD, "by fifths": (104, 244), "tempo": (250, 360), "drive": (366, 434),
 }  # fmt: skip
 """Where each lane begins and ends."""
 
@@ -152,7 +152,7 @@ def _axes(rows: EveningRows, layout: Layout, end_s: float) -> _Axes:
 
 
 def _shapes(rows: EveningRows, axes: _Axes) -> Iterator[Box | Stroke | Label]:
-    for name in ("by fifths", "tempo", "energy"):
+    for name in ("by fifths", "tempo", "drive"):
         if name in axes.lanes:
             yield axes.box("lane", (0, axes.end_s), axes.lanes[name])
     yield from _captions(axes)
@@ -169,7 +169,7 @@ def _shapes(rows: EveningRows, axes: _Axes) -> Iterator[Box | Stroke | Label]:
     yield from _curve("tempo", [_tempo_part(song) for song in rows.songs], axes)
     if rows.slot_s is not None:
         place = axes.time(rows.slot_s)
-        yield axes.stroke("slot", (place, axes.lanes["song"][0]), (place, axes.lanes["energy"][1]))
+        yield axes.stroke("slot", (place, axes.lanes["song"][0]), (place, axes.lanes["drive"][1]))
 
 
 def gap_look(join: JoinRow) -> str:
@@ -214,7 +214,7 @@ def _song(song: SongRow, axes: _Axes) -> Iterator[Box | Label]:
         ]
     yield from (Label(x=x, y=y, words=words) for x, y, words in labels if words)
     if song.energy is not None:
-        low, high = axes.lanes["energy"]
+        low, high = axes.lanes["drive"]
         length = (high - low) * song.energy / _MOST_ENERGY
         yield axes.box(
             "energy", span, (low, low + length) if axes.is_tall else (high - length, high)

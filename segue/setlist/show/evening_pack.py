@@ -143,8 +143,8 @@ def _pack(
 
 def _not_made(evening: Evening) -> list[str]:
     return [
-        f"Join {join.number} is a segue that is not rendered: the pack has no sound for it until "
-        "'segue set' has made it."
+        f"Segue {join.number} is not made yet: the pack has no sound for it until 'segue set' has "
+        "made it."
         for join in evening.joins
         if join.is_segue and join.document is None
     ]
@@ -152,7 +152,8 @@ def _not_made(evening: Evening) -> list[str]:
 
 def _choices(rows: EveningRows) -> list[str]:
     return [
-        f"Join {join.number} is not chosen: the best scored, {join.record.plan.recipe}, is taken."
+        f"Segue {join.number} is not chosen yet: the best marked one counts, "
+        f"{join.record.plan.recipe}."
         for join in rows.joins
         if join.record is not None and not join.is_chosen
     ]

@@ -15,7 +15,7 @@ from segue.setlist.set_document import read_evening
 from segue.setlist.show.evening_drawing import evening_drawing
 from segue.setlist.show.evening_picture import PICTURE_NAME, write_evening_picture
 from segue.setlist.show.evening_sheets import SHEETS_NAME, front_page, places_of, sheets_of
-from segue.setlist.show.rows import rows_of
+from segue.setlist.show.rows import capital, rows_of
 from segue.stage.sheet_pages import sheets_html
 
 if TYPE_CHECKING:
@@ -108,22 +108,22 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
 
 
 def _about(join: JoinRow) -> str:
-    """How the songs of a join that is made lie to each other, and what happens between them."""
+    """How the songs of a segue that is made lie to each other, and what happens between them."""
     if join.document is None:
         return ""
     keys = keys_sentence(join.document.outgoing, join.document.incoming)
-    free = "; ".join(f"{name}, {seconds:.0f} s" for name, seconds in join.free)
-    tempo = "; ".join(step for step in join.steps if "tempo" in step)
-    return ". ".join(part[0].upper() + part[1:] for part in (keys, tempo, free) if part)
+    free = "; ".join(f"{name} {seconds:.0f} s" for name, seconds in join.free)
+    tempo = join.steps[-1] if join.has_tempo_step else ""
+    return ". ".join(capital(part) for part in (keys, tempo, free) if part)
 
 
 def _state(document: RunDocument) -> str:
     choice = document.choice
     if choice is None:
-        return "Not chosen yet: the best scored one is taken."
+        return "Not chosen yet: the best marked one counts."
     names = {r.rank: f"{r.label}, {r.plan.recipe}" for r in document.candidates}
     why = f" ({choice.why})" if choice.why else ""
-    return f"Chosen: {names.get(choice.rank, 'a candidate that is gone')}{why}."
+    return f"Chosen: {names.get(choice.rank, 'an option that is gone')}{why}."
 
 
 def _command(*words: str) -> str:

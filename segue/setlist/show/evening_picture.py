@@ -31,16 +31,16 @@ _TITLE_ROOM_PX, _LEGEND_ROOM_PX = 34.0, 26.0
 _BOXES: Final[dict[str, dict[str, Any]]] = {
     "lane": {"facecolor": "#f3f3f3"},
     "song": {"facecolor": "#b3d4ea"},
-    "join": {"facecolor": "#f6e1b4", "edgecolor": "#E69F00"},
+    "join": {"facecolor": "#f6e1b4", "edgecolor": "#96650a"},
     "free": {"facecolor": "none", "edgecolor": "#777777", "linestyle": "--"},
-    "energy": {"facecolor": "#0072B2", "alpha": 0.75},
+    "energy": {"facecolor": "#7d766b"},
 }
 _STROKES: Final[dict[str, dict[str, Any]]] = {
     "tempo": {"color": "#222222", "linewidth": 2.0},
-    "tempo moves": {"color": "#E69F00", "linewidth": 1.5, "linestyle": "--"},
+    "tempo moves": {"color": "#96650a", "linewidth": 1.5, "linestyle": "--"},
     "slot": {"color": "#D55E00", "linewidth": 1.5, "linestyle": "--"},
 }
-"""Blue, orange and vermilion that colour-blind readers tell apart (Okabe and Ito, 2008)."""
+"""The colours of the page by daylight, and vermilion for the end of the slot."""
 _WORDS: Final[dict[str, dict[str, Any]]] = {
     "": {"color": "black"},
     "soft": {"color": "#444444"},

@@ -76,7 +76,7 @@ def places_of(evening: Evening, played: EveningMap | None = None) -> dict[int, I
             continue
         # Times and bars of a sheet count from where its files start, before the exit.
         start_s = join.start_s - plan.tempo.seconds_at(plan.exit_beat)
-        words = f"Join {join.number} of {len(evening.joins)}: "
+        words = f"Segue {join.number} of {len(evening.joins)}: "
         words += f"starts at {clock(start_s)} of the evening"
         if played is not None:
             words += f" (bar {played.joins[join.number - 1].bar} of its tempo map)"

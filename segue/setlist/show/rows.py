@@ -5,13 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from segue.music.interval import interval_name
+from segue.music.interval import effort, interval_name
+from segue.music.tempo import tempo_step_words
+from segue.plan.bridge_words import length_words
 from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from segue.runfolder import CandidateRecord, RunDocument
     from segue.setlist.evening import Evening, EveningJoin, EveningSong
 
@@ -68,6 +72,10 @@ class JoinRow:
         From the old song's exit to the new one's bar one, on the evening's clock.
     steps : tuple of str
         Steps in key and tempo from the old song's end to the new one's start.
+    is_segue : bool
+        Whether music is to lead over.
+    has_tempo_step : bool
+        Whether the last of the steps is one in tempo.
     folder : str
         Name of the run folder in the evening's; empty where there is none.
     free : tuple of (str, float)
@@ -87,10 +95,12 @@ class JoinRow:
     free: tuple[tuple[str, float], ...] = ()
     wanted: tuple[tuple[str, float], ...] = ()
     warnings: tuple[str, ...] = ()
+    is_segue: bool = True
+    has_tempo_step: bool = False
 
     @property
     def record(self) -> CandidateRecord | None:
-        """The candidate that is played: the chosen one, or else the best scored."""
+        """The option that is played: the chosen one, or else the best scored."""
         return None if self.document is None else candidate_of(self.document, None)
 
     @property
@@ -100,21 +110,22 @@ class JoinRow:
 
     @property
     def words(self) -> str:
-        """What happens, in a line."""
-        parts = []
-        if self.record is not None:
-            record = self.record
-            n_bars = sum(bar.section == "interlude" for bar in record.bars)
-            parts.append(
-                f"{record.plan.recipe}, {n_bars} bars, {record.entry_s - record.exit_s:.1f} s"
-                + "".join(f", {name} {seconds:.0f} s" for name, seconds in self.wanted)
-                + ("" if self.is_chosen else " (not chosen yet: the best scored)")
-            )
-        free = [f"{name}, {seconds:.0f} s" for name, seconds in self.free]
-        if free and self.record is not None:
-            free = [f"of these without music: {', '.join(free)}"]
-        parts += free
-        return "; ".join(parts) or "a plain stop"
+        """What happens, in one or two sentences."""
+        free = ", ".join(f"{name} {seconds:.0f} s" for name, seconds in self.free)
+        if self.record is None:
+            plain = "No segue could be made" if self.is_segue else "A plain stop"
+            return f"{capital(free or plain)}."
+        n_bars = sum(bar.section == "interlude" for bar in self.record.bars)
+        length = length_words(n_bars, self.record.entry_s - self.record.exit_s)
+        told = f"{capital(self.record.plan.recipe)}, {length}{covered_words(self.wanted)}."
+        told += "" if self.is_chosen else " Not chosen yet: the best marked one counts."
+        return told + (f" Without music: {free}." if free else "")
+
+    @property
+    def line(self) -> str:
+        """The steps in key and tempo, then what happens."""
+        steps = ", ".join(self.steps)
+        return f"{capital(steps)}. {self.words}" if steps else self.words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,6 +147,17 @@ class EveningRows:
     def summary(self) -> str:
         """Running time against the slot."""
         return f"{len(self.songs)} songs, {running_words(self.running_s, self.slot_s)}"
+
+
+def capital(words: str) -> str:
+    """Words as they begin a sentence."""
+    return words[:1].upper() + words[1:]
+
+
+def covered_words(wanted: Sequence[tuple[str, float]]) -> str:
+    """What music is to cover, such as ' for 25 s of talk'; empty for nothing."""
+    told = " and ".join(f"{seconds:.0f} s of {name}" for name, seconds in wanted)
+    return f" for {told}" if told else ""
 
 
 def running_words(running_s: float, slot_s: float | None) -> str:
@@ -170,15 +192,15 @@ def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[s
     Returns
     -------
     tuple of str
-        Such as 'a semitone up (0.84)' and 'tempo -23 %'.
+        Such as 'up a semitone (hard)' and '23 % slower'.
     """
     words = []
     if join.key_distance is not None and old.end is not None and new.start is not None:
         name = interval_name(old.end.key.key, new.start.key.key)
-        words.append(f"{name} ({join.key_distance:.2f})")
+        same = old.end.key.key == new.start.key.key
+        words.append(name if same else f"{name} ({effort(join.key_distance)})")
     if join.tempo_ratio is not None:
-        percent = round(100 * (join.tempo_ratio - 1))
-        words.append(f"tempo {percent:+d} %" if percent else "same tempo")
+        words.append(tempo_step_words(join.tempo_ratio))
     return tuple(words)
 
 
@@ -198,10 +220,9 @@ def _times(talk_s: float, changeover_s: float) -> tuple[tuple[str, float], ...]:
 
 
 def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
-    """Name and seconds of what happens on no beat: talk, a changeover, a way not rendered."""
+    """Name and seconds of what happens on no beat: talk, a changeover, a segue not made yet."""
     unmade_s = join.interlude_s if join.document is None else 0.0
-    covered = " and ".join(f"{seconds:.0f} s of {name}" for name, seconds in wanted_times(join))
-    unmade = f"{join.recipe}{' with ' if covered else ''}{covered}, not rendered yet"
+    unmade = f"{join.recipe}{covered_words(wanted_times(join))} (not made yet)"
     return (*(((unmade, unmade_s),) if unmade_s > 0 else ()), *uncovered_times(join))
 
 
@@ -256,5 +277,7 @@ def _join_row(join: EveningJoin, old: EveningSong, new: EveningSong) -> JoinRow:
         document=join.document,
         free=free_times(join),
         wanted=wanted_times(join),
+        is_segue=join.is_segue,
+        has_tempo_step=join.tempo_ratio is not None,
         warnings=(*join.warnings, *([] if join.problem is None else [join.problem])),
     )

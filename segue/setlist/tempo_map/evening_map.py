@@ -104,7 +104,7 @@ def _with_crossing(
     if new_out_s <= into_s:
         raise OptionError(
             f"{new.title} is left at {new_out_s:.1f} s of its file but entered at "
-            f"{into_s:.1f} s: it is too short for two ways across; choose shorter candidates."
+            f"{into_s:.1f} s: it is too short for two segues; choose shorter options."
         )
     place, plan = here(laid.ruler, f"{old.title} to {new.title}"), crossing.plan
     if plan is None:
@@ -160,7 +160,7 @@ def _with_bridge(
     if lies.free_s:
         where = "at" if hold == plan.entry_beat else "before the count-in or the pick-up to"
         words = (
-            f"The files of join {len(laid.joins)} play straight on into {new.title}: hold them "
+            f"The files of segue {len(laid.joins)} play straight on into {new.title}: hold them "
             f"{where} its bar one for the {lies.free_s:.0f} s of free time."
         )
         laid = replace(laid, notes=(*laid.notes, words))
@@ -175,7 +175,7 @@ def _with_marks(laid: Laid, lies: _LaidPlan, new: PlayedSong) -> Laid:
     """Names, keys and notes of a plan; what comes after its wait is as much later."""
     found = markers_of(
         lies.plan,
-        from_title=f"files of join {len(laid.joins)} start",
+        from_title=f"files of segue {len(laid.joins)} start",
         to_title=new.title,
         is_free=not new.start.pulse.is_known,
     )

@@ -172,7 +172,7 @@ def _fill_notes(song: PlayedSong, fill: Fill, *, before_bpm: float, after: int) 
     """
     is_heard = song_start(song.start).grid.is_heard and song_end(song.end).grid.is_heard
     if not is_heard:
-        yield f"{song.title} has no clear pulse: its bars are only a ruler."
+        yield f"{song.title} has no clear pulse: its bars are a guess."
     if fill.n_beats:
         bars = -(-fill.n_beats // fill.metre)
         drift_s = abs(fill.seconds - 60.0 * fill.n_beats / before_bpm)
