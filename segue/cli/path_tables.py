@@ -11,7 +11,6 @@ from rich.table import Table
 from segue.music.chord import tonic_triad
 from segue.music.chord_path import PathStep
 from segue.music.interval import difficulty_words, effort, reads_as, relation
-from segue.music.key import note_name
 from segue.music.region import fit
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, Advice, Move, transposition_advice
@@ -140,7 +139,7 @@ def _numeral(step: PathStep, key: Key) -> str:
 
 
 def _note_names(step: PathStep, notes: Sequence[int]) -> list[str]:
-    return [note_name(midi, flats=step.spelling_key.prefers_flats) for midi in notes]
+    return [step.chord.note_in(midi, step.spelling_key) for midi in notes]
 
 
 def _print_advice(console: Console, advice: Advice) -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, get_args
 from segue.analysis.doubts import rival_tempi_bpm
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.audio.clip import EndingKind, OpeningKind
-from segue.music.key import MAJOR_TONICS, MINOR_TONICS, note_name
+from segue.music.key import MAJOR_TONICS, MINOR_TONICS, note_in
 from segue.plan.edges import song_end, song_start
 from segue.plan.heard_words import first_note_name, key_words, tempo_words
 
@@ -155,8 +155,8 @@ class EndView:
     @property
     def note_choices(self) -> tuple[str, ...]:
         """Notes that a singer may begin on, spelled in the key."""
-        flats = self.facts.key.key.prefers_flats
-        return tuple(note_name(m, flats=flats) for m in range(LOWEST_NOTE, HIGHEST_NOTE + 1))
+        key = self.facts.key.key
+        return tuple(note_in(m, key) for m in range(LOWEST_NOTE, HIGHEST_NOTE + 1))
 
 
 def end_view(opened: OpenedEnd, facts: EdgeFacts, said: EndToml) -> EndView:

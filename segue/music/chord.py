@@ -11,7 +11,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-from segue.music.key import LETTERS, N_PITCH_CLASSES, Key, pitch_class_name
+from segue.music.key import (
+    LETTERS,
+    N_PITCH_CLASSES,
+    Key,
+    letter_name,
+    name_in,
+    pitch_class_name,
+    with_octave,
+)
 
 Cadence = Literal["dominant", "subdominant", "flat seventh"]
 CADENCES: Final[tuple[Cadence, ...]] = get_args(Cadence)
@@ -117,6 +125,25 @@ class Chord:
         """
         return _root_name(self.root, key) + _SUFFIX[self.quality]
 
+    def note_in(self, midi: int, key: Key) -> str:
+        """A note of the chord with its octave, written in thirds above the root.
+
+        A note that is none of the chord, or would need a double accidental, is written as in
+        the key.
+
+        Examples
+        --------
+        >>> c_sharp = Chord(root=1, quality="dominant seventh")
+        >>> [c_sharp.note_in(midi, Key(tonic=6, mode="major")) for midi in (49, 53, 56, 59)]
+        ['C#3', 'E#3', 'G#3', 'B3']
+        """
+        pitch_class = midi % N_PITCH_CLASSES
+        name = None
+        if pitch_class in self.pitch_classes:
+            n_steps = 2 * self.pitch_classes.index(pitch_class)
+            name = letter_name(pitch_class, _up(_root_name(self.root, key)[0], n_steps))
+        return with_octave(name or name_in(pitch_class, key), midi)
+
     def roman(self, key: Key) -> str:
         """Numeral of the chord in a key; the seventh is told where it is the key's own, on V.
 
@@ -137,15 +164,16 @@ class Chord:
 
 def _root_name(root: int, key: Key) -> str:
     numeral = _numeral(root, key)
-    letters = tuple(LETTERS)
-    degree = _DEGREES.index(numeral.lstrip("b#"))
-    letter = letters[(letters.index(key.tonic_name[0]) + degree) % len(letters)]
-    accidental = {0: "", 1: "#", 11: "b"}.get((root - LETTERS[letter]) % N_PITCH_CLASSES)
-    name = f"{letter}{accidental}"
+    name = letter_name(root, _up(key.tonic_name[0], _DEGREES.index(numeral.lstrip("b#"))))
     is_in_scale = numeral in _DEGREES
-    if accidental is None or (name in _UNUSUAL and not is_in_scale):
+    if name is None or (name in _UNUSUAL and not is_in_scale):
         return pitch_class_name(root, flats=key.prefers_flats)
     return name
+
+
+def _up(letter: str, n_steps: int) -> str:
+    letters = tuple(LETTERS)
+    return letters[(letters.index(letter) + n_steps) % len(letters)]
 
 
 def _numeral(root: int, key: Key) -> str:

@@ -139,14 +139,16 @@ def chord_path(
     allowed = CADENCES if cadence == "any" else (cadence,)
     found = [_way(home, goal, n_chords, last) for last in allowed]
     cheapest = min(found, key=lambda way: way.cost)
-    return tuple(_transposed(step, up) for step in cheapest.steps[:-1])
+    return tuple(_transposed(step, old, new) for step in cheapest.steps[:-1])
 
 
-def _transposed(step: PathStep, semitones: int) -> PathStep:
+def _transposed(step: PathStep, old: Key, new: Key) -> PathStep:
+    """A step from C to where the songs are, in their keys as these are spelled."""
+    key = step.key.transposed(old.tonic)
     return PathStep(
-        chord=step.chord.transposed(semitones),
-        key=step.key.transposed(semitones),
-        pivot_from=None if step.pivot_from is None else step.pivot_from.transposed(semitones),
+        chord=step.chord.transposed(old.tonic),
+        key=new if key == new else old,
+        pivot_from=None if step.pivot_from is None else old,
     )
 
 

@@ -1,14 +1,15 @@
 """Keys and pitch classes as musicians write them.
 
 Pitch classes are integers 0..11 with C = 0. A `Key` is a tonic pitch class
-and a mode; its spelling (F# or Gb) follows the key signature with the fewer
-accidentals, and where both have six, the commoner one on the stand.
+and a mode; its spelling (F# or Gb) is the one that somebody typed, or else follows
+the key signature with the fewer accidentals, and where both have six, the commoner
+one on the stand.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Final, Literal, get_args
 
 from segue.errors import KeyNameError, shortened
@@ -27,6 +28,7 @@ MINOR_TONICS: Final = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb
 LETTERS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 """Pitch classes of the notes without accidentals, in the order of the scale."""
 
+_ACCIDENTALS: Final = {"": 0, "#": 1, "b": -1}  # semitones
 _NAME = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭|-?sharp|-?flat)?\s*(.*)", re.DOTALL)
 _NOTE = re.compile(r"([A-Ga-g])\s*(#|♯|b|♭)?\s*(-?\d)")
 HIGHEST_MIDI: Final = 127  # the highest note number of the MIDI standard
@@ -38,8 +40,13 @@ _MODE_WORDS: Final[dict[str, Mode | None]] = {
     "min": "minor",
     "m": "minor",
 }
-_FLAT_SIGNATURES: Final = frozenset({5, 10, 3, 8, 1})
-"""Major tonics whose signatures have flats: F, Bb, Eb, Ab, Db."""
+_SHARPS: Final = {"F": -1, "C": 0, "G": 1, "D": 2, "A": 3, "E": 4, "B": 5}
+"""Sharps of the major key on each letter, flats negative: the circle of fifths."""
+_SCALES: Final[dict[Mode, tuple[int, ...]]] = {
+    "major": (0, 2, 4, 5, 7, 9, 11),
+    "minor": (0, 2, 3, 5, 7, 8, 10),
+}
+_LEADING_TONE: Final = 11  # semitones above the tonic; in minor it is written on the seventh degree
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -52,11 +59,14 @@ class Key:
         Pitch class of the tonic, 0..11, C = 0.
     mode : {'major', 'minor'}
         Mode.
+    spelled : str
+        The tonic as it was typed, where that is not the usual spelling. Gb and F# are one key
+        to everything but a reader: it plays no part in comparing.
 
     Raises
     ------
     ValueError
-        If the tonic is outside 0..11 or the mode is unknown.
+        If the tonic is outside 0..11, the mode is unknown or the spelling is of another note.
 
     Examples
     --------
@@ -66,12 +76,15 @@ class Key:
 
     tonic: int
     mode: Mode
+    spelled: str = field(default="", compare=False)
 
     def __post_init__(self) -> None:
         if not 0 <= self.tonic < N_PITCH_CLASSES:
             raise ValueError(f"tonic {self.tonic} is not a pitch class 0..11")
         if self.mode not in MODES:
             raise ValueError(f"mode {self.mode!r} is neither major nor minor")
+        if self.spelled and pitch_class_of(self.spelled) != self.tonic:
+            raise ValueError(f"{self.spelled!r} is no name of pitch class {self.tonic}")
 
     def __str__(self) -> str:
         return f"{self.tonic_name} {self.mode}"
@@ -80,7 +93,14 @@ class Key:
     def tonic_name(self) -> str:
         """The tonic as a musician would spell it, ASCII accidentals."""
         names = MAJOR_TONICS if self.mode == "major" else MINOR_TONICS
-        return names[self.tonic]
+        return self.spelled or names[self.tonic]
+
+    @property
+    def n_sharps(self) -> int:
+        """Sharps of the key signature as the key is spelled, flats negative."""
+        letter, accidentals = self.tonic_name[0], self.tonic_name[1:]
+        third = 3 if self.mode == "minor" else 0
+        return _SHARPS[letter] + 7 * (accidentals.count("#") - accidentals.count("b")) - third
 
     @property
     def relative_major_tonic(self) -> int:
@@ -90,7 +110,7 @@ class Key:
     @property
     def prefers_flats(self) -> bool:
         """Whether the key signature has flats."""
-        return self.relative_major_tonic in _FLAT_SIGNATURES or self.tonic_name.endswith("b")
+        return self.n_sharps < 0
 
     def transposed(self, semitones: int) -> Key:
         """The key moved by whole semitones.
@@ -100,6 +120,8 @@ class Key:
         >>> str(Key(tonic=4, mode="minor").transposed(1))
         'F minor'
         """
+        if semitones % N_PITCH_CLASSES == 0:
+            return self  # as it is spelled
         return Key(tonic=(self.tonic + semitones) % N_PITCH_CLASSES, mode=self.mode)
 
 
@@ -130,8 +152,8 @@ def parse_key(text: str) -> Key:
 
     Examples
     --------
-    >>> str(parse_key("Gb minor"))
-    'F# minor'
+    >>> str(parse_key("Gb minor")), str(parse_key("c♯m"))
+    ('Gb minor', 'C# minor')
     """
     match = _NAME.fullmatch(text.strip())
     if match is None:
@@ -143,8 +165,91 @@ def parse_key(text: str) -> Key:
     mode = "major" if word == "M" else _MODE_WORDS[word]
     if mode is None:
         mode = "minor" if letter.islower() else "major"
-    tonic = (LETTERS[letter.upper()] + _accidental_semitones(accidental)) % N_PITCH_CLASSES
-    return Key(tonic=tonic, mode=mode)
+    semitones = _accidental_semitones(accidental)
+    name = letter.upper() + {0: "", 1: "#", -1: "b"}[semitones]
+    usual = Key(tonic=pitch_class_of(name), mode=mode)
+    return usual if usual.tonic_name == name else replace(usual, spelled=name)
+
+
+def pitch_class_of(name: str) -> int:
+    """Pitch class of a note without its octave, such as 'Gb'.
+
+    Raises
+    ------
+    ValueError
+        If it is no such name.
+
+    Examples
+    --------
+    >>> pitch_class_of("Gb"), pitch_class_of("E#")
+    (6, 5)
+    """
+    letter, accidental = name[:1], name[1:]
+    if letter not in LETTERS or accidental not in _ACCIDENTALS:
+        raise ValueError(f"{name!r} is no note")
+    return (LETTERS[letter] + _ACCIDENTALS[accidental]) % N_PITCH_CLASSES
+
+
+def letter_name(pitch_class: int, letter: str) -> str | None:
+    """A pitch class written on a letter, with at most one accidental; None where that is too few.
+
+    Examples
+    --------
+    >>> letter_name(5, "E"), letter_name(5, "D")
+    ('E#', None)
+    """
+    apart = (pitch_class - LETTERS[letter]) % N_PITCH_CLASSES
+    accidental = {0: "", 1: "#", N_PITCH_CLASSES - 1: "b"}.get(apart)
+    return None if accidental is None else letter + accidental
+
+
+def name_in(pitch_class: int, key: Key) -> str:
+    """A pitch class as it is written in a key: on its own degree where it has one.
+
+    The seventh degree of minor is written raised, too. What is foreign to the key, or would
+    need a double accidental, has its plain name.
+
+    Examples
+    --------
+    >>> sharp, minor = parse_key("F# major"), parse_key("F# minor")
+    >>> name_in(5, sharp), name_in(5, minor), name_in(11, parse_key("Gb major"))
+    ('E#', 'E#', 'Cb')
+    """
+    up = (pitch_class - key.tonic) % N_PITCH_CLASSES
+    scale = _SCALES[key.mode]
+    degree = len(scale) - 1 if up == _LEADING_TONE else scale.index(up) if up in scale else None
+    plain = pitch_class_name(pitch_class, flats=key.prefers_flats)
+    if degree is None:
+        return plain
+    letters = tuple(LETTERS)
+    letter = letters[(letters.index(key.tonic_name[0]) + degree) % len(letters)]
+    return letter_name(pitch_class, letter) or plain
+
+
+def with_octave(name: str, midi: float) -> str:
+    """A note's name with its octave, C4 = 60, counted by its letter: B#3 sounds as C4.
+
+    Examples
+    --------
+    >>> with_octave("B#", 60), with_octave("Cb", 59), with_octave("A", 57.02)
+    ('B#3', 'Cb4', 'A3')
+    """
+    written = round(midi) - _ACCIDENTALS[name[1:]]
+    return f"{name}{written // N_PITCH_CLASSES - 1}"
+
+
+def note_in(midi: float, key: Key | None) -> str:
+    """Name of the nearest note with its octave, as it is written in a key; in none with sharps.
+
+    Examples
+    --------
+    >>> note_in(65, parse_key("F# major")), note_in(65, None)
+    ('E#4', 'F4')
+    """
+    nearest = round(midi)
+    if key is None:
+        return note_name(nearest, flats=False)
+    return with_octave(name_in(nearest % N_PITCH_CLASSES, key), nearest)
 
 
 def pitch_class_name(pitch_class: int, *, flats: bool) -> str:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from segue.music.key import N_PITCH_CLASSES, Key, note_name
+from segue.music.key import N_PITCH_CLASSES, Key, note_in
 
 Who = Literal["singer", "guitars", "horns and keys", "band"]
 
@@ -87,17 +87,11 @@ def signature(key: Key) -> str:
     >>> signature(parse_key("F minor")), signature(parse_key("G major"))
     ('4 flats', '1 sharp')
     """
-    n_sharps = n_sharps_of(key)
+    n_sharps = key.n_sharps
     if n_sharps == 0:
         return "no accidentals"
     name = "sharp" if n_sharps > 0 else "flat"
     return f"{abs(n_sharps)} {name}{'' if abs(n_sharps) == 1 else 's'}"
-
-
-def n_sharps_of(key: Key) -> int:
-    """Sharps of the key signature, flats negative, -6..6."""
-    n_sharps = 7 * key.relative_major_tonic % N_PITCH_CLASSES
-    return n_sharps - N_PITCH_CLASSES if key.prefers_flats else n_sharps
 
 
 def costs_of_moving(
@@ -158,8 +152,8 @@ def _singer(key: Key, semitones: int, sung: SungNotes) -> Cost:
 
 
 def _named_change(midi: float, key: Key, semitones: int) -> str:
-    before = note_name(midi, flats=key.prefers_flats)
-    after = note_name(midi + semitones, flats=key.transposed(semitones).prefers_flats)
+    before = note_in(midi, key)
+    after = note_in(midi + semitones, key.transposed(semitones))
     return f"{before} to {after}"
 
 
@@ -180,7 +174,7 @@ def _guitars(key: Key, semitones: int) -> Cost:
 
 def _readers(key: Key, semitones: int) -> Cost:
     moved = key.transposed(semitones)
-    more = abs(n_sharps_of(moved)) - abs(n_sharps_of(key))
+    more = abs(moved.n_sharps) - abs(key.n_sharps)
     return Cost(
         who="horns and keys",
         weight=_ACCIDENTAL_MORE * max(more, 0),

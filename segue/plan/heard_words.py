@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import SURE_CONFIDENCE, have_keys
 from segue.music.interval import relation
-from segue.music.key import note_name
+from segue.music.key import note_in
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, KeyFact, LevelFact, PulseFact
@@ -144,8 +144,7 @@ def first_note_name(incoming: EdgeFacts, outgoing: EdgeFacts | None = None) -> s
     """
     if incoming.first_note is None:
         return None
-    key = spelling_key(incoming, outgoing)
-    return note_name(incoming.first_note.midi, flats=key is not None and key.prefers_flats)
+    return note_in(incoming.first_note.midi, spelling_key(incoming, outgoing))
 
 
 def spelling_key(incoming: EdgeFacts, outgoing: EdgeFacts | None) -> Key | None:

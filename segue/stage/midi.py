@@ -18,6 +18,7 @@ import io
 import math
 from typing import TYPE_CHECKING, Final
 
+from segue.music.key import Key
 from segue.stage.midi_score import TICKS_A_BEAT, plan_score, tick_of
 
 if TYPE_CHECKING:
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
 
     from mido import Message, MetaMessage, MidiTrack
 
-    from segue.music.key import Key
     from segue.plan import Plan
     from segue.stage.midi_score import Marker, MidiScore
 
@@ -41,8 +41,7 @@ _CLICK_CHANNEL, _PAD_CHANNEL, _CUE_CHANNEL = 9, 0, 1
 _CLICK_TICKS: Final = TICKS_A_BEAT // 8  # length of a click's note: a thirty-second
 _PAD_VELOCITY, _CUE_VELOCITY = 64, 72  # of 127, medium loud; by judgement
 _CLICK_VELOCITY: Final = {"bar": 100, "beat": 76}
-_SHARPS_OF_MAJOR: Final = (0, -5, 2, -3, 4, -1, 6, 1, -4, 3, -2, 5)
-"""Sharps (flats negative) of the major key on each pitch class, six sharps for F sharp."""
+_MOST_SHARPS: Final = 7  # or flats, in a key signature (Standard MIDI Files 1.0)
 
 Event = tuple[int, "Message | MetaMessage"]
 
@@ -153,15 +152,9 @@ def _conductor(score: MidiScore) -> Iterator[Event]:
 
 def _key_signature(key: Key) -> str:
     """Name that the library writes as sharps or flats."""
-    major = key.tonic if key.mode == "major" else (key.tonic + 3) % 12
-    sharps = _SHARPS_OF_MAJOR[major]
-    if abs(sharps) == 6:  # noqa: PLR2004 - six sharps or six flats are the same key
-        sharps = -6 if key.prefers_flats else 6
-    names = {
-        "major": ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#"),
-        "minor": ("Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#", "C#", "G#", "D#"),
-    }
-    return names[key.mode][sharps + 6] + ("m" if key.mode == "minor" else "")
+    if abs(key.n_sharps) > _MOST_SHARPS:
+        key = Key(tonic=key.tonic, mode=key.mode)  # as it is usually spelled
+    return key.tonic_name + ("m" if key.mode == "minor" else "")
 
 
 def _clicks(score: MidiScore) -> Iterator[Event]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
-from segue.music.key import Key, note_name
+from segue.music.key import Key, note_in
 
 _LETTERS: Final = "CDEFGAB"
 _G_LINE_STEP: Final = 4 * 7 + 4
@@ -72,9 +72,9 @@ def staff_note(midi: float, key: Key | None) -> StaffNote:
     """
     whole = round(midi)
     is_octave_clef = whole < _OCTAVE_CLEF_BELOW_MIDI
-    name = note_name(whole, flats=key is not None and key.prefers_flats)
+    name = note_in(whole, key)
     spelled = name.rstrip("-0123456789")
-    written_octave = whole // 12 - 1 + is_octave_clef
+    written_octave = int(name.removeprefix(spelled)) + is_octave_clef
     step = written_octave * 7 + _LETTERS.index(spelled[0])
     return StaffNote(
         name=name,

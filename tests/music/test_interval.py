@@ -2,7 +2,7 @@
 
 import pytest
 
-from segue.music.interval import interval_name, reads_as, relation
+from segue.music.interval import difficulty_words, interval_name, reads_as, relation
 from segue.music.key import ALL_KEYS, parse_key
 
 
@@ -10,11 +10,11 @@ from segue.music.key import ALL_KEYS, parse_key
     ("old", "new", "name", "sentence"),
     [
         ("E minor", "E minor", "the same key", "Both songs are in E minor"),
-        ("A minor", "C major", "the relative major", "C major is the relative major of A minor"),
-        ("C major", "C minor", "the parallel minor", "C minor is the parallel minor of C major"),
-        ("E minor", "F minor", "a semitone up", "F minor is a semitone up from E minor"),
-        ("F minor", "E minor", "a semitone down", "E minor is a semitone down from F minor"),
-        ("C major", "D major", "a whole tone up", "D major is a whole tone up from C major"),
+        ("A minor", "C major", "the relative major", "A minor to C major, the relative major"),
+        ("C major", "C minor", "the parallel minor", "C major to C minor, the parallel minor"),
+        ("E minor", "F minor", "up a semitone", "E minor to F minor, up a semitone"),
+        ("F minor", "E minor", "down a semitone", "F minor to E minor, down a semitone"),
+        ("C major", "D major", "up a whole tone", "C major to D major, up a whole tone"),
         ("C major", "G major", None, None),
         ("C major", "F# major", None, None),
     ],
@@ -22,7 +22,7 @@ from segue.music.key import ALL_KEYS, parse_key
 def test_relations_in_words(old, new, name, sentence):
     old, new = parse_key(old), parse_key(new)
     if name is None:
-        assert relation(old, new) == f"{new} is {interval_name(old, new)} from {old}"
+        assert relation(old, new) == f"{old} to {new}, {interval_name(old, new)}"
     else:
         assert (interval_name(old, new), relation(old, new)) == (name, sentence)
 
@@ -33,6 +33,18 @@ def test_names_do_not_hang_on_the_key_one_starts_from():
             there = interval_name(old.transposed(3), new.transposed(3))
             assert interval_name(old, new) == there
             assert reads_as(old, new) == reads_as(old.transposed(3), new.transposed(3))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ("E minor", "E minor", "no change of key"),
+        ("E minor", "G major", "an easy change (0.14; 1 is hardest)"),
+        ("E minor", "F minor", "a hard change (0.84; 1 is hardest)"),
+    ],
+)
+def test_how_hard_a_change_is(old, new, words):
+    assert difficulty_words(parse_key(old), parse_key(new)) == words
 
 
 def test_up_lifts_where_down_drops():

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.errors import KeyNameError
-from segue.music.key import ALL_KEYS, Key, note_name, parse_key, parse_note
+from segue.music.key import ALL_KEYS, Key, name_in, note_in, note_name, parse_key, parse_note
 
 keys = st.sampled_from(ALL_KEYS)
 
@@ -15,7 +15,8 @@ keys = st.sampled_from(ALL_KEYS)
     [
         pytest.param("F# minor", "F# minor", id="ascii sharp"),
         pytest.param("f♯ Minor", "F# minor", id="sharp sign"),
-        pytest.param("Gb minor", "F# minor", id="respelled"),
+        pytest.param("Gb minor", "Gb minor", id="as it was typed"),
+        pytest.param("A# minor", "A# minor", id="as it was typed, with seven sharps"),
         pytest.param("B flat", "Bb major", id="words"),
         pytest.param("bb", "Bb minor", id="lower-case letter means minor"),
         pytest.param("Am", "A minor", id="chord style minor"),
@@ -37,6 +38,42 @@ def test_parse_key_refuses_with_an_example(text):
 @given(key=keys)
 def test_every_key_name_reads_back(key):
     assert parse_key(str(key)) == key
+
+
+@pytest.mark.parametrize(("typed", "usual"), [("Gb major", "F# major"), ("A# minor", "Bb minor")])
+def test_a_key_is_the_same_however_it_is_spelled(typed, usual):
+    one, other = parse_key(typed), parse_key(usual)
+    assert one == other
+    assert hash(one) == hash(other)
+    assert str(one) == typed
+    assert str(one.transposed(12)) == typed
+    assert str(one.transposed(1)) == str(other.transposed(1))
+
+
+def test_a_spelling_is_of_the_same_note():
+    with pytest.raises(ValueError, match="'Gb' is no name of pitch class 5"):
+        Key(tonic=5, mode="major", spelled="Gb")
+
+
+@pytest.mark.parametrize(
+    ("key", "scale"),
+    # Common practice, no source: each letter once, the seventh of minor raised to the tonic.
+    [
+        ("F# major", "F# G# A# B C# D# E#"),
+        ("Gb major", "Gb Ab Bb Cb Db Eb F"),
+        ("C# minor", "C# D# E F# G# A B#"),
+        ("D minor", "D E F G A Bb C#"),
+    ],
+)
+def test_notes_are_named_in_their_key(key, scale):
+    key = parse_key(key)
+    steps = (0, 2, 4, 5, 7, 9, 11) if key.mode == "major" else (0, 2, 3, 5, 7, 8, 11)
+    assert [name_in((key.tonic + up) % 12, key) for up in steps] == scale.split()
+
+
+@given(midi=st.integers(12, 120), key=keys)
+def test_notes_named_in_a_key_read_back(midi, key):
+    assert parse_note(note_in(midi, key)) == midi
 
 
 @pytest.mark.parametrize(

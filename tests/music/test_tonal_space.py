@@ -205,7 +205,7 @@ def test_whole_tone_up_reads_as_a_lift_and_is_easier_than_a_semitone(mode):
     up = home.transposed(2)
     assert reads_as(home, up) == "lift"
     assert reads_as(up, home) == "drop"
-    assert relation(home, up) == f"A {mode} is a whole tone up from G {mode}"
+    assert relation(home, up) == f"G {mode} to A {mode}, up a whole tone"
     assert key_distance(home, up) < key_distance(home, home.transposed(1))
 
 
