@@ -114,10 +114,9 @@ def _free(request):
 
 
 def test_free_time_is_not_taken_for_a_pulse(free):
-    for facts, side in zip(free, "ab", strict=True):
+    for facts in free:
         assert facts.pulse.confidence < BEAT_CONFIDENCE
-        assert is_said(f"No clear pulse was heard; if there is one, give it with --tempo-{side}.",
-                       facts.doubts)  # fmt: skip
+        assert is_said("No clear pulse was heard.", facts.doubts)
 
 
 def test_no_way_across_rests_on_beats_of_free_time(free, shelf):
@@ -173,11 +172,10 @@ def _keyless(request):
 
 
 def test_no_key_is_heard_in_drums_and_speech(keyless, capsys):
-    for facts, side in zip(keyless, "ab", strict=True):
+    for facts in keyless:
         assert not facts.key.is_known
         assert facts.tuning_cents == 0.0
-        assert is_said(f"No key was heard; if there is one, give it with --key-{side}.",
-                       facts.doubts)  # fmt: skip
+        assert is_said("No key was heard.", facts.doubts)
     print_facts(keyless)
     assert "none heard" in capsys.readouterr().out
 

@@ -103,7 +103,7 @@ def test_every_command_knows_a_version_by_its_name(run, tmp_path):
     assert done("choose", run, label, "--quiet") == f"Chosen: {label}, pad in the new key.\n"
     assert segue.read_run(run).chosen == label
     pack = tmp_path / "pack"
-    assert f"Candidate {label}," in done("stage", run, "--out", pack, "--quiet")
+    assert f"Option {label}," in done("stage", run, "--out", pack, "--quiet")
     assert soundfile.info(next(pack.glob("*music*.wav"))).samplerate == RATE_HZ
     refused = told("undo", run)
     assert refused.code == 2

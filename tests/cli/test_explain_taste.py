@@ -81,7 +81,7 @@ def test_taste_counts_choices_and_fits_nothing_from_few(run_of, config):
     report = json.loads(told("taste", *runs, "--json"))
     assert (report["n_agreed"], report["n_decisions"]) == (2, 3)
     assert report["fitted"] is None
-    assert "17 decisions more" in told("taste", *runs)
+    assert "After 17 more choices" in told("taste", *runs)
     with pytest.raises(OptionError, match="too few"):
         told("taste", *runs, "--write")
     assert not config.exists()

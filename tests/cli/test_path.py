@@ -40,18 +40,18 @@ def test_people_read_chords_numerals_notes_and_advice():
     assert done.code == 0, done.err
     lines = done.out.splitlines()
     assert lines[0] == (
-        "F minor is a semitone up from E minor, which reads as a lift (distance 0.84 of 1)."
+        "E minor to F minor, up a semitone, which reads as a lift: a hard change (0.84; 1 is hardest)."
     )
     pivot = next(line for line in lines if line.rstrip().endswith("pivot"))
     assert pivot.split() == ["5", "C", "VI", "V", "C3", "E4", "G4", "C5", "pivot"]
-    assert "With the second song a semitone down, in E minor" in done.out
+    assert "With the new song a semitone down, in E minor" in done.out
     assert "0 of 3" in done.out
 
 
 def test_near_keys_get_no_advice():
     done = segue_path("C major", "G major")
     assert done.code == 0, done.err
-    assert "second song" not in done.out
+    assert "new song" not in done.out
 
 
 def test_machines_read_the_same_chords(report):

@@ -53,10 +53,10 @@ def test_what_was_moved_or_clipped_is_said(songs, tmp_path):
     notes = candidate(between(songs, tmp_path / "run", "--leave", "12.9s", "--bars", "40"))["notes"]
     assert notes == [
         (
-            "--leave 12.9s is moved 0.38 s earlier to the bar line at 0:12.5; --exactly keeps it "
+            'Leave at 12.9s: moved 0.38 s earlier, to the bar line at 0:12.5; "exactly" keeps it '
             "on the nearest beat."
         ),
-        "--bars 40: 'pad in the new key' can do 2 to 8, and takes 8 here.",
+        "40 bars asked: 'pad in the new key' can do 2 to 8, and takes 8 here.",
     ]
 
 

@@ -28,7 +28,7 @@ def test_what_is_given_is_told_whatever_was_heard():
 @pytest.mark.parametrize(
     ("old", "new", "sentence"),
     [
-        (OLD, NEW, "F minor is a semitone up from E minor"),
+        (OLD, NEW, "E minor to F minor, up a semitone"),
         (OLD, unheard(NEW), "No key was heard at the start of 'New Song': pads and cue keep to E minor"),  # noqa: E501 - the sentence
         (unheard(OLD), NEW, "No key was heard at the end of 'Old Song': pads and cue keep to F minor"),  # noqa: E501 - the sentence
         (unheard(OLD), unheard(NEW), "No key was heard in either song: the chords of pads and cue are a guess"),  # noqa: E501 - the sentence

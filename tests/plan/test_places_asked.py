@@ -188,12 +188,12 @@ OUTSIDE = {
     "before what was read": (
         "leave", "1:30", ending(),
         ("--leave '1:30' of 'Old Song' is at 1:30.3, and only 1:40.0 to 2:11.0 was read: take a "
-        "place a bar after that start, or read more with --edge-seconds 56."),
+        "place a bar after that start, or make the run again with --edge-seconds 56."),
     ),
     "bars before what was read": (
         "leave", "bar -40", ending(),
         ("--leave 'bar -40' of 'Old Song' is at 0:53.5, and only 1:40.0 to 2:11.0 was read: take "
-        "a place a bar after that start, or read more with --edge-seconds 93."),
+        "a place a bar after that start, or make the run again with --edge-seconds 93."),
     ),
     "after the end": (
         "leave", "9:00", ending(),
@@ -217,12 +217,12 @@ OUTSIDE = {
     "after what was read": (
         "enter", "1:30", song_facts.start_facts(),
         ("--enter '1:30' of 'New Song' is at 1:30.1, and only 0:00.0 to 0:40.1 was read: take an "
-        "earlier place, or read more with --edge-seconds 106."),
+        "earlier place, or make the run again with --edge-seconds 106."),
     ),
     "further than is ever read": (
         "leave", "0:10", replace(ending(), duration_s=600.0),
         ("--leave '0:10' of 'Old Song' is at 0:11.0, and only 1:40.0 to 2:11.0 was read: take a "
-        "place a bar after that start; --edge-seconds goes up to 300."),
+        "place a bar after that start; no more than 300 s of a song can be read."),
     ),
     "after the song": (
         "enter", "3:20", song_facts.start_facts(),
@@ -232,7 +232,7 @@ OUTSIDE = {
     "nobody sings": (
         "enter", "first note - 2 bars", song_facts.start_facts(),
         ("--enter 'first note - 2 bars': no sung note was heard at the start of 'New Song': give "
-        "the lead part with --lead-b, or enter at a time or a bar."),
+        "'segue between' the lead part with --new-lead, or enter at a time or a bar."),
     ),
     "before the song": (
         "enter", "first note - 2 bars", song_facts.start_facts(first_note_s=2.6),
@@ -263,9 +263,9 @@ def test_every_recipe_keeps_places_and_bars_or_says_why_not(recipe):
     )
     within = min(max(6, recipe.length.least), recipe.length.most)
     assert time.n_interlude_bars == within
-    assert any(note.startswith("--bars 6:") for note in plan.notes) == (within != 6)
+    assert any(note.startswith("6 bars asked:") for note in plan.notes) == (within != 6)
     assert time.exit_index <= 40
-    moved = any(note.startswith("--leave bar -6:") for note in plan.notes)
+    moved = any(note.startswith("Leave at bar -6:") for note in plan.notes)
     assert moved == (time.exit_index < 40)
     assert moved <= bool(recipe.length.carry_bars or recipe.length.overlap_bars)
     assert time.incoming.entry_index == 8
@@ -304,7 +304,7 @@ def test_talk_is_not_cut_short_by_bars():
     with_bars = plan_segue(recipe, *pair, talk_s=25.0, asked=places_asked(n_bars=4))
     without = plan_segue(recipe, *pair, talk_s=25.0)
     assert with_bars.entry_beat - with_bars.exit_beat == without.entry_beat - without.exit_beat
-    assert any(note.startswith("--bars 4:") for note in with_bars.notes)
+    assert any(note.startswith("4 bars asked:") for note in with_bars.notes)
 
 
 def test_recipes_that_can_be_as_long_as_asked_are_preferred():

@@ -143,7 +143,7 @@ def test_other_music_is_refused_with_its_best_match(run, plan, tmp_path):
     sound = np.roll(band(plan, Played(chords=other[::-1], seed=9)), RATE_HZ // 5, axis=0)
     scrambled = np.concatenate(np.split(sound[: 24 * RATE_HZ], 40)[::-1])
     path = taped(scrambled, tmp_path / "other.wav")
-    with pytest.raises(InputError, match=r"does not hold candidate 1 .*best match is 0\.\d\d and"):
+    with pytest.raises(InputError, match=r"does not hold option 1 .*best match is 0\.\d\d and"):
         review_take(ReviewRequest(run=run, take=path))
 
 

@@ -209,7 +209,7 @@ def test_a_songs_file_starts_when_the_changeover_is_over(shelf, lead_in_s, free)
 
 
 def test_a_segue_that_is_only_planned_keeps_the_times_of_its_plan(shelf):
-    free = (("talk bed, not rendered yet", 13.0), ("changeover", 9.0))
+    free = (("talk bed (not made yet)", 13.0), ("changeover", 9.0))
     songs, ways = parts(shelf, (RECIPES[0], None), free=((), free))
     songs[2] = with_lead_in(songs[2], 12.0)
     leave_s = exit_s(songs[1].end, None) - 4.0

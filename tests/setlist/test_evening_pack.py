@@ -92,7 +92,7 @@ def test_each_join_has_its_pack_of_the_candidate_that_is_played(made, night):
 def test_a_join_without_a_choice_is_told(made):
     _, pack = made
     assert [n for n in pack.notes if "not chosen" in n] == [
-        "Join 2 is not chosen: the best scored, tempo ramp, is taken."
+        "Segue 2 is not chosen yet: the best marked one counts, tempo ramp."
     ]
 
 
@@ -133,7 +133,7 @@ def test_pdf_sheets_say_where_they_are(night, tmp_path, monkeypatch):
     )
     folder, evening = night
     evening_pack(StageRequest(run=folder, out=tmp_path / "pack"), evening)
-    heads = [words for words in written if words.startswith("Join 1 of 2: starts at")]
+    heads = [words for words in written if words.startswith("Segue 1 of 2: starts at")]
     assert len(heads) == 2  # in the evening's PDF and in the join's own
     assert "Ada" in written
     assert "singer" not in written
@@ -316,4 +316,4 @@ def test_a_segue_that_is_not_rendered_is_told(night, tmp_path):
     first, *others = evening.joins
     bare = replace(evening, joins=(replace(first, folder="", document=None), *others))
     pack = evening_pack(StageRequest(run=folder, out=tmp_path / "pack"), bare)
-    assert pack.notes[0].startswith("Join 1 is a segue that is not rendered")
+    assert pack.notes[0].startswith("Segue 1 is not made yet")

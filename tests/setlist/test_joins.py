@@ -269,7 +269,7 @@ def test_a_choice_that_is_no_longer_there_is_told_in_a_sentence(stage):
     join = evening.joins[0]
     assert join.document.choice is None
     (told,) = (words for words in join.warnings if "choose again" in words)
-    assert f"the chosen '{RECIPES[1]}' is no longer among the ways across" in told
+    assert f"the chosen '{RECIPES[1]}' is no longer among the options" in told
     assert told in all_warnings(evening)
 
 

@@ -192,10 +192,10 @@ def test_opener_and_closer_out_of_place_are_told():
 
 def test_a_segue_that_is_not_rendered_is_free_time_by_its_name():
     join = stop(1, interlude_s=13.0, recipe="talk bed", wanted_talk_s=12.0, changeover_s=9.0)
-    named = ("talk bed with 12 s of talk, not rendered yet", 13.0)
+    named = ("talk bed for 12 s of talk (not made yet)", 13.0)
     assert free_times(join) == (named, ("changeover", 9.0))
     bare = stop(1, interlude_s=13.0, recipe="tempo ramp")
-    assert free_times(bare) == (("tempo ramp, not rendered yet", 13.0),)
+    assert free_times(bare) == (("tempo ramp (not made yet)", 13.0),)
     assert free_times(stop(1, talk_s=5.0)) == (("talk", 5.0),)
 
 

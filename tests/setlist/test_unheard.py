@@ -155,7 +155,7 @@ def test_tempo_map_has_no_signature_for_it(evening):
     told = "No key was heard at the start of Second Wind: it has no key signature here."
     assert made.notes.count(told) == 1
     about = [note for note in made.notes if note.startswith("Second Wind")]
-    assert any("has no clear pulse: its bars are only a ruler" in note for note in about)
+    assert any("has no clear pulse: its bars are a guess" in note for note in about)
     assert not any("if its first tempo holds" in note or "ends at" in note for note in about)
 
 
