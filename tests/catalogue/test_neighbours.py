@@ -223,7 +223,7 @@ def test_all_pairs_are_written_as_neighbours_list_them(store):
     found = neighbours_of(store, "C major", n_best=3).neighbours
     assert rows == [(one.title, one.cost) for one in found]
     by_title = store.database.execute(
-        "SELECT next, next_path FROM followers WHERE song = 'C major' ORDER BY rank"
+        "SELECT next, next_path FROM could_follow WHERE song = 'C major' ORDER BY rank"
     ).fetchall()
     assert by_title == [(one.title, one.path) for one in found]
 

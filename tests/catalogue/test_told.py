@@ -53,10 +53,10 @@ def told(monkeypatch, *words):
 def test_the_song_that_was_asked_for_is_told_once_and_steps_beside_each(file, monkeypatch):
     out = told(monkeypatch, "neighbours", "Gravel Lane", "--catalogue", file).splitlines()
     assert out[0] == "After 'Gravel Lane' (at its end: G major, 110 BPM; fades):"
-    assert out[1].split() == ["song", "cost", "key", "tempo", "level", "starts"]
+    assert out[1].split() == ["song", "fit", "key", "tempo", "level", "starts"]
     lantern = next(line for line in out if "Paper Lantern" in line)
-    assert "F minor, a whole tone down" in lantern
-    assert "96 BPM, 13% slower" in lantern
+    assert "F minor, down a whole tone" in lantern
+    assert "96 BPM, 13 % slower" in lantern
 
 
 def test_speech_has_no_key_and_no_tempo(file, monkeypatch):
@@ -66,7 +66,7 @@ def test_speech_has_no_key_and_no_tempo(file, monkeypatch):
     assert "free time" in row
     assert "C major" not in out
     assert "120 BPM" not in out
-    assert "A key that was not heard costs nothing." in out
+    assert "A key that was not heard counts as easy." in out
     about = told(monkeypatch, "neighbours", "Talk", "--catalogue", file).splitlines()[0]
     assert about == "After 'Talk' (at its end: no key heard, free time; keeps going to the end):"
 
@@ -117,7 +117,7 @@ def test_a_song_that_changed_since_is_marked(file, monkeypatch):
 
 def test_before_all_songs_is_refused_with_what_all_keeps(file):
     done = run_here(["neighbours", "--all", "--before", "--catalogue", str(file)])
-    assert "--all keeps the best followers of each" in done.err
+    assert "--all keeps what could follow each song best" in done.err
 
 
 def test_a_list_that_nobody_reads_is_refused(file):
@@ -146,11 +146,11 @@ def test_songs_that_another_segue_heard_are_told(file, monkeypatch):
 def test_all_pairs_say_where_they_are(file, monkeypatch):
     out = told(monkeypatch, "neighbours", "--all", "--catalogue", file, "--quiet")
     assert "3 songs compared. The best 2 after each are in" in out
-    assert "'followers'" in out
+    assert "'could_follow'" in out
     values = json.loads(
         told(monkeypatch, "neighbours", "--all", "--catalogue", file, "--quiet", "--json")
     )
-    assert (values["n_songs"], values["by_title"]) == (3, "followers")
+    assert (values["n_songs"], values["by_title"]) == (3, "could_follow")
 
 
 def test_a_folder_without_songs_is_told_so(tmp_path, monkeypatch):
@@ -192,8 +192,8 @@ def test_the_songs_of_this_run_are_told_apart_from_those_of_the_file(tmp_path, m
 
 def test_only_what_is_lacking_is_told(monkeypatch, capsys):
     for n_keyless, n_free, said in (
-        (0, 1, "No pulse was heard at an end of 1 song: no distance is told there."),
-        (2, 0, "No key was heard at an end of 2 songs: no distance is told there."),
+        (0, 1, "No pulse was heard at an end of 1 song."),
+        (2, 0, "No key was heard at an end of 2 songs."),
         (0, 0, ""),
     ):
         report = dataclasses.replace(NOTHING, n_songs=2, n_keyless=n_keyless, n_free=n_free)

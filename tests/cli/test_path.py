@@ -40,12 +40,23 @@ def test_people_read_chords_numerals_notes_and_advice():
     assert done.code == 0, done.err
     lines = done.out.splitlines()
     assert lines[0] == (
-        "E minor to F minor, up a semitone, which reads as a lift: a hard change (0.84; 1 is hardest)."
+        "E minor to F minor, up a semitone, which reads as a lift: "
+        "a hard change (0.84; 1 is hardest)."
     )
     pivot = next(line for line in lines if line.rstrip().endswith("pivot"))
     assert pivot.split() == ["5", "C", "VI", "V", "C3", "E4", "G4", "C5", "pivot"]
     assert "With the new song a semitone down, in E minor" in done.out
     assert "0 of 3" in done.out
+
+
+def test_keys_are_printed_as_they_were_typed_and_notes_in_their_key():
+    lines = segue_path("Gb major", "A# minor").out.splitlines()
+    assert lines[0].startswith("Gb major to A# minor,")
+    assert lines[2].split()[1:7] == ["in", "Gb", "major", "in", "A#", "minor"]
+    lines = segue_path("B major", "F# major").out.splitlines()
+    rows = {words[1]: words for words in map(str.split, lines) if len(words) > 5}
+    assert rows["D#m"][3] == "vi"
+    assert rows["C#7"][4:8] == ["C#3", "B3", "E#4", "G#4"]
 
 
 def test_near_keys_get_no_advice():

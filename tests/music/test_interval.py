@@ -39,7 +39,7 @@ def test_names_do_not_hang_on_the_key_one_starts_from():
     ("old", "new", "words"),
     [
         ("E minor", "E minor", "no change of key"),
-        ("E minor", "G major", "an easy change (0.14; 1 is hardest)"),
+        ("E minor", "G major", "an easy change (0.06; 1 is hardest)"),
         ("E minor", "F minor", "a hard change (0.84; 1 is hardest)"),
     ],
 )

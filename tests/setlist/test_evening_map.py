@@ -123,7 +123,7 @@ def test_keys_and_markers_follow_the_songs(shelf):
     texts = [message.text for message in track if message.type == "marker"]
     for title in TITLES:
         assert any(f"{title}, bar one" in text for text in texts)
-    assert sum("files of join" in text for text in texts) == 2
+    assert sum("files of segue" in text for text in texts) == 2
     assert any("singer" in text for text in texts)
 
 
@@ -143,7 +143,7 @@ def test_a_song_too_short_for_two_ways_is_told(shelf):
     songs, ways = parts(shelf)
     opening = replace(songs[1].start.opening, first_downbeat_s=130.0)
     songs[1] = replace(songs[1], start=replace(songs[1].start, opening=opening))
-    with pytest.raises(OptionError, match=r"Second Wind is left at .* too short for two ways"):
+    with pytest.raises(OptionError, match=r"Second Wind is left at .* too short for two segues"):
         evening_map(songs, ways)
 
 
@@ -316,11 +316,11 @@ def test_all_markers_of_an_evening_are_there_in_order(shelf):
     names = [mark.name for mark in evening_map(*parts(shelf)).markers]
     assert names == [
         "First Light, bar one",
-        "files of join 1 start",
+        "files of segue 1 start",
         "segue, click starts",
         "Second Wind, bar one",
         "singer",
-        "files of join 2 start",
+        "files of segue 2 start",
         "segue",
         "click starts",
         "Third Rail, bar one",

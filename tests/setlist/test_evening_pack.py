@@ -67,7 +67,7 @@ def test_there_is_a_running_order_and_one_sheet_a_song_change(made, browser):
     first = page.locator("section.sheet").first.inner_text()
     page.close()
     assert heads == ["Friday", f"{TITLES[0]} → {TITLES[1]}", f"{TITLES[1]} → {TITLES[2]}"]
-    for words in (*TITLES, "E minor", "F minor", "Ada", "pad in the new key", "Hearing damage"):
+    for words in (*TITLES, "E minor", "F minor", "Ada", "Pad in the new key", "Hearing damage"):
         assert words in first
 
 
@@ -118,7 +118,7 @@ def test_sheets_say_where_in_the_evening_they_are(made, night):
     first = night[1].songs[0].start.opening.first_downbeat_s
     for join, place in zip(night[1].joins, pack.map.joins, strict=True):
         starts = clock(place.time_s + first)
-        words = f"Join {join.number} of 2: starts at {starts} of the evening (bar {place.bar} of"
+        words = f"Segue {join.number} of 2: starts at {starts} of the evening (bar {place.bar} of"
         assert words in whole
         assert words in (out / join.folder / "cue sheet.html").read_text(encoding="utf-8")
 
@@ -295,7 +295,7 @@ def test_stage_command_takes_no_candidate_for_an_evening(kept, tmp_path):
     words = ["stage", str(kept), "--out", str(tmp_path / "pack"), "--candidate", "2"]
     answer = CliRunner().invoke(app, words)
     assert isinstance(answer.exception, OptionError)
-    assert "each join has its own choice" in str(answer.exception)
+    assert "each segue has its own choice" in str(answer.exception)
     assert not (tmp_path / "pack").exists()
 
 

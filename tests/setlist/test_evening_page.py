@@ -173,7 +173,7 @@ def test_a_plain_stop_and_a_failed_join_have_no_players(shelf, tmp_path):
     failed = replace(evening.joins[1], folder="", document=None, problem="The file is damaged.")
     text = evening_page_text(tmp_path, rows_of(replace(evening, joins=(stop, failed))))
     assert "<audio" not in text
-    assert "talk, 25 s" in text
+    assert "Talk 25 s." in text
     assert "The file is damaged." in text
 
 

@@ -144,7 +144,7 @@ def test_a_join_with_changed_options_is_not_made_over_them(stage):
     assert render(request).joins[0].document == document  # as before
     told = render(replace(request, seed=1)).joins[0]
     assert folder.name not in made
-    assert "holds options that you changed (1b), and something about this join" in told.problem
+    assert "holds options that you changed (1b), and something about this segue" in told.problem
     assert earlier_run(folder) == document
 
 
@@ -268,7 +268,7 @@ def test_a_choice_that_is_no_longer_there_is_told_in_a_sentence(stage):
     evening = render(replace(request, set_list=replace(request.set_list, songs=songs)))
     join = evening.joins[0]
     assert join.document.choice is None
-    (told,) = (words for words in join.warnings if "choose again" in words)
+    (told,) = (words for words in join.warnings if "choose once more" in words)
     assert f"the chosen '{RECIPES[1]}' is no longer among the options" in told
     assert told in all_warnings(evening)
 

@@ -47,8 +47,8 @@ def test_an_evening_is_planned_in_a_better_order_and_the_own_file_is_kept(tmp_pa
 
 def test_a_faulty_set_is_told_and_nothing_is_written(tmp_path):
     own = tmp_path / "own.toml"
-    own.write_text('schema_version = 1\ntitle = "x"\n[[songs]]\npath = "a.wav"\nenery = 3\n')
+    own.write_text('schema_version = 1\ntitle = "x"\n[[songs]]\npath = "a.wav"\ndrve = 3\n')
     done = segue("set", own, "--out", tmp_path / "night")
     assert done.returncode == 2
-    assert f"{own}:5: 'enery' is no field of song 1. Did you mean 'energy'?" in done.stderr
+    assert f"{own}:5: 'drve' is no field of song 1. Did you mean 'drive'?" in done.stderr
     assert not (tmp_path / "night").exists()

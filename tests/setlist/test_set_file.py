@@ -26,7 +26,7 @@ def test_everything_that_a_song_may_say_is_read():
         HEAD
         + 'slot = "45m"\n[[songs]]\npath = "02 low.wav"\n'
         + '[[songs]]\npath = "a"\ntitle = "Ash"\nkey = "F# minor"\ntempo_bpm = 98\nmetre = 3\n'
-        + 'first_downbeat_s = 0.5\nlength = "3:45"\nenergy = 2\nvoice = "Mara"\ncloses = true\n'
+        + 'first_downbeat_s = 0.5\nlength = "3:45"\ndrive = 2\nvoice = "Mara"\ncloses = true\n'
         + 'at = 2\nafter = "low"\ntalk = "1m10s"\nrecipe = "tempo ramp"\n',
         PATH,
     )
@@ -37,6 +37,14 @@ def test_everything_that_a_song_may_say_is_read():
     assert (ash.overrides.metre, ash.overrides.first_downbeat_s) == (3, 0.5)
     assert (ash.length_s, ash.energy, ash.voice, ash.closes) == (225.0, 2, "Mara", True)
     assert (ash.at, ash.after, ash.talk_s, ash.recipe) == (2, "low", 70.0, "tempo ramp")
+
+
+def test_drive_is_read_by_its_older_name_and_not_by_both():
+    song = f'{HEAD}[[songs]]\npath = "a.wav"\nenergy = 4\n'
+    assert parse_set(song, PATH).songs[0].energy == 4
+    assert faults_of(f"{song}drive = 4\n") == [
+        "5: 'energy' of song 1 is 'drive' by its older name: leave it out."
+    ]
 
 
 @pytest.mark.parametrize(("said", "is_segue"), [("", False), ("segue = true\n", True)])
@@ -52,9 +60,10 @@ def test_a_changeover_is_a_stop_unless_said_otherwise(said, is_segue):
         ("tempo_bpm = 1200", "outside 20 to 400 beats a minute"),
         ("tempo_bpm = nan", "write a number"),
         ("tempo_bpm = true", "write a number"),
+        ("drive = 6", "outside 1 to 5"),
         ("energy = 6", "outside 1 to 5"),
-        ("energy = 2.5", "write a whole number, 1 to 5"),
-        ('energy = "3"', "write a whole number, 1 to 5"),
+        ("drive = 2.5", "write a whole number, 1 to 5"),
+        ('drive = "3"', "write a whole number, 1 to 5"),
         ('key = "H flat"', "is not a key"),
         ('length = "345"', 'such as "3:45"'),
         ('length = "3:75"', 'such as "3:45"'),
@@ -134,7 +143,7 @@ def test_a_set_may_have_200_songs_and_no_more():
 
 
 def test_all_faults_are_told_at_once_in_order():
-    text = 'title = 3\n[[songs]]\nenergy = 9\n[[songs]]\npath = "a"\nopens = 1\n'
+    text = 'title = 3\n[[songs]]\ndrive = 9\n[[songs]]\npath = "a"\nopens = 1\n'
     told = faults_of(text)
     assert [sentence.split(":")[0] for sentence in told] == ["1", "1", "2", "3", "6"]
 
