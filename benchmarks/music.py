@@ -2,6 +2,7 @@
 
     python -m benchmarks.music --songs FOLDER                # 20 pairs, drawn with a fixed seed
     python -m benchmarks.music --songs FOLDER --pairs 5 --seed 2 --shelf-pairs 1
+    python -m benchmarks.music --songs FOLDER --keep RUNS    # and keeps the run folders there
 
 Draws pairs from a folder of songs of 50 s and more, runs the main job on each, and measures what
 lies between the songs on the sound of every option. Then plays recipes of the shelf between the
@@ -82,12 +83,15 @@ def main() -> int:
     parser.add_argument("--pairs", type=int, default=20)
     parser.add_argument("--shelf-pairs", type=int, default=2, help="pairs for each recipe")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--keep", type=Path, help="a new folder for the run folders")
     arguments = parser.parse_args()
     pairs = drawn_pairs(arguments.songs, arguments.pairs, arguments.seed)
     if not pairs:
         print(f"{arguments.songs} has no two songs of {LEAST_S:.0f} s and more", file=sys.stderr)
         return 1
-    options = [o for n, pair in enumerate(pairs) for o in _options(n, pair)]
+    with tempfile.TemporaryDirectory() as name:
+        runs = arguments.keep or Path(name)
+        options = [o for n, pair in enumerate(pairs) for o in _options(n, pair, runs)]
     if not options:
         print("none of these pairs could be joined", file=sys.stderr)
         return 1
@@ -117,35 +121,32 @@ def _length_s(path: Path) -> float:
         return 0.0
 
 
-def _options(number: int, pair: tuple[Path, Path]) -> list[Option]:
+def _options(number: int, pair: tuple[Path, Path], runs: Path) -> list[Option]:
     """The three options of the main job on a pair."""
     print(f"pair {number + 1}: {pair[0].stem} to {pair[1].stem}", flush=True)
-    with tempfile.TemporaryDirectory() as name:
-        out = Path(name) / "run"
-        request = Request(outgoing=pair[0], incoming=pair[1], out=out, n_workers=2)
-        try:
-            run = make_segues(request, progress=lambda _: None)
-        except SegueError as error:
-            print(f"{pair[0].name} to {pair[1].name}: {error}", file=sys.stderr)
-            return []
-        found = []
-        for record in run.candidates:
-            samples, rate_hz = soundfile.read(
-                out / record.music_file, dtype="float32", always_2d=True
+    out = runs / f"{number + 1:02d}"
+    request = Request(outgoing=pair[0], incoming=pair[1], out=out, n_workers=2)
+    try:
+        run = make_segues(request, progress=lambda _: None)
+    except SegueError as error:
+        print(f"{pair[0].name} to {pair[1].name}: {error}", file=sys.stderr)
+        return []
+    found = []
+    for record in run.candidates:
+        samples, rate_hz = soundfile.read(out / record.music_file, dtype="float32", always_2d=True)
+        plan = record.plan
+        lengths = tuple(
+            plan.seconds_at(v.end_beat) - plan.seconds_at(v.start_beat) for v in plan.voicings
+        )
+        found.append(
+            Option(
+                number,
+                plan.recipe,
+                have_pulses(run.outgoing) or have_pulses(run.incoming),
+                bridge_of(plan, Clip(samples=samples, rate_hz=rate_hz)),
+                lengths,
             )
-            plan = record.plan
-            lengths = tuple(
-                plan.seconds_at(v.end_beat) - plan.seconds_at(v.start_beat) for v in plan.voicings
-            )
-            found.append(
-                Option(
-                    number,
-                    plan.recipe,
-                    have_pulses(run.outgoing) or have_pulses(run.incoming),
-                    bridge_of(plan, Clip(samples=samples, rate_hz=rate_hz)),
-                    lengths,
-                )
-            )
+        )
     for option in found:
         print(
             f"{number + 1:3d} {option.recipe:28s} {option.bridge.length_s:5.1f} s "

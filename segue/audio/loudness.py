@@ -91,6 +91,44 @@ def momentary_lufs(
     return _trace(clip, MOMENTARY_S, hop_s)
 
 
+MEAN_POWER: Final = 0.6
+"""Loudness that comes and goes is averaged as its power to this: a mean of powers hears
+the hits alone, one of decibels the rests. Set by judgement."""
+MOST_BELOW_LU: Final = 5.0
+"""A stretch of a song whose mean lies further than this below its loud moments is dying away, or
+has long rests. Set by judgement."""
+_LOUD_PERCENT: Final = 90.0  # moments up to here are not its loud ones
+
+
+def mean_lufs(lufs: npt.NDArray[np.float64]) -> float:
+    """Mean of momentary loudness, between that of powers and that of decibels.
+
+    Parameters
+    ----------
+    lufs : ndarray, shape (n,)
+        At least one moment; minus infinity for silence.
+
+    Examples
+    --------
+    >>> round(mean_lufs(np.array([-20.0, -20.0])), 6)
+    -20.0
+    """
+    size = float(np.mean(10 ** (MEAN_POWER * np.asarray(lufs) / 10)))
+    return 10 / MEAN_POWER * math.log10(size) if size > 0 else -math.inf
+
+
+def lufs_of_a_song(lufs: npt.NDArray[np.float64]) -> float:
+    """How loud a song is at one of its ends; of one that rings out, what it was just before.
+
+    Parameters
+    ----------
+    lufs : ndarray, shape (n,)
+        Momentary loudness of its last or first seconds.
+    """
+    loud = float(np.percentile(np.maximum(lufs, -200.0), _LOUD_PERCENT))
+    return max(mean_lufs(lufs), loud - MOST_BELOW_LU)
+
+
 def short_term_lufs(
     clip: Clip, *, hop_s: float = 0.1
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_args
 
 import numpy as np
 
+from segue.analysis.band_rises import strength_of_hits_db
 from segue.audio.clip import Clip
 from segue.plan.layer import (
     DrumLayer,
@@ -26,10 +27,10 @@ from segue.render.hits import Kits, drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
-from segue.render.ride import fader_of, in_the_light_of, moved, ride_of, shelved
+from segue.render.ride import AROUND_S, fader_of, in_the_light_of, moved, ride_of, shelved
 from segue.render.shape import shaped
 from segue.render.song_layer import song_layer_sound
-from segue.render.struck import struck_sound
+from segue.render.struck import HARD_DB, struck_sound, touch_beside
 from segue.render.sweep import sweep_sound
 
 if TYPE_CHECKING:
@@ -54,6 +55,9 @@ _Place = tuple[_SideName, "Fader", float]
 _OPENING_FADE_S: Final = 0.02  # the first sound rises over this time, without a click; by judgement
 _WORTH_SAYING_DB: Final = 0.05  # less than this is not told; by judgement
 _BLOCK_FRAMES: Final = 1 << 16  # frames at once, to hold little memory; changes no sample
+
+
+_Unplayed = PadLayer | SweepLayer | SongLayer | DrumLayer | FrozenLayer | ReversedLayer
 
 
 class _Sources(NamedTuple):
@@ -106,21 +110,26 @@ def render_candidate(
     sources = _Sources(
         {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
     )
-    notes: list[str] = []
+    notes: dict[int, tuple[str, ...]] = {}
     buses: dict[_Place, npt.NDArray[np.float32]] = {}
-    for done, layer in enumerate(plan.layers, start=1):
-        made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
+    for done, (n, layer) in enumerate(_songs_first(plan.layers), start=1):
+        if isinstance(layer, PlayedLayer):  # the songs are on their buses by now
+            hardness = touch_beside(_hits_around_db(buses, plan, rate_hz))
+            made = shaped(struck_sound(layer, plan, ruler, hardness=hardness), layer, plan, ruler)
+        else:
+            made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
         place = (_side_of(layer), fader_of(layer, plan), layer.trim_db)
         if place not in buses:
             buses[place] = np.zeros((ruler.n_frames, 2), dtype=np.float32)
         buses[place][made.first_frame : made.first_frame + len(made.samples)] += made.samples
-        notes.extend(made.notes)
+        notes[n] = made.notes
         del made  # as long as a whole side
         tell(done / (len(plan.layers) + 1))
     sides = _ridden(buses, plan, ruler)
     finished = master(_sum_of(sides), rate_hz)
+    said = [note for n in sorted(notes) for note in notes[n]]
     if finished.lowered_db > _WORTH_SAYING_DB:
-        notes.append(
+        said.append(
             f"The whole is {finished.lowered_db:.1f} dB lower than planned, "
             "to keep its peaks below -1 dBTP without squashing them."
         )
@@ -135,7 +144,7 @@ def render_candidate(
         outgoing=clips["outgoing"],
         interlude=clips["interlude"],
         incoming=clips["incoming"],
-        notes=tuple(dict.fromkeys(notes)),
+        notes=tuple(dict.fromkeys(said)),
     )
     tell(1.0)
     return candidate
@@ -148,6 +157,7 @@ def _ridden(
 
     What somebody trimmed by hand counts as if it were not, so that nothing makes up for it.
     """
+    hardness = touch_beside(_hits_around_db(buses, plan, ruler.rate_hz))
     by_fader: dict[Fader, npt.NDArray[np.float32]] = {}
     for (_, fader, _), bus in buses.items():
         by_fader[fader] = by_fader[fader] + bus if fader in by_fader else bus
@@ -156,7 +166,7 @@ def _ridden(
         for place in [place for place in buses if place[1] == "synth"]:
             buses[place] = shelved(buses[place], shelf_db, ruler.rate_hz)
         by_fader["synth"] = _added([bus for place, bus in buses.items() if place[1] == "synth"])
-    ride = ride_of(by_fader, plan, ruler.rate_hz)
+    ride = ride_of(by_fader, plan, ruler.rate_hz, hardness=hardness)
     del by_fader
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
     for side, fader, trim_db in sorted(buses):
@@ -187,12 +197,30 @@ def _side_of(layer: Layer) -> _SideName:
     return layer.song if isinstance(layer, SongLayer) else "interlude"
 
 
-def _sound_of(layer: Layer, plan: Plan, ruler: Ruler, sources: _Sources) -> LayerSound:
+def _songs_first(layers: Iterable[Layer]) -> list[tuple[int, Layer]]:
+    """Layers with their places, those that play the songs as they are before the others."""
+    return sorted(enumerate(layers), key=lambda numbered: not isinstance(numbered[1], SongLayer))
+
+
+def _hits_around_db(
+    buses: Mapping[_Place, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+) -> float:
+    """How far hits stand out in the songs next to the bridge: the mean of both."""
+    songs = [bus for (_, fader, _), bus in buses.items() if fader in ("songs", "carried")]
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    found = []
+    for low_s, high_s in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)):
+        part = slice(max(round(low_s * rate_hz), 0), round(high_s * rate_hz))
+        sound = sum((bus[part] for bus in songs), np.zeros((1, 2), dtype=np.float32))
+        if np.any(sound):
+            found.append(strength_of_hits_db(Clip(samples=sound, rate_hz=rate_hz)))
+    return float(np.mean(found)) if found else HARD_DB
+
+
+def _sound_of(layer: _Unplayed, plan: Plan, ruler: Ruler, sources: _Sources) -> LayerSound:
     """A layer before its curves."""
     if isinstance(layer, PadLayer):
         return _pad(layer, plan, ruler, sources.instruments)
-    if isinstance(layer, PlayedLayer):
-        return struck_sound(layer, plan, ruler)
     if isinstance(layer, SweepLayer):
         return sweep_sound(layer, plan, ruler.rate_hz, ruler.n_frames)
     edge = sources.songs[layer.song]

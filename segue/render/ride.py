@@ -5,6 +5,9 @@ said against the quieter of the old song's last bars and the new song's first, i
 loudness (ITU-R BS.1770 [R128]_) of the sum. The act's own drums keep the level that they have in
 the song, but for a few decibels; everything else makes up what is missing.
 
+What is loud for a moment and soft for the next is averaged as `mean_lufs` does: a mean of powers
+would hear the hits alone and duck what lies around them.
+
 References
 ----------
 .. [R128] EBU Tech 3341, "Loudness metering: 'EBU Mode' metering", v4.0, 2023.
@@ -18,7 +21,13 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from segue.audio.clip import Clip
-from segue.audio.loudness import MOMENTARY_S, momentary_lufs
+from segue.audio.loudness import (
+    MEAN_POWER,
+    MOMENTARY_S,
+    lufs_of_a_song,
+    mean_lufs,
+    momentary_lufs,
+)
 from segue.plan.layer import DrumLayer, SongLayer
 from segue.plan.shaping import value_at
 
@@ -45,16 +54,21 @@ QUIETEST_LUFS: Final = -60.0
 KIT_DB: Final = (-30.0, 3.0)
 """How far drums may be moved from the level that they have in the song: alone they want 2 to 4 dB
 more than beside a band (common practice, no source)."""
+SOFT_KIT_DB: Final = 9.0
+"""So much less, where the songs have no hard attacks and something else can carry the bridge."""
 MOST_DB: Final = (-60.0, 24.0)
 """How far everything else may be moved."""
-LEAST_SHARE: Final = 0.25
-"""What is not drums keeps this share of the power, however loud the drums are."""
+KIT_SHARE: Final = 0.75  # of the power, where something else sounds with the drums
+LEAST_SHARE: Final = 0.4
+"""What is not drums keeps this share of it, however loud they are: hits with nothing between them
+stand in a hole. Both set by judgement."""
 WINDOW_S: Final = (0.8, 2.4)
 """The fader follows the mean of a bar, within these lengths."""
-DIP_LU: Final = 4.0
+DIP_LU: Final = 3.0
 """Moments this far below the level are filled up..."""
-FILL_DB: Final = 6.0
-"""...by this much at most. Set by judgement."""
+FILL_DB: Final = 6.0  # ...by this much at most, each time
+N_FILLS: Final = 2
+"""...once, and what is then still low once more. Set by judgement."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -94,7 +108,11 @@ _HALF_BEAT: Final = 0.5  # of a beat, the least that the fader looks at
 
 
 def ride_of(
-    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+    buses: Mapping[Fader, npt.NDArray[np.float32]],
+    plan: Plan,
+    rate_hz: int,
+    *,
+    hardness: float = 1.0,
 ) -> Ride | None:
     """How the faders move so that the bridge is at its level.
 
@@ -102,6 +120,8 @@ def ride_of(
     ----------
     buses : mapping of str to ndarray, shape (n_frames, 2)
         What is on each fader, before it.
+    hardness : float
+        How hard the songs attack, 0 to 1: next to soft ones drums stay behind the rest.
 
     Returns
     -------
@@ -112,19 +132,21 @@ def ride_of(
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     if not plan.bridge_lu or entry_s - exit_s < 2 * HOP_S:
         return None
-    powers, times_s = _powers(buses, exit_s, entry_s, rate_hz)
-    around = lufs_around(powers, times_s, exit_s, entry_s)
-    if around is None:
+    powers, outer_s = _powers(buses, exit_s, entry_s, rate_hz)
+    around = lufs_around(powers, outer_s, exit_s, entry_s)
+    inside = (outer_s >= exit_s) & (outer_s <= entry_s)
+    if around is None or inside.sum() < 2:  # noqa: PLR2004 - a curve
         return None
-    inside = (times_s >= exit_s) & (times_s <= entry_s)
-    if inside.sum() < 2:  # noqa: PLR2004 - a curve
-        return None
-    times_s = times_s[inside]
+    times_s = outer_s[inside]
     there = {name: _inside(power, inside) for name, power in powers.items()}
     wanted = np.array([value_at(plan.bridge_lu, plan.beat_at(float(t))) for t in times_s])
-    wanted += _eased(around, (times_s - exit_s) / (entry_s - exit_s), plan.bridge_lu)
+    left_lufs = min(around[0], _left_at_lufs(powers, outer_s, exit_s))
+    share = (times_s - exit_s) / (entry_s - exit_s)
+    wanted += _eased(around, left_lufs, share, plan.bridge_lu)
     bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
-    gains = _gains(there, 10 ** (wanted / 10), min(max(bar_s, WINDOW_S[0]), WINDOW_S[1]))
+    window_s = min(max(bar_s, WINDOW_S[0]), WINDOW_S[1])
+    most_kit_db = KIT_DB[1] - SOFT_KIT_DB * (1.0 - hardness)
+    gains = _gains(there, 10 ** (wanted / 10), window_s, most_kit_db)
     if "carried" in gains:  # no step where the old song plays on into the bridge
         gains["carried"] = gains["carried"] * np.clip((times_s - exit_s) / bar_s, 0.0, 1.0)
     return Ride(times_s=times_s, gains_db=gains)
@@ -149,15 +171,15 @@ def lufs_around(
 ) -> tuple[float, float] | None:
     """Loudness of the old song's last bars and of the new song's first; None for silence.
 
-    The median of momentary loudness; of a song that rings out or fades away there, what it was
-    just before. Where only one of the songs sounds, both are its loudness.
+    The mean of momentary loudness; of a song that rings out or fades away there,
+    what it was just before. Where only one of the songs sounds, both are its loudness.
 
     Parameters
     ----------
     powers : mapping of str to ndarray, shape (n,)
         Mean square, K-weighted, by fader.
     """
-    songs = sum((powers[name] for name in ("songs", "carried") if name in powers), np.zeros(1))
+    songs = _of_songs(powers)
     levels = []
     for low, high in (
         (exit_s - AROUND_S, exit_s - CLEAR_S),
@@ -165,9 +187,7 @@ def lufs_around(
     ):
         near = (times_s >= low) & (times_s < high)
         if near.any() and np.size(songs) > 1:
-            lufs = 10 * np.log10(songs[near] + _TINY)
-            middle, loud = np.percentile(lufs, (50, 90))
-            levels.append(float(max(middle, loud - MOST_BELOW_LU)))
+            levels.append(lufs_of_a_song(10 * np.log10(songs[near] + _TINY)))
     heard = [level for level in levels if level > QUIETEST_LUFS]
     if not heard:
         return None
@@ -178,8 +198,26 @@ def lufs_around(
     )
 
 
-MOST_BELOW_LU: Final = 5.0
-"""A song whose last bars lie further than this below its loud moments there is dying away."""
+def _of_songs(powers: Mapping[Fader, npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
+    return sum((powers[name] for name in ("songs", "carried") if name in powers), np.zeros(1))
+
+
+LEFT_S: Final = 1.5
+"""A song that has grown soft by its end is left at the loudness of its last moments."""
+
+
+def _left_at_lufs(
+    powers: Mapping[Fader, npt.NDArray[np.float64]],
+    times_s: npt.NDArray[np.float64],
+    exit_s: float,
+) -> float:
+    songs = _of_songs(powers)
+    near = (times_s >= exit_s - LEFT_S) & (times_s < exit_s - MOMENTARY_S / 2)
+    if not near.any() or np.size(songs) < 2:  # noqa: PLR2004 - no curve
+        return np.inf
+    return mean_lufs(10 * np.log10(songs[near] + _TINY))
+
+
 EASED_SHARE: Final = 0.35
 """From a louder song the bridge comes down, and up to one it goes, over this share of it."""
 CALM_LU: Final = -3.0
@@ -194,7 +232,10 @@ judgement."""
 
 
 def _eased(
-    around: tuple[float, float], share: npt.NDArray[np.float64], bridge_lu: Curve
+    around: tuple[float, float],
+    left_lufs: float,
+    share: npt.NDArray[np.float64],
+    bridge_lu: Curve,
 ) -> npt.NDArray[np.float64]:
     """Loudness of the quieter song, with a slope from a louder old one or to a louder new one."""
     old, new = around
@@ -203,7 +244,7 @@ def _eased(
     builds = rise_lu >= LIFT_LU and bridge_lu[-1].value > CALM_LU
     if bridge_lu[0].value > TALK_LU:
         down = DROP_SHARE if builds else EASED_SHARE
-        eased += max(old - new, 0.0) * np.clip(1 - share / down, 0.0, 1.0)
+        eased += max(left_lufs - eased[0], 0.0) * np.clip(1 - share / down, 0.0, 1.0)
     if bridge_lu[-1].value > CALM_LU:
         eased += max(new - old, 0.0) * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0) / 2
     return eased
@@ -242,40 +283,52 @@ def _gains(
     powers: Mapping[Fader, npt.NDArray[np.float64]],
     wanted: npt.NDArray[np.float64],
     window_s: float,
+    most_kit_db: float,
 ) -> dict[Fader, npt.NDArray[np.float64]]:
     """Decibels by fader, hop by hop."""
     nothing = np.zeros(len(wanted))
-    songs = _smoothed(powers.get("songs", nothing), window_s)
-    kit = _smoothed(powers.get("kit", nothing), window_s)
     movable: list[Fader] = ["carried", "band", "synth"]
     others = [name for name in movable if name in powers]
     rest = sum((powers[name] for name in others), nothing)
-    rest_smooth = _smoothed(rest, window_s)
-    gains: dict[Fader, npt.NDArray[np.float64]] = {}
+    songs, kit = powers.get("songs", nothing), powers.get("kit", nothing)
     kit_db = nothing
+    gains: dict[Fader, npt.NDArray[np.float64]] = {}
     if "kit" in powers:
-        kit_db = np.clip(10 * np.log10(np.maximum(wanted - songs, _TINY) / (kit + _TINY)), *KIT_DB)
-        gains["kit"] = kit_db = _smoothed(kit_db, window_s)
-    with_kit = songs + kit * 10 ** (kit_db / 10)
+        room = np.maximum(wanted - _smoothed(songs, window_s), _TINY)
+        limits = KIT_DB
+        if np.any(rest > 0):
+            room, limits = np.minimum(room, KIT_SHARE * wanted), (KIT_DB[0], most_kit_db)
+        kit_db = _decibels(room, _smoothed(kit, window_s), limits)
+        gains["kit"] = kit_db = _smoothed(kit_db - KIT_DB[0], window_s, power=1.0) + KIT_DB[0]
+    with_kit = _smoothed(songs + kit * 10 ** (kit_db / 10), window_s)
     left = np.maximum(wanted - with_kit, LEAST_SHARE * wanted)
-    rest_db = np.clip(10 * np.log10(left / (rest_smooth + _TINY)), *MOST_DB)
-    now = (
-        powers.get("songs", nothing)
-        + powers.get("kit", nothing) * 10 ** (kit_db / 10)
-        + rest * 10 ** (rest_db / 10)
-    )
-    short_db = 10 * np.log10(wanted / (now + _TINY)) - DIP_LU
-    rest_db = rest_db + _smoothed(np.clip(short_db, 0.0, FILL_DB), 4 * HOP_S)
+    rest_db = _decibels(left, _smoothed(rest, window_s), MOST_DB)
+    for _ in range(N_FILLS):
+        now = songs + kit * 10 ** (kit_db / 10) + rest * 10 ** (rest_db / 10)
+        short_db = 10 * np.log10(wanted / (now + _TINY)) - DIP_LU
+        fill_db = _smoothed(np.clip(short_db, 0.0, FILL_DB), 4 * HOP_S, power=1.0)
+        rest_db = np.minimum(rest_db + fill_db, MOST_DB[1])
     return gains | dict.fromkeys(others, rest_db)
 
 
-def _smoothed(values: npt.NDArray[np.float64], window_s: float) -> npt.NDArray[np.float64]:
-    """Under a running raised cosine that shrinks at the ends."""
+def _decibels(
+    wanted: npt.NDArray[np.float64], there: npt.NDArray[np.float64], limits: tuple[float, float]
+) -> npt.NDArray[np.float64]:
+    """Gain from one power to another."""
+    gain_db = 10 * np.log10(wanted / (there + _TINY))
+    return np.asarray(np.clip(gain_db, *limits), dtype=np.float64)
+
+
+def _smoothed(
+    values: npt.NDArray[np.float64], window_s: float, *, power: float = MEAN_POWER
+) -> npt.NDArray[np.float64]:
+    """Mean under a running raised cosine that shrinks at the ends; as `mean_lufs` takes it."""
     reach = max(round(window_s / HOP_S / 2), 1)
     kernel = np.hanning(2 * reach + 3)[1:-1]
-    weight = np.convolve(np.ones(len(values)), kernel, mode="full")[reach : reach + len(values)]
-    total = np.convolve(values, kernel, mode="full")[reach : reach + len(values)]
-    smooth: npt.NDArray[np.float64] = total / weight
+    inner = slice(reach, reach + len(values))
+    weight = np.convolve(np.ones(len(values)), kernel, mode="full")[inner]
+    total = np.convolve(values**power, kernel, mode="full")[inner]
+    smooth: npt.NDArray[np.float64] = (total / weight) ** (1 / power)
     return smooth
 
 

@@ -3,11 +3,14 @@
 A note is a sum of partials, each of which dies away at its own rate, the higher the faster, as a
 string's or a tine's do; a short burst of noise is the touch of the finger or the hammer. Levels,
 rates and the width of the picture are set by judgement.
+
+It is played as hard as the songs around it: next to music without hard attacks the notes start
+and end softly, darker and without the touch, or they would stand out of it like a typewriter.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numba
@@ -26,7 +29,6 @@ if TYPE_CHECKING:
 
 _A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16; number of the note in MIDI
 _HIGHEST_RATIO: Final = 0.45  # of the rate: no partial above
-_RELEASE_S: Final = 0.09  # a note that ends dies away in this
 _HUMAN_DB: Final = 1.0  # see below
 _HUMAN_S: Final = 0.004
 """Notes differ by up to this much either way, as a player's do."""
@@ -51,6 +53,8 @@ class _Instrument:
         Level of the burst of noise.
     width : float
         0 in the middle, 1 spread from left to right.
+    release_s : float
+        A note that ends dies away in this.
     """
 
     tilt: float
@@ -60,6 +64,7 @@ class _Instrument:
     attack_s: float
     touch: float
     width: float
+    release_s: float = 0.09
 
 
 _INSTRUMENTS: Final = {
@@ -78,10 +83,41 @@ _INSTRUMENTS: Final = {
 }
 
 
-def struck_sound(layer: PlayedLayer, plan: Plan, ruler: Ruler) -> LayerSound:
-    """Comping or a bass before its curves, at the plan's target loudness."""
+HARD_DB: Final = 7.0
+"""Hits that stand out by this, as in music with drums, are answered as hard as can be."""
+_SOFT_ATTACK_S: Final = 0.07  # more, where nothing around is struck
+_SOFT_RELEASE_S: Final = 0.25  # more, too: softer notes hang on to each other
+_SOFT_TILT: Final = 0.6  # more; by judgement, all three
+
+
+def touch_beside(hits_db: float) -> float:
+    """How hard to play beside music whose hits stand out so far, 0 softest to 1."""
+    return float(np.clip(hits_db / HARD_DB, 0.0, 1.0))
+
+
+def _softened(instrument: _Instrument, hardness: float) -> _Instrument:
+    soft = 1.0 - hardness
+    return replace(
+        instrument,
+        tilt=instrument.tilt + _SOFT_TILT * soft,
+        attack_s=instrument.attack_s + _SOFT_ATTACK_S * soft,
+        release_s=instrument.release_s + _SOFT_RELEASE_S * soft,
+        touch=instrument.touch * hardness**2,
+    )
+
+
+def struck_sound(
+    layer: PlayedLayer, plan: Plan, ruler: Ruler, *, hardness: float = 1.0
+) -> LayerSound:
+    """Comping or a bass before its curves, at the plan's target loudness.
+
+    Parameters
+    ----------
+    hardness : float
+        From 0, as softly as can be, to 1; see `touch_beside`.
+    """
     rate_hz = ruler.rate_hz
-    instrument = _INSTRUMENTS[layer.sound]
+    instrument = _softened(_INSTRUMENTS[layer.sound], hardness)
     generator = np.random.default_rng((plan.seed, 5))
     first = max(round(plan.seconds_at(layer.start_beat) * rate_hz), 0)
     end = round((plan.seconds_at(layer.end_beat) + _TAIL_S) * rate_hz)
@@ -91,6 +127,7 @@ def struck_sound(layer: PlayedLayer, plan: Plan, ruler: Ruler) -> LayerSound:
         late_s = float(generator.uniform(0.0, _HUMAN_S))
         loud_db = note.gain_db + float(generator.uniform(-_HUMAN_DB, _HUMAN_DB))
         start_s, end_s = (plan.seconds_at(beat) for beat in (note.start_beat, note.end_beat))
+        start_s = max(start_s - instrument.attack_s / 3, first / rate_hz)  # heard on its beat
         cents = (
             plan.key_from_tuning_cents
             if note.start_beat < glides_until
@@ -122,7 +159,7 @@ def _note(
     if instrument.picked_at:
         sizes = sizes * np.abs(np.sin(np.pi * numbers * instrument.picked_at))
     decays = instrument.decay + instrument.decay_more * (numbers - 1)
-    n_frames = round((max(length_s, 0.03) + _RELEASE_S) * rate_hz)
+    n_frames = round((max(length_s, 0.03) + instrument.release_s) * rate_hz)
     out = np.zeros((n_frames, 2))
     stiff = np.sqrt(1 + 1e-4 * numbers**2)
     side = np.clip((midi - 60) / 24, -1.0, 1.0) * 0.4 * instrument.width
@@ -143,7 +180,7 @@ def _note(
     )
     out[: len(noise)] += instrument.touch * noise[: len(out)]
     shape = np.ones(n_frames)
-    rise, fall = round(instrument.attack_s * rate_hz), round(_RELEASE_S * rate_hz)
+    rise, fall = round(instrument.attack_s * rate_hz), round(instrument.release_s * rate_hz)
     shape[:rise] = np.sin((np.arange(rise) + 0.5) / max(rise, 1) * np.pi / 2) ** 2
     shape[-fall:] *= np.cos((np.arange(fall) + 0.5) / max(fall, 1) * np.pi / 2) ** 2
     return out * shape[:, None]

@@ -1,12 +1,8 @@
 """What is heard between the two songs: pulse, level, holes, what rises, how dense it is.
 
 All of it is measured on the rendered sound, against the songs next to the bridge. The pulse is
-the strength of onsets (spectral flux, as in [Dix06]_) in the bridge over that in the songs; level
+the strength of onsets (`segue.analysis.band_rises`) in the bridge over that in the songs; level
 is momentary loudness (ITU-R BS.1770).
-
-References
-----------
-.. [Dix06] S. Dixon, "Onset detection revisited", DAFx 2006.
 """
 
 from __future__ import annotations
@@ -16,8 +12,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.analysis.band_rises import RISES_HOP_S, STRONG_PERCENT, band_rises
 from segue.analysis.envelope import mono_of
-from segue.audio.loudness import momentary_lufs
+from segue.audio.loudness import lufs_of_a_song, mean_lufs, momentary_lufs
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -35,15 +32,10 @@ HOLE_LU: Final = 12.0
 """This far under the quieter song is a hole."""
 N_CURVE: Final = 16  # points of the loudness curve that two bridges are compared by
 _HOP_S: Final = 0.1  # of the loudness curve
-_WINDOW_S, _FLUX_HOP_S = 0.046, 0.0116  # 1,024 and 256 frames at 22 kHz: of the flux
-_N_BANDS: Final = 40  # of the flux, evenly in log frequency
-_LOWEST_HZ: Final = 40.0  # of the flux
-_RANGE_DB: Final = 80.0  # below the loudest: softer is nothing
 _ONSET_SHARE: Final = 0.4
 """An onset is a peak of this share of the songs' strong ones."""
-_STRONG: Final = 95.0  # per cent of the hops lie below
 _STRONG_OF_A_FEW: Final = 98.0
-"""Percentiles of the flux that stand for its peaks, in many bars and in one or two."""
+"""Percentile of the rises that stands for their peaks in one or two bars."""
 _FLOOR_LUFS: Final = -100.0  # stands for silence
 _AIR_HZ: Final = (1_000.0, 6_000.0)  # where a bridge is behind a curtain, or too bright
 
@@ -62,7 +54,7 @@ class BridgeSound:
     onsets_a_s : float
         Onsets a second.
     below_lu : float
-        How far its median lies under the quieter song; negative above it.
+        How far its loudness lies under the quieter song; negative above it.
     hole_s : float
         Longest stretch 12 LU and more under the quieter song, from the exit to the entry.
     rise_lu, brighter, denser : float
@@ -101,8 +93,11 @@ def bridge_of(plan: Plan, music: Clip) -> BridgeSound:
     times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
     level = _Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))
     old, new = (
-        level.median(exit_s - AROUND_S, exit_s - 0.3),
-        level.median(entry_s + 0.3, entry_s + AROUND_S),
+        lufs_of_a_song(part) if len(part) else _FLOOR_LUFS
+        for part in (
+            level.part(exit_s - AROUND_S, exit_s - 0.3),
+            level.part(entry_s + 0.3, entry_s + AROUND_S),
+        )
     )
     quieter = min(old, new)
     flux = _flux(music)
@@ -124,7 +119,7 @@ def bridge_of(plan: Plan, music: Clip) -> BridgeSound:
         if told
         else 1.0,
         onsets_a_s=flux.onsets_a_s(exit_s, entry_s, _ONSET_SHARE * strong),
-        below_lu=quieter - float(np.median(inside)) if len(inside) else 0.0,
+        below_lu=quieter - mean_lufs(inside) if len(inside) else 0.0,
         hole_s=_longest(level.part(exit_s - 0.5, entry_s + 0.3) < quieter - HOLE_LU) * _HOP_S,
         rise_lu=level.median(*last) - level.median(*first),
         brighter=_centroid_hz(music, *last) / max(_centroid_hz(music, *first), 1.0),
@@ -153,7 +148,7 @@ class _Curve:
     def at(self, times_s: Floats) -> Floats:
         return np.interp(times_s, self.times_s, self.values)
 
-    def strong(self, low_s: float, high_s: float, percentile: float = _STRONG) -> float:
+    def strong(self, low_s: float, high_s: float, percentile: float = STRONG_PERCENT) -> float:
         part = self.part(low_s, high_s)
         return float(np.percentile(part, percentile)) if len(part) else 0.0
 
@@ -161,7 +156,7 @@ class _Curve:
         from scipy.signal import find_peaks
 
         part = self.part(low_s, high_s)
-        apart = max(round(0.06 / _FLUX_HOP_S), 1)
+        apart = max(round(0.06 / RISES_HOP_S), 1)
         return len(find_peaks(part, height=max(least, 1e-9), distance=apart)[0]) / max(
             high_s - low_s, 0.1
         )
@@ -169,33 +164,7 @@ class _Curve:
 
 def _flux(music: Clip) -> _Curve:
     """How much louder the bands become from hop to hop, in decibels."""
-    rate_hz = music.rate_hz
-    window, hop = round(_WINDOW_S * rate_hz), round(_FLUX_HOP_S * rate_hz)
-    levels = _band_levels_db(mono_of(music.samples), window, hop, rate_hz)
-    rises = np.maximum(np.diff(levels, axis=0, prepend=levels[:1]), 0.0).mean(axis=1)
-    return _Curve((np.arange(len(rises)) * hop + window / 2) / rate_hz, rises)
-
-
-def _band_levels_db(mono: npt.NDArray[np.float32], window: int, hop: int, rate_hz: int) -> Floats:
-    """Bands of equal width in log frequency, (n_hops, n_bands), a block at a time."""
-    from scipy.fft import rfft
-
-    frames = np.lib.stride_tricks.sliding_window_view(mono, window)[::hop]
-    hertz = np.geomspace(_LOWEST_HZ, 0.45 * rate_hz, _N_BANDS + 1)
-    edges = np.unique(np.maximum(np.round(hertz / rate_hz * window), 1).astype(int))
-    shape = np.hanning(window).astype(np.float32)
-    powers = np.concatenate(
-        [
-            np.add.reduceat(
-                np.square(np.abs(rfft(frames[n : n + 512] * shape, axis=1)))[:, : edges[-1]],
-                edges[:-1],
-                axis=1,
-            )
-            for n in range(0, len(frames), 512)
-        ]
-    ).astype(np.float64)
-    levels = 10 * np.log10(powers + 1e-10)
-    return np.asarray(np.maximum(levels, levels.max() - _RANGE_DB))
+    return _Curve(*band_rises(music))
 
 
 def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:
