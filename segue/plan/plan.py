@@ -106,6 +106,8 @@ class Plan:
     bridge_lu : Curve
         Loudness of the bridge, all that sounds in it together, against the quieter of the old
         song's last bars and the new song's first; empty leaves it as its layers make it.
+    exit_source_s, entry_source_s : float or None
+        Second of each song's file at its exit or entry; None where no song was planned for.
     """
 
     recipe: str
@@ -135,6 +137,8 @@ class Plan:
     stretch_engine: StretchEngine = "own"
     notes: tuple[str, ...] = ()
     bridge_lu: Curve = ()
+    exit_source_s: float | None = None
+    entry_source_s: float | None = None
 
     def __post_init__(self) -> None:
         if not 0 <= self.exit_beat <= self.entry_beat < self.end_beat:

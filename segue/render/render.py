@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_args
 
 import numpy as np
 
-from segue.analysis.band_rises import strength_of_hits_db
 from segue.audio.clip import Clip
 from segue.plan.layer import (
     DrumLayer,
@@ -27,10 +26,10 @@ from segue.render.hits import Kits, drum_layer_sound
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
-from segue.render.ride import AROUND_S, fader_of, in_the_light_of, moved, ride_of, shelved
+from segue.render.ride import fader_of, in_the_light_of, moved, ride_of, shelved
 from segue.render.shape import shaped
 from segue.render.song_layer import song_layer_sound
-from segue.render.struck import HARD_DB, struck_sound, touch_beside
+from segue.render.struck import struck_sound, touch_beside
 from segue.render.sweep import sweep_sound
 
 if TYPE_CHECKING:
@@ -112,9 +111,9 @@ def render_candidate(
     )
     notes: dict[int, tuple[str, ...]] = {}
     buses: dict[_Place, npt.NDArray[np.float32]] = {}
-    for done, (n, layer) in enumerate(_songs_first(plan.layers), start=1):
-        if isinstance(layer, PlayedLayer):  # the songs are on their buses by now
-            hardness = touch_beside(_hits_around_db(buses, plan, rate_hz))
+    hardness = touch_beside(plan, outgoing, incoming)
+    for done, (n, layer) in enumerate(enumerate(plan.layers), start=1):
+        if isinstance(layer, PlayedLayer):
             made = shaped(struck_sound(layer, plan, ruler, hardness=hardness), layer, plan, ruler)
         else:
             made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
@@ -125,7 +124,7 @@ def render_candidate(
         notes[n] = made.notes
         del made  # as long as a whole side
         tell(done / (len(plan.layers) + 1))
-    sides = _ridden(buses, plan, ruler)
+    sides = _ridden(buses, plan, ruler, hardness)
     finished = master(_sum_of(sides), rate_hz)
     said = [note for n in sorted(notes) for note in notes[n]]
     if finished.lowered_db > _WORTH_SAYING_DB:
@@ -151,13 +150,12 @@ def render_candidate(
 
 
 def _ridden(
-    buses: dict[_Place, npt.NDArray[np.float32]], plan: Plan, ruler: Ruler
+    buses: dict[_Place, npt.NDArray[np.float32]], plan: Plan, ruler: Ruler, hardness: float
 ) -> dict[_SideName, npt.NDArray[np.float32]]:
     """The sides with the bridge at its level; what was on the buses is used up.
 
     What somebody trimmed by hand counts as if it were not, so that nothing makes up for it.
     """
-    hardness = touch_beside(_hits_around_db(buses, plan, ruler.rate_hz))
     by_fader: dict[Fader, npt.NDArray[np.float32]] = {}
     for (_, fader, _), bus in buses.items():
         by_fader[fader] = by_fader[fader] + bus if fader in by_fader else bus
@@ -195,26 +193,6 @@ def _added(buses: list[npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
 def _side_of(layer: Layer) -> _SideName:
     """A song's own sound counts as the song's, what is made for the join as the interlude's."""
     return layer.song if isinstance(layer, SongLayer) else "interlude"
-
-
-def _songs_first(layers: Iterable[Layer]) -> list[tuple[int, Layer]]:
-    """Layers with their places, those that play the songs as they are before the others."""
-    return sorted(enumerate(layers), key=lambda numbered: not isinstance(numbered[1], SongLayer))
-
-
-def _hits_around_db(
-    buses: Mapping[_Place, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
-) -> float:
-    """How far hits stand out in the songs next to the bridge: the mean of both."""
-    songs = [bus for (_, fader, _), bus in buses.items() if fader in ("songs", "carried")]
-    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
-    found = []
-    for low_s, high_s in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)):
-        part = slice(max(round(low_s * rate_hz), 0), round(high_s * rate_hz))
-        sound = sum((bus[part] for bus in songs), np.zeros((1, 2), dtype=np.float32))
-        if np.any(sound):
-            found.append(strength_of_hits_db(Clip(samples=sound, rate_hz=rate_hz)))
-    return float(np.mean(found)) if found else HARD_DB
 
 
 def _sound_of(layer: _Unplayed, plan: Plan, ruler: Ruler, sources: _Sources) -> LayerSound:

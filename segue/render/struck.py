@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
+from segue.analysis.band_rises import strength_of_hits_db
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
 from segue.render.layer_sound import LayerSound
@@ -23,6 +24,7 @@ from segue.render.layer_sound import LayerSound
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.audio.clip import SongEdge
     from segue.plan.layer import PlayedLayer
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
@@ -90,9 +92,24 @@ _SOFT_RELEASE_S: Final = 0.25  # more, too: softer notes hang on to each other
 _SOFT_TILT: Final = 0.6  # more; by judgement, all three
 
 
-def touch_beside(hits_db: float) -> float:
-    """How hard to play beside music whose hits stand out so far, 0 softest to 1."""
-    return float(np.clip(hits_db / HARD_DB, 0.0, 1.0))
+_BESIDE_S: Final = 8.0  # so much of either song is listened to; by judgement
+
+
+def touch_beside(plan: Plan, outgoing: SongEdge, incoming: SongEdge) -> float:
+    """How hard to play between two songs, 0 softest to 1: as their hits stand out at the join."""
+    found = []
+    for edge, from_s, to_s in (
+        (outgoing, plan.exit_source_s, -_BESIDE_S),
+        (incoming, plan.entry_source_s, _BESIDE_S),
+    ):
+        if from_s is None:
+            continue
+        ends_s = sorted((from_s, from_s + to_s))
+        low, high = (max(round((s - edge.start_s) * edge.rate_hz), 0) for s in ends_s)
+        sound = np.sum([stem.clip.samples[low:high] for stem in edge.stems], axis=0)
+        if np.any(sound):
+            found.append(strength_of_hits_db(Clip(samples=sound, rate_hz=edge.rate_hz)))
+    return float(np.clip(np.mean(found) / HARD_DB, 0.0, 1.0)) if found else 1.0
 
 
 def _softened(instrument: _Instrument, hardness: float) -> _Instrument:

@@ -12,6 +12,8 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import (
     integrated_lufs,
     k_weighting_sos,
+    lufs_of_a_song,
+    mean_lufs,
     momentary_lufs,
     short_term_lufs,
 )
@@ -150,3 +152,18 @@ def test_gain_moves_momentary_loudness_by_itself(gain_db, hop_s):
     before = momentary_lufs(Clip(samples=samples, rate_hz=RATE_HZ), hop_s=hop_s)[1]
     after = momentary_lufs(Clip(samples=louder, rate_hz=RATE_HZ), hop_s=hop_s)[1]
     assert after - before == pytest.approx(gain_db, abs=1e-4)
+
+
+def test_what_comes_and_goes_lies_between_the_mean_of_powers_and_that_of_decibels():
+    lufs = np.array([-14.0, -30.0] * 20)
+    power_mean = 10 * math.log10(float(np.mean(10 ** (lufs / 10))))
+    assert float(lufs.mean()) < mean_lufs(lufs) < power_mean
+    assert mean_lufs(lufs - 6.0) == pytest.approx(mean_lufs(lufs) - 6.0)
+    assert mean_lufs(np.full(3, -math.inf)) == -math.inf
+
+
+def test_a_song_that_rings_out_is_as_loud_as_it_was_just_before():
+    played, rung_out = np.full(20, -16.0), np.linspace(-16.0, -60.0, 60)
+    assert lufs_of_a_song(played) == pytest.approx(-16.0)
+    assert mean_lufs(rung_out) < -24.0
+    assert lufs_of_a_song(np.concatenate([played, rung_out])) > -22.0

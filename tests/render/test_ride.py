@@ -72,6 +72,22 @@ def test_a_build_after_a_louder_song_rises_from_where_it_is_said_to_start(plan):
     assert last >= first + 3.0
 
 
+def test_a_bridge_goes_on_from_the_level_at_which_a_fading_song_is_left(plan):
+    """It does not jump back to how loud the old song once was."""
+    exit_s = plan.seconds_at(plan.exit_beat)
+    old, new = songs()
+    time_s = np.arange(old.mix.n_frames)[:, None] / RATE_HZ
+    down = np.interp(time_s, [0.5, exit_s], [1.0, 10 ** (-12 / 20)])
+    faded = song(old.mix.samples * down, rate_hz=RATE_HZ)
+    ridden = bridged(plan, curve((4, 0.0)))
+    starts = []
+    for edge in (old, faded):
+        made = render_candidate(ridden, edge, new)
+        times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+        starts.append(float(np.interp(exit_s + 0.5, times_s, lufs)))
+    assert starts[1] < starts[0] - 3.0
+
+
 @pytest.mark.parametrize("pad_db", [-30.0, -18.0, 0.0])
 def test_the_layers_own_level_does_not_change_that_of_the_bridge(plan, pad_db):
     loud, soft = (bridged(plan, curve((4, -3.0)), pad_db=db) for db in (-6.0, pad_db))

@@ -9,7 +9,8 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
 from segue.plan.layer import PlayedLayer, PlayedNote, Voicing
 from segue.render.curves import ruler_of
-from segue.render.struck import struck_sound
+from segue.render.struck import struck_sound, touch_beside
+from tests.render.conftest import music, song
 
 RATE_HZ = 22_050
 SOUNDS = ("keys", "pluck", "organ", "bass")
@@ -61,3 +62,34 @@ def test_it_is_the_same_twice_and_as_wide_as_it_is_told(plan):
     assert np.corrcoef(one.samples.T)[0, 1] < 0.99
     bass = sound_of(replace(layer, sound="bass", notes=(note(5, 40, 4.0),)), plan)
     assert np.corrcoef(bass.samples.T)[0, 1] > 0.99
+
+
+def test_it_is_played_softly_beside_soft_music(plan):
+    layer = played(*(note(beat, 60, 0.9) for beat in range(4, 12)))
+    ruler = ruler_of(plan, RATE_HZ)
+    hard, soft = (struck_sound(layer, plan, ruler, hardness=h) for h in (1.0, 0.0))
+    at = round(plan.seconds_at(8) * RATE_HZ) - hard.first_frame
+    shares = [
+        np.abs(made.samples[at - 200 : at + 200]).max()
+        / np.abs(made.samples[at : at + RATE_HZ // 3]).max()
+        for made in (hard, soft)
+    ]
+    assert shares[1] < 0.7 * shares[0]  # within 10 ms
+    levels = [integrated_lufs(Clip(samples=made.samples, rate_hz=RATE_HZ)) for made in (hard, soft)]
+    assert levels[0] == pytest.approx(levels[1], abs=0.2)
+
+
+def test_how_hard_is_told_by_the_songs_next_to_the_join_at_whatever_level(plan):
+    time_s = np.arange(20 * RATE_HZ)[:, None] / RATE_HZ
+    held = np.repeat(0.1 * np.sin(2 * np.pi * 220 * time_s), 2, axis=1)
+    struck = music(20.0, 120.0, rate_hz=RATE_HZ)[: len(held)]
+    placed = replace(plan, exit_source_s=10.0, entry_source_s=10.0)
+
+    def touch(before, after):
+        sound = np.concatenate([before[: 10 * RATE_HZ], after[: 10 * RATE_HZ]])
+        edge = song(sound, rate_hz=RATE_HZ)
+        return touch_beside(placed, edge, edge)
+
+    assert touch(held, held) < touch(held, struck) < touch(struck, struck) <= 1.0
+    assert touch(0.1 * struck, 0.1 * struck) == pytest.approx(touch(struck, struck), rel=0.02)
+    assert touch_beside(plan, song(held, rate_hz=RATE_HZ), song(held, rate_hz=RATE_HZ)) == 1.0
