@@ -30,7 +30,7 @@ BLIND_PAGE_NAME: Final = "audition-blind.html"
 BLIND_KEY_NAME: Final = "audition-blind key.txt"
 STYLES: Final = ("shared.css", "audition.css")
 SCRIPTS: Final = (
-    "order.js", "lanes.js", "sound.js", "heard.js",
+    "order.js", "lanes.js", "mark.js", "sound.js", "heard.js",
     "page.js", "results.js", "ballot.js", "start.js",
 )  # fmt: skip
 """Joined into one block, in this order."""

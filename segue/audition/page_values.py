@@ -12,7 +12,8 @@ from statistics import median
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
-from segue.audition.sound import LEAD_S, MARK_S, duration_of, outline_of, sound_rate_hz
+from segue.audio.marked_mp3 import LEAD_S, MARK_S, sound_rate_hz
+from segue.audition.sound import duration_of, outline_of
 from segue.plan.bridge_words import bridge_line, length_words, moments_of
 from segue.plan.fact_words import fact_table
 from segue.plan.layer import SongLayer

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
     from segue.review.compare import Comparison
     from segue.review.report import Clock, Rehearsal, Review
+    from segue.review.review_files import ReviewFiles
+    from segue.review.trend import Trend
 
 
 def review(
@@ -51,12 +53,13 @@ def review(
     change = None if earlier is None else compared(told, earlier)
     folder = take.parent if out is None else out
     path = folder / f"{take.stem} review.json"
-    write_review(path, told, take=take)
+    before = () if earlier is None else (earlier,)
+    files = write_review(path, told, run=run, take=take, earlier=before)
     if json:
         _print_json(told, change)
         return
     label = candidate_of(read_document(run), told.best_try.candidate).label
-    _print_review(told, change, path, label=label)
+    _print_review(told, change, files, label=label)
     if not quiet:
         print_next("The next take", "review", run, "NEXT.wav", "--against", path)
 
@@ -75,7 +78,9 @@ def _print_json(told: Rehearsal, change: Comparison | None) -> None:
     print_json(value)
 
 
-def _print_review(told: Rehearsal, change: Comparison | None, path: Path, *, label: str) -> None:
+def _print_review(
+    told: Rehearsal, change: Comparison | None, files: ReviewFiles, *, label: str
+) -> None:
     from rich.console import Console
 
     console = Console(soft_wrap=True)
@@ -91,12 +96,12 @@ def _print_review(told: Rehearsal, change: Comparison | None, path: Path, *, lab
             say(f"try {number} at {one.offset_s:.0f} s{is_best}: {_first_words(one)}")
     say(f"starts at {_rounded(best.offset_s, 2):.2f} s; {_time_words(best)}")
     _print_bars(console, best)
-    for line in [*_lines(best), *_change_lines(change)]:
+    for line in [*_lines(best), *_change_lines(change), *_trend_lines(files.trend)]:
         say(line)
     for finding in best.findings[1:]:
         say(f"also: {finding.words}")
     say(f"Next time: {best.advice}")
-    say(f"In {path}, with a picture beside it.")
+    say(f"To hear it bar by bar: {files.page}")
 
 
 def _first_words(told: Review) -> str:
@@ -178,11 +183,11 @@ def _singer_words(told: Review) -> str:
     if singer is None:
         return ""
     words = (
-        f"singer in bar {singer.bar}: {singer.late_ms:+.0f} ms against the beat, "
-        f"first note {singer.cents:+.0f} cents"
+        f"singer in bar {singer.bar}: {_rounded(singer.late_ms, 0):+.0f} ms against the beat, "
+        f"first note {_rounded(singer.cents, 0):+.0f} cents"
     )
     if singer.phrase_cents is not None:
-        words += f", first phrase {singer.phrase_cents:+.0f} cents"
+        words += f", first phrase {_rounded(singer.phrase_cents, 0):+.0f} cents"
     return words + (" (unsure)" if not singer.is_sure else "")
 
 
@@ -196,3 +201,10 @@ def _change_lines(change: Comparison | None) -> list[str]:
         for c in change.changes
         if c.verdict != "same"
     ]
+
+
+def _trend_lines(trend: Trend | None) -> list[str]:
+    """What the reviews that lie beside this one come to."""
+    if trend is None:
+        return []
+    return [f"over {trend.words}", *(f"  {line.words}" for line in trend.lines)]

@@ -89,12 +89,13 @@ class ReviewedTake:
 
     Parameters
     ----------
-    name, picture : str
-        Of the recording and the picture of its review, below the desk's folder.
+    name, picture, page : str
+        Of the recording and of its review's picture and page, below the desk's folder.
     """
 
     name: str
     picture: str
+    page: str
     review: Rehearsal
 
 
@@ -109,9 +110,11 @@ def reviewed(house: House, run: str, take: Path) -> ReviewedTake:
     folder = house.folder.inside(run)
     told = review_take(ReviewRequest(run=folder, take=take))
     path = take.with_name(f"{take.stem} review.json")
-    _, picture = write_review(path, told, take=take)
+    files = write_review(path, told, run=folder, take=take)
     name_of = house.folder.name_of
-    return ReviewedTake(name=name_of(take), picture=name_of(picture), review=told)
+    return ReviewedTake(
+        name=name_of(take), picture=name_of(files.picture), page=name_of(files.page), review=told
+    )
 
 
 def place_for_take(house: House, run: str, name: str) -> Path:

@@ -33,7 +33,7 @@ from segue.desk.desk_pages import (
     songs_html,
     style_text,
 )
-from segue.desk.house import House
+from segue.desk.house import TAKES, House
 from segue.desk.own_folder import NOT_FOUND
 from segue.desk.poll_host import host_poll
 from segue.desk.run_view import run_view
@@ -51,6 +51,11 @@ Done = TypeVar("Done")
 
 INVALID, BUSY = 422, 429  # status codes of HTTP (RFC 9110, RFC 6585)
 SOUND_TYPES: Final = {".flac": "audio/flac", ".wav": "audio/wav"}
+_ONE_FILE_POLICY: Final = (
+    "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
+    "frame-ancestors 'none'; sandbox allow-scripts"
+)
+"""Of a page that has all in one file: it can reach nothing, the desk neither (W3C, CSP level 3)."""
 
 
 def desk_routes() -> list[BaseRoute]:
@@ -66,6 +71,7 @@ def desk_routes() -> list[BaseRoute]:
         "/drafts/{number:int}/{index:int}": _draft_sound,
         "/run-sound": _run_sound,
         "/picture": _picture,
+        "/review-page": _review_page,
         "/packs/{name}": _pack_file,
         "/qr.svg": _qr,
         "/js/{name}": _script,
@@ -216,6 +222,15 @@ async def _picture(request: Request, house: House) -> Response:
     if path.suffix != ".png" or not path.is_file():
         return refusal("There is no such picture.", status=NOT_FOUND)
     return FileResponse(path, media_type="image/png")
+
+
+async def _review_page(request: Request, house: House) -> Response:
+    path = house.folder.inside(request.query_params.get("name", ""))
+    if path.suffix != ".html" or path.parent.parent.name != TAKES or not path.is_file():
+        return refusal("There is no such page.", status=NOT_FOUND)
+    return FileResponse(
+        path, media_type="text/html", headers={"content-security-policy": _ONE_FILE_POLICY}
+    )
 
 
 async def _pack(request: Request, house: House) -> Response:

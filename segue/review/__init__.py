@@ -2,17 +2,20 @@
 
 `review_take` finds the candidate's render in the recording, follows its beats, listens for
 the singer, and returns a `Rehearsal` with a `Review` of each try; `compared` tells two of them
-apart. A recording that does not hold the transition is refused with its best match.
+apart, and `trend_of` many. `write_review` leaves JSON, a picture and a page with sound. A
+recording that does not hold the transition is refused with its best match.
 """
 
 from segue.review.compare import compared
 from segue.review.rehearsal import ReviewRequest, review_take
 from segue.review.report import Rehearsal, Review
-from segue.review.review_document import read_review, review_text, write_review
+from segue.review.review_document import read_review, review_text
+from segue.review.review_files import ReviewFiles, write_review
 
 __all__ = [
     "Rehearsal",
     "Review",
+    "ReviewFiles",
     "ReviewRequest",
     "compared",
     "read_review",

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from segue.review.report import Rehearsal
 
 Verdict = Literal["better", "worse", "same"]
-_SAME_CENTS: Final = 5.0
+SAME_SPREAD_MS: Final = JUST_NOTICED_MS / 2  # of bars off the grid: no band tells these apart
+SAME_ENTRY_MS: Final = 2 * JUST_NOTICED_MS  # of a voice, whose attack is soft; by judgement
+SAME_CENTS: Final = 5.0
 """Pitch of tones is told apart from about here (Moore 1973, from memory)."""
 _SAME_DRIFT_MS: Final = 30.0  # ms a minute: drifts that differ by less are the same; by judgement
 
@@ -68,7 +70,7 @@ def compared(now: Rehearsal, before: Rehearsal) -> Comparison:
             f"{now.to_title}: compare takes of one transition."
         )
     changes = [
-        _change("bars off the grid", "ms", theirs.spread_ms, ours.spread_ms, JUST_NOTICED_MS / 2),
+        _change("bars off the grid", "ms", theirs.spread_ms, ours.spread_ms, SAME_SPREAD_MS),
         _change("drift", "ms a minute", theirs.clock.drift_ms_a_minute,
                 ours.clock.drift_ms_a_minute, _SAME_DRIFT_MS),
         _change("holes", "", len(theirs.holes), len(ours.holes), 0),
@@ -78,8 +80,8 @@ def compared(now: Rehearsal, before: Rehearsal) -> Comparison:
     if ours.singer is not None and theirs.singer is not None:
         changes += [
             _change("singer's entry", "ms", theirs.singer.late_ms, ours.singer.late_ms,
-                    2 * JUST_NOTICED_MS),
-            _change("first note", "cents", theirs.singer.cents, ours.singer.cents, _SAME_CENTS),
+                    SAME_ENTRY_MS),
+            _change("first note", "cents", theirs.singer.cents, ours.singer.cents, SAME_CENTS),
         ]  # fmt: skip
     return Comparison(earlier_take=before.take, changes=tuple(changes))
 

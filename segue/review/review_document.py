@@ -1,72 +1,26 @@
-"""Reviews on the disk: JSON with a schema version, whole or not at all."""
+"""Reviews as JSON with a schema version, and read again."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import InputError
 from segue.files.plain_file import first_fault, plain_bytes, plain_json
-from segue.files.whole_file import write_whole
-from segue.review.listening import read_clip
 from segue.review.report import SCHEMA_VERSION, Rehearsal
 from segue.runfolder.run_document import LARGEST_BYTES
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+ENDING: Final = " review.json"
+"""Of the name of a review, behind its take's."""
+
 
 def review_text(review: Rehearsal) -> str:
     """The review as JSON text, the same for the same take; ends with a newline."""
     return TypeAdapter(Rehearsal).dump_json(review, indent=1).decode() + "\n"
-
-
-def write_review(path: Path, review: Rehearsal, *, take: Path) -> tuple[Path, Path]:
-    """Write a review and its picture, each whole or not at all.
-
-    Parameters
-    ----------
-    path : Path
-        The JSON file; the picture has its name and ends in ``.png``. Older ones are replaced.
-    take : Path
-        The recording, for the picture.
-
-    Returns
-    -------
-    tuple of Path
-        The JSON file and the picture.
-
-    Raises
-    ------
-    InputError
-        If one cannot be written.
-    """
-    from segue.review.review_picture import picture_of
-
-    image = path.with_suffix(".png")
-    _make_folder(path.parent)
-    _written(image, picture_of(review, read_clip(take)))
-    _written(path, review_text(review).encode())
-    return path, image
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(
-            folder, f"cannot be made ({error.strerror}): choose a folder with --out."
-        ) from error
-
-
-def _written(path: Path, content: bytes) -> None:
-    try:
-        write_whole(path, content)
-    except OSError as error:
-        raise InputError(
-            path, f"cannot be written ({error.strerror}): choose a folder with --out."
-        ) from error
 
 
 def read_review(path: Path) -> Rehearsal:

@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.analysis.facts import EdgeChord, KeyWeight
+from segue.audio.marked_mp3 import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
 from segue.audition.page import STYLES, PageView, filled_page, served_page_text
 from segue.audition.page_values import WEAK_SCORE, fact_rows, matching_gains_db, weak_places
-from segue.audition.sound import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
 from segue.cli.tables import print_facts
 from segue.music.chord import Chord
 from segue.music.key import parse_key

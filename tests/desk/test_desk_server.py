@@ -220,6 +220,12 @@ def test_a_take_is_kept_and_reviewed(client, songs, run_name):
     assert (takes / "take 1 review.json").is_file()
     picture = (takes / "take 1 review.png").relative_to(songs).as_posix()
     assert client.ask(at("/picture", name=picture)).status == 200
+    page = (takes / "take 1 review.html").relative_to(songs).as_posix()
+    assert f"review-page?name={urllib.parse.quote(page)}" in answer.body.decode()
+    shown = client.ask(at("/review-page", name=page))
+    assert shown.status == 200
+    assert "sandbox allow-scripts" in shown.headers["content-security-policy"]
+    assert client.ask(at("/review-page", name=picture)).status == 404
     assert "take" not in client.ask(at("/songs")).body.decode()  # a take is no song
 
 

@@ -73,14 +73,14 @@ def test_reviews_of_two_transitions_do_not_compare(rehearsal):
         compared(rehearsal, replace(rehearsal, tries=(other,)))
 
 
-def test_place_that_cannot_be_written(rehearsal, plan, tmp_path):
+def test_place_that_cannot_be_written(rehearsal, run, plan, tmp_path):
     take = taped(band(plan), tmp_path / "take.wav")
     (tmp_path / "file").write_text("not a folder", encoding="utf-8")
     with pytest.raises(InputError, match=r"cannot be made .*: choose a folder with --out"):
-        write_review(tmp_path / "file" / "review.json", rehearsal, take=take)
+        write_review(tmp_path / "file" / "review.json", rehearsal, run=run, take=take)
     (tmp_path / "review.png").mkdir()
     with pytest.raises(InputError, match=r"cannot be written .*: choose a folder with --out"):
-        write_review(tmp_path / "review.json", rehearsal, take=take)
+        write_review(tmp_path / "review.json", rehearsal, run=run, take=take)
 
 
 def test_out_that_is_no_folder(run, tmp_path):
@@ -92,7 +92,7 @@ def test_out_that_is_no_folder(run, tmp_path):
     assert "is a file: name a folder" in str(told.exception)
 
 
-def test_command_prints_and_leaves_json_and_picture(run, plan, rehearsal, tmp_path):
+def test_command_prints_and_leaves_page_json_and_picture(run, plan, rehearsal, tmp_path):
     take = taped(band(plan), tmp_path / "take.wav", offset_s=2.0)
     out = tmp_path / "rev" / "0"  # made, as everywhere
     earlier = tmp_path / "earlier.json"
@@ -103,7 +103,8 @@ def test_command_prints_and_leaves_json_and_picture(run, plan, rehearsal, tmp_pa
     assert told.exit_code == 0, told.output
     assert "Next time:" in told.output
     assert "the same as take.wav" in told.output
-    assert sorted(p.name for p in out.iterdir()) == ["take review.json", "take review.png"]
+    endings = ("html", "json", "png")
+    assert sorted(p.name for p in out.iterdir()) == [f"take review.{end}" for end in endings]
     assert json.loads((out / "take review.json").read_text())["schema_version"] == 2
 
 

@@ -152,13 +152,14 @@ def test_candidate_that_is_not_there_is_refused(run, tmp_path):
         review_take(ReviewRequest(run=run, take=tmp_path / "take.wav", rank=7))
 
 
-def test_review_survives_the_disk_and_is_drawn(rehearsal, plan, tmp_path):
+def test_review_survives_the_disk_and_is_drawn(rehearsal, run, plan, tmp_path):
     take = taped(band(plan), tmp_path / "take.wav", offset_s=2.0)
-    path, image = write_review(tmp_path / "take review.json", rehearsal, take=take)
-    assert read_review(path) == rehearsal
-    assert image.read_bytes().startswith(b"\x89PNG")
+    files = write_review(tmp_path / "take review.json", rehearsal, run=run, take=take)
+    assert read_review(files.document) == rehearsal
+    assert files.picture.read_bytes().startswith(b"\x89PNG")
+    assert files.page.read_text("utf-8").startswith("<!doctype html>")
     assert sorted(p.name for p in tmp_path.iterdir()) == [
-        "take review.json", "take review.png", "take.wav",
+        "take review.html", "take review.json", "take review.png", "take.wav",
     ]  # fmt: skip
 
 

@@ -14,22 +14,7 @@ async function bytesOf(id) {
     if (!answer.ok) throw new Error(`${id} did not come`);
     return answer.arrayBuffer();
   }
-  const text = byId(id).textContent;
-  byId(id).remove();
-  if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text).buffer;
-  const raw = atob(text), out = new Uint8Array(raw.length);
-  for (let i = 0; i < raw.length; i += 1) out[i] = raw.charCodeAt(i);
-  return out.buffer;
-}
-
-// Codecs pad the start and browsers differ in what they take off: count from the mark.
-function startOf(buffer) {
-  const n = Math.round((run.lead_s - 0.05) * buffer.sampleRate);
-  const samples = buffer.getChannelData(0);
-  let peak = 0;
-  for (let i = 1; i < n; i += 1) if (Math.abs(samples[i]) > Math.abs(samples[peak])) peak = i;
-  if (Math.abs(samples[peak]) < 0.02) return run.lead_s;
-  return peak / buffer.sampleRate + run.lead_s - run.mark_s;
+  return bytesIn(id);
 }
 
 // The sounds stand last in the page: an option's are all there once the next one's have begun.
@@ -48,7 +33,7 @@ async function unpacked(index) {
     const rate = bus === "music" ? run.rate_hz : run.rate_hz / 2;
     const decoder = new OfflineAudioContext(1, 1, rate);
     const buffer = await decoder.decodeAudioData(await bytesOf(`${bus}-${own}`));
-    sounds[bus] = { buffer, start_s: startOf(buffer) };
+    sounds[bus] = { buffer, start_s: startOf(buffer, run) };
   }));
   ways[index].sounds = sounds;
 }
