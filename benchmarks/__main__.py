@@ -1,6 +1,6 @@
 """Everything that has to do with speed, with one command: ``python -m benchmarks``.
 
-The other benchmarks (ears, score, review, stretch, abuse, ...) are named in the
+The other benchmarks (ears, score, review, review_bands, stretch, abuse, ...) are named in the
 contributor's guide and run by themselves: ``python -m benchmarks.NAME``.
 """
 

@@ -38,7 +38,7 @@ _JUMP_COST: Final = 0.6
 """Of moving one hop from a beat to the next, in units of correlation a tenth of a second."""
 _MOST_JUMP_COST: Final = 2.4
 """Of a jump of any size: a band that is a whole beat off is off for good (chosen on takes of odd
-seeds of `benchmarks/review.py`)."""
+seeds of `benchmarks/review_bands.py`)."""
 _BAR_REACH_S: Final = 0.12  # a bar is looked for this near its beats; by judgement
 _BAR_EDGE_S: Final = 0.04  # an onset at a bar line belongs to the bar that it starts
 _AT_BEAT_HOPS: Final = 3  # hops on each side of a beat in which its stroke is looked for

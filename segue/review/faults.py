@@ -2,7 +2,7 @@
 
 Each function answers None where all is well, or a `Fault` with the number that
 says how bad it is. Thresholds are far from what undamaged recordings show
-(`benchmarks/review.py`), so that nobody is sent looking for nothing.
+(`benchmarks/review_bands.py`), so that nobody is sent looking for nothing.
 """
 
 from __future__ import annotations

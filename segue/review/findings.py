@@ -28,6 +28,15 @@ DRIFT_MS_A_MINUTE: Final = 120.0  # a drift that is told: 0.2 % of the tempo; by
 # Bars scatter by more than what is just noticed; by judgement
 UNEVEN_MS: Final = 3 * JUST_NOTICED_MS
 LEVEL_LU: Final = 3.0  # a side off by more is told; by judgement
+_PLAYERS: Final = {
+    "drums": "The drums rest",
+    "bass": "The bass rests",
+    "keys": "The keys rest",
+    "guitar": "The guitar rests",
+    "synth": "The synth rests",
+    "other": "One player rests",
+}
+"""By the roles of stems."""
 _WITH_CLICK: Final = "with the click, listening to the drums"
 
 
@@ -270,9 +279,13 @@ def _of_rests(review: Review) -> Iterator[Finding]:
     for rest in review.rests:
         is_one = rest.bar == rest.last_bar
         where = f"bar {rest.bar}" if is_one else f"bars {rest.bar} to {rest.last_bar}"
+        who = _PLAYERS.get(rest.part)
         yield _found(
             "rest",
-            f"One player rests in {where}: the {rest.part} are missing, the others go on",
+            f"{who} in {where}, the others go on"
+            if who is not None
+            else f"One player rests in {where}: the {rest.part} are missing, the others go on",
+            "agree who plays there",
             bars=(rest.bar, rest.last_bar),
             size=rest.last_bar - rest.bar + 1,
             unit="bars",

@@ -18,6 +18,7 @@ from segue.review.findings import findings_of
 from segue.review.level import gain_ratio, levels_against, section_levels
 from segue.review.listening import listening_to, read_clip
 from segue.review.option_heard import option_heard
+from segue.review.parts import part_rests, parts_of
 from segue.review.report import MissingSinger, Rehearsal, Review
 from segue.review.singer import singer_entry
 from segue.review.singing import ABSENT_BELOW, presence, sung_part
@@ -35,13 +36,14 @@ if TYPE_CHECKING:
     from segue.review.find import FoundPlace
     from segue.review.listening import Listening
     from segue.review.option_heard import OptionHeard
+    from segue.review.parts import Parts
     from segue.review.report import BarTiming
     from segue.review.timing import Timing
     from segue.runfolder import CandidateRecord, RunDocument
 
 LEAST_MATCH: Final = 0.43
 """Below, a recording does not hold the transition: right ones reach .50 and more, wrong ones
-.41 at most (`benchmarks/review.py`)."""
+.41 at most (`benchmarks/review_bands.py`)."""
 _LEAST_BETTER: Final = 0.1
 """Another option must agree better by so much, with the bridge and with whole and bridge (right
 ones agree better by .3 on takes of `benchmarks/_review_damage.py`)."""
@@ -190,7 +192,8 @@ def _reviewed(
     review = replace(
         review, singer=singer, missing_singer=_missing_singer(document, record, take, timing)
     )
-    return _with_sound(review, option, take, part, asked)
+    whose = parts_of(document, plan, option.clip, take, review.take_s_at)
+    return _with_sound(review, option, take, _Heard(part=part, whose=whose), asked)
 
 
 def _missing_singer(
@@ -258,7 +261,15 @@ def _whole_bars(timing: Timing, take: Clip) -> tuple[BarTiming, ...]:
     return whole or timing.bars
 
 
-def _with_sound(review: Review, option: _Option, take: Clip, part: Clip, asked: int) -> Review:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Heard:
+    """The transition alone, and whose its moments are, where the run has stems."""
+
+    part: Clip
+    whose: Parts | None
+
+
+def _with_sound(review: Review, option: _Option, take: Clip, told: _Heard, asked: int) -> Review:
     """The review with what the sound tells beyond the beats, and what to make of it."""
     plan = option.record.plan
     levels = levels_against(take, option.clip, review)
@@ -268,10 +279,14 @@ def _with_sound(review: Review, option: _Option, take: Clip, part: Clip, asked: 
     heard = replace(
         review,
         holes=holes,
-        rests=rests_of(bands, review.bars, holes),
+        rests=(
+            rests_of(bands, review.bars, holes)
+            if told.whose is None
+            else part_rests(told.whose, review.bars, plan.duration_s, holes)
+        ),
         gain_ratio=ratio,
         levels=section_levels(levels, review) if ratio == 1 else (),
-        faults=faults_of(part, option.clip),
+        faults=faults_of(told.part, option.clip),
     )
     tempo_bpm_at = {line.number: plan.tempo.bpm_at(line.beat + 1) for line in plan.bar_lines}
     return replace(

@@ -128,7 +128,7 @@ class Rest:
     bar, last_bar : int
         From the one to the other.
     part : str
-        Which range of the sound is missing.
+        Who, as 'drums', where the run has stems; else which range of the sound is missing.
     """
 
     bar: int

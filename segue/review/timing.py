@@ -34,7 +34,7 @@ FLAM_MS: Final = 40.0
 HEARD_AGREEMENT: Final = 0.25
 """Beats that agree less tell nothing of their time."""
 CLEAR_AGREEMENT: Final = 0.35
-"""Bars with drums agree more, also when another band plays them (`benchmarks/review.py`)."""
+"""Bars with drums agree more, also when another band plays them (`benchmarks/review_bands.py`)."""
 LOST_AGREEMENT: Final = 0.12
 """A bar whose onsets agree less is not the plan's, where the plan has onsets."""
 STRUCK: Final = 0.6

@@ -1,0 +1,265 @@
+"""One part that rests while the others go on, told by the plan's stems.
+
+In the plan's sound each narrow band at each moment is mostly one part's: its stem says which. Where
+a part is missing in a bar of the take, its moments are down against the rest of the section and
+those of the others are not. Moments at which noise or the room fills the band tell nothing. Of a
+plan without stems `rests_of` of `dropout` tells what it can by wide bands.
+
+References
+----------
+.. [ISO266] ISO 266:1997, "Acoustics: preferred frequencies" (one-third octaves).
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.audio import read_song
+from segue.audio.adapters import resampled
+from segue.audio.clip import Clip
+from segue.errors import InputError
+from segue.plan.layer import SongLayer
+from segue.review.report import Rest
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    import numpy.typing as npt
+
+    from segue.audio.clip import SongEdge
+    from segue.plan.plan import Plan
+    from segue.review.report import BarTiming, Hole
+    from segue.runfolder import RunDocument
+
+    Floats = npt.NDArray[np.float64]
+
+RATE_HZ: Final = 16_000
+HOP_S: Final = 0.02
+_WINDOW_FRAMES: Final = 1024  # 64 ms: the lowest bands are told apart
+_BANDS_HZ: Final = 1000.0 * 2.0 ** (np.arange(-12, 10) / 3)
+"""Middles of one-third octaves from 63 Hz to 8 kHz [ISO266]_."""
+_OWN_SHARE: Final = 0.8  # of the power at a moment that makes it a part's; by judgement
+_OTHERS_SHARE: Final = 0.2  # and that leaves it to the others; by judgement
+_ABOVE_FLOOR_DB: Final = 8.0  # of the plan above what fills the band in the take; by judgement
+_FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the room
+_LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
+_DOWN_DB: Final = 5.5
+"""Of a part's moments against its other bars (chosen on odd seeds of `benchmarks/review.py`)."""
+_STAYS_DB: Final = 3.0  # of the others' moments, which stay; chosen on the same
+_AGREES_DB: Final = 4.0  # of the stems' sum with the render: else other layers sound; by judgement
+_NEVER: Final = frozenset({"voice", "lead", "mix"})  # a singer phrases freely, and is told by name
+_TINY: Final = 1e-10  # keeps the logarithm of silence finite
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Parts:
+    """Levels of a take and of its plan, and whose they are.
+
+    Parameters
+    ----------
+    plan_s, take_s : ndarray, shape (n_hops,)
+        Times of the plan, and the same place of the music in the take.
+    over_db : ndarray, shape (n_hops, n_bands)
+        The take over the plan, about the middle of each band; not a number where nothing tells.
+    shares : dict of str to ndarray, shape (n_hops, n_bands)
+        Of each part in the power of all.
+    """
+
+    plan_s: Floats
+    take_s: Floats
+    over_db: Floats
+    shares: dict[str, Floats]
+
+
+def part_rests(
+    parts: Parts, bars: Sequence[BarTiming], ends_s: float, holes: Sequence[Hole]
+) -> tuple[Rest, ...]:
+    """Bars in which one part is missing while the others go on.
+
+    Parameters
+    ----------
+    ends_s : float
+        Where the last bar ends in the plan.
+    """
+    is_gap = np.zeros(len(parts.take_s), dtype=bool)
+    for hole in holes:
+        is_gap |= (parts.take_s > hole.start_s - 0.1) & (
+            parts.take_s < hole.start_s + hole.length_s + 0.1
+        )
+    borders_s = [*(bar.plan_s for bar in bars), ends_s]
+    of_bar = [
+        (parts.plan_s >= first) & (parts.plan_s < last) & ~is_gap
+        for first, last in itertools.pairwise(borders_s)
+    ]
+    found: list[Rest] = []
+    for name in parts.shares:
+        mine, others = (_levels(parts, of_bar, name, own=own) for own in (True, False))
+        for section in dict.fromkeys(bar.section for bar in bars):
+            here = np.array([bar.section == section for bar in bars])
+            found += _runs(name, bars, here & _is_down(mine, others, here))
+    return tuple(sorted(found, key=lambda rest: (rest.bar, rest.part)))
+
+
+def _levels(
+    parts: Parts, of_bar: Sequence[npt.NDArray[np.bool_]], name: str, *, own: bool
+) -> Floats:
+    """The take over the plan at a part's moments, or at the others', bar by bar."""
+    share = parts.shares[name]
+    wanted = share > _OWN_SHARE if own else share < _OTHERS_SHARE
+    told = np.where(wanted, parts.over_db, np.nan)
+    levels = np.full(len(of_bar), np.nan)
+    for index, mine in enumerate(of_bar):
+        values = told[mine]
+        values = values[np.isfinite(values)]
+        if len(values) >= _LEAST_MOMENTS:
+            levels[index] = np.median(values)
+    return levels
+
+
+def _is_down(mine: Floats, others: Floats, here: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+    """Bars of a section in which a part is far below its other bars and the others are not."""
+    down = np.zeros(len(mine), dtype=bool)
+    if np.isfinite(mine[here]).sum() < 2 or not np.isfinite(others[here]).any():  # noqa: PLR2004 - a bar and another to compare it with
+        return down
+    # Of a part that rests in half of the bars, those in which it plays are the upper half.
+    usual = np.nanquantile(mine[here], 0.75)
+    usual_others = np.nanmedian(others[here])
+    with np.errstate(invalid="ignore"):
+        down = (mine - usual < -_DOWN_DB) & (np.abs(others - usual_others) < _STAYS_DB)
+    return down
+
+
+def _runs(name: str, bars: Sequence[BarTiming], down: npt.NDArray[np.bool_]) -> list[Rest]:
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], down.astype(np.int8), [0]))))
+    return [
+        Rest(bar=bars[first].number, last_bar=bars[last - 1].number, part=name)
+        for first, last in zip(edges[::2], edges[1::2], strict=True)
+    ]
+
+
+def parts_of(
+    document: RunDocument,
+    plan: Plan,
+    reference: Clip,
+    take: Clip,
+    take_s_at: Callable[[float], float],
+) -> Parts | None:
+    """Whose the moments of a plan are, and how the take has them.
+
+    Parameters
+    ----------
+    reference : Clip
+        The option's music.
+    take_s_at : callable
+        Seconds of the recording of a time of the plan.
+
+    Returns
+    -------
+    Parts or None
+        None where no song of the plan has stems that are still at hand.
+    """
+    plan_s = np.arange(0.0, plan.duration_s, HOP_S)
+    powers = _part_powers(document, plan, plan_s)
+    if not powers:
+        return None
+    take_s = np.array([take_s_at(float(s)) for s in plan_s])
+    inside = (take_s > 0) & (take_s < take.duration_s)
+    plan_s, take_s = plan_s[inside], take_s[inside]
+    powers = {name: power[inside] for name, power in powers.items()}
+    plan_db, take_db = (
+        _db(_powers(clip, at_s)) for clip, at_s in ((reference, plan_s), (take, take_s))
+    )
+    whole = np.sum(list(powers.values()), axis=0)
+    over = take_db - plan_db
+    over -= np.nanmedian(over, axis=0)
+    floor = np.quantile(take_db, _FLOOR_QUANTILE, axis=0) - np.median(take_db - plan_db, axis=0)
+    apart = _db(whole) - plan_db
+    apart -= np.median(apart[whole.max(axis=1) > _TINY])
+    tells = (plan_db > floor + _ABOVE_FLOOR_DB) & (np.abs(apart) < _AGREES_DB)
+    return Parts(
+        plan_s=plan_s,
+        take_s=take_s,
+        over_db=np.where(tells, over, np.nan),
+        shares={
+            name: power / np.maximum(whole, _TINY)
+            for name, power in powers.items()
+            if name not in _NEVER
+        },
+    )
+
+
+def _part_powers(document: RunDocument, plan: Plan, plan_s: Floats) -> dict[str, Floats]:
+    """Power of each part at times of the plan, as its song's layers have it; by role."""
+    beats = np.array([plan.beat_at(float(s)) for s in plan_s])
+    powers: dict[str, Floats] = {}
+    for side in ("outgoing", "incoming"):
+        edge = _edge(document, side)
+        if edge is None:
+            continue
+        layers = [x for x in plan.layers if isinstance(x, SongLayer) and x.song == side]
+        for role in dict.fromkeys(stem.role for stem in edge.stems):
+            clip = edge.sum_of(role)
+            if clip is None:
+                continue
+            total = np.zeros((len(plan_s), len(_BANDS_HZ)))
+            for layer in layers:
+                if not layer.roles or role in layer.roles:
+                    total += _of_layer(layer, clip, beats)
+            powers[role] = powers.get(role, 0.0) + total
+    return powers
+
+
+def _of_layer(layer: SongLayer, clip: Clip, beats: Floats) -> Floats:
+    mapped = np.array([(point.beat, point.source_s) for point in layer.time_map])
+    source_s = np.interp(beats, mapped[:, 0], mapped[:, 1]) - clip.start_s
+    gain_db = np.zeros(len(beats))
+    if layer.gain_db:
+        known = np.array([(point.beat, point.value) for point in layer.gain_db])
+        gain_db = np.interp(beats, known[:, 0], known[:, 1])
+    sounds = (beats >= layer.start_beat) & (beats < layer.end_beat)
+    gain = np.where(sounds, 10 ** (gain_db / 10), 0.0)
+    power: Floats = _powers(clip, source_s) * gain[:, None]
+    return power
+
+
+def _edge(document: RunDocument, side: str) -> SongEdge | None:
+    """A song as the run read it, where its stems are still there."""
+    facts = document.outgoing if side == "outgoing" else document.incoming
+    try:
+        edge = read_song(
+            facts.file,
+            edge="end" if side == "outgoing" else "start",
+            edge_s=facts.edge_end_s - facts.edge_start_s,
+            rate_hz=document.rate_hz,
+        )
+    except InputError:
+        return None
+    return edge if edge.has_stems else None
+
+
+def _powers(clip: Clip, at_s: Floats) -> Floats:
+    """Power in one-third octaves around times of a clip, shape (n_times, n_bands)."""
+    mono = resampled(clip, RATE_HZ).samples.mean(axis=1, dtype=np.float64)
+    mono = np.pad(mono, _WINDOW_FRAMES)
+    first = np.rint(at_s * RATE_HZ).astype(int) + _WINDOW_FRAMES // 2
+    first = np.clip(first, 0, len(mono) - _WINDOW_FRAMES)
+    windows = np.lib.stride_tricks.sliding_window_view(mono, _WINDOW_FRAMES)
+    shape = np.hanning(_WINDOW_FRAMES)
+    hz = np.fft.rfftfreq(_WINDOW_FRAMES, 1 / RATE_HZ)
+    edges = np.searchsorted(hz, np.append(_BANDS_HZ, 2 * _BANDS_HZ[-3]) / 2 ** (1 / 6))
+    bands = []
+    for block in np.array_split(first, max(len(first) // 1_000, 1)):
+        power = np.square(np.abs(np.fft.rfft(windows[block] * shape, axis=1)))
+        sums = np.concatenate([np.zeros((len(block), 1)), np.cumsum(power, axis=1)], axis=1)
+        low, high = edges[:-1], np.maximum(edges[1:], edges[:-1] + 1)
+        bands.append(sums[:, high] - sums[:, low])
+    return np.concatenate(bands)
+
+
+def _db(power: Floats) -> Floats:
+    decibels: Floats = 10 * np.log10(power + _TINY)
+    return decibels
