@@ -20,7 +20,6 @@ import numpy as np
 
 from segue.audio import read_song
 from segue.audio.adapters import resampled
-from segue.audio.clip import Clip
 from segue.errors import InputError
 from segue.plan.layer import SongLayer
 from segue.review.report import Rest
@@ -122,14 +121,15 @@ def _levels(
 
 def _is_down(mine: Floats, others: Floats, here: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
     """Bars of a section in which a part is far below its other bars and the others are not."""
-    down = np.zeros(len(mine), dtype=bool)
     if np.isfinite(mine[here]).sum() < 2 or not np.isfinite(others[here]).any():  # noqa: PLR2004 - a bar and another to compare it with
-        return down
+        return np.zeros(len(mine), dtype=bool)
     # Of a part that rests in half of the bars, those in which it plays are the upper half.
     usual = np.nanquantile(mine[here], 0.75)
     usual_others = np.nanmedian(others[here])
     with np.errstate(invalid="ignore"):
-        down = (mine - usual < -_DOWN_DB) & (np.abs(others - usual_others) < _STAYS_DB)
+        down: npt.NDArray[np.bool_] = (mine - usual < -_DOWN_DB) & (
+            np.abs(others - usual_others) < _STAYS_DB
+        )
     return down
 
 

@@ -34,8 +34,8 @@ if TYPE_CHECKING:
 
 _N_LOOKS: Final = 3  # each starts from the last one's moment and pitch; by judgement
 _AGREE_S: Final = 0.08
-"""The rise that is slid is up to 50 ms off on takes of `benchmarks/review_bands.py`, and never far; what
-the voice explains is nearer, but once in forty takes it is another note."""
+"""The rise that is slid is up to 50 ms off on takes of `benchmarks/review_bands.py`, and never
+far; what the voice explains is nearer, but once in forty takes it is another note."""
 _NEAR_CENTS: Final = 50.0  # how far off the guess a later look searches; by judgement
 _WIDE_CENTS: Final = 90.0  # and the first one; by judgement
 _GRID_CENTS: Final = np.arange(-120.0, 121.0, 2.0)
