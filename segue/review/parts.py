@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
+    from segue.audio.clip import Clip, SongEdge
     from segue.plan.plan import Plan
     from segue.review.report import BarTiming, Hole
     from segue.runfolder import RunDocument
@@ -221,8 +221,9 @@ def _of_layer(layer: SongLayer, clip: Clip, beats: Floats) -> Floats:
         known = np.array([(point.beat, point.value) for point in layer.gain_db])
         gain_db = np.interp(beats, known[:, 0], known[:, 1])
     sounds = (beats >= layer.start_beat) & (beats < layer.end_beat)
-    gain = np.where(sounds, 10 ** (gain_db / 10), 0.0)
-    power: Floats = _powers(clip, source_s) * gain[:, None]
+    power = np.zeros((len(beats), len(_BANDS_HZ)))
+    if sounds.any():
+        power[sounds] = _powers(clip, source_s[sounds]) * 10 ** (gain_db[sounds, None] / 10)
     return power
 
 
@@ -234,7 +235,7 @@ def _edge(document: RunDocument, side: str) -> SongEdge | None:
             facts.file,
             edge="end" if side == "outgoing" else "start",
             edge_s=facts.edge_end_s - facts.edge_start_s,
-            rate_hz=document.rate_hz,
+            rate_hz=RATE_HZ,
         )
     except InputError:
         return None

@@ -21,7 +21,7 @@ from segue.review.option_heard import option_heard
 from segue.review.parts import part_rests, parts_of
 from segue.review.report import MissingSinger, Rehearsal, Review
 from segue.review.singer import singer_entry
-from segue.review.singing import ABSENT_BELOW, presence, sung_part
+from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence, sung_part
 from segue.review.timing import break_of, timing_of
 from segue.review.tries import try_places
 from segue.review.voice import planned_voice
@@ -187,26 +187,36 @@ def _reviewed(
         lambda bar_s: bar_shift(reference, heard, bar_s, alignment),
     )
     review = _told(record, timing, found, take)
-    voice = planned_voice(document, record)
-    singer = singer_entry(voice, option.clip, take, review, timing.take_s_at)
-    review = replace(
-        review, singer=singer, missing_singer=_missing_singer(document, record, take, timing)
-    )
+    review = _with_singer(review, document, record, option.clip, take, timing)
     whose = parts_of(document, plan, option.clip, take, review.take_s_at)
     return _with_sound(review, option, take, _Heard(part=part, whose=whose), asked)
 
 
-def _missing_singer(
-    document: RunDocument, record: CandidateRecord, take: Clip, timing: Timing
-) -> MissingSinger | None:
-    part = sung_part(document, record)
-    if part is None or record.singer_s is None:
-        return None
-    heard = presence(part, take, timing.take_s_at, timing.clock.tuning_cents)
-    if heard is None or heard >= ABSENT_BELOW:
-        return None
-    starts = [bar.number for bar in timing.bars if bar.plan_s <= record.singer_s + _SAME_S]
-    return MissingSinger(bar=max(starts, default=1), presence=heard)
+def _with_singer(
+    review: Review,
+    document: RunDocument,
+    record: CandidateRecord,
+    reference: Clip,
+    take: Clip,
+    timing: Timing,
+) -> Review:
+    """The review with how the singer came in, or that there is none."""
+    sung, cents = sung_part(document, record), timing.clock.tuning_cents
+    singer = singer_entry(
+        planned_voice(document, record),
+        reference,
+        take,
+        review,
+        timing.take_s_at,
+        lambda: None if sung is None else phrase_late_s(sung, take, timing.take_s_at, cents),
+    )
+    missing = None
+    if sung is not None and record.singer_s is not None:
+        heard = presence(sung, take, timing.take_s_at, cents)
+        if heard is not None and heard < ABSENT_BELOW:
+            starts = [bar.number for bar in timing.bars if bar.plan_s <= record.singer_s + _SAME_S]
+            missing = MissingSinger(bar=max(starts, default=1), presence=heard)
+    return replace(review, singer=singer, missing_singer=missing)
 
 
 def _part(take: Clip, places: Sequence[FoundPlace], plan: Plan) -> Clip:

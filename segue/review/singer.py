@@ -5,13 +5,15 @@ The singer's entry in a recording of the whole band: when, and on which pitch.
 The voice is followed at its partials, weighted by how much of the sound there is the
 voice's in the plan. The moment is found twice: by sliding the rise of the first note's partials
 against the render, and, where stems are at hand, by where the voice's explains what the others
-leave. The second is nearer and counts, unless the first is far from it. The pitch is where the
+leave. The second is nearer and counts, unless the first is far from it: then the one counts that
+is nearer to how late the whole phrase is. The pitch is where the
 partials agree best, in the take against the render.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -71,13 +73,20 @@ class Entry:
     clearness: float
 
 
-def heard_entry(voice: PlannedVoice, reference: NoteSource, take: NoteSource) -> Entry:
+def heard_entry(
+    voice: PlannedVoice,
+    reference: NoteSource,
+    take: NoteSource,
+    phrase_s: Callable[[], float | None] = lambda: None,
+) -> Entry:
     """The singer's entry in a recording.
 
     Parameters
     ----------
     reference, take : NoteSource
         The render, and the recording with the band's beat as the place to look.
+    phrase_s : callable
+        How late the whole phrase is, asked where the two witnesses do not agree.
     """
     late_s, cents, clearness, near_cents = 0.0, 0.0, 0.0, _WIDE_CENTS
     for _ in range(_N_LOOKS):
@@ -87,7 +96,7 @@ def heard_entry(voice: PlannedVoice, reference: NoteSource, take: NoteSource) ->
         late_s = slid_s
         if voice.stems is not None:
             told_s = onset_s(voice, voice.stems, take, cents=cents, near_cents=near_cents)
-            late_s = _agreed(slid_s, told_s)
+            late_s = _agreed(slid_s, told_s, phrase_s)
         cents = _first_cents(voice, reference, take, late_s)
         near_cents = _NEAR_CENTS
     middle, spread = _phrase_cents(voice, reference, take, late_s)
@@ -100,9 +109,14 @@ def heard_entry(voice: PlannedVoice, reference: NoteSource, take: NoteSource) ->
     )
 
 
-def _agreed(slid_s: float, told_s: float) -> float:
+def _agreed(slid_s: float, told_s: float, phrase_s: Callable[[], float | None]) -> float:
     """One moment from two: what the voice explains, unless it is another event altogether."""
-    return told_s if abs(told_s - slid_s) <= _AGREE_S else slid_s
+    if abs(told_s - slid_s) <= _AGREE_S:
+        return told_s
+    whole_s = phrase_s()
+    if whole_s is not None and abs(told_s - whole_s) < abs(slid_s - whole_s):
+        return told_s
+    return slid_s
 
 
 def _first_cents(
@@ -193,6 +207,7 @@ def singer_entry(
     take: Clip,
     review: Review,
     beat_s_at: Callable[[float], float],
+    phrase_s: Callable[[], float | None] = lambda: None,
 ) -> SingerEntry | None:
     """How the singer came in.
 
@@ -204,6 +219,8 @@ def singer_entry(
         For the bars and the clock.
     beat_s_at : callable
         Seconds of the recording of a time of the render, as the band's beats have it.
+    phrase_s : callable
+        How late the whole phrase is; see `heard_entry`.
 
     Returns
     -------
@@ -223,6 +240,7 @@ def singer_entry(
         NoteSource(
             clip=take, start_s=expected_s, rate=recorder, tuning_cents=review.clock.tuning_cents
         ),
+        cache(phrase_s),
     )
     if entry.clearness < _LEAST_CLEARNESS:
         return None

@@ -34,6 +34,8 @@ _CENTS: Final = np.arange(-160.0, 161.0, 10.0)
 """A singer may be off by so much, and is heard nevertheless."""
 # And late or early by so much; by judgement
 _LATE_S: Final = (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
+# Steps of the lateness of a phrase, and how many to each side: as far as an entry is looked for
+_PHRASE_STEP_S, _PHRASE_REACH = 0.04, 8
 _BESIDE_HZ: Final = np.concatenate([np.arange(-80.0, -34.0, 9.0), np.arange(35.0, 81.0, 9.0)])
 _MOST_DB: Final = 18.0  # a partial that stands out by more counts no more; by judgement
 ABSENT_BELOW: Final = 0.3
@@ -134,6 +136,28 @@ def presence(
     return (heard_db - part.band_db) / over_db
 
 
+def phrase_late_s(
+    part: SungPart, take: Clip, take_s_at: Callable[[float], float], tuning_cents: float
+) -> float | None:
+    """How late the whole of what is sung is: where its partials stand out most.
+
+    Nearer than `_PHRASE_STEP_S` it cannot tell; but it is never another note.
+
+    Returns
+    -------
+    float or None
+        None where too little of it is in the recording.
+    """
+    at_s = np.array([take_s_at(float(s)) for s in part.at_s])
+    inside = (at_s > 0.4) & (at_s < take.duration_s - 0.4)  # noqa: PLR2004 - an entry's reach
+    if inside.sum() < _LEAST_READINGS:
+        return None
+    midi, weights = part.midi[inside] + tuning_cents / 100, part.weights[inside]
+    shifts_s = np.arange(-_PHRASE_REACH, _PHRASE_REACH + 1) * _PHRASE_STEP_S
+    over = [_over_db(take, at_s[inside] + shift, midi, weights) for shift in shifts_s]
+    return float(shifts_s[int(np.argmax(over))])
+
+
 def _pitch(lead: Clip, source_s: Floats) -> Floats:
     """Pitch of the lead where it is clear; else not a number."""
     first = max(round((source_s[0] - 0.1) * lead.rate_hz), 0)
@@ -147,14 +171,15 @@ def _pitch(lead: Clip, source_s: Floats) -> Floats:
 
 def _outstanding_db(clip: Clip, at_s: Floats, midi: Floats, weights: Floats) -> float:
     """How far partials stand out of what is beside them, at the best pitch and lateness."""
-    best = -np.inf
-    for late_s in _LATE_S:
-        magnitudes = spectra(clip, at_s + late_s)
-        hz = partial_hz(midi[:, None] + _CENTS / 100)
-        levels = 20 * np.log10(read_at(magnitudes, hz) + _TINY)
-        beside_hz = partial_hz(midi)[..., None] + _BESIDE_HZ
-        beside = 20 * np.log10(np.median(read_at(magnitudes, beside_hz), axis=-1) + _TINY)
-        over = np.clip(levels - beside[:, None, :], -_MOST_DB, _MOST_DB)
-        told = np.einsum("hcp,hp->c", over, weights) / weights.sum()
-        best = max(best, float(told.max()))
-    return best
+    return max(_over_db(clip, at_s + late_s, midi, weights) for late_s in _LATE_S)
+
+
+def _over_db(clip: Clip, at_s: Floats, midi: Floats, weights: Floats) -> float:
+    """How far partials stand out of what is beside them, at the best pitch."""
+    magnitudes = spectra(clip, at_s)
+    hz = partial_hz(midi[:, None] + _CENTS / 100)
+    levels = 20 * np.log10(read_at(magnitudes, hz) + _TINY)
+    beside_hz = partial_hz(midi)[..., None] + _BESIDE_HZ
+    beside = 20 * np.log10(np.median(read_at(magnitudes, beside_hz), axis=-1) + _TINY)
+    over = np.clip(levels - beside[:, None, :], -_MOST_DB, _MOST_DB)
+    return float((np.einsum("hcp,hp->c", over, weights) / weights.sum()).max())

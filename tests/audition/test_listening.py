@@ -59,13 +59,15 @@ def test_padding_that_a_browser_leaves_is_counted_out(open_page, padding_frames)
         const samples = buffer.getChannelData(0);
         samples.fill(0.9, Math.round(run.lead_s * 24000) + {padding_frames});
         samples[Math.round(run.mark_s * 24000) + {padding_frames}] = 0.3;
-        return startOf(buffer); }})()"""
+        return startOf(buffer, run); }})()"""
     )
     assert start_s == pytest.approx(0.25 + padding_frames / 24_000, abs=1e-9)
 
 
 def test_sound_without_a_mark_starts_where_it_was_encoded(open_page):
-    start_s = open_page().evaluate("startOf(new AudioBuffer({ length: 48000, sampleRate: 24000 }))")
+    start_s = open_page().evaluate(
+        "startOf(new AudioBuffer({ length: 48000, sampleRate: 24000 }), run)"
+    )
     assert start_s == pytest.approx(0.25)
 
 
