@@ -1,9 +1,10 @@
 """Gaps in a recording where the plan has sound: from a tenth of a second, at their true length.
 
 In a gap every band of the sound falls together, well below what the plan has there and below what
-is around it, and comes back together. A player who rests takes a band or two with him and leaves
-the others: that is told apart, over whole bars. Levels of the plan are read as the least that
-they are within what a beat may be off, so that a note a little late is no gap.
+is around it, and comes back together. Bands that noise fills cannot fall and are not asked. A
+player who rests takes a band or two with him and leaves the others: that is told apart, over whole
+bars. Levels of the plan are read as the least that they are within what a beat may be off, so that
+a note a little late is no gap.
 """
 
 from __future__ import annotations
@@ -43,6 +44,7 @@ _BELOW_AROUND_DB: Final = 8.0  # of a gap against the tenth of a second before i
 _AROUND_S: Final = 0.15
 _EDGE_S: Final = 0.08  # an edge is looked for this near where the level falls or rises
 _STEP_S: Final = 0.02  # and is where it changes most between two stretches of this length
+_FLOOR_S: Final = 0.05  # over so long noise has a level; half of the shortest gap
 _SOUNDS_DB: Final = 25.0  # below the plan's loud moments there is no sound to miss
 _JOIN_S: Final = 0.03  # gaps nearer than this are one
 _RESTS_DB: Final = 9.0  # of a band over a bar, against what it has in the rest of the take
@@ -104,7 +106,7 @@ def gaps_of(levels: BandLevels, bar_at: Callable[[float], int]) -> tuple[Hole, .
     """
     least = _least_around(levels.plan_db, round(_SLACK_S / HOP_S))
     top = np.quantile(levels.plan_db, 0.9, axis=0)
-    sounds = least > top - _SOUNDS_DB
+    sounds = (least > top - _SOUNDS_DB) & (least > _floor_db(levels.take_db) + _BELOW_PLAN_DB)
     below = (levels.take_db < least - _BELOW_PLAN_DB) & sounds
     n_sounding = sounds.sum(axis=1)
     empty = (n_sounding >= 2) & (below.sum(axis=1) >= _MOST_BANDS * n_sounding)  # noqa: PLR2004 - one band is one player
@@ -202,6 +204,14 @@ def _least_around(levels: Floats, n_around: int) -> Floats:
 
     least: Floats = minimum_filter1d(levels, 2 * n_around + 1, axis=0)
     return least
+
+
+def _floor_db(take_db: Floats) -> Floats:
+    """What is left in each band at the quietest moment: noise, or the room."""
+    from scipy.ndimage import uniform_filter1d
+
+    power = uniform_filter1d(10 ** (take_db / 10), round(_FLOOR_S / HOP_S), axis=0)
+    return _db(power.min(axis=0))
 
 
 def _stretches(empty: npt.NDArray[np.bool_], n_join: int) -> list[tuple[int, int]]:

@@ -141,49 +141,73 @@ def _runs(name: str, bars: Sequence[BarTiming], down: npt.NDArray[np.bool_]) -> 
     ]
 
 
-def parts_of(
-    document: RunDocument,
-    plan: Plan,
-    reference: Clip,
-    take: Clip,
-    take_s_at: Callable[[float], float],
-) -> Parts | None:
-    """Whose the moments of a plan are, and how the take has them.
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class PlannedParts:
+    """Whose the moments of a plan are.
+
+    Parameters
+    ----------
+    plan_s : ndarray, shape (n_hops,)
+    plan_db : ndarray, shape (n_hops, n_bands)
+        Of the option's music.
+    powers : dict of str to ndarray, shape (n_hops, n_bands)
+        Of each part, by role.
+    """
+
+    plan_s: Floats
+    plan_db: Floats
+    powers: dict[str, Floats]
+
+
+def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> PlannedParts | None:
+    """Whose the moments of a plan are; None where no song of it has stems that are still at hand.
 
     Parameters
     ----------
     reference : Clip
         The option's music.
+    """
+    plan_s = np.arange(0.0, plan.duration_s, HOP_S)
+    powers = _part_powers(document, plan, plan_s)
+    if not powers:
+        return None
+    return PlannedParts(plan_s=plan_s, plan_db=_db(_powers(reference, plan_s)), powers=powers)
+
+
+def parts_heard(
+    planned: PlannedParts, take: Clip, take_s_at: Callable[[float], float]
+) -> Parts | None:
+    """How a take has the moments of each part.
+
+    Parameters
+    ----------
     take_s_at : callable
         Seconds of the recording of a time of the plan.
 
     Returns
     -------
     Parts or None
-        None where no song of the plan has stems that are still at hand.
+        None where nothing of the plan is in the recording.
     """
-    plan_s = np.arange(0.0, plan.duration_s, HOP_S)
-    powers = _part_powers(document, plan, plan_s)
-    if not powers:
-        return None
-    take_s = np.array([take_s_at(float(s)) for s in plan_s])
+    take_s = np.array([take_s_at(float(s)) for s in planned.plan_s])
     inside = (take_s > 0) & (take_s < take.duration_s)
-    plan_s, take_s = plan_s[inside], take_s[inside]
-    powers = {name: power[inside] for name, power in powers.items()}
-    plan_db, take_db = (
-        _db(_powers(clip, at_s)) for clip, at_s in ((reference, plan_s), (take, take_s))
-    )
+    if not inside.any():
+        return None
+    plan_s, take_s, plan_db = planned.plan_s[inside], take_s[inside], planned.plan_db[inside]
+    powers = {name: power[inside] for name, power in planned.powers.items()}
+    take_db = _db(_powers(take, take_s))
     whole = np.sum(list(powers.values()), axis=0)
     over = take_db - plan_db
-    over -= np.nanmedian(over, axis=0)
-    floor = np.quantile(take_db, _FLOOR_QUANTILE, axis=0) - np.median(take_db - plan_db, axis=0)
+    middle = np.median(over, axis=0)
+    floor = np.quantile(take_db, _FLOOR_QUANTILE, axis=0) - middle
     apart = _db(whole) - plan_db
-    apart -= np.median(apart[whole.max(axis=1) > _TINY])
+    sounds = whole.max(axis=1) > _TINY
+    apart -= np.median(apart[sounds]) if sounds.any() else 0.0
     tells = (plan_db > floor + _ABOVE_FLOOR_DB) & (np.abs(apart) < _AGREES_DB)
     return Parts(
         plan_s=plan_s,
         take_s=take_s,
-        over_db=np.where(tells, over, np.nan),
+        over_db=np.where(tells, over - middle, np.nan),
         shares={
             name: power / np.maximum(whole, _TINY)
             for name, power in powers.items()

@@ -18,13 +18,13 @@ from segue.review.findings import findings_of
 from segue.review.level import gain_ratio, levels_against, section_levels
 from segue.review.listening import listening_to, read_clip
 from segue.review.option_heard import option_heard
-from segue.review.parts import part_rests, parts_of
+from segue.review.parts import part_rests, parts_heard, planned_parts
 from segue.review.report import MissingSinger, Rehearsal, Review
 from segue.review.singer import singer_entry
 from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence, sung_part
 from segue.review.timing import break_of, timing_of
 from segue.review.tries import try_places
-from segue.review.voice import planned_voice
+from segue.review.voice import incoming_edge, planned_voice
 from segue.runfolder import read_document
 from segue.runfolder.run_document import candidate_of
 
@@ -36,9 +36,11 @@ if TYPE_CHECKING:
     from segue.review.find import FoundPlace
     from segue.review.listening import Listening
     from segue.review.option_heard import OptionHeard
-    from segue.review.parts import Parts
+    from segue.review.parts import PlannedParts
     from segue.review.report import BarTiming
+    from segue.review.singing import SungPart
     from segue.review.timing import Timing
+    from segue.review.voice import PlannedVoice
     from segue.runfolder import CandidateRecord, RunDocument
 
 LEAST_MATCH: Final = 0.43
@@ -79,6 +81,26 @@ class _Option:
     tuning_cents: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Known:
+    """The option that is heard, and what the plan's songs tell of it: the same for every try."""
+
+    option: _Option
+    voice: PlannedVoice | None
+    sung: SungPart | None
+    parts: PlannedParts | None
+
+
+def _known(document: RunDocument, option: _Option) -> _Known:
+    record, edge = option.record, incoming_edge(document)
+    return _Known(
+        option=option,
+        voice=planned_voice(document, record, edge),
+        sung=sung_part(document, record, edge),
+        parts=planned_parts(document, record.plan, option.clip),
+    )
+
+
 def review_take(request: ReviewRequest) -> Rehearsal:
     """A recording of a rehearsal against its plan.
 
@@ -106,8 +128,9 @@ def review_take(request: ReviewRequest) -> Rehearsal:
             f"best match is {found.match:.2f} and {LEAST_MATCH:g} is needed; "
             "check that it is the right take, and whole.",
         )
+    known = _known(document, played)
     tries = tuple(
-        _reviewed(document, played, take, heard, (place.start_s, place.end_s), asked.record.rank)
+        _reviewed(known, take, heard, (place.start_s, place.end_s), asked.record.rank)
         for place in try_places(
             played.heard, heard, found, split_s=played.record.entry_s, least_match=LEAST_MATCH
         )
@@ -164,15 +187,15 @@ def _agreement(option: _Option, take: Listening, place: FoundPlace) -> OptionHea
 
 
 def _reviewed(
-    document: RunDocument,
-    option: _Option,
+    known: _Known,
     take: Clip,
     heard: Listening,
     span_s: tuple[float, float],
     asked: int,
 ) -> Review:
     """One try, in seconds of the whole recording."""
-    reference, record = option.heard, option.record
+    option, record = known.option, known.option.record
+    reference = option.heard
     found = find_transition(reference, heard.part(*span_s))
     places = find_parts(reference, heard.part(*span_s), found, record.entry_s)
     places = tuple(replace(p, offset_s=p.offset_s + span_s[0]) for p in places)
@@ -187,24 +210,16 @@ def _reviewed(
         lambda bar_s: bar_shift(reference, heard, bar_s, alignment),
     )
     review = _told(record, timing, found, take)
-    review = _with_singer(review, document, record, option.clip, take, timing)
-    whose = parts_of(document, plan, option.clip, take, review.take_s_at)
-    return _with_sound(review, option, take, _Heard(part=part, whose=whose), asked)
+    review = _with_singer(review, known, take, timing)
+    return _with_sound(review, known, take, part, asked)
 
 
-def _with_singer(
-    review: Review,
-    document: RunDocument,
-    record: CandidateRecord,
-    reference: Clip,
-    take: Clip,
-    timing: Timing,
-) -> Review:
+def _with_singer(review: Review, known: _Known, take: Clip, timing: Timing) -> Review:
     """The review with how the singer came in, or that there is none."""
-    sung, cents = sung_part(document, record), timing.clock.tuning_cents
+    record, sung, cents = known.option.record, known.sung, timing.clock.tuning_cents
     singer = singer_entry(
-        planned_voice(document, record),
-        reference,
+        known.voice,
+        known.option.clip,
         take,
         review,
         timing.take_s_at,
@@ -271,32 +286,26 @@ def _whole_bars(timing: Timing, take: Clip) -> tuple[BarTiming, ...]:
     return whole or timing.bars
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Heard:
-    """The transition alone, and whose its moments are, where the run has stems."""
-
-    part: Clip
-    whose: Parts | None
-
-
-def _with_sound(review: Review, option: _Option, take: Clip, told: _Heard, asked: int) -> Review:
+def _with_sound(review: Review, known: _Known, take: Clip, part: Clip, asked: int) -> Review:
     """The review with what the sound tells beyond the beats, and what to make of it."""
+    option = known.option
     plan = option.record.plan
     levels = levels_against(take, option.clip, review)
     bands = band_levels(take, option.clip, review.take_s_at)
     holes = gaps_of(bands, review.bar_at)
+    whose = None if known.parts is None else parts_heard(known.parts, take, review.take_s_at)
     ratio = gain_ratio(levels, holes, review)
     heard = replace(
         review,
         holes=holes,
         rests=(
             rests_of(bands, review.bars, holes)
-            if told.whose is None
-            else part_rests(told.whose, review.bars, plan.duration_s, holes)
+            if whose is None
+            else part_rests(whose, review.bars, plan.duration_s, holes)
         ),
         gain_ratio=ratio,
         levels=section_levels(levels, review) if ratio == 1 else (),
-        faults=faults_of(told.part, option.clip),
+        faults=faults_of(part, option.clip),
     )
     tempo_bpm_at = {line.number: plan.tempo.bpm_at(line.beat + 1) for line in plan.bar_lines}
     return replace(

@@ -16,6 +16,7 @@ from segue.review.moves import TimeMove  # noqa: TC001 - the same
 
 SCHEMA_VERSION: Literal[2] = 2  # of the file that a review is kept in
 SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
+_AT_BAR_S: Final = 0.03  # a note so little before a bar line is on it; by judgement
 SAME_CENTS: Final = 3.0
 """Speed and pitch that are nearer than this moved together: pitch is known no better."""
 
@@ -312,7 +313,7 @@ class Review:
 
     def bar_at(self, plan_s: float) -> int:
         """Number of the bar that a time of the candidate is in."""
-        return max((b.number for b in self.bars if b.plan_s <= plan_s), default=1)
+        return max((b.number for b in self.bars if b.plan_s <= plan_s + _AT_BAR_S), default=1)
 
 
 def _plan_s(bar: BarTiming) -> float:

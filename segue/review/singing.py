@@ -15,13 +15,14 @@ import numpy as np
 from segue.analysis.pitch_track import TRACK_HOP_S, at_track_rate, pitch_track, voice_band
 from segue.audio.clip import Clip
 from segue.review.partial_levels import partial_hz, partial_levels, read_at, spectra
-from segue.review.voice import incoming_edge, source_times
+from segue.review.voice import source_times
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     import numpy.typing as npt
 
+    from segue.audio.clip import SongEdge
     from segue.runfolder import CandidateRecord, RunDocument
 
     Floats = npt.NDArray[np.float64]
@@ -66,8 +67,15 @@ class SungPart:
     band_db: float
 
 
-def sung_part(document: RunDocument, record: CandidateRecord) -> SungPart | None:
+def sung_part(
+    document: RunDocument, record: CandidateRecord, edge: SongEdge | None
+) -> SungPart | None:
     """What the plan has the singer sing, from the first note to the end.
+
+    Parameters
+    ----------
+    edge : SongEdge or None
+        The incoming song, as from `incoming_edge`.
 
     Returns
     -------
@@ -77,7 +85,6 @@ def sung_part(document: RunDocument, record: CandidateRecord) -> SungPart | None
     note = document.incoming.first_note
     if record.singer_s is None or note is None:
         return None
-    edge = incoming_edge(document)
     lead = None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
     if edge is None or lead is None:
         return None

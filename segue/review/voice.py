@@ -71,8 +71,15 @@ class PlannedVoice:
     stems: StemLevels | None = None
 
 
-def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoice | None:
+def planned_voice(
+    document: RunDocument, record: CandidateRecord, edge: SongEdge | None
+) -> PlannedVoice | None:
     """What the plan has the singer sing first.
+
+    Parameters
+    ----------
+    edge : SongEdge or None
+        The incoming song, as from `incoming_edge`.
 
     Returns
     -------
@@ -83,7 +90,6 @@ def planned_voice(document: RunDocument, record: CandidateRecord) -> PlannedVoic
     if record.singer_s is None or note is None:
         return None
     shift = record.plan.incoming_shift_semitones
-    edge = incoming_edge(document)
     lead = None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
     if edge is None or lead is None:
         return _first_note_alone(record.singer_s, note.midi)

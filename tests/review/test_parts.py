@@ -1,0 +1,80 @@
+"""A part that rests is told from a band that stops, by whose each moment of the plan is."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from segue.review.findings import findings_of
+from segue.review.parts import HOP_S, Parts, part_rests
+from segue.review.report import Hole, Rest
+from tests.review.test_findings import review
+
+BAR_S, N_BARS, N_BANDS = 2.0, 8, 22
+BARS = tuple(
+    SimpleNamespace(
+        number=n + 1, plan_s=n * BAR_S, section="outgoing" if n < N_BARS // 2 else "incoming"
+    )
+    for n in range(N_BARS)
+)
+DRUMS, BASS = slice(12, N_BANDS), slice(0, 6)
+"""Bands in which a moment is the drums' or the bass's; between them both play."""
+
+
+def _parts(changes=(), seed=0):
+    """A take that differs from its plan by some decibels everywhere, and by more where told."""
+    plan_s = np.arange(0.0, N_BARS * BAR_S, HOP_S)
+    over = np.random.default_rng(seed).normal(0, 3, (len(plan_s), N_BANDS))
+    for bands, first_bar, last_bar, change_db in changes:
+        mine = (plan_s >= (first_bar - 1) * BAR_S) & (plan_s < last_bar * BAR_S)
+        over[np.ix_(mine, np.arange(N_BANDS)[bands])] += change_db
+    shares = {name: np.full(over.shape, 0.5) for name in ("drums", "bass")}
+    for name, own, other in (("drums", DRUMS, BASS), ("bass", BASS, DRUMS)):
+        shares[name][:, own], shares[name][:, other] = 0.98, 0.02
+    return Parts(plan_s=plan_s, take_s=plan_s + 4.0, over_db=over, shares=shares)
+
+
+def _rests(parts, holes=()):
+    return part_rests(parts, BARS, N_BARS * BAR_S, holes)
+
+
+def test_nobody_rests_in_a_take_that_is_as_planned():
+    assert _rests(_parts()) == ()
+
+
+@pytest.mark.parametrize(("bands", "name"), [(DRUMS, "drums"), (BASS, "bass")])
+@pytest.mark.parametrize(("first", "last"), [(2, 2), (6, 7)], ids=["one bar", "two bars"])
+def test_a_part_that_rests_is_named_with_its_bars(bands, name, first, last):
+    told = _rests(_parts([(bands, first, last, -12.0)]))
+    assert told == (Rest(bar=first, last_bar=last, part=name),)
+
+
+def test_a_section_that_is_played_softer_is_no_rest():
+    assert _rests(_parts([(slice(None), 1, 4, -12.0)])) == ()
+
+
+def test_a_part_that_is_softer_all_through_is_no_rest():
+    assert _rests(_parts([(BASS, 1, 8, -12.0)])) == ()
+
+
+def test_a_band_that_stops_together_is_no_rest():
+    assert _rests(_parts([(slice(None), 3, 3, -30.0)])) == ()
+
+
+def test_a_gap_takes_no_part_away():
+    parts = _parts([(DRUMS, 3, 3, -30.0)])
+    hole = Hole(bar=3, start_s=4.0 + 2 * BAR_S, length_s=BAR_S)
+    assert _rests(parts, holes=(hole,)) == ()
+
+
+def test_what_noise_fills_tells_nothing():
+    parts = _parts([(DRUMS, 3, 3, -30.0)])
+    parts.over_db[:, DRUMS] = np.nan
+    assert _rests(parts) == ()
+
+
+def test_the_player_is_named_with_what_to_agree_on():
+    (told,) = findings_of(review(rests=(Rest(bar=2, last_bar=3, part="drums"),)), asked=1)
+    assert told.words == "The drums rest in bars 2 to 3, the others go on: agree who plays there."
+    (told,) = findings_of(review(rests=(Rest(bar=4, last_bar=4, part="low notes"),)), asked=1)
+    assert told.sentence.startswith("One player rests in bar 4: the low notes are missing")
