@@ -155,7 +155,7 @@ def main() -> int:
     )
     asked = parser.parse_args()
     if shutil.which("ffmpeg") is None:
-        print("nothing was measured: MP3 files cannot be made without ffmpeg; install it")
+        print("nothing was measured: takes cannot be made without ffmpeg; install it and run again")
         return 1
     if asked.keep is not None:
         asked.keep.mkdir(parents=True, exist_ok=True)

@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.review.partial_levels import N_PARTIALS
-from segue.review.voice import HOP_S, planned_voice, source_times
+from segue.review.voice import HOP_S, incoming_edge, planned_voice, source_times
 from segue.runfolder import RunDocument
 from tests.plan.song_facts import end_facts, start_facts
 from tests.review.conftest import RATE_HZ, _record
@@ -124,7 +124,10 @@ def test_without_a_voice_of_its_own_the_first_note_alone_is_known(what, plan, so
 
 def test_a_plan_without_a_singer_has_no_voice(plan, song):
     document = _document(song)
-    assert planned_voice(document, replace(_record(plan, 1), singer_s=None), incoming_edge(document)) is None
+    assert (
+        planned_voice(document, replace(_record(plan, 1), singer_s=None), incoming_edge(document))
+        is None
+    )
     unsung = replace(document, incoming=replace(document.incoming, first_note=None))
     assert planned_voice(unsung, _record(plan, 1), incoming_edge(unsung)) is None
 
