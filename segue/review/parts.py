@@ -36,8 +36,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-RATE_HZ: Final = 16_000
-HOP_S: Final = 0.02
+RATE_HZ: Final = 16_000  # at which parts are read: up to 8 kHz
+HOP_S: Final = 0.02  # seconds from moment to moment; by judgement
 _WINDOW_FRAMES: Final = 1024  # 64 ms: the lowest bands are told apart
 _BANDS_HZ: Final = 1000.0 * 2.0 ** (np.arange(-12, 10) / 3)
 """Middles of one-third octaves from 63 Hz to 8 kHz [ISO266]_."""
