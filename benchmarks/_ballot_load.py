@@ -10,12 +10,12 @@ import sqlite3
 import subprocess
 import sys
 import time
-from contextlib import suppress
+from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
 SERVED = re.compile(r"Listen and vote: http://127\.0\.0\.1:(\d+)/")
@@ -27,8 +27,8 @@ class Load:
 
     Parameters
     ----------
-    acknowledged : dict of str to int
-        Choice by the name of the listener.
+    acknowledged : dict of (str, str) to int
+        Choice by the vote ('' or such as '/3') and the name of the listener.
     joins_s, first_votes_s, votes_s : list of float
         How long answers took; the first votes come from everybody in the same moment.
     n_events : int
@@ -36,7 +36,7 @@ class Load:
     faults : list of str
     """
 
-    acknowledged: dict[str, int] = field(default_factory=dict)
+    acknowledged: dict[tuple[str, str], int] = field(default_factory=dict)
     joins_s: list[float] = field(default_factory=list)
     first_votes_s: list[float] = field(default_factory=list)
     votes_s: list[float] = field(default_factory=list)
@@ -45,7 +45,7 @@ class Load:
 
 
 class Server:
-    """The installed command, serving a run folder in a process of its own."""
+    """The installed command, serving a run folder or an evening's in a process of its own."""
 
     def __init__(self, folder: Path) -> None:
         words = [sys.executable, "-m", "segue", "audition", str(folder)]
@@ -73,12 +73,14 @@ class Voter:
     ----------
     number : int
     port : int
+    bases : sequence of str
+        Where the addresses of each vote begin: '' for the only one.
     load : Load
     seed : int
     """
 
-    def __init__(self, number: int, port: int, load: Load, seed: int) -> None:
-        self.number, self.port, self.load = number, port, load
+    def __init__(self, number: int, port: int, bases: Sequence[str], load: Load, seed: int) -> None:
+        self.number, self.port, self.bases, self.load = number, port, bases, load
         self.random = random.Random(seed + number)
         self.writers: list[asyncio.StreamWriter] = []
         self.pipe: tuple[asyncio.StreamReader, asyncio.StreamWriter] | None = None
@@ -93,8 +95,10 @@ class Voter:
             while time.monotonic() < end_s:
                 if n:
                     await asyncio.sleep(self.random.uniform(0.5, 1.5))
-                    cookie = await self._join(n)
-                await self._vote(cookie, n, ranks)
+                who, at = divmod(n, len(self.bases))
+                if n and not at:
+                    cookie = await self._join(who)
+                await self._vote(cookie, who, self.bases[at], ranks)
                 n += 1
         except (OSError, EOFError):
             pass  # the server was killed
@@ -116,17 +120,18 @@ class Voter:
             raise EOFError
         return found[1]
 
-    async def _vote(self, cookie: str, n: int, ranks: list[int]) -> None:
+    async def _vote(self, cookie: str, n: int, base: str, ranks: list[int]) -> None:
         choice = self.random.choice(ranks)
         vote = {"choice": choice, "confidence": 2, "heard": ranks, "words": f"vote {n}"}
         began_s = time.monotonic()
-        status, _, _ = await self._post("/vote", vote, cookie)
+        status, _, _ = await self._post(f"{base}/vote", vote, cookie)
         took_s = time.monotonic() - began_s
         if status != 200:
             self.load.faults.append(f"vote was answered with {status}")
             return
-        self.load.acknowledged[self._name(n)] = choice
-        (self.load.votes_s if n else self.load.first_votes_s).append(took_s)
+        is_first = n == 0 and base == self.bases[0]
+        self.load.acknowledged[base, self._name(n)] = choice
+        (self.load.first_votes_s if is_first else self.load.votes_s).append(took_s)
 
     def _name(self, n: int) -> str:
         return f"voter {self.number} as {n}"
@@ -157,18 +162,25 @@ class Voter:
 
     async def _follow(self, cookie: str) -> None:
         reader, writer = await self._connected()
-        head = f"GET /events HTTP/1.1\r\nHost: 127.0.0.1:{self.port}\r\nCookie: {cookie}\r\n\r\n"
+        path = "/events" if self.bases == [""] else "/progress"
+        head = f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{self.port}\r\nCookie: {cookie}\r\n\r\n"
         writer.write(head.encode())
         async for line in reader:
             self.load.n_events += line.startswith(b"event: ")
 
 
 async def vote_together(
-    port: int, *, n_voters: int, seconds: float, ranks: list[int], seed: int = 0
+    port: int,
+    *,
+    n_voters: int,
+    seconds: float,
+    ranks: list[int],
+    bases: Sequence[str] = ("",),
+    seed: int = 0,
 ) -> Load:
     """Let many vote at once for a while, or until the server is gone."""
     load, start = Load(), asyncio.Event()
-    voters = [Voter(n, port, load, seed) for n in range(n_voters)]
+    voters = [Voter(n, port, list(bases), load, seed) for n in range(n_voters)]
     end_s = time.monotonic() + seconds + 3.0
     tasks = [asyncio.create_task(voter.run(start, end_s, ranks)) for voter in voters]
     await asyncio.sleep(3.0)  # everybody has joined and follows the results
@@ -179,14 +191,23 @@ async def vote_together(
     return load
 
 
-def lost_and_doubled(folder: Path, load: Load) -> tuple[list[str], list[str]]:
-    """Acknowledged votes that the ballot file lacks or has otherwise, and names counted twice."""
-    with sqlite3.connect(folder / "ballot.sqlite") as ballot:
-        rows = ballot.execute(
-            "SELECT name, choice FROM votes JOIN listeners ON listeners.id = votes.listener"
-        ).fetchall()
-    ballot.close()
-    kept = dict(rows)
-    lost = [name for name, choice in load.acknowledged.items() if kept.get(name) != choice]
-    names = [name for name, _ in rows]
-    return lost, [name for name in kept if names.count(name) > 1]
+def lost_and_doubled(
+    folders: Mapping[str, Path], load: Load
+) -> tuple[list[tuple[str, str]], list[tuple[str, str]]]:
+    """Acknowledged votes that a ballot file lacks or has otherwise, and names counted twice.
+
+    Parameters
+    ----------
+    folders : mapping of str to Path
+        The run folder of each vote.
+    """
+    kept: dict[tuple[str, str], list[int]] = {}
+    for base, folder in folders.items():
+        with closing(sqlite3.connect(folder / "ballot.sqlite")) as ballot:
+            rows = ballot.execute(
+                "SELECT name, choice FROM votes JOIN listeners ON listeners.id = votes.listener"
+            ).fetchall()
+        for name, choice in rows:
+            kept.setdefault((base, name), []).append(choice)
+    lost = [who for who, choice in load.acknowledged.items() if choice not in kept.get(who, [])]
+    return lost, [who for who, choices in kept.items() if len(choices) > 1]

@@ -26,7 +26,7 @@ def test_every_acknowledged_vote_outlives_the_server(run):
         server.process.stdout.close()
     assert load.faults == []
     assert len(load.acknowledged) >= 20
-    assert lost_and_doubled(run, load) == ([], [])
+    assert lost_and_doubled({"": run}, load) == ([], [])
 
 
 def test_lost_and_doubled_votes_would_be_seen(serve, run):
@@ -36,8 +36,9 @@ def test_lost_and_doubled_votes_would_be_seen(serve, run):
     port, _ = serve()
     for name, choice in (("Ann", 1), ("Ben", 2), ("Ben", 2)):
         assert Client(port).join(name).post("/vote", a_vote(choice)).status == 200
-    load = Load(acknowledged={"Ann": 2, "Ben": 2, "Cy": 3})
-    assert lost_and_doubled(run, load) == (["Ann", "Cy"], ["Ben"])
+    load = Load(acknowledged={("", "Ann"): 2, ("", "Ben"): 2, ("", "Cy"): 3})
+    lost, doubled = lost_and_doubled({"": run}, load)
+    assert (lost, doubled) == ([("", "Ann"), ("", "Cy")], [("", "Ben")])
 
 
 def test_ballot_waits_for_the_disk(serve):

@@ -3,12 +3,14 @@
 import json
 import re
 import shutil
+import threading
 from contextlib import ExitStack
 from dataclasses import replace
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
+from benchmarks._ballot_load import Server, lost_and_doubled, vote_together
 from segue.audition.page import PageView
 from segue.audition.poll import VotedRun
 from segue.audition.served_files import served_files
@@ -18,6 +20,7 @@ from segue.setlist.evening import Breaks
 from segue.setlist.set_document import SetDocument, write_set
 from segue.setlist.show.evening_page import EVENING_PAGE_NAME, rewrite_evening_page
 from tests.audition.tape import until
+from tests.audition.test_kill import in_a_thread
 from tests.audition.wire import TOKEN, WIDE, Client, a_vote, kept, running_evening
 from tests.setlist.an_evening import TITLES, evening_of
 
@@ -312,6 +315,23 @@ def test_the_command_serves_an_evening_and_shows_what_was_chosen(night):
     assert read_document(runs_of(night)[0]).choice is None
     text = (night / EVENING_PAGE_NAME).read_text(encoding="utf-8")
     assert re.search(r"Chosen: 2, [\w ]+ \(the room stood up\)\.", text)
+
+
+def test_every_acknowledged_vote_of_the_evening_outlives_the_server(night):
+    folders = {f"/{n}": run for n, run in enumerate(runs_of(night), start=1)}
+    server = Server(night)
+    killer = threading.Timer(5.5, server.kill)
+    killer.start()
+    try:
+        load = in_a_thread(
+            vote_together(server.port, n_voters=20, seconds=5.0, ranks=[1, 2, 3], bases=[*folders])
+        )
+    finally:
+        killer.join()
+        server.process.stdout.close()
+    assert load.faults == []
+    assert {base for base, _ in load.acknowledged} == set(folders)
+    assert lost_and_doubled(folders, load) == ([], [])
 
 
 def test_an_evening_that_cannot_be_voted_on_says_so(night, shelf):
