@@ -55,6 +55,7 @@ class Sitting:
     clients: ClientLimits
     live: Live
     title: str = ""
+    _progress: tuple[int, str] = (-1, "")
 
     @property
     def is_evening(self) -> bool:
@@ -147,12 +148,14 @@ class Sitting:
         return {"href": "/", "title": ""}
 
     def progress(self) -> str:
-        """How far the votes of an evening are, for everybody: an event."""
-        votes = [
-            {"base": poll.base, "n_votes": poll.n_votes, "is_closed": poll.is_closed}
-            for poll in self.polls.values()
-        ]
-        return event_text("progress", {"votes": votes})
+        """How far the votes of an evening are: an event, made once for all after every change."""
+        if self._progress[0] != self.live.version:
+            votes = [
+                {"base": poll.base, "n_votes": poll.n_votes, "is_closed": poll.is_closed}
+                for poll in self.polls.values()
+            ]
+            self._progress = self.live.version, event_text("progress", {"votes": votes})
+        return self._progress[1]
 
     def host_messages(self) -> Callable[[], str]:
         """What the one who runs the votes is told: results that have changed, and who is in."""

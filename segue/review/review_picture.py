@@ -6,16 +6,15 @@ import io
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import outline
+from segue.pages.colours import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
-from segue.runfolder.pictures import COLOURS, plain_words
+from segue.runfolder.pictures import plain_words, section_colours
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
     from segue.review.report import BarTiming, Rehearsal, Review
 
-_SINGER_COLOUR: Final = "#CC79A7"
-_HOLE_COLOUR: Final = "#D55E00"
 _SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture
 _DOTS_AN_INCH: Final = 110  # 1210 by 715 dots in all
 _N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots
@@ -49,7 +48,7 @@ def picture_of(rehearsal: Rehearsal, take: Clip) -> bytes:
 
 def _draw_bars(axis: Any, review: Review) -> None:  # noqa: ANN401 - matplotlib axes
     known = [bar for bar in review.bars if bar.late_ms is not None]
-    for section, colour in COLOURS.items():
+    for section, colour in section_colours().items():
         mine = [bar for bar in known if bar.section == section]
         heights = [bar.late_ms for bar in mine]
         middles_s = [_middle_s(review, bar) for bar in mine]
@@ -62,11 +61,11 @@ def _draw_bars(axis: Any, review: Review) -> None:  # noqa: ANN401 - matplotlib 
     axis.axhspan(-JUST_NOTICED_MS, JUST_NOTICED_MS, color="#eeeeee", zorder=-1)
     axis.axhline(0, color="#333333", linewidth=1)
     if review.singer is not None and review.missing_singer is None:
-        axis.plot(review.singer.time_s, review.singer.late_ms, "D", color=_SINGER_COLOUR,
+        axis.plot(review.singer.time_s, review.singer.late_ms, "D", color=page_colours()["first"],
                   label=f"singer ({review.singer.cents:+.0f} cents)")  # fmt: skip
     if review.broke is not None:
         broke = next(bar for bar in review.bars if bar.number == review.broke.bar)
-        axis.axvline(broke.time_s, color=_HOLE_COLOUR, linewidth=2, label="broke here")
+        axis.axvline(broke.time_s, color=page_colours()["weak"], linewidth=2, label="broke here")
     late_ms = [abs(bar.late_ms or 0.0) for bar in known]
     late_ms += [abs(review.singer.late_ms)] if review.singer is not None else []
     reach = max(_LEAST_RANGE_MS, FLAM_MS, *(1.2 * ms for ms in late_ms))
@@ -84,7 +83,9 @@ def _draw_sound(axis: Any, review: Review, take: Clip) -> None:  # noqa: ANN401
         axis.axvline(bar.time_s, color="#dddddd", linewidth=0.6, zorder=0)
         axis.text(bar.time_s, -1.1 * top, f" {bar.number}", fontsize=7, color="#555555")
     for hole in review.holes:
-        axis.axvspan(hole.start_s, hole.start_s + hole.length_s, color=_HOLE_COLOUR, alpha=0.4)
+        axis.axvspan(
+            hole.start_s, hole.start_s + hole.length_s, color=page_colours()["weak"], alpha=0.4
+        )
     last = review.bars[-1]
     axis.set_xlim(review.bars[0].time_s - 1.0, last.time_s + _length_s(review, last) + 1.0)
     axis.set_ylim(-1.2 * top, 1.1 * top)

@@ -1,4 +1,4 @@
-"""Pictures of an option: waveform, the key as it moves, tempo and loudness over time."""
+"""Pictures of a candidate: waveform, the key as it moves, tempo and loudness over time."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from segue.audio.clip import outline
+from segue.pages.colours import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
 
 if TYPE_CHECKING:
@@ -21,14 +22,21 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.score.scorecard import CurveSample, Scorecard
 
-COLOURS: Final = {"outgoing": "#1f6aa5", "interlude": "#96650a", "incoming": "#14744f"}
-"""Blue, amber and green, as the page has them by daylight. Words stand beside them everywhere."""
-
 _SIZE_INCHES: Final = (11.0, 8.0)  # width and height of the picture
 _DOTS_AN_INCH: Final = 110  # 1210 by 880 dots in all
 _MARGINS: Final = {"left": 0.075, "right": 0.985, "bottom": 0.065, "top": 0.925, "hspace": 0.1}
 _N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots
-_LOUDNESS_RANGE_LUFS: Final = (-50.0, 0.0)  # what the axis of loudness shows
+_LOUDNESS_RANGE_LUFS: Final = (-45.0, -5.0)  # what the axis of loudness shows, as on the page
+
+
+def section_colours() -> dict[str, str]:
+    """The colour of the old song, the bridge and the new song, as on the pages."""
+    colours = page_colours()
+    return {
+        "outgoing": colours["out"],
+        "interlude": colours["between"],
+        "incoming": colours["in"],
+    }
 
 
 class Waveform(NamedTuple):
@@ -69,7 +77,7 @@ def load_drawing() -> None:
 def write_picture(
     path: Path, *, title: str, waveform: Waveform, plan: Plan, scorecard: Scorecard
 ) -> None:
-    """Draw one option into a PNG file.
+    """Draw one candidate into a PNG file.
 
     Parameters
     ----------
@@ -111,15 +119,16 @@ def _draw_waveform(axis: Any, waveform: Waveform, plan: Plan) -> None:  # noqa: 
         "interlude": plan.seconds_at(plan.exit_beat),
         "incoming": plan.seconds_at(plan.entry_beat),
     }
+    colours = section_colours()
     bounds = [*starts.values(), plan.duration_s]
     for (section, start_s), end_s in zip(starts.items(), bounds[1:], strict=True):
         inside = (columns_s >= start_s) & (columns_s <= end_s)
         axis.fill_between(
-            columns_s[inside], low[inside], high[inside], color=COLOURS[section], linewidth=0
+            columns_s[inside], low[inside], high[inside], color=colours[section], linewidth=0
         )
         if end_s > start_s:
-            words = SECTION_WORDS[section]
-            axis.text((start_s + end_s) / 2, 1.08, words, ha="center", color=COLOURS[section])
+            middle_s, name = (start_s + end_s) / 2, SECTION_WORDS[section]
+            axis.text(middle_s, 1.08, name, ha="center", color=colours[section])
     axis.set_ylim(-1.05, 1.35)
     axis.set_yticks([])
     axis.set_ylabel("sound")
@@ -128,27 +137,28 @@ def _draw_waveform(axis: Any, waveform: Waveform, plan: Plan) -> None:  # noqa: 
 
 
 def _draw_keys(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: ANN401
-    for curve, key, section in (
-        (scorecard.key_distance_from, plan.key_from, "outgoing"),
-        (scorecard.key_distance_to, plan.key_to, "incoming"),
+    colours = section_colours()
+    for curve, key, section, dashes in (
+        (scorecard.key_distance_from, plan.key_from, "outgoing", "--"),
+        (scorecard.key_distance_to, plan.key_to, "incoming", "-"),
     ):
-        times_s, values = _arrays(curve)
-        axis.plot(times_s, values, color=COLOURS[section], label=f"near {key}")
+        times_s, far = _arrays(curve)
+        axis.plot(times_s, 1.0 - far, dashes, color=colours[section], label=str(key))
     for voicing in plan.voicings:
         middle = plan.seconds_at((voicing.start_beat + voicing.end_beat) / 2)
-        axis.text(middle, 0.96, voicing.symbol, ha="center", fontsize=9, fontweight="bold")
-    axis.set_ylim(1, 0)  # near is high, as on the page
-    axis.set_yticks([0, 1], ["near", "far"])
-    axis.set_ylabel("key")
+        axis.text(middle, 0.04, voicing.symbol, ha="center", fontsize=9, fontweight="bold")
+    axis.set_ylim(0, 1)
+    axis.set_yticks([0.05, 0.95], ["far", "near"])
+    axis.set_ylabel("near to")
     axis.legend(loc="upper right", fontsize=8, ncols=2)
 
 
 def _draw_tempo(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: ANN401
     beats = np.linspace(0.0, plan.end_beat, 400)
     planned = [plan.tempo.bpm_at(float(beat)) for beat in beats]
-    axis.plot([plan.seconds_at(float(b)) for b in beats], planned, color="#555555", label="plan")
+    axis.plot([plan.seconds_at(float(b)) for b in beats], planned, color="#777777", label="plan")
     times_s, heard = _arrays(scorecard.tempo_bpm)
-    axis.plot(times_s, heard, ".", markersize=4, color=COLOURS["interlude"], label="heard")
+    axis.plot(times_s, heard, ".", markersize=4, color="black", label="beats heard")
     low, high = min(planned), max(planned)
     axis.set_ylim(low * 0.9, high * 1.1)
     axis.set_ylabel("BPM")
@@ -160,17 +170,19 @@ def _draw_loudness(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa
     axis.plot(times_s, np.maximum(lufs, _LOUDNESS_RANGE_LUFS[0]), color="#333333")
     axis.axhline(plan.target_lufs, color="#999999", linestyle=":", linewidth=1)
     axis.set_ylim(*_LOUDNESS_RANGE_LUFS)
-    axis.set_ylabel("loudness, LUFS")
+    axis.set_ylabel("momentary LUFS")
 
 
 def _mark_sections(axis: Any, plan: Plan) -> None:  # noqa: ANN401 - matplotlib axes
+    colours = section_colours()
     bars_s = [plan.seconds_at(line.beat) for line in plan.bar_lines]
     over_all = axis.get_xaxis_transform()  # one artist: a line of its own for each is slow
     axis.vlines(bars_s, 0, 1, transform=over_all, color="#cccccc", linewidth=0.5, zorder=0)
-    axis.axvline(plan.seconds_at(plan.exit_beat), color=COLOURS["interlude"], linewidth=1.5)
-    axis.axvline(plan.seconds_at(plan.entry_beat), color=COLOURS["incoming"], linewidth=1.5)
+    axis.axvline(plan.seconds_at(plan.exit_beat), color=colours["interlude"], linewidth=1.5)
+    axis.axvline(plan.seconds_at(plan.entry_beat), color=colours["incoming"], linewidth=1.5)
     if plan.singer_beat is not None:
-        axis.axvline(plan.seconds_at(plan.singer_beat), color="#CC79A7", linestyle="--")
+        first_note = page_colours()["first"]
+        axis.axvline(plan.seconds_at(plan.singer_beat), color=first_note, linestyle=":")
 
 
 def _arrays(

@@ -191,6 +191,9 @@ function drawCurves(svg, way, x) {
 function drawCaptions(svg, way) {
   const [first, last] = [way.tempo[0], way.tempo.at(-1)].map((point) => point[1].toFixed(0));
   caption(svg, LANES.key, [["", "Near to"], ["from", way.keys[0]], ["to", way.keys[1]]]);
+  const [top, height] = LANES.key, side = { class: "caption", x: way.width - 2, "text-anchor": "end" };
+  el(svg, "text", { ...side, y: top + 11 }, "near");
+  el(svg, "text", { ...side, y: top + height - 3 }, "far");
   caption(svg, LANES.tempo, [["", first === last ? `Tempo, ${first} BPM` : `Tempo, from ${first} to ${last} BPM`]]);
   caption(svg, LANES.level, [["", `Loudness, ${LEVEL_LUFS.join(" to ").replaceAll("-", "\u2212")} LUFS`]]);
 }

@@ -6,6 +6,7 @@ import io
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.files.whole_file import write_whole
+from segue.pages.colours import page_colours
 from segue.runfolder.pictures import plain_words
 from segue.setlist.lengths import clock
 from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing, gap_look
@@ -28,24 +29,28 @@ _MARGIN_PX: Final = 14.0  # around the picture; by judgement
 _TITLE_ROOM_PX, _LEGEND_ROOM_PX = 34.0, 26.0
 """Above and below the drawing."""
 
-_BOXES: Final[dict[str, dict[str, Any]]] = {
-    "lane": {"facecolor": "#f3f3f3"},
-    "song": {"facecolor": "#b3d4ea"},
-    "join": {"facecolor": "#f6e1b4", "edgecolor": "#96650a"},
-    "free": {"facecolor": "none", "edgecolor": "#777777", "linestyle": "--"},
-    "energy": {"facecolor": "#7d766b"},
-}
-_STROKES: Final[dict[str, dict[str, Any]]] = {
-    "tempo": {"color": "#222222", "linewidth": 2.0},
-    "tempo moves": {"color": "#96650a", "linewidth": 1.5, "linestyle": "--"},
-    "slot": {"color": "#D55E00", "linewidth": 1.5, "linestyle": "--"},
-}
-"""The colours of the page by daylight, and vermilion for the end of the slot."""
+
 _WORDS: Final[dict[str, dict[str, Any]]] = {
     "": {"color": "black"},
     "soft": {"color": "#444444"},
     "title": {"color": "black", "fontweight": "bold", "fontsize": _TITLE_PX * _POINTS_A_PX},
 }
+
+
+def _looks() -> dict[str, dict[str, Any]]:
+    """How each shape of the drawing looks, in the colours of the pages."""
+    colours = page_colours()
+    segue, ink = colours["between"], colours["ink"]
+    return {
+        "lane": {"facecolor": colours["lane"]},
+        "song": {"facecolor": colours["song"]},
+        "join": {"facecolor": colours["between-band"], "edgecolor": segue},
+        "free": {"facecolor": "none", "edgecolor": colours["edge"], "linestyle": "--"},
+        "energy": {"facecolor": colours["edge"]},
+        "tempo": {"color": ink, "linewidth": 2.0},
+        "tempo moves": {"color": segue, "linewidth": 1.5, "linestyle": "--"},
+        "slot": {"color": colours["weak"], "linewidth": 1.5, "linestyle": "--"},
+    }
 
 
 @plain_words()
@@ -71,14 +76,15 @@ def write_evening_picture(path: Path, rows: EveningRows) -> None:
     axes.set_axis_off()
     axes.set_xlim(left, right)
     axes.set_ylim(bottom, top)
+    looks = _looks()
     for order, shape in enumerate((*drawing.shapes, *_legend(rows, drawing))):
         match shape:
             case Box():
-                corner, look = (shape.x, shape.y), _BOXES[shape.look]
+                corner, look = (shape.x, shape.y), looks[shape.look]
                 axes.add_patch(Rectangle(corner, shape.width, shape.height, zorder=order, **look))
             case Stroke():
                 xs, ys = (shape.x0, shape.x1), (shape.y0, shape.y1)
-                axes.add_line(Line2D(xs, ys, zorder=order, **_STROKES[shape.look]))
+                axes.add_line(Line2D(xs, ys, zorder=order, **looks[shape.look]))
             case Label():
                 size = {"fontsize": _TYPE_PX * _POINTS_A_PX, **_WORDS[shape.look]}
                 axes.text(shape.x, shape.y, shape.words, zorder=order, **size)
