@@ -150,7 +150,7 @@ def _draw_keys(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: AN
     axis.set_ylim(0, 1)
     axis.set_yticks([0.05, 0.95], ["far", "near"])
     axis.set_ylabel("near to")
-    axis.legend(loc="upper right", fontsize=8, ncols=2)
+    axis.legend(loc="lower right", fontsize=8, ncols=2)
 
 
 def _draw_tempo(axis: Any, plan: Plan, scorecard: Scorecard) -> None:  # noqa: ANN401

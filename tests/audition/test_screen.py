@@ -7,6 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from segue.audition import write_page
+from segue.runfolder.pictures import section_colours
 from tests.audition.tape import until
 
 
@@ -130,6 +131,22 @@ def test_text_in_the_lanes_stays_inside_and_apart(open_page):
         return boxes.filter((box, i) => outside(box) || hit(box, i)).map(([words]) => words); })"""
     )
     assert clashes == []
+
+
+def test_page_and_picture_say_the_same_way_round_and_in_the_same_colours(open_page):
+    page = open_page()
+    unfold(page)
+    page.evaluate(
+        "ways[0].key_from = [[0, 0], [2, 1]]; ways[0].key_to = []; ways[0].width = 0; drawAll()"
+    )
+    points = page.locator("#lanes-0 .line.from").first.get_attribute("points").split()
+    near, far = (float(point.split(",")[1]) for point in points)
+    assert near < far  # y runs down
+    for section, colour in section_colours().items():
+        fill = page.evaluate(
+            f"getComputedStyle(document.querySelector('#lanes-0 .wave.{section}')).fill"
+        )
+        assert fill == "rgb({}, {}, {})".format(*bytes.fromhex(colour[1:]))
 
 
 def test_lanes_are_drawn_anew_when_a_phone_is_turned(open_page):

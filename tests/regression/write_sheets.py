@@ -109,7 +109,7 @@ def evening(name):
                     [type(shape).__name__, *asdict(shape).values()]
                     for shape in evening_drawing(rows, layout).shapes
                 ]
-                for layout in ("broad", "tall", "file")
+                for layout in ("broad", "file")
             },
             "map": asdict(played),
             "paper": on_paper([front, *sheets], "letter"),

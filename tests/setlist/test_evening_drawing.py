@@ -10,7 +10,7 @@ from segue.setlist.show.evening_picture import _legend, write_evening_picture
 from segue.setlist.show.rows import rows_of
 from tests.setlist.an_evening import evening_of
 
-LAYOUTS = ("broad", "tall", "file")
+LAYOUTS = ("broad", "file")
 
 
 @pytest.fixture(name="rows")
@@ -33,14 +33,13 @@ def with_stop(shelf):
 def test_songs_and_what_is_between_them_lie_end_to_end_in_time(rows, layout):
     drawing = evening_drawing(rows, layout)
     boxes = [*looks(drawing, "song"), *looks(drawing, "join")]
-    side = (lambda b: (b.y, b.height)) if layout == "tall" else (lambda b: (b.x, b.width))
-    spans = sorted(side(box) for box in boxes)
+    spans = sorted((box.x, box.width) for box in boxes)
     assert len(spans) == 5
     for (start, length), (following, _) in pairwise(spans):
         assert start + length == pytest.approx(following)
     px_a_second = sum(length for _, length in spans) / rows.running_s
     lengths_s = sorted(song.end_s - song.start_s for song in rows.songs)
-    drawn = sorted(side(box)[1] / px_a_second for box in looks(drawing, "song"))
+    drawn = sorted(box.width / px_a_second for box in looks(drawing, "song"))
     assert drawn == pytest.approx(lengths_s)
 
 
@@ -63,16 +62,14 @@ def test_the_legend_names_what_is_drawn_and_nothing_else(shelf, rows):
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_energy_is_as_long_as_its_share_of_five(rows, layout):
     drawing = evening_drawing(rows, layout)
-    side = "width" if layout == "tall" else "height"
     lane = looks(drawing, "lane")[-1]
-    bars = [getattr(box, side) for box in looks(drawing, "energy")]
-    assert bars == pytest.approx([getattr(lane, side) * n / 5 for n in (2, 3, 4)])
+    bars = [box.height for box in looks(drawing, "energy")]
+    assert bars == pytest.approx([lane.height * n / 5 for n in (2, 3, 4)])
 
 
-@pytest.mark.parametrize("layout", ["broad", "tall"])
-def test_faster_is_higher_and_on_a_phone_further_right(rows, layout):
-    lines = looks(evening_drawing(rows, layout), "tempo", Stroke)
-    across = [line.x0 if layout == "tall" else -line.y0 for line in lines]
+def test_faster_is_higher(rows):
+    lines = looks(evening_drawing(rows, "broad"), "tempo", Stroke)
+    across = [-line.y0 for line in lines]
     by_tempo = sorted(range(3), key=lambda n: rows.songs[n].start_bpm)
     assert sorted(range(3), key=lambda n: across[n]) == by_tempo
 

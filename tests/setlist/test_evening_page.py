@@ -5,6 +5,7 @@ from dataclasses import replace
 from urllib.parse import unquote
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 
 from segue.setlist.show.evening_page import EVENING_PAGE_NAME, evening_page_text, write_evening_page
 from segue.setlist.show.rows import rows_of
@@ -91,8 +92,8 @@ def test_choice_is_shown_and_how_to_choose_is_told(open_page, folder):
     assert "✓ chosen" in first.locator(".one.taken h3").inner_text()
     assert "Not chosen yet" in second.inner_text()
     assert "1. tempo ramp" in second.locator(".one.taken h3").inner_text()
-    run = f"{folder}/02 {TITLES[1]} to {TITLES[2]}"
-    assert f"segue choose '{run}' 3" in second.inner_text()
+    assert "segue choose" not in page.inner_text("main")  # nothing to copy beside an option
+    assert f"segue audition {folder} --serve" in page.inner_text("footer")
     assert "as good as the one before" in second.locator(".one").nth(1).inner_text()
 
 
@@ -105,15 +106,33 @@ def test_it_works_by_keyboard(open_page):
     assert {"A", "AUDIO"} <= set(reached)
 
 
-def test_the_picture_is_one_for_the_width(open_page):
-    for width, seen in ((1280, "broad"), (390, "tall")):
-        page = open_page(width=width)
-        shown = page.eval_on_selector_all(
-            ".picture",
-            """all => all.filter((p) => getComputedStyle(p).display !== 'none')
-            .map((p) => p.classList[1])""",
-        )
-        assert shown == [seen]
+def test_a_phone_shows_times_and_warnings_and_then_the_set(open_page):
+    page = open_page(width=360, height=740)
+    assert page.locator(".picture:visible").count() == 0
+    tops = [
+        page.locator(place).first.bounding_box()
+        for place in ("header p", ".warnings li", ".order tbody tr", ".order tbody tr:last-child")
+    ]
+    assert [box["y"] for box in tops] == sorted(box["y"] for box in tops)
+    assert "running time 6:45 of a slot of 15:00" in page.locator("header p").inner_text()
+    assert "Segue 2: Mind join 2." in page.locator(".warnings").first.inner_text()
+    assert tops[-1]["y"] + tops[-1]["height"] <= 740  # the whole set, on the first screen
+    assert open_page(width=1280).locator(".picture:visible").count() == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (740, 360), (1280, 800)])
+def test_axe_finds_nothing(open_page, width, height, scheme):
+    # axe-core, an outside judge of accessible pages, with all of its rules
+    page = open_page(width=width, height=height, scheme=scheme)
+    assert Axe().run(page).response["violations"] == []
+
+
+def test_text_of_twice_the_size_fits(open_page):
+    # WCAG 2.2, success criterion 1.4.4
+    page = open_page(width=360, height=740)
+    page.evaluate("document.documentElement.style.fontSize = '200%'")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
 
 
 @pytest.mark.parametrize("width", [390, 1280])

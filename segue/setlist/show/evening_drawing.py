@@ -1,8 +1,8 @@
 """The drawing of an evening: keys, tempo and drive over time, as shapes in pixels.
 
-There is one drawing, laid out three ways: along, for wide screens and paper; down, for phones; and
-along with the way through the keys and a legend, for the picture file. A template draws the shapes
-on the page, `evening_picture` draws them into the file.
+There is one drawing, laid out two ways: for wide screens and paper, and with the way through the
+keys and a legend for the picture file. A template draws the shapes on the page, `evening_picture`
+draws them into the file. A phone shows the set as a list, and no drawing.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
     from segue.setlist.show.rows import EveningRows, JoinRow, SongRow
 
-Layout = Literal["broad", "tall", "file"]
+Layout = Literal["broad", "file"]
 Span = tuple[float, float]
 
 _LETTER_PX: Final = 7.0
@@ -36,9 +36,6 @@ _LEAST_SPANS: Final = {"tempo": 20.0, "by fifths": 6.0}
 
 _BROAD: Final[Mapping[str, Span]] = {
     "clock": (0, 20), "song": (24, 56), "key": (62, 98), "tempo": (104, 214), "drive": (220, 288),
-}  # fmt: skip
-_TALL: Final[Mapping[str, Span]] = {
-    "clock": (0, 40), "song": (44, 82), "key": (86, 170), "tempo": (174, 280), "drive": (284, 338),
 }  # fmt: skip
 _FILE: Final[Mapping[str, Span]] = {
     **_BROAD, "by fifths": (104, 244), "tempo": (250, 360), "drive": (366, 434),
@@ -98,7 +95,7 @@ class EveningDrawing:
 def evening_drawing(rows: EveningRows, layout: Layout) -> EveningDrawing:
     """The drawing of an evening, in one of its layouts."""
     end_s = max([song.end_s for song in rows.songs] + [rows.slot_s or 0.0])
-    axes = _axes(rows, layout, max(end_s, 1.0))
+    axes = _axes(layout, max(end_s, 1.0))
     shapes = tuple(_shapes(rows, axes))
     return EveningDrawing(
         layout=layout, width=axes.width, height=axes.height, end_s=end_s, shapes=shapes
@@ -107,7 +104,7 @@ def evening_drawing(rows: EveningRows, layout: Layout) -> EveningDrawing:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Axes:
-    """Time along one side, lanes along the other."""
+    """Time from left to right, lanes below each other."""
 
     layout: Layout
     lanes: Mapping[str, Span]
@@ -117,38 +114,23 @@ class _Axes:
     width: float
     height: float
 
-    @property
-    def is_tall(self) -> bool:
-        return self.layout == "tall"
-
     def time(self, seconds: float) -> float:
         return self.from_px + self.along_px * seconds / self.end_s
 
     def box(self, look: str, time: Span, lane: Span) -> Box:
-        a, b = self.time(time[0]), self.time(time[1])
-        (x0, x1), (y0, y1) = (lane, (a, b)) if self.is_tall else ((a, b), lane)
-        return Box(look=look, x=x0, y=y0, width=x1 - x0, height=y1 - y0)
+        x0, x1 = self.time(time[0]), self.time(time[1])
+        return Box(look=look, x=x0, y=lane[0], width=x1 - x0, height=lane[1] - lane[0])
 
     def stroke(self, look: str, a: Span, b: Span) -> Stroke:
-        """From one place to another, each as time in pixels and place across."""
-        (x0, y0), (x1, y1) = (a[::-1], b[::-1]) if self.is_tall else (a, b)
-        return Stroke(look=look, x0=x0, y0=y0, x1=x1, y1=y1)
+        """From one place to another, each as x and y."""
+        return Stroke(look=look, x0=a[0], y0=a[1], x1=b[0], y1=b[1])
 
 
-def _axes(rows: EveningRows, layout: Layout, end_s: float) -> _Axes:
-    if layout != "tall":
-        lanes, height = (_BROAD, 292.0) if layout == "broad" else (_FILE, 438.0)
-        return _Axes(
-            layout=layout, lanes=lanes, end_s=end_s, from_px=64, along_px=968, width=1040,
-            height=height,
-        )  # fmt: skip
-    shortest_s = min((s.end_s - s.start_s for s in rows.songs), default=60.0)
-    # Two lines of type for the shortest song, within reason.
-    along_px = min(max(end_s * 2.2 * _LINE_PX / max(shortest_s, 1.0), 240.0), 1600.0)
+def _axes(layout: Layout, end_s: float) -> _Axes:
+    lanes, height = (_BROAD, 292.0) if layout == "broad" else (_FILE, 438.0)
     return _Axes(
-        layout=layout, lanes=_TALL, end_s=end_s, from_px=22, along_px=along_px, width=340,
-        height=along_px + 30,
-    )  # fmt: skip
+        layout=layout, lanes=lanes, end_s=end_s, from_px=64, along_px=968, width=1040, height=height
+    )
 
 
 def _shapes(rows: EveningRows, axes: _Axes) -> Iterator[Box | Stroke | Label]:
@@ -181,17 +163,14 @@ def gap_look(join: JoinRow) -> str:
 
 def _captions(axes: _Axes) -> Iterator[Label]:
     for name, (start, end) in axes.lanes.items():
-        x, y = (start, 12.0) if axes.is_tall else (0.0, (start + end) / 2 + 4)
-        yield Label(x=x, y=y, words=name, look="soft")
+        yield Label(x=0.0, y=(start + end) / 2 + 4, words=name, look="soft")
 
 
 def _clock(axes: _Axes) -> Iterator[Label]:
     step = next((s for s in _TICKS_S if axes.end_s / s <= _MOST_TICKS), _TICKS_S[-1])
     for tick in range(0, int(axes.end_s) + 1, step):
         place, words = axes.time(tick), clock(tick)
-        if axes.is_tall:
-            yield Label(x=0.0, y=place + 4, words=words, look="soft")
-        elif place + len(words) * _LETTER_PX < axes.width:
+        if place + len(words) * _LETTER_PX < axes.width:
             yield Label(x=place, y=axes.lanes["clock"][0] + 14, words=words, look="soft")
 
 
@@ -201,24 +180,17 @@ def _song(song: SongRow, axes: _Axes) -> Iterator[Box | Label]:
     start, room = axes.time(song.start_s), axes.time(song.end_s) - axes.time(song.start_s)
     keys = [song.keys[0], *(f"→ {key}" for key in song.keys[1:])] if song.keys else []
     first, key_lane = axes.lanes["song"][0], axes.lanes["key"][0]
-    if axes.is_tall:
-        labels = [(first + 4, start + 13, f"{song.number}")]
-        keys = keys[: max(int(room // _LINE_PX), 1)]
-        labels += [(key_lane, start + 13 + n * _LINE_PX, key) for n, key in enumerate(keys)]
-    else:
-        title = _fitting(f"{song.number} {song.title}", room - 4, f"{song.number}")
-        labels = [(start + 4, first + 21, title)]
-        labels += [
-            (start + 2, key_lane + 14 + n * _LINE_PX, _fitting(key, room, _short(key)))
-            for n, key in enumerate(keys)
-        ]
+    title = _fitting(f"{song.number} {song.title}", room - 4, f"{song.number}")
+    labels = [(start + 4, first + 21, title)]
+    labels += [
+        (start + 2, key_lane + 14 + n * _LINE_PX, _fitting(key, room, _short(key)))
+        for n, key in enumerate(keys)
+    ]
     yield from (Label(x=x, y=y, words=words) for x, y, words in labels if words)
     if song.energy is not None:
         low, high = axes.lanes["drive"]
         length = (high - low) * song.energy / _MOST_ENERGY
-        yield axes.box(
-            "energy", span, (low, low + length) if axes.is_tall else (high - length, high)
-        )
+        yield axes.box("energy", span, (high - length, high))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -262,7 +234,7 @@ def _curve(lane: str, parts: Sequence[_Part], axes: _Axes) -> Iterator[Stroke | 
 
     def place(seconds: float, value: float) -> Span:
         along = (value - middle + half) / (2 * half) * (end - start - _LABEL_ROOM_PX)
-        return axes.time(seconds), (start + 8 + along if axes.is_tall else end - 8 - along)
+        return axes.time(seconds), end - 8 - along
 
     last: Span | None = None
     for part in parts:
@@ -280,8 +252,7 @@ def _curve(lane: str, parts: Sequence[_Part], axes: _Axes) -> Iterator[Stroke | 
         yield axes.stroke("tempo", a, b)
         last = None if final is None else b
         if part.words:
-            x, y = (a[1] + 4, a[0] + 13) if axes.is_tall else (a[0] + 2, a[1] - 5)
-            yield Label(x=x, y=y, words=part.words)
+            yield Label(x=a[0] + 2, y=a[1] - 5, words=part.words)
 
 
 def _fitting(words: str, room_px: float, short: str) -> str:

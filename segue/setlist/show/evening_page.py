@@ -21,7 +21,7 @@ from segue.stage.sheet_pages import sheets_html
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.runfolder import CandidateRecord, RunDocument
+    from segue.runfolder import RunDocument
     from segue.setlist.evening import Evening
     from segue.setlist.show.rows import EveningRows, JoinRow
 
@@ -85,15 +85,12 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
     """The page as HTML text; see `write_evening_page`."""
     made = [join.number for join in rows.joins if join.record is not None]
 
-    def chooses(join: JoinRow, record: CandidateRecord) -> str:
-        return _command("choose", str(folder / join.folder), record.label)
-
     values = {
         "styles": ("shared.css", "evening.css"),
         "scripts": ("evening.js",),
         "evening": rows,
         "joins": [(join, _about(join)) for join in rows.joins],
-        "pictures": [evening_drawing(rows, "broad"), evening_drawing(rows, "tall")],
+        "picture": evening_drawing(rows, "broad"),
         "picture_name": PICTURE_NAME,
         "page_name": PAGE_NAME,
         "sheets_name": SHEETS_NAME,
@@ -101,7 +98,7 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
         "clock": clock,
         "no_key": NO_KEY,
         "state_of": _state,
-        "choosing": chooses,
+        "voting": _command("audition", str(folder), "--serve"),
         "staging": _command("stage", str(folder), "--out", "FOLDER"),
     }
     return filled("evening.html", values)

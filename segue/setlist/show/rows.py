@@ -139,6 +139,11 @@ class EveningRows:
     warnings: tuple[str, ...] = ()
 
     @property
+    def join_warnings(self) -> tuple[tuple[int, str], ...]:
+        """Every warning of a join, with its number."""
+        return tuple((join.number, words) for join in self.joins for words in join.warnings)
+
+    @property
     def running_s(self) -> float:
         """From the start to the end of the last song."""
         return self.songs[-1].end_s if self.songs else 0.0
