@@ -77,10 +77,14 @@ class Sounding:
 
 
 class Stage:
-    """A run folder's songs, read once, and the takes that are played from them."""
+    """A run folder's songs, read once, and the takes that are played from them.
 
-    def __init__(self, document: RunDocument) -> None:
-        self.document = document
+    Each option is played once by a band that does nothing wrong; `seed` says which evening.
+    """
+
+    def __init__(self, document: RunDocument, *, seed: int) -> None:
+        self.document, self._seed = document, seed
+        self._plain: dict[int, Audio] = {}
         self.outgoing = read_song(
             document.outgoing.file, edge="end", edge_s=_EDGE_S, rate_hz=RATE_HZ
         )
@@ -96,6 +100,13 @@ class Stage:
             outgoing=_at_own_levels(self.outgoing, rng),
             incoming=_at_own_levels(self.incoming, rng),
         )
+
+    def plain(self, record: CandidateRecord) -> Audio:
+        """An option as a well rehearsed band plays it."""
+        if record.rank not in self._plain:
+            rng = np.random.default_rng([22, self._seed, record.rank])
+            self._plain[record.rank] = sounding(record, self.playing(record, rng))
+        return self._plain[record.rank]
 
     def damaged(self, rank: int, kind: str, strength: float, rng: np.random.Generator) -> Sounding:
         """A take with one thing wrong."""
@@ -136,10 +147,9 @@ def _changed(edge: SongEdge, name: str, change: Callable[[Clip], Floats]) -> Son
 
 
 def _plain(
-    stage: Stage, record: CandidateRecord, _strength: float, rng: np.random.Generator
+    stage: Stage, record: CandidateRecord, _strength: float, _rng: np.random.Generator
 ) -> Sounding:
-    playing = stage.playing(record, rng)
-    return Sounding(samples=sounding(record, playing), damage=Damage(), rank=record.rank)
+    return Sounding(samples=stage.plain(record), damage=Damage(), rank=record.rank)
 
 
 def _another_option(

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from segue.review.singing import SungPart
     from segue.review.timing import Timing
     from segue.review.voice import PlannedVoice
-    from segue.runfolder import CandidateRecord, RunDocument
+    from segue.runfolder import CandidateRecord
 
 LEAST_MATCH: Final = 0.43
 """Below, a recording does not hold the transition: right ones reach .50 and more, wrong ones
@@ -91,16 +91,6 @@ class _Known:
     parts: PlannedParts | None
 
 
-def _known(document: RunDocument, option: _Option) -> _Known:
-    record, edge = option.record, incoming_edge(document)
-    return _Known(
-        option=option,
-        voice=planned_voice(document, record, edge),
-        sung=sung_part(document, record, edge),
-        parts=planned_parts(document, record.plan, option.clip),
-    )
-
-
 def review_take(request: ReviewRequest) -> Rehearsal:
     """A recording of a rehearsal against its plan.
 
@@ -115,69 +105,100 @@ def review_take(request: ReviewRequest) -> Rehearsal:
     InputError
         If the recording does not hold the transition.
     """
-    document = read_document(request.run)
-    asked = _option(request.run, candidate_of(document, request.rank))
-    take = read_clip(request.take)
-    heard = listening_to(take, tuning_cents=tuning_of(take))
-    played, found = _played_option(request.run, document, asked, heard)
-    places = find_parts(played.heard, heard, found, played.record.entry_s)
-    if len(places) == 1 and found.match < LEAST_MATCH:
-        raise InputError(
-            request.take,
-            f"does not hold option {asked.record.label} ('{asked.record.plan.recipe}'): its "
-            f"best match is {found.match:.2f} and {LEAST_MATCH:g} is needed; "
-            "check that it is the right take, and whole.",
+    return ListenedRun(request.run).review(request.take, request.rank)
+
+
+class ListenedRun:
+    """A run whose options are listened to once, for all the takes of it that are reviewed.
+
+    Raises
+    ------
+    RunFolderError
+        If the run folder cannot be read.
+    """
+
+    def __init__(self, run: Path) -> None:
+        self.run, self.document = run, read_document(run)
+        self._options: dict[int, _Option] = {}
+        self._known: dict[int, _Known] = {}
+
+    def review(self, path: Path, rank: int | str | None = None) -> Rehearsal:
+        """A recording against its plan; see `review_take`."""
+        asked = self._option(candidate_of(self.document, rank))
+        take = read_clip(path)
+        heard = listening_to(take, tuning_cents=tuning_of(take))
+        played, found = self._played(asked, heard)
+        places = find_parts(played.heard, heard, found, played.record.entry_s)
+        if len(places) == 1 and found.match < LEAST_MATCH:
+            raise InputError(
+                path,
+                f"does not hold option {asked.record.label} ('{asked.record.plan.recipe}'): its "
+                f"best match is {found.match:.2f} and {LEAST_MATCH:g} is needed; "
+                "check that it is the right take, and whole.",
+            )
+        known = self._known_of(played)
+        tries = tuple(
+            _reviewed(known, take, heard, (place.start_s, place.end_s), asked.record.rank)
+            for place in try_places(
+                played.heard, heard, found, split_s=played.record.entry_s, least_match=LEAST_MATCH
+            )
         )
-    known = _known(document, played)
-    tries = tuple(
-        _reviewed(known, take, heard, (place.start_s, place.end_s), asked.record.rank)
-        for place in try_places(
-            played.heard, heard, found, split_s=played.record.entry_s, least_match=LEAST_MATCH
+        best = min(range(len(tries)), key=lambda n: _badness(tries[n]))
+        made = datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+        return Rehearsal(
+            segue_version=__version__,
+            take=path.name,
+            recorded_on=f"{made:%Y-%m-%d}",
+            from_title=self.document.outgoing.title,
+            to_title=self.document.incoming.title,
+            asked=asked.record.rank,
+            tries=tries,
+            best=best + 1,
         )
-    )
-    best = min(range(len(tries)), key=lambda n: _badness(tries[n]))
-    made = datetime.fromtimestamp(request.take.stat().st_mtime).astimezone()
-    return Rehearsal(
-        segue_version=__version__,
-        take=request.take.name,
-        recorded_on=f"{made:%Y-%m-%d}",
-        from_title=document.outgoing.title,
-        to_title=document.incoming.title,
-        asked=asked.record.rank,
-        tries=tries,
-        best=best + 1,
-    )
+
+    def _option(self, record: CandidateRecord) -> _Option:
+        if record.rank not in self._options:
+            clip = read_clip(self.run / record.music_file)
+            cents = tuning_of(clip)
+            self._options[record.rank] = _Option(
+                record=record,
+                clip=clip,
+                heard=listening_to(clip, tuning_cents=cents),
+                tuning_cents=cents,
+            )
+        return self._options[record.rank]
+
+    def _known_of(self, option: _Option) -> _Known:
+        record = option.record
+        if record.rank not in self._known:
+            edge = incoming_edge(self.document)
+            self._known[record.rank] = _Known(
+                option=option,
+                voice=planned_voice(self.document, record, edge),
+                sung=sung_part(self.document, record, edge),
+                parts=planned_parts(self.document, record.plan, option.clip),
+            )
+        return self._known[record.rank]
+
+    def _played(self, asked: _Option, take: Listening) -> tuple[_Option, FoundPlace]:
+        """The option that is heard, and where: the one asked for unless another is far nearer."""
+        place = find_transition(asked.heard, take)
+        heard = _agreement(asked, take, place)
+        best, best_place, best_match = asked, place, heard.match + _LEAST_BETTER
+        for record in self.document.candidates:
+            if record.rank == asked.record.rank:
+                continue
+            other = self._option(record)
+            other_place = find_transition(other.heard, take)
+            told = _agreement(other, take, other_place)
+            if told.match > best_match and told.bridge > heard.bridge + _LEAST_BETTER:
+                best, best_place, best_match = other, other_place, told.match
+        return best, best_place
 
 
 def _badness(review: Review) -> tuple[int, float]:
     """Fewer findings are better; of as many, bars that are nearer to the grid."""
     return len(review.findings), review.spread_ms
-
-
-def _option(run: Path, record: CandidateRecord) -> _Option:
-    clip = read_clip(run / record.music_file)
-    cents = tuning_of(clip)
-    return _Option(
-        record=record, clip=clip, heard=listening_to(clip, tuning_cents=cents), tuning_cents=cents
-    )
-
-
-def _played_option(
-    run: Path, document: RunDocument, asked: _Option, take: Listening
-) -> tuple[_Option, FoundPlace]:
-    """The option that is heard, and where: the one asked for unless another is far nearer."""
-    place = find_transition(asked.heard, take)
-    heard = _agreement(asked, take, place)
-    best, best_place, best_match = asked, place, heard.match + _LEAST_BETTER
-    for record in document.candidates:
-        if record.rank == asked.record.rank:
-            continue
-        other = _option(run, record)
-        other_place = find_transition(other.heard, take)
-        told = _agreement(other, take, other_place)
-        if told.match > best_match and told.bridge > heard.bridge + _LEAST_BETTER:
-            best, best_place, best_match = other, other_place, told.match
-    return best, best_place
 
 
 def _agreement(option: _Option, take: Listening, place: FoundPlace) -> OptionHeard:
