@@ -39,8 +39,9 @@ _LATE_S: Final = (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
 _PHRASE_STEP_S, _PHRASE_REACH = 0.04, 8
 _BESIDE_HZ: Final = np.concatenate([np.arange(-80.0, -34.0, 9.0), np.arange(35.0, 81.0, 9.0)])
 _MOST_DB: Final = 18.0  # a partial that stands out by more counts no more; by judgement
-ABSENT_BELOW: Final = 0.3
-"""Of the voice's presence: less is no singer (takes of `benchmarks/_review_damage.py`)."""
+ABSENT_BELOW: Final = 0.5
+"""Of the voice's presence: less is no singer. On odd seeds of `benchmarks/review.py` singers had
+.63 and more, also late and flat and through a phone; bands without one .36 at most."""
 _TINY: Final = 1e-9  # keeps the logarithm of silence finite
 
 
