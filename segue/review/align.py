@@ -31,17 +31,20 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 REACH_S: Final = 1.3
-"""How far from the place that was found the band may be: two beats at 92 BPM."""
+"""How far from the place that was found the band may be: two beats at 92 BPM (by judgement)."""
 _AROUND_S: Final = 1.2
-"""Onsets this far on either side of a beat speak for its shift, less with distance."""
+"""Onsets this far on either side of a beat speak for its shift, less with
+distance (by judgement)."""
 _JUMP_COST: Final = 0.6
-"""Of moving one hop from a beat to the next, in units of correlation a tenth of a second."""
+"""Of moving one hop from a beat to the next, in units of correlation a tenth of a second (chosen
+on the same as what follows)."""
 _MOST_JUMP_COST: Final = 2.4
 """Of a jump of any size: a band that is a whole beat off is off for good (chosen on takes of odd
 seeds of `benchmarks/review_bands.py`)."""
 _BAR_REACH_S: Final = 0.12  # a bar is looked for this near its beats; by judgement
-_BAR_EDGE_S: Final = 0.04  # an onset at a bar line belongs to the bar that it starts
-_AT_BEAT_HOPS: Final = 3  # hops on each side of a beat in which its stroke is looked for
+_BAR_EDGE_S: Final = 0.04  # an onset at a bar line belongs to the bar that it starts; by judgement
+# hops on each side of a beat in which its stroke is looked for; by judgement
+_AT_BEAT_HOPS: Final = 3
 _SILENT: Final = 1e-6  # keeps silence from a division by zero
 
 

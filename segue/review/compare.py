@@ -12,7 +12,8 @@ if TYPE_CHECKING:
     from segue.review.report import Rehearsal
 
 Verdict = Literal["better", "worse", "same"]
-SAME_SPREAD_MS: Final = JUST_NOTICED_MS / 2  # of bars off the grid: no band tells these apart
+# of bars off the grid: no band tells these apart; by judgement
+SAME_SPREAD_MS: Final = JUST_NOTICED_MS / 2
 SAME_ENTRY_MS: Final = 2 * JUST_NOTICED_MS  # of a voice, whose attack is soft; by judgement
 SAME_CENTS: Final = 5.0
 """Pitch of tones is told apart from about here (Moore 1973, from memory)."""

@@ -4,7 +4,8 @@ In a gap every band of the sound falls together, well below what the plan has th
 is around it, and comes back together. Bands that noise fills cannot fall and are not asked. A
 player who rests takes a band or two with him and leaves the others: that is told apart, over whole
 bars. Levels of the plan are read as the least that they are within what a beat may be off, so that
-a note a little late is no gap.
+a note a little late is no gap. The odd seeds that numbers were chosen on are those of
+`benchmarks/review.py`.
 """
 
 from __future__ import annotations
@@ -28,27 +29,37 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-RATE_HZ: Final = 16_000  # at which gaps are looked for
-HOP_S: Final = 0.005
-_WINDOW_FRAMES: Final = 256  # 16 ms; all numbers of this module were chosen on odd seeds
+RATE_HZ: Final = 16_000  # at which gaps are looked for; chosen on odd seeds
+HOP_S: Final = 0.005  # chosen on odd seeds
+_WINDOW_FRAMES: Final = 256  # 16 ms; chosen on odd seeds
 BAND_EDGES_HZ: Final = (60.0, 150.0, 400.0, 1_000.0, 2_500.0, 6_500.0)
-"""Kick and bass; low notes; the voice's range in two; attacks, cymbals and hats."""
+"""Kick and bass; low notes; the voice's range in two; attacks, cymbals and
+hats (chosen on odd seeds)."""
 BAND_NAMES: Final = ("lowest notes", "low notes", "middle", "upper middle", "cymbals and attacks")
 LEAST_GAP_S: Final = 0.085
-"""A gap of a tenth of a second, read 15 ms too short, is one still."""
-_READ_SHORT_S: Final = 0.008  # the sound's end and start reach into the window on both sides
-_SLACK_S: Final = 0.05  # a beat may be off by so much within a bar that is in time
-_BELOW_PLAN_DB: Final = 7.0  # in nearly every band: noise 12 dB below the band leaves as much
-_MOST_BANDS: Final = 0.7  # of the bands that must be so far below
-_BELOW_AROUND_DB: Final = 8.0  # of a gap against the tenth of a second before it and after it
-_AROUND_S: Final = 0.15
-_EDGE_S: Final = 0.08  # an edge is looked for this near where the level falls or rises
-_STEP_S: Final = 0.02  # and is where it changes most between two stretches of this length
-_FLOOR_S: Final = 0.05  # over so long noise has a level; half of the shortest gap
-_SOUNDS_DB: Final = 25.0  # below the plan's loud moments there is no sound to miss
-_JOIN_S: Final = 0.03  # gaps nearer than this are one
-_RESTS_DB: Final = 9.0  # of a band over a bar, against what it has in the rest of the take
-_STAYS_DB: Final = 4.0  # and of the others, which stay
+"""A gap of a tenth of a second, read 15 ms too short, is one still (chosen on odd seeds)."""
+# the sound's end and start reach into the window on both sides; chosen on odd seeds
+_READ_SHORT_S: Final = 0.008
+# a beat may be off by so much within a bar that is in time; chosen on odd seeds
+_SLACK_S: Final = 0.05
+# in nearly every band: noise 12 dB below the band leaves as much; chosen on odd seeds
+_BELOW_PLAN_DB: Final = 7.0
+_MOST_BANDS: Final = 0.7  # of the bands that must be so far below; chosen on odd seeds
+# of a gap against the tenth of a second before it and after it; chosen on odd seeds
+_BELOW_AROUND_DB: Final = 8.0
+_AROUND_S: Final = 0.15  # chosen on odd seeds
+# an edge is looked for this near where the level falls or rises; chosen on odd seeds
+_EDGE_S: Final = 0.08
+# and is where it changes most between two stretches of this length; chosen on odd seeds
+_STEP_S: Final = 0.02
+# over so long noise has a level; half of the shortest gap; chosen on odd seeds
+_FLOOR_S: Final = 0.05
+# below the plan's loud moments there is no sound to miss; chosen on odd seeds
+_SOUNDS_DB: Final = 25.0
+_JOIN_S: Final = 0.03  # gaps nearer than this are one; chosen on odd seeds
+# of a band over a bar, against what it has in the rest of the take; chosen on odd seeds
+_RESTS_DB: Final = 9.0
+_STAYS_DB: Final = 4.0  # and of the others, which stay; chosen on odd seeds
 _TINY: Final = 1e-10  # keeps the logarithm of silence finite
 
 

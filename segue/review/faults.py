@@ -24,21 +24,23 @@ FaultKind = Literal[
 ]
 
 _FLAT_FRAMES: Final = 3
-"""Frames in a row at the highest value: converters and full-scale files cut off like this."""
+"""Frames in a row at the highest value: converters and full-scale files cut off like
+this (by judgement)."""
 _CLIPPED_RUNS_A_MINUTE: Final = 10.0  # fewer flat tops are let pass; by judgement
 _DEAD_BELOW_DB: Final = 40.0  # a channel so far below the other is dead; by judgement
 _CANCELS_DB: Final = 6.0
-"""Loss of the sum of the sides against what uncorrelated sides would give."""
+"""Loss of the sum of the sides against what uncorrelated sides would give (by judgement)."""
 _HUM_ABOVE_DB: Final = 12.0
-"""Of a mains line and its partials above what is around them, in the quiet of the recording."""
-_N_HUM_PARTIALS: Final = 4  # of the mains' frequency, looked at one by one
+"""Of a mains line and its partials above what is around them, in the quiet of the
+recording (by judgement)."""
+_N_HUM_PARTIALS: Final = 4  # of the mains' frequency, looked at one by one; by judgement
 _SIBILANCE_HZ: Final = (6_000.0, 10_000.0)
 """Around 8 kHz (common practice, no source)."""
 _VOICE_HZ: Final = (500.0, 4_000.0)  # what the sibilants' band is compared with; by judgement
 _SIBILANCE_OVER_DB: Final = 9.0  # so much more of them than the render has; by judgement
 _SWAPPED_CORRELATION: Final = -0.4  # of left against right, render against take; by judgement
 _WIDE_DB: Final = 1.0  # less movement from side to side tells nothing; by judgement
-_BLOCK_S: Final = 0.4  # seconds that one level is taken over
+_BLOCK_S: Final = 0.4  # seconds that one level is taken over; by judgement
 _TINY: Final = 1e-12  # keeps silence from a division by zero
 
 

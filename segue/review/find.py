@@ -22,12 +22,13 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 LEAST_SHARE: Final = 0.5
-"""Share of the transition that a recording must hold."""
+"""Share of the transition that a recording must hold (by judgement)."""
 SPEEDS: Final = (1.0, 0.995, 1.005, 0.9975, 1.0025)
-"""A recorder's clock, or a band without a click, may be this far off."""
+"""A recorder's clock, or a band without a click, may be this far off (by judgement)."""
 _LEAST_PART_S: Final = 6.0  # a shorter part is not looked for by itself; by judgement
 PART_MATCH: Final = 0.5
-"""Parts are shorter than the whole, and other music agrees with them better by chance."""
+"""Parts are shorter than the whole, and other music agrees with them better by
+chance (by judgement)."""
 # Waits that a band makes before the new song; by judgement
 _LEAST_APART_S, _MOST_APART_S = 0.15, 10.0
 

@@ -25,18 +25,19 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-_HOP_S: Final = 0.05  # seconds between points of a loudness curve
-_QUIET_LUFS, _SILENT_LUFS = -80.0, -120.0  # below these the plan, and the take, count as silent
+_HOP_S: Final = 0.05  # seconds between points of a loudness curve; by judgement
+# below these the plan, and the take, count as silent; by judgement
+_QUIET_LUFS, _SILENT_LUFS = -80.0, -120.0
 _PLAN_SOUNDS_LU: Final = -10.0
-"""The render sounds where it is at most so far below its middle."""
-_WINDOW_S: Final = 0.45  # of momentary loudness, and a little more
+"""The render sounds where it is at most so far below its middle (by judgement)."""
+_WINDOW_S: Final = 0.45  # of momentary loudness, and a little more; by judgement
 _RIDE_S: Final = 1.0  # a recorder has turned its gain after so long; all by judgement on takes of
 _RIDDEN_LU: Final = (
     14.0  # takes of `benchmarks/_review_damage.py`: below, noise fills what the band
 )
-_LEAST_RISE_LU: Final = 2.0  # leaves; a smaller rise of the plan tells nothing
-_LEAST_RIDE_S: Final = 1.5  # of such rises and falls that must be heard
-_LEAST_SLOPE: Final = 0.25  # of what the plan rises by: noise and rooms even out less
+_LEAST_RISE_LU: Final = 2.0  # leaves; a smaller rise of the plan tells nothing; by judgement
+_LEAST_RIDE_S: Final = 1.5  # of such rises and falls that must be heard; by judgement
+_LEAST_SLOPE: Final = 0.25  # of what the plan rises by: noise and rooms even out less; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -23,8 +23,9 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
     from pathlib import Path
 
-LONGEST_TAKE_S: Final = 1800.0  # half an hour; more is a whole rehearsal, and its memory
-SHORTEST_TAKE_S: Final = 3.0  # less holds no transition
+# half an hour; more is a whole rehearsal, and its memory; by judgement
+LONGEST_TAKE_S: Final = 1800.0
+SHORTEST_TAKE_S: Final = 3.0  # less holds no transition; by judgement
 
 
 def read_clip(path: Path) -> Clip:
@@ -54,7 +55,7 @@ def read_clip(path: Path) -> Clip:
 
 
 ONSET_HOP_S: Final = HOP_S
-CHROMA_HOP_S: Final = 0.1  # seconds a step of the chroma
+CHROMA_HOP_S: Final = 0.1  # seconds a step of the chroma; by judgement
 _COMPRESSION: Final = 0.5  # exponent that lets weak onsets count too; by judgement
 
 

@@ -40,7 +40,7 @@ LEAST_STEP_MS: Final = 40.0
 """From here on two strokes are heard where one should be (30 to 40 ms, from memory)."""
 LEAST_ONCE_MS: Final = 30.0
 """A bar that is off against both its neighbours is told from here: five times what is just
-noticed of one event (`JUST_NOTICED_MS` of `timing`)."""
+noticed of one event (`JUST_NOTICED_MS` of `timing`) (by judgement)."""
 LEAST_TEMPO_RATIO: Final = 0.004
 """Another tempo is told from here; bands keep theirs within 0.2 to 0.3 % without a click on
 takes of `benchmarks/_review_damage.py`."""

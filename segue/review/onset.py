@@ -39,15 +39,15 @@ if TYPE_CHECKING:
     from segue.audio.clip import Clip
 
 REACH_S: Final = 0.3
-"""How far from the band's beat an entry is looked for."""
+"""How far from the band's beat an entry is looked for (by judgement)."""
 _BEFORE_S, _AFTER_S = 0.25, 0.25  # of the note's attack that are compared; by judgement
 _RANGE_DB: Final = 14.0
 """Below its settled level a partial has not begun: as far as an attack is below its note
-where the song's own first note is read."""
+where the song's own first note is read (by judgement)."""
 _RISE_PRIOR: Final = 0.024
 """Against far places (set by judgement)."""
 _MOST_WEIGHT: Final = 0.3
-"""Of one partial: an instrument that crosses it alone must not tell the time."""
+"""Of one partial: an instrument that crosses it alone must not tell the time (by judgement)."""
 _RISEN_S: Final = 0.06  # a partial weighs by how it has risen after this time; by judgement
 SETTLED_S: Final = 0.07  # a note's level is settled from here on; by judgement
 
@@ -166,14 +166,15 @@ def _presence(
 _AROUND_S: Final = 0.2
 """On either side of the attack: more of the song has more in it that the four do not tell
 (this and all below chosen on takes of `benchmarks/_review_damage.py`)."""
-_STEP_HOPS: Final = 2  # shifts are tried at every second hop, and bent between
+_STEP_HOPS: Final = 2  # shifts are tried at every second hop, and bent between; by judgement
 _N_ROUNDS: Final = 30  # of the multiplicative steps [FBD09]_
 _WRONG_DB: Final = 5.0
-"""An error of this size is nearly as bad as any: dips and strokes are no matter of degree."""
+"""An error of this size is nearly as bad as any: dips and strokes are no matter of
+degree (by judgement)."""
 _PRIOR: Final = 0.02
 """Against places at the end of the reach (set by judgement)."""
 _FLOOR: Final = 1e-4
-"""Of the mean power: what is softer is as good as silent."""
+"""Of the mean power: what is softer is as good as silent (by judgement)."""
 _TINY: Final = 1e-9  # keeps silence from a division by zero
 
 

@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from segue.review.find import FoundPlace
     from segue.review.listening import Listening
 
-_AROUND_S: Final = 1.0  # of the songs on both sides of the bridge that are compared with it
+# of the songs on both sides of the bridge that are compared with it; by judgement
+_AROUND_S: Final = 1.0
 _NEAR_S: Final = 12.0  # the bridge is looked for this near the place of the whole; by judgement
 
 

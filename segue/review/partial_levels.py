@@ -19,14 +19,15 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 FINE_S: Final = 0.004
-"""From one reading to the next."""
+"""From one reading to the next (by judgement)."""
 _SHORT_FRAMES: Final = 800
 """Chosen on takes of `benchmarks/_review_damage.py`, as what is taken out between is."""
 _SCOOP_CENTS: Final = 150.0
-"""A note may come up from so far below: a scoop belongs to it, and differs from take to take."""
-_N_ACROSS: Final = 9  # pitches tried from the scoop below to the guess above
+"""A note may come up from so far below: a scoop belongs to it, and differs from take to
+take (by judgement)."""
+_N_ACROSS: Final = 9  # pitches tried from the scoop below to the guess above; by judgement
 _BETWEEN: Final = np.array([-0.6, -0.5, -0.4, 0.4, 0.5, 0.6])
-"""Places between partials, in distances of partials."""
+"""Places between partials, in distances of partials (by judgement)."""
 
 
 def note_levels(
@@ -60,12 +61,13 @@ def note_levels(
     return levels, between
 
 
-RATE_HZ: Final = 16_000  # at which takes are read: partials are followed up to 5 kHz
+RATE_HZ: Final = 16_000  # at which takes are read: partials are followed up to 5 kHz; by judgement
 N_PARTIALS: Final = 10  # of a note, from the fundamental up; by judgement
 HIGHEST_HZ: Final = 5_000.0  # partials above are not read; by judgement
-_LONG_FRAMES: Final = 2048  # of a window for pitch: 128 ms
-_PADDED_FRAMES: Final = 8192  # and of its spectrum, padded to be read between bins
-_PEAK_STEPS: Final = 31  # places at which a peak is looked for around a partial
+_LONG_FRAMES: Final = 2048  # of a window for pitch: 128 ms; by judgement
+_PADDED_FRAMES: Final = 8192  # and of its spectrum, padded to be read between bins; by judgement
+_PEAK_STEPS: Final = 31  # places at which a peak is looked for around a partial; by judgement
+# Beside a partial, where its own peak is over; by judgement
 _AROUND_HZ: Final = np.concatenate([np.arange(-90.0, -29.0, 6.0), np.arange(30.0, 91.0, 6.0)])
 HIGHEST_RATIO: Final = 8.0  # a partial that stands out by more counts no more; by judgement
 _TINY: Final = 1e-9  # keeps the logarithm of silence finite

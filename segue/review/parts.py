@@ -36,15 +36,15 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-RATE_HZ: Final = 16_000  # at which parts are read: up to 8 kHz
+RATE_HZ: Final = 16_000  # at which parts are read: up to 8 kHz; by judgement
 HOP_S: Final = 0.02  # seconds from moment to moment; by judgement
-_WINDOW_FRAMES: Final = 1024  # 64 ms: the lowest bands are told apart
+_WINDOW_FRAMES: Final = 1024  # 64 ms: the lowest bands are told apart; by judgement
 _BANDS_HZ: Final = 1000.0 * 2.0 ** (np.arange(-12, 10) / 3)
 """Middles of one-third octaves from 63 Hz to 8 kHz [ISO266]_."""
 _OWN_SHARE: Final = 0.8  # of the power at a moment that makes it a part's; by judgement
 _OTHERS_SHARE: Final = 0.2  # and that leaves it to the others; by judgement
 _ABOVE_FLOOR_DB: Final = 8.0  # of the plan above what fills the band in the take; by judgement
-_FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the room
+_FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the room; by judgement
 _LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
 _DOWN_DB: Final = 5.5
 """Of a part's moments against its other bars (chosen on odd seeds of `benchmarks/review.py`)."""

@@ -49,7 +49,7 @@ LEAST_MATCH: Final = 0.43
 _LEAST_BETTER: Final = 0.1
 """Another option must agree better by so much, with the bridge and with whole and bridge (right
 ones agree better by .3 on takes of `benchmarks/_review_damage.py`)."""
-_SAME_S: Final = 0.05  # a bar that starts this little before the recording is whole
+_SAME_S: Final = 0.05  # a bar that starts this little before the recording is whole; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

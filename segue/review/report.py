@@ -18,7 +18,8 @@ SCHEMA_VERSION: Literal[2] = 2  # of the file that a review is kept in
 SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
 _AT_BAR_S: Final = 0.03  # a note so little before a bar line is on it; by judgement
 SAME_CENTS: Final = 3.0
-"""Speed and pitch that are nearer than this moved together: pitch is known no better."""
+"""Speed and pitch that are nearer than this moved together: pitch is known no
+better (by judgement)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,12 +26,13 @@ if TYPE_CHECKING:
 _STYLES: Final = ("shared.css", "review.css")
 _SCRIPTS: Final = ("mark.js", "review.js")
 N_WORST: Final = 3  # things that are told first: more is not practised in one evening; by judgement
-_AROUND_S: Final = 1.0  # of the take that is heard before its first bar and after its last
+# of the take that is heard before its first bar and after its last; by judgement
+_AROUND_S: Final = 1.0
 _HIGHEST_PEAK: Final = 0.89  # full scale less 1 dB: an encoder overshoots by so much (EBU R 128)
 _LEAST_REACH_MS, _MOST_REACH_MS = 50.0, 120.0  # what the marks of lateness show; by judgement
 _HALF: Final = 50.0  # of their width, in units of the drawing
 _SECTIONS: Final = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
-_CHART: Final = (300.0, 80.0, 8.0)  # of a line over weeks: width, height, margin
+_CHART: Final = (300.0, 80.0, 8.0)  # of a line over weeks: width, height, margin; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

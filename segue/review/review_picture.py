@@ -15,10 +15,10 @@ if TYPE_CHECKING:
     from segue.audio.clip import Clip
     from segue.review.report import BarTiming, Rehearsal, Review
 
-_SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture
-_DOTS_AN_INCH: Final = 110  # 1210 by 715 dots in all
-_N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots
-_LEAST_RANGE_MS: Final = 50.0  # the axis of lateness shows at least so much
+_SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture; by judgement
+_DOTS_AN_INCH: Final = 110  # 1210 by 715 dots in all; by judgement
+_N_COLUMNS: Final = 1600  # of the wave's outline, more than the picture has dots; by judgement
+_LEAST_RANGE_MS: Final = 50.0  # the axis of lateness shows at least so much; by judgement
 
 
 @plain_words()

@@ -40,12 +40,13 @@ _AGREE_S: Final = 0.08
 far; what the voice explains is nearer, but once in forty takes it is another note."""
 _NEAR_CENTS: Final = 50.0  # how far off the guess a later look searches; by judgement
 _WIDE_CENTS: Final = 90.0  # and the first one; by judgement
-_GRID_CENTS: Final = np.arange(-120.0, 121.0, 2.0)
-_PIECE_HOPS: Final = 25  # a phrase is read in pieces of a quarter of a second
+_GRID_CENTS: Final = np.arange(-120.0, 121.0, 2.0)  # by judgement
+_PIECE_HOPS: Final = 25  # a phrase is read in pieces of a quarter of a second; by judgement
 _LEAST_SHARE: Final = 0.3  # of the sound that must be the voice's in a piece; by judgement
 _PEAK_CENTS: Final = 45.0  # a partial's own peak is looked for this near it; by judgement
 _SHARPEST: Final = 4
-"""Partials above this one count no more: what is left of them is little above the noise."""
+"""Partials above this one count no more: what is left of them is little above the
+noise (by judgement)."""
 _MOSTLY: Final = 0.8  # share of a piece in which the planned pitch must be known; by judgement
 _TINY: Final = 1e-9  # keeps silence from a division by zero
 
@@ -198,7 +199,8 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     return float(values[order][min(place, len(values) - 1)])
 
 
-_LEAST_CLEARNESS: Final = 0.2  # a rise less like the plan's is no entry: noise reaches 0.18
+# a rise less like the plan's is no entry: noise reaches 0.18; by judgement
+_LEAST_CLEARNESS: Final = 0.2
 
 
 def singer_entry(

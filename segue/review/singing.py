@@ -32,11 +32,13 @@ _CLEAR: Final = 0.8  # clarity of a pitch that is believed; by judgement
 _LEAST_SHARE: Final = 0.5  # of the sound at a partial that is the voice's; by judgement
 _LEAST_READINGS: Final = 20  # fewer tell nothing: 0.6 s of singing; by judgement
 _CENTS: Final = np.arange(-160.0, 161.0, 10.0)
-"""A singer may be off by so much, and is heard nevertheless."""
+"""A singer may be off by so much, and is heard nevertheless (by judgement)."""
 # And late or early by so much; by judgement
 _LATE_S: Final = (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
-# Steps of the lateness of a phrase, and how many to each side: as far as an entry is looked for
+# Steps of the lateness of a phrase, and how many to each side, as far as an entry is looked
+# for; by judgement
 _PHRASE_STEP_S, _PHRASE_REACH = 0.04, 8
+# Beside a partial, where its own peak is over; by judgement
 _BESIDE_HZ: Final = np.concatenate([np.arange(-80.0, -34.0, 9.0), np.arange(35.0, 81.0, 9.0)])
 _MOST_DB: Final = 18.0  # a partial that stands out by more counts no more; by judgement
 ABSENT_BELOW: Final = 0.5

@@ -16,9 +16,10 @@ if TYPE_CHECKING:
     Floats = npt.NDArray[np.float64]
 
 TEMPLATE_S: Final = 0.8
-"""Known on either side of the planned attack: as far as an entry is looked for, and its sound."""
+"""Known on either side of the planned attack: as far as an entry is looked for, and its
+sound (by judgement)."""
 _SCOPE_CENTS: Final = 50.0  # above a note that are read as its own; by judgement
-_MARGIN_S: Final = 0.2  # read on both sides of what is wanted
+_MARGIN_S: Final = 0.2  # read on both sides of what is wanted; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -32,11 +32,11 @@ JUST_NOTICED_MS: Final = 6.0
 FLAM_MS: Final = 40.0
 """What is further apart is heard as two strokes (30 to 40 ms, from memory)."""
 HEARD_AGREEMENT: Final = 0.25
-"""Beats that agree less tell nothing of their time."""
+"""Beats that agree less tell nothing of their time (by judgement)."""
 CLEAR_AGREEMENT: Final = 0.35
 """Bars with drums agree more, also when another band plays them (`benchmarks/review_bands.py`)."""
 LOST_AGREEMENT: Final = 0.12
-"""A bar whose onsets agree less is not the plan's, where the plan has onsets."""
+"""A bar whose onsets agree less is not the plan's, where the plan has onsets (by judgement)."""
 STRUCK: Final = 0.6
 """Of the middle strength of all beats: drums do, a pad does not (chosen on the demo songs)."""
 CENTS_AN_OCTAVE: Final = 1200.0  # twelve semitones of a hundred
@@ -46,12 +46,13 @@ _SPEED_WEIGHT: Final = 0.75
 """Of the speed against the pitch, where they agree: by the squares of their errors over the
 takes of `benchmarks/_review_damage.py`."""
 _LEAST_LINE_BARS: Final = 6  # fewer bars give no better speed than their beats; by judgement
-_LEAST_BEATS: Final = 4  # fewer heard beats give no line of time
+_LEAST_BEATS: Final = 4  # fewer heard beats give no line of time; by judgement
 _FASTEST: Final = 0.02
-"""Neither recorders nor bands drift by more: pairs of beats across a pause are left out."""
+"""Neither recorders nor bands drift by more: pairs of beats across a pause are left
+out (by judgement)."""
 _LEAST_SHARE: Final = 0.5  # of a bar's beats that must be heard for it to be told; by judgement
 _FIRST_BEATS: Final = 8  # the take is placed by so many; by judgement
-_SAME_S: Final = 1e-3  # for rounding at a bar line
+_SAME_S: Final = 1e-3  # for rounding at a bar line; by judgement
 
 
 BarShift: TypeAlias = "Callable[[tuple[float, float]], tuple[float, float] | None]"

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
 
     from segue.review.report import Rehearsal
 
-_LEAST: Final = 2  # reviews that make a line
-_MOST_TOLD: Final = 8  # numbers of a line that are printed: the latest
+_LEAST: Final = 2  # reviews that make a line; by judgement
+_MOST_TOLD: Final = 8  # numbers of a line that are printed: the latest; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

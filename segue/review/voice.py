@@ -29,8 +29,8 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float64]
 
-HOP_S: Final = 0.01  # seconds a step of the voice's pitch
-LONGEST_PHRASE_S: Final = 5.0  # no more of a phrase is followed
+HOP_S: Final = 0.01  # seconds a step of the voice's pitch; by judgement
+LONGEST_PHRASE_S: Final = 5.0  # no more of a phrase is followed; by judgement
 FIRST_NOTE_S: Final = 0.6  # no more counts as the first note; by judgement
 _BREATH_S: Final = 0.3  # a silence that ends the phrase; by judgement
 _CLEAR: Final = 0.8  # clarity of a pitch that is believed; by judgement
