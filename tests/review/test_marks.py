@@ -10,11 +10,12 @@ import segue.review
 
 MODULES = sorted(Path(segue.review.__file__).parent.glob("*.py"))
 MARKS = re.compile(
-    r"by judgement|[Cc]hosen on|benchmarks/|\[[A-Z]+\d+\]_|from memory|common practice|EBU|ISO|W3C"
-    r"|RFC|Okabe"
+    r"by\s+judgement|[Cc]hosen\s+on|benchmarks/|\[[A-Z]+\d+\]_|from memory|common practice|EBU|ISO"
+    r"|W3C|RFC|Okabe"
 )
 NO_THRESHOLD = re.compile(
-    r"keeps .* (finite|zero)|milliseconds in a second|of the file that|twelve semitones|units of the"
+    r"keeps .* (finite|zero)|milliseconds in a second|of the file that|twelve semitones"
+    r"|units of the"
 )
 """What guards a division, converts a unit or counts a version decides nothing."""
 
