@@ -344,7 +344,7 @@ def test_song_is_left_before_its_applause(length_s, shelf):
     assert facts.applause_s == pytest.approx(stop_s, abs=1.0)
     assert facts.ending.kind == "cold stop"
     assert facts.ending.last_hit_s == pytest.approx(stop_s, abs=0.15)
-    assert is_said("There is applause or noise from", facts.doubts)
+    assert is_said("Applause or noise is heard from", facts.doubts)
     assert off_beats_s(facts.pulse.beats_s, odd.even_beats(110, 32) + OLD_S).max() < ON_THE_BEAT_S
     plan = plans_of(shelf, facts, new_band())["pad in the new key"]
     song = next(layer for layer in plan.layers if layer.name == "old song")
@@ -360,7 +360,7 @@ def test_song_that_starts_in_another_songs_applause_starts_on_its_bar_one():
     assert facts.opening.first_downbeat_s == pytest.approx(5.5, abs=ON_THE_BEAT_S)
     assert facts.opening.kind == "on the beat"
     assert facts.opening.sound_start_s == pytest.approx(5.5, abs=0.1)
-    assert is_said("There is applause or noise up to 5.", facts.doubts)
+    assert is_said("Applause or noise is heard up to 5.", facts.doubts)
 
 
 @pytest.mark.parametrize("made", ["band", "drums", "ambient", "spoken", "fade"])

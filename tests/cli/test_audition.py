@@ -60,7 +60,7 @@ def test_blind_page_lies_beside_the_open_one(segue, run, opened):
 def test_choose_writes_the_choice_and_the_page_shows_it(segue, run):
     code, out, _ = segue("choose", run, 2, "--why", "the singer finds her note")
     assert code == 0
-    assert out.startswith("Chosen: 2, stop and count-in.")
+    assert out.startswith("Chosen: option 2, stop and count-in.")
     assert read_document(run).choice.why == "the singer finds her note"
     segue("audition", run, "--no-open")
     text = (run / "audition.html").read_text(encoding="utf-8")
@@ -71,8 +71,8 @@ def test_choose_writes_the_choice_and_the_page_shows_it(segue, run):
     ("words", "told"),
     [
         pytest.param(("choose", "RUN", "7"), "there is no option 7", id="no such candidate"),
-        pytest.param(("choose", "NOWHERE", "1"), "is not a run folder", id="no run to choose in"),
-        pytest.param(("audition", "NOWHERE"), "is not a run folder", id="no run to hear"),
+        pytest.param(("choose", "NOWHERE", "1"), "holds no segues", id="no run to choose in"),
+        pytest.param(("audition", "NOWHERE"), "holds no segues", id="no run to hear"),
         pytest.param(("audition", "RUN", "--anchor"), "goes with --blind", id="named anchor"),
         pytest.param(("audition", "RUN", "--lan"), "goes with --serve", id="network, no server"),
         pytest.param(("audition", "RUN", "--port", "1"), "goes with --serve", id="port, no server"),

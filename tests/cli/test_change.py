@@ -100,7 +100,7 @@ def test_every_command_knows_a_version_by_its_name(run, tmp_path):
     )  # fmt: skip
     assert f"{label}. pad in the new key" in (run / "audition.html").read_text(encoding="utf-8")
     assert done("explain", run, label, "--quiet").startswith(f"{label}  pad in the new key")
-    assert done("choose", run, label, "--quiet") == f"Chosen: {label}, pad in the new key.\n"
+    assert done("choose", run, label, "--quiet") == f"Chosen: option {label}, pad in the new key.\n"
     assert segue.read_run(run).chosen == label
     pack = tmp_path / "pack"
     assert f"Option {label}," in done("stage", run, "--out", pack, "--quiet")

@@ -35,7 +35,7 @@ def test_a_drawn_plan_keeps_every_promise(number, tmp_path):
     pair = draw(number)
     if is_too_far(pair):
         # what to take instead is told with the refusal
-        with pytest.raises(TempoTooFarError, match=r"half-time interlude, or a stop with a count"):
+        with pytest.raises(TempoTooFarError, match=r"half-time bridge, or a stop with a count"):
             made(pair, tmp_path)
         return
     one = made(pair, tmp_path)

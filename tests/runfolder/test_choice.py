@@ -30,7 +30,7 @@ def test_choice_replaces_an_earlier_one_and_nothing_else(run, document):
 @pytest.mark.parametrize("rank", [0, 4, -1])
 def test_choice_of_no_candidate_is_refused(run, rank):
     before = (run / "segue.json").read_bytes()
-    with pytest.raises(RunFolderError, match=rf"has no candidate {rank}: .*1, 2, 3"):
+    with pytest.raises(RunFolderError, match=rf"has no option {rank}: .*1, 2, 3"):
         write_choice(run, Choice(rank=rank))
     assert (run / "segue.json").read_bytes() == before
 

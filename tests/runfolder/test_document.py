@@ -125,7 +125,7 @@ def test_damaged_documents_are_refused_with_a_remedy(document, tmp_path, damage,
 
 
 def test_a_folder_without_document_is_no_run_folder(tmp_path):
-    with pytest.raises(RunFolderError, match="is not a run folder"):
+    with pytest.raises(RunFolderError, match="holds no segues"):
         read_document(tmp_path)
 
 
