@@ -1,7 +1,4 @@
-"""What the desk shows of the end of a song, and which of it is a question.
-
-A question has two or three answers, and each answer is what would be written beside the song.
-"""
+"""What the desk shows of the end of a song."""
 
 from __future__ import annotations
 
@@ -9,25 +6,20 @@ import base64
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, get_args
 
-from segue.analysis.doubts import rival_tempi_bpm
-from segue.analysis.facts import SURE_CONFIDENCE
 from segue.audio.clip import EndingKind, OpeningKind
+from segue.desk.edge_bars import new_lines, old_lines
+from segue.desk.questions import questions_of
 from segue.music.key import MAJOR_TONICS, MINOR_TONICS, note_in
 from segue.plan.edges import song_end, song_start
 from segue.plan.heard_words import first_note_name, key_words, tempo_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from segue.analysis.facts import EdgeFacts, KeyFact, PulseFact
+    from segue.analysis.facts import EdgeFacts
     from segue.audio.song_toml import EndToml
+    from segue.desk.edge_bars import EdgeBar
     from segue.desk.open_end import OpenedEnd
-    from segue.plan.edges import SongEnd, SongStart
-    from segue.plan.grid import BeatGrid
+    from segue.desk.questions import Question
 
-MOST_LINES: Final = 400  # bar lines that are drawn; far beyond use
-_UNSURE: Final = 0.5  # confidence below which a kind or a bar line is asked about; by judgement
-_SAME_S: Final = 0.02  # two places nearer than this are one bar line
 LOWEST_NOTE, HIGHEST_NOTE = 40, 84  # E2 to C6, what a singer may begin on; MIDI note numbers
 METRES: Final = (2, 3, 4, 5, 6, 7, 9, 12)
 """Beats a bar that are offered."""
@@ -35,60 +27,6 @@ ALL_KEYS: Final = (
     *(f"{tonic} major" for tonic in MAJOR_TONICS),
     *(f"{tonic} minor" for tonic in MINOR_TONICS),
 )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """One answer to a question.
-
-    Parameters
-    ----------
-    field : str
-        Of `EndToml`, as it is written down.
-    value : str or float
-        What is written.
-    click_bpm : float or None
-        Tempo at which a click is heard with it.
-    chord : tuple of int
-        Notes of a chord that is heard with it, as MIDI numbers.
-    """
-
-    words: str
-    field: str
-    value: str | float
-    click_bpm: float | None = None
-    chord: tuple[int, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Question:
-    """A doubt of the ears, with its answers; the likeliest comes first."""
-
-    words: str
-    answers: tuple[Answer, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class EdgeBar:
-    """A bar line of an end.
-
-    Parameters
-    ----------
-    name : str
-        Such as '-8' in the old song, '9' in the new one; empty where it has none.
-    place : str
-        As `segue.plan.places_asked` reads it.
-    is_phrase : bool
-        Whether a phrase starts there.
-    level_lufs : float or None
-        Of the bar that starts there; None where it was not measured.
-    """
-
-    time_s: float
-    name: str
-    place: str
-    is_phrase: bool
-    level_lufs: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -169,10 +107,10 @@ def end_view(opened: OpenedEnd, facts: EdgeFacts, said: EndToml) -> EndView:
     """
     if facts.edge == "end":
         end = song_end(facts)
-        usual_s, lines = end.grid.seconds_at(end.leaving_index), _old_lines(end)
+        usual_s, lines = end.grid.seconds_at(end.leaving_index), old_lines(end)
     else:
         start = song_start(facts)
-        usual_s, lines = start.grid.seconds_at(start.entry_index), _new_lines(start)
+        usual_s, lines = start.grid.seconds_at(start.entry_index), new_lines(start)
     return EndView(
         facts=facts,
         said=said,
@@ -210,108 +148,3 @@ def script_values(view: EndView) -> dict[str, object]:
             for line in view.lines
         ],
     }
-
-
-def questions_of(facts: EdgeFacts) -> tuple[Question, ...]:
-    """Doubts about an end that its owner can settle, the weightiest first."""
-    found = [_about_key(facts.key), _about_tempo(facts.pulse)]
-    if facts.pulse.is_known and facts.pulse.downbeat_confidence < _UNSURE:
-        found.append(Question(words="Is bar one right? Play with the click, and nudge it if not."))
-    ending, opening = facts.ending, facts.opening
-    if ending is not None and ending.confidence < _UNSURE:
-        found.append(_about_kind("How does it end?", "ending", ending.kind, get_args(EndingKind)))
-    if opening is not None and opening.confidence < _UNSURE:
-        kinds = get_args(OpeningKind)
-        found.append(_about_kind("How does it start?", "opening", opening.kind, kinds))
-    return tuple(question for question in found if question is not None)
-
-
-def _about_key(fact: KeyFact) -> Question | None:
-    if fact.source == "given" or (fact.is_known and fact.confidence >= SURE_CONFIDENCE):
-        return None
-    keys = dict.fromkeys([fact.key, *(runner.key for runner in fact.runners_up)])
-    answers = tuple(
-        Answer(
-            words=str(key),
-            field="key",
-            value=str(key),
-            chord=tuple(60 + (key.tonic + n) % 12 for n in (0, 3 if key.mode == "minor" else 4, 7)),
-        )
-        for key in list(keys)[:3]
-    )
-    return Question(words="Which key is it?", answers=answers)
-
-
-def _about_tempo(pulse: PulseFact) -> Question | None:
-    if pulse.source == "given" or (pulse.is_known and pulse.confidence >= SURE_CONFIDENCE):
-        return None
-    tempi = list(dict.fromkeys([pulse.tempo_bpm, *rival_tempi_bpm(pulse)]))[:3]
-    answers = tuple(
-        Answer(words=f"{bpm:.0f} BPM", field="tempo_bpm", value=round(bpm, 3), click_bpm=bpm)
-        for bpm in tempi
-    )
-    return Question(words="Which tempo do you count?", answers=answers)
-
-
-def _about_kind(words: str, name: str, heard: str, kinds: tuple[str, ...]) -> Question:
-    likely = [heard, *(kind for kind in kinds if kind != heard)][:3]
-    return Question(
-        words=words,
-        answers=tuple(Answer(words=kind, field=name, value=kind) for kind in likely),
-    )
-
-
-def _old_lines(end: SongEnd) -> tuple[EdgeBar, ...]:
-    """Bar lines of the old song, counted back from its last bar."""
-    grid, facts = end.grid, end.facts
-    if not grid.is_heard or facts.ending is None:
-        return ()
-    line_s = facts.ending.last_bar_line_s
-    last = grid.bar_line_before(
-        grid.index_at(facts.ending.last_hit_s if line_s is None else line_s)
-    )
-
-    def name_of(index: int) -> str:
-        number = (index - last) // grid.metre - 1
-        return str(number) if number < 0 else ""
-
-    return _lines(grid, facts, name_of)
-
-
-def _new_lines(start: SongStart) -> tuple[EdgeBar, ...]:
-    """Bar lines of the new song, counted from its bar one."""
-    grid = start.grid
-    if not grid.is_heard:
-        return ()
-    first = grid.bar_line_after(start.entry_index)
-
-    def name_of(index: int) -> str:
-        number = (index - first) // grid.metre + 1
-        return str(number) if number > 0 else ""
-
-    return _lines(grid, start.facts, name_of)
-
-
-def _lines(grid: BeatGrid, facts: EdgeFacts, name_of: Callable[[int], str]) -> tuple[EdgeBar, ...]:
-    index = grid.bar_line_after(grid.index_at(facts.edge_start_s))
-    found: list[EdgeBar] = []
-    while len(found) < MOST_LINES:
-        time_s = grid.seconds_at(index)
-        if time_s > facts.edge_end_s + _SAME_S:
-            break
-        name = name_of(index)
-        bars = [b.level_lufs for b in facts.bars if abs(b.start_s - time_s) < _HALF_BEAT_S]
-        found.append(
-            EdgeBar(
-                time_s=time_s,
-                name=name,
-                place=f"bar {name}" if name else f"{max(time_s, 0.0):.2f}s",
-                is_phrase=any(abs(s - time_s) < _HALF_BEAT_S for s in facts.phrases.starts_s),
-                level_lufs=bars[0] if bars else None,
-            )
-        )
-        index += grid.metre
-    return tuple(found)
-
-
-_HALF_BEAT_S: Final = 0.12  # how far a fact may lie from the bar line it belongs to; by judgement
