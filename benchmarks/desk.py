@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audition.network import listening_socket
 from segue.cli.shipped import demo_pair
-from segue.desk.desk_server import DeskServer
+from segue.desk.desk_server import LOADED_ONCE, DeskServer
 from segue.desk.house import House
 from segue.desk.own_folder import own_folder
 from segue.workers import make_ready
@@ -81,8 +81,11 @@ def measured(asking: Asking, old: str, new: str) -> dict[str, float]:
     )
     made = json.loads(asking.post("/make", pair))
     begun = time.perf_counter()
-    seconds_until(lambda: b"data-draft=" in asking.get("/options", run=made["run"]))
-    found["first option audible"] = time.perf_counter() - begun
+    seconds_until(lambda: b'data-draft="roughs/' in asking.get("/options", run=made["run"]))
+    asking.get(f"/roughs/{made['number']}")
+    found["first option audible, roughly"] = time.perf_counter() - begun
+    seconds_until(lambda: b'data-draft="drafts/' in asking.get("/options", run=made["run"]))
+    found["first option in full sound"] = time.perf_counter() - begun
     seconds_until(lambda: b"run-values" in asking.get("/options", run=made["run"]))
     found["all three made"] = time.perf_counter() - begun
     for n, db in enumerate((-1.0, -2.0, -3.0), start=1):
@@ -98,7 +101,7 @@ def measured(asking: Asking, old: str, new: str) -> dict[str, float]:
 
 def main() -> int:
     """Print the table; 1 where a reach is missed."""
-    make_ready(2, "segue.job.steps", "segue.analysis.hear", "segue.desk.open_end")
+    make_ready(2, *LOADED_ONCE)
     with tempfile.TemporaryDirectory() as place, listening_socket("127.0.0.1", 0) as sock:
         songs, scratch = Path(place) / "songs", Path(place) / "scratch"
         scratch.mkdir()
@@ -119,7 +122,10 @@ def main() -> int:
     missed = [
         words
         for words, is_kept in (
-            (f"the first option within {FIRST_S:g} s", found["first option audible"] <= FIRST_S),
+            (
+                f"the first option within {FIRST_S:g} s",
+                found["first option audible, roughly"] <= FIRST_S,
+            ),
             (f"later drafts of changes within {DRAFT_S:g} s", max(drafts[1:]) <= DRAFT_S),
         )
         if not is_kept

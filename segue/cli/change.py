@@ -38,6 +38,9 @@ def change(
     ramp: Annotated[
         int | None, typer.Option("--ramp", help="Bars over which the tempo moves.")
     ] = None,
+    ramp_after: Annotated[
+        int | None, typer.Option("--ramp-after", help="Bars at the old tempo before the ramp.")
+    ] = None,
     pad: Annotated[
         str | None, typer.Option(help="Sound of the pads: warm, glass, choir or a file.")
     ] = None,
@@ -77,6 +80,7 @@ def change(
         recipe=recipe,
         n_bars=bars,
         ramp_bars=ramp,
+        held_bars=ramp_after,
         leave=leave,
         enter=enter,
         exactly=exactly,

@@ -255,7 +255,8 @@ def _tempo_sign(tempo: Tempo, bar: float, axis: Axis, signs: Signs) -> str:
         case "step":
             return signs.old if tempo.step_at == "entry" else signs.new
         case "linear" | "geometric":
-            return signs.ramp if bar < steady_from else signs.new
+            is_held = bar < min(tempo.held_bars, steady_from - 1)
+            return signs.old if is_held else signs.ramp if bar < steady_from else signs.new
         case "half-time":
             return signs.half if bar < steady_from else signs.new
         case "free":

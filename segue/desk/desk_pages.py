@@ -12,7 +12,7 @@ from segue.desk.evening_desk import evening_view, set_names
 from segue.desk.maker import SetOrder
 from segue.desk.orders import pair_name
 from segue.desk.run_view import earlier_runs, run_view
-from segue.desk.shaped import layers_of
+from segue.desk.shaped import layers_of, tempo_way
 from segue.errors import SegueError
 from segue.pages import filled, joined
 from segue.recipes.changed_recipe import PAD_SOUNDS
@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 
 STYLES: Final = ("shared.css", "desk.css")
 SCRIPTS: Final = (
-    "desk.js", "desk_net.js", "desk_sound.js", "desk_ends.js", "desk_options.js", "desk_evening.js",
+    "desk.js", "desk_net.js", "desk_sound.js", "desk_ends.js", "desk_options.js", "desk_shape.js",
+    "desk_evening.js",
 )  # fmt: skip
 """Plain modules, each by its own name."""
 BRIDGE_BARS: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32)
@@ -114,7 +115,12 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
         return filled("desk_making.html", {"making": making, "earlier": earlier})
     view = run_view(house, name) if name else None
     values = {"view": view, "earlier": earlier, "vote": house.poll_host}
-    shaping = {"layers_of": layers_of, "pads": PAD_SOUNDS, "bridge_bars": BRIDGE_BARS}
+    shaping = {
+        "layers_of": layers_of,
+        "tempo_way": tempo_way,
+        "pads": PAD_SOUNDS,
+        "bridge_bars": BRIDGE_BARS,
+    }
     return filled("desk_options.html", values | shaping)
 
 

@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 
 DESK_PORT: Final = 8438
 """Tried first; not assigned to anything well known (from memory)."""
+LOADED_ONCE: Final = (
+    "segue.job.steps", "segue.analysis.hear", "segue.desk.open_end", "segue.desk.rough_option",
+)  # fmt: skip
+"""What the processes of a desk work with."""
 _TOKEN_BYTES: Final = 16  # 128 bits: not to be guessed
 
 
@@ -50,7 +54,7 @@ def serve_desk(
         If the folder cannot be used, or the port is taken.
     """
     own = own_folder(folder)
-    make_ready(2, "segue.job.steps", "segue.analysis.hear", "segue.desk.open_end")
+    make_ready(2, *LOADED_ONCE)
     with (
         tempfile.TemporaryDirectory(prefix="segue-desk-") as scratch,
         listening_socket(LOOPBACK, port, usual=DESK_PORT) as sock,

@@ -42,6 +42,13 @@ async def _draft_sound(request: Request, house: House) -> Response:
     return Response(making.drafts[index].sound, media_type=SOUND_TYPES[".flac"])
 
 
+async def _rough_sound(request: Request, house: House) -> Response:
+    making = house.maker.makings.get(request.path_params["number"])
+    if making is None or making.rough is None:
+        return refusal("There is no such sound.", status=NOT_FOUND)
+    return Response(making.rough.sound, media_type=SOUND_TYPES[".flac"])
+
+
 async def _run_sound(request: Request, house: House) -> Response:
     run, key = request.query_params.get("run", ""), request.query_params.get("key", "")
     view = await asyncio.to_thread(run_view, house, run)
@@ -97,6 +104,7 @@ def _file(path: Path | None) -> Response:
 SOUNDS: Final = {
     "/sound/{name}": _end_sound,
     "/drafts/{number:int}/{index:int}": _draft_sound,
+    "/roughs/{number:int}": _rough_sound,
     "/run-sound": _run_sound,
     "/picture": _picture,
     "/review-page": _review_page,

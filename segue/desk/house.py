@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.shared_count import counted_together
@@ -17,6 +17,8 @@ from segue.desk.ears import Ears
 from segue.desk.end_view import EndView, end_view
 from segue.desk.maker import Maker
 from segue.desk.own_folder import NOT_FOUND
+from segue.desk.sketcher import Sketcher, rough_order
+from segue.job.request import Request
 from segue.plan.heard_words import key_words, tempo_words
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from segue.catalogue.scan import FoundSong
     from segue.desk.own_folder import OwnFolder
     from segue.desk.poll_host import PollHost
+    from segue.desk.rough_option import RoughSound
 
 RUNS, EVENINGS, PACKS, TAKES = "segues", "evenings", "packs", "takes"
 """Subfolders for what is made; no songs are looked for there."""
@@ -100,6 +103,7 @@ class House:
     clients: ClientLimits = field(default_factory=lambda: ClientLimits(DESK_LIMITS))
     live: Live = field(default_factory=Live)
     ears: Ears = field(init=False)
+    sketcher: Sketcher = field(default_factory=Sketcher)
     maker: Maker = field(init=False)
     poll_host: PollHost | None = None
     versions: dict[str, int] = field(default_factory=dict)
@@ -109,12 +113,15 @@ class House:
 
     def __post_init__(self) -> None:
         self.ears = Ears(scratch=self.scratch, tell=lambda: self.tell("songs"))
-        self.maker = Maker(n_workers=self.rules.n_workers, tell=lambda: self.tell("making"))
+        self.maker = Maker(
+            n_workers=self.rules.n_workers, tell=lambda: self.tell("making"), rough=self._rough
+        )
 
     def open(self) -> None:
         """Begin to hear and to make; from the server's own loop."""
         self._loop = asyncio.get_running_loop()
         self.ears.start()
+        self.sketcher.start()
         self.maker.start()
         for song in self.songs():
             self.ears.want(song)
@@ -123,8 +130,14 @@ class House:
         """Begin nothing more."""
         self.ears.close()
         self.maker.close()
+        self.sketcher.close()
         if self.poll_host is not None:
             self.poll_host.stop()
+
+    def _rough(self, request: Request) -> RoughSound | None:
+        """A rough first option of what is to be made, if both songs are known."""
+        wanted = rough_order(self.ears, replace(request, out=self.scratch))
+        return None if wanted is None else self.sketcher.rough(wanted)
 
     def tell(self, topic: str) -> None:
         """Wake every open page, from any thread."""
@@ -200,6 +213,7 @@ class House:
         facts = [h.opened.facts for h in found if h is not None and h.opened is not None]
         if len(facts) == len(asked):
             facts = list(counted_together(facts[0], facts[1]))
+            self._prepare(old, new)
         views: list[EndView | EndWaiting] = []
         for (song, edge), heard in zip(picked, found, strict=True):
             if heard is None or heard.opened is None:
@@ -208,6 +222,20 @@ class House:
             else:
                 views.append(end_view(heard.opened, facts.pop(0), said_of(song.path, edge)))
         return views
+
+    def _prepare(self, old: str, new: str) -> None:
+        """Have the rough option of two songs made ahead, as it is where nothing is wished."""
+        request = Request(
+            outgoing=self.song(old).path,
+            incoming=self.song(new).path,
+            out=self.scratch,
+            own_recipes=self.rules.own_recipes,
+            own_weights=self.rules.own_weights,
+            n_workers=self.rules.n_workers,
+        )
+        wanted = rough_order(self.ears, request)
+        if wanted is not None:
+            self.sketcher.prepare(wanted)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

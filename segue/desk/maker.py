@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
@@ -14,11 +15,14 @@ from segue.workers.processes import Processes
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from segue.desk.rough_option import RoughSound
     from segue.job.keeping import Rendered
     from segue.job.request import Request
     from segue.setlist.set_request import SetRequest
 
 MOST_WAITING: Final = 20  # orders in line; more are a finger that got stuck
+ROUGH_FIRST_S: Final = 2.0
+"""So long the processor is left to the rough option before the work on all three begins."""
 MOST_KEPT: Final = 20  # orders whose drafts are kept to be heard
 
 
@@ -68,6 +72,7 @@ class OrderedRun:
     words: str = "waiting for the one before"
     state: str = "waiting"
     drafts: tuple[DraftSound, ...] = ()
+    rough: RoughSound | None = None
     n_expected: int = N_PROPOSALS
 
     @property
@@ -86,11 +91,15 @@ class Maker:
         Processes that share the work.
     tell : callable
         Called from the thread whenever a run has got further.
+    rough : callable
+        Gives a rough first option of what is to be made, at once; None where there is none yet.
     """
 
     n_workers: int
     tell: Callable[[], None]
+    rough: Callable[[Request], RoughSound | None] = lambda _: None
     makings: dict[int, OrderedRun] = field(default_factory=dict)
+    _sketches: dict[int, threading.Thread] = field(default_factory=dict)
     _news: threading.Condition = field(default_factory=threading.Condition)
     _is_closing: bool = False
 
@@ -115,8 +124,25 @@ class Maker:
             for old in sorted(self.makings)[:-MOST_KEPT]:
                 if self.makings[old].is_over:
                     del self.makings[old]
+        self._sketch(number, request)
+        with self._news:
             self._news.notify_all()
-            return made
+        return made
+
+    def _sketch(self, number: int, request: Request | SetOrder) -> None:
+        """Have a rough first option made, whatever else is in line."""
+        if isinstance(request, SetOrder):
+            return
+
+        def sketch() -> None:
+            with suppress(SegueError):  # a rough one that cannot be is no reason to say so
+                rough = self.rough(request)
+                if rough is not None:
+                    self._change(number, rough=rough)
+
+        thread = threading.Thread(target=sketch, name="sketch", daemon=True)
+        thread.start()
+        self._sketches[number] = thread
 
     def _work(self) -> None:
         with Processes(self.n_workers) as workers:
@@ -151,6 +177,9 @@ class Maker:
             self._change(number, drafts=(*self.makings[number].drafts, draft))
 
         self._change(number, state="under way", words="beginning")
+        sketch = self._sketches.pop(number, None)
+        if sketch is not None:
+            sketch.join(ROUGH_FIRST_S)
         try:
             if isinstance(request, SetOrder):
                 _make_evening(request, workers, progress)

@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
+from segue.analysis.doubts import silent_stems
 from segue.api.stages import EDGE_S, RATE_HZ
 from segue.audio import read_song
 from segue.audio.clip import outline
 from segue.heard.facts_cache import user_facts_cache
-from segue.heard.hearing import hear
+from segue.heard.hearing import hear, sound_digest
+from segue.job.steps import HeardSong
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -49,18 +51,22 @@ class OpenedEnd:
 
     Parameters
     ----------
+    heard : HeardSong
+        As the planner sees it.
     outline : bytes
         Lowest and highest value of each column in turn, as signed bytes.
     sound : Path
         What a browser plays: the end as FLAC, from its first frame.
-    has_stems : bool
-        Whether the song comes as stems.
     """
 
-    facts: EdgeFacts
+    heard: HeardSong
     outline: bytes
     sound: Path
-    has_stems: bool
+
+    @property
+    def facts(self) -> EdgeFacts:
+        """What was heard of it."""
+        return self.heard.facts
 
 
 def opened_end(task: EndToOpen) -> OpenedEnd:
@@ -73,12 +79,18 @@ def opened_end(task: EndToOpen) -> OpenedEnd:
     """
     song = read_song(task.path, edge=task.edge, edge_s=EDGE_S, rate_hz=RATE_HZ)
     mix = song.mix
-    facts = hear(song, cache=user_facts_cache())
+    digest = sound_digest(song)
+    facts = hear(song, cache=user_facts_cache(), sound=digest)
+    silent = silent_stems(song)
     return OpenedEnd(
-        facts=facts,
+        heard=HeardSong(
+            facts=facts,
+            roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
+            has_stems=song.has_stems,
+            sound=digest,
+        ),
         outline=outline_bytes(mix),
         sound=_laid_down(task, mix),
-        has_stems=song.has_stems,
     )
 
 

@@ -13,12 +13,17 @@ from segue.audition.page import MOST_WORDS
 from segue.catalogue.filling import title_at
 from segue.desk.house import RUNS
 from segue.desk.own_folder import LONGEST_NAME, safe_name
+from segue.desk.sketcher import rough_order
+from segue.errors import SegueError
 from segue.job.request import Request
 from segue.plan.places_asked import places_asked
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from segue.desk.house import House
     from segue.desk.maker import OrderedRun
+    from segue.desk.rough_option import RoughSound
 
 Name = Annotated[str, MaxLen(LONGEST_NAME)]
 Words = Annotated[str, MaxLen(MOST_WORDS)]
@@ -100,32 +105,51 @@ def order(house: House, body: MakeBody) -> OrderedRun:
     SegueError
         If a place is none.
     """
-    old, new = house.song(body.old), house.song(body.new)
-    if body.talk_s is not None and not 0 < body.talk_s <= LONGEST_TALK_S:
-        raise RequestRefusalError("Talk lasts 1 s to 10 minutes.", status=_INVALID)
-    asked = places_asked(leave=body.leave, enter=body.enter, n_bars=body.bars)
     out = house.folder.free(RUNS, pair_name(house, body.old, body.new))
     taken = {making.run for making in house.maker.makings.values()}
     name, number = house.folder.name_of(out), 1
     while name in taken and not (house.folder.inside(name)).exists():
         number += 1
         name = f"{house.folder.name_of(out)} {number}"
-    request = Request(
-        outgoing=old.path,
-        incoming=new.path,
-        out=house.folder.inside(name),
-        own_recipes=house.rules.own_recipes,
-        own_weights=house.rules.own_weights,
-        purpose=body.purpose,
-        talk_s=body.talk_s,
-        asked=asked,
-        n_workers=house.rules.n_workers,
-    )
+    request = _request(house, body, house.folder.inside(name))
     making = house.maker.order(request, name)
     if making is None:
         raise RequestRefusalError("Too much is waiting already.", status=_BUSY)
     house.tell("making")
     return making
+
+
+def rough(house: House, body: MakeBody) -> RoughSound:
+    """What the first option may be like, at once; nothing is written.
+
+    Raises
+    ------
+    RequestRefusalError
+        If a song is gone.
+    SegueError
+        If a place is none, or the songs are not heard yet.
+    """
+    wanted = rough_order(house.ears, _request(house, body, house.scratch))
+    if wanted is None:
+        raise SegueError("Segue is still listening to these songs: a moment.")
+    return house.sketcher.rough(wanted)
+
+
+def _request(house: House, body: MakeBody, out: Path) -> Request:
+    old, new = house.song(body.old), house.song(body.new)
+    if body.talk_s is not None and not 0 < body.talk_s <= LONGEST_TALK_S:
+        raise RequestRefusalError("Talk lasts 1 s to 10 minutes.", status=_INVALID)
+    return Request(
+        outgoing=old.path,
+        incoming=new.path,
+        out=out,
+        own_recipes=house.rules.own_recipes,
+        own_weights=house.rules.own_weights,
+        purpose=body.purpose,
+        talk_s=body.talk_s,
+        asked=places_asked(leave=body.leave, enter=body.enter, n_bars=body.bars),
+        n_workers=house.rules.n_workers,
+    )
 
 
 def pair_name(house: House, old: str, new: str) -> str:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from segue.desk.house import House
+    from segue.desk.rough_option import RoughSound
 
 Body = TypeVar("Body")
 Done = TypeVar("Done")
@@ -60,9 +61,27 @@ async def _change(request: Request, house: House) -> Response:
 
 
 async def _draft(request: Request, house: House) -> Response:
-    sound, starts_s = await _in_turn(request, house, shaped.ChangeBody, shaped.rough)
-    headers = {"x-starts-s": f"{starts_s:.4f}"}
-    return Response(sound, media_type=SOUND_TYPES[".flac"], headers=headers)
+    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
+    return _rough_sound(await asyncio.to_thread(shaped.drafted, house, body))
+
+
+async def _rough(request: Request, house: House) -> Response:
+    body = await body_of(request, orders.MakeBody, house.clients.limits)
+    return _rough_sound(await asyncio.to_thread(orders.rough, house, body))
+
+
+def _rough_sound(made: RoughSound) -> Response:
+    headers = {
+        "x-exit-s": f"{made.exit_s:.4f}",
+        "x-entry-s": f"{made.entry_s:.4f}",
+        "x-name": quote(made.name),
+    }
+    return Response(made.sound, media_type=SOUND_TYPES[".flac"], headers=headers)
+
+
+async def _keep_recipe(request: Request, house: House) -> Response:
+    name = await _in_turn(request, house, shaped.RecipeBody, shaped.keep_recipe)
+    return JSONResponse({"name": name})
 
 
 async def _undo(request: Request, house: House) -> Response:
@@ -131,10 +150,12 @@ async def _make_evening(request: Request, house: House) -> Response:
 
 ORDERS: Final = {
     "/say": _say,
+    "/rough": _rough,
     "/make": _make,
     "/choose": _choose,
     "/change": _change,
     "/draft": _draft,
+    "/recipe": _keep_recipe,
     "/undo": _undo,
     "/redo": _redo,
     "/pack": _pack,

@@ -3,19 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import TYPE_CHECKING, Annotated
 
 from annotated_types import MaxLen
 
 from segue.api.changing import change, redo, undo
-from segue.audio.write import packed
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
+from segue.desk.own_folder import safe_name
+from segue.desk.rough_option import DraftOrder
+from segue.errors import OptionError, SegueError
 from segue.job.changes import Changes
-from segue.job.draft import make_draft
+from segue.job.own_recipe import own_recipe, write_recipe
+from segue.plan.grid import SAME_BEAT
+from segue.recipes import all_recipes
 from segue.recipes.changed_recipe import is_the_song
+from segue.recipes.rules import LONGEST_TEXT
 
 if TYPE_CHECKING:
     from segue.desk.house import House
+    from segue.desk.rough_option import RoughSound
+    from segue.music.tempo import TempoSpan
     from segue.runfolder import CandidateRecord
 
 MOST_LAYERS = 32  # layers that a change may name; far beyond use
@@ -29,17 +37,37 @@ class ChangeBody:
     ----------
     option : str
         '2', or a version such as '2b'.
+    held, ramp : int or None
+        Bars at the old tempo before it moves, and bars over which it does.
     levels : tuple of (str, float)
         Layers and by how many decibels they are louder or softer.
+    solo : str or None
+        A layer that a draft is heard of alone.
     """
 
     run: Name
     option: Annotated[str, MaxLen(10)]
     bars: int | None = None
+    held: int | None = None
+    ramp: int | None = None
     chords: Words | None = None
     pad: Annotated[str, MaxLen(20)] | None = None
     without: Annotated[tuple[Words, ...], MaxLen(MOST_LAYERS)] = ()
     levels: Annotated[tuple[tuple[Words, float | int], ...], MaxLen(MOST_LAYERS)] = ()
+    solo: Words | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeBody(ChangeBody):
+    """Keeps an option, changed or as it is, as a recipe.
+
+    Parameters
+    ----------
+    name : str
+        Of the recipe.
+    """
+
+    name: Annotated[str, MaxLen(LONGEST_TEXT["name"])]
 
 
 def shape(house: House, body: ChangeBody) -> str:
@@ -60,34 +88,62 @@ def shape(house: House, body: ChangeBody) -> str:
     return change(folder, body.option, changes_of(body), own_recipes=own).label
 
 
-def rough(house: House, body: ChangeBody) -> tuple[bytes, float]:
+def drafted(house: House, body: ChangeBody) -> RoughSound:
     """A draft of a change: the bridge and a few seconds around it, and nothing is kept.
-
-    Returns
-    -------
-    (bytes, float)
-        Music as FLAC, and where it begins, in seconds of the whole version.
 
     Raises
     ------
     SegueError
         If something cannot be done, or a song is gone.
     """
-    folder = house.folder.inside(body.run)
-    own = house.rules.own_recipes
-    drafted = make_draft(folder, body.option, changes_of(body), own_recipes=own)
-    return packed(drafted.music), drafted.starts_s
+    return house.sketcher.draft(
+        DraftOrder(
+            run=house.folder.inside(body.run),
+            option=body.option,
+            changes=changes_of(body),
+            own_recipes=house.rules.own_recipes,
+            solo=(body.solo,) if body.solo else (),
+        )
+    )
 
 
 def changes_of(body: ChangeBody) -> Changes:
     """What was sent, as the commands take it."""
     return Changes(
         n_bars=body.bars,
+        ramp_bars=body.ramp,
+        held_bars=body.held,
         chords=body.chords or None,
         pad=body.pad or None,
         without=body.without,
         levels=tuple((layer, float(by_db)) for layer, by_db in body.levels),
     )
+
+
+def keep_recipe(house: House, body: RecipeBody) -> str:
+    """Write an option among the user's own recipes, where every command finds it.
+
+    Returns
+    -------
+    str
+        What it is called.
+
+    Raises
+    ------
+    SegueError
+        If the name is none or taken, or nothing can be written there.
+    """
+    own, name = house.rules.own_recipes, body.name.strip()
+    if own is None:
+        raise SegueError("This desk has no folder for recipes of your own.")
+    if name.lower() in (one.name.lower() for one in all_recipes(own=own).recipes):
+        raise OptionError(f"There is a recipe '{name}' already: give another name.")
+    folder, changes = house.folder.inside(body.run), changes_of(body)
+    recipe = own_recipe(folder, body.option, changes, name=name, own_recipes=own)
+    own.mkdir(parents=True, exist_ok=True)
+    path = own / f"{safe_name(name, fallback='recipe')}.toml"
+    write_recipe(recipe, path, comment=f"Option {body.option} of {folder.name}, kept at the desk.")
+    return name
 
 
 def take_back(house: House, run: str) -> str:
@@ -107,3 +163,55 @@ def layers_of(record: CandidateRecord) -> tuple[str, ...]:
     layers = record.made.recipe.layers
     kept = (x for x in layers if not is_the_song(x) and x.source not in ("click", "cue"))
     return tuple(dict.fromkeys(x.name or x.source for x in kept))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoWay:
+    """How the tempo goes through a bridge that has a ramp.
+
+    Parameters
+    ----------
+    held, steady : int
+        Bars at the old tempo before the ramp, and at the new one after it.
+    old_bpm, new_bpm : float
+        As the bridge counts them.
+    """
+
+    n_bars: int
+    held: int
+    steady: int
+    old_bpm: float
+    new_bpm: float
+
+
+def tempo_way(record: CandidateRecord) -> TempoWay | None:
+    """The ramp of an option that can be changed; None where there is none."""
+    if record.made is None or record.made.recipe.tempo.move not in ("linear", "geometric"):
+        return None
+    plan, tempo = record.plan, record.made.recipe.tempo
+    inside = [
+        span
+        for span, beat in zip(plan.tempo.spans, _beats_of(plan.tempo.spans), strict=True)
+        if plan.exit_beat - SAME_BEAT <= beat < plan.entry_beat
+    ]
+    ramp = next((span for span in inside if span.start_bpm != span.end_bpm), None)
+    n_bars = sum(bar.section == "interlude" for bar in record.bars)
+    if ramp is None or n_bars < _LEAST_BARS:
+        return None
+    steady = min(tempo.steady_bars, n_bars - 1)
+    return TempoWay(
+        n_bars=n_bars,
+        held=min(tempo.held_bars, n_bars - steady - 1),
+        steady=steady,
+        old_bpm=ramp.start_bpm,
+        new_bpm=ramp.end_bpm,
+    )
+
+
+def _beats_of(spans: tuple[TempoSpan, ...]) -> tuple[float, ...]:
+    """Where each span begins."""
+    ends = tuple(accumulate(span.n_beats for span in spans))
+    return (0.0, *ends[:-1])
+
+
+_LEAST_BARS = 2  # a bridge of one bar has no room to move a ramp in

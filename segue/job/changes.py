@@ -63,6 +63,8 @@ class Changes:
         Bars of the bridge.
     ramp_bars : int or None
         Bars over which the tempo moves.
+    held_bars : int or None
+        Bars of the bridge at the old tempo before it moves; goes with `ramp_bars`.
     leave : str or None
         Where the old song is left: '3:12', '192s', 'bar -8', 'last chord' or 'end'.
     enter : str or None
@@ -86,6 +88,7 @@ class Changes:
     recipe: str | None = None
     n_bars: int | None = None
     ramp_bars: int | None = None
+    held_bars: int | None = None
     leave: str | None = None
     enter: str | None = None
     exactly: bool = False
@@ -230,15 +233,23 @@ def _lengths(
     if changes.n_bars is not None:
         recipe = with_bars(recipe, changes.n_bars)
         said.append("1 bar" if changes.n_bars == 1 else f"{changes.n_bars} bars")
+    if changes.held_bars is not None and changes.ramp_bars is None:
+        raise OptionError(
+            f"--ramp-after {changes.held_bars} says where a ramp begins: say with --ramp over how "
+            "many bars the tempo moves."
+        )
     if changes.ramp_bars is not None:
         if changes.ramp_bars > MOST_BARS_ASKED:
             raise OptionError(
                 f"--ramp {changes.ramp_bars} is more than {MOST_BARS_ASKED} bars: take fewer."
             )
-        recipe, n_bars = with_ramp(recipe, changes.ramp_bars, changes.n_bars)
+        recipe, n_bars = with_ramp(
+            recipe, changes.ramp_bars, changes.n_bars, held_bars=changes.held_bars
+        )
         places_asked(n_bars=n_bars)
         asked = replace(asked, n_bars=n_bars)
-        said.append(f"ramp over {changes.ramp_bars}")
+        after = f" after {changes.held_bars}" if changes.held_bars else ""
+        said.append(f"ramp over {changes.ramp_bars}{after}")
     return recipe, asked, said
 
 

@@ -7,12 +7,13 @@ and its levels are told by fewer bars; nothing else differs.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from segue.audio.clip import Clip
+from segue.errors import OptionError, shortened
 from segue.job.changes import Changes, check_chords
 from segue.job.steps import draft_candidate, planned
 from segue.job.version import attempt_of, changed_attempt
@@ -53,11 +54,21 @@ class Drafted:
 
 
 def make_draft(
-    run: Path, which: int | str | None, changes: Changes, *, own_recipes: Path | None = None
+    run: Path,
+    which: int | str | None,
+    changes: Changes,
+    *,
+    own_recipes: Path | None = None,
+    solo: tuple[str, ...] = (),
 ) -> Drafted:
     """A draft of an option, changed or as it is; nothing is written.
 
     The songs stay in memory for the next draft of the same run.
+
+    Parameters
+    ----------
+    solo : tuple of str
+        Names of layers that are heard alone, as loud as they are among the others; empty for all.
 
     Raises
     ------
@@ -77,6 +88,8 @@ def make_draft(
         words = new.words
     check_chords(step.recipe, plan.entry_beat - plan.exit_beat)
     short = planned(step, heard_s=AROUND_S)
+    if solo:
+        short = alone(short, solo)
     music = draft_candidate(step, short).music
     quieter = np.float32(10 ** (-record.lowered_db / 20))
     return Drafted(
@@ -85,3 +98,32 @@ def make_draft(
         starts_s=plan.seconds_at(plan.exit_beat) - short.seconds_at(short.exit_beat),
         changes=words,
     )
+
+
+def alone(plan: Plan, names: tuple[str, ...]) -> Plan:
+    """A plan of which only some layers are heard, as loud as they are among the others.
+
+    A layer that has no name in its recipe is called by its source there, and here 'outgoing song'
+    or 'outgoing loop'.
+
+    What is trimmed by hand counts for the level of the bridge as if it were not: so nothing makes
+    up for what is turned off.
+
+    Raises
+    ------
+    OptionError
+        If it has no such layer.
+    """
+    wanted = {f"{name}{kind}" for name in names for kind in ("", " song", " loop")}
+    kept = [layer.name in wanted for layer in plan.layers]
+    if not any(kept):
+        told = ", ".join(dict.fromkeys(layer.name for layer in plan.layers))
+        raise OptionError(f"'{shortened(names[0])}' is no layer of this bridge: it has {told}.")
+    layers = tuple(
+        layer if is_kept else replace(layer, trim_db=_OFF_DB)
+        for layer, is_kept in zip(plan.layers, kept, strict=True)
+    )
+    return replace(plan, layers=layers)
+
+
+_OFF_DB: Final = -200.0  # below the noise of any number of bits that is heard

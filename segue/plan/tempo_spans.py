@@ -148,10 +148,12 @@ def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[Tem
         case "linear" | "geometric":
             if abs(old_bpm - new_bpm) < SAME_BPM:
                 return (_hold(n_beats, new_bpm),)
+            held = min(tempo.held_bars * change.metre, n_beats - steady - change.metre)
             ramp = TempoSpan(
-                n_beats=n_beats - steady, start_bpm=old_bpm, end_bpm=new_bpm, law=tempo.move
+                n_beats=n_beats - held - steady, start_bpm=old_bpm, end_bpm=new_bpm, law=tempo.move
             )
-            return (ramp, *((_hold(steady, new_bpm),) if steady else ()))
+            before = (_hold(held, old_bpm),) if held else ()
+            return (*before, ramp, *((_hold(steady, new_bpm),) if steady else ()))
         case _:
             assert_never(tempo.move)
 
@@ -216,7 +218,7 @@ def _ramp_bars(change: TempoChange, recipe: Recipe) -> int:
     if distance < SAME_BPM:
         return recipe.length.default
     beats = distance / math.log1p(recipe.tempo.percent_a_beat / 100.0)
-    return math.ceil(beats / change.metre) + recipe.tempo.steady_bars
+    return math.ceil(beats / change.metre) + recipe.tempo.held_bars + recipe.tempo.steady_bars
 
 
 def _percent_a_beat(span: TempoSpan) -> float:

@@ -235,11 +235,15 @@ def with_bars(recipe: Recipe, n_bars: int) -> Recipe:
     return longer
 
 
-def with_ramp(recipe: Recipe, ramp_bars: int, n_bars: int | None) -> tuple[Recipe, int]:
+def with_ramp(
+    recipe: Recipe, ramp_bars: int, n_bars: int | None, *, held_bars: int | None = None
+) -> tuple[Recipe, int]:
     """A ramp of the tempo over so many bars.
 
     Parameters
     ----------
+    held_bars : int or None
+        Bars at the old tempo before it; None leaves them as they are.
     n_bars : int or None
         Of the bridge, where they are said; else the steady bars stay as they are, but for what
         the recipe needs at least.
@@ -262,14 +266,18 @@ def with_ramp(recipe: Recipe, ramp_bars: int, n_bars: int | None) -> tuple[Recip
         )
     if ramp_bars < 1:
         raise OptionError(f"--ramp {ramp_bars}: a ramp takes a bar at least.")
+    held = recipe.tempo.held_bars if held_bars is None else held_bars
+    if not RANGES["held_bars"].least <= held <= RANGES["held_bars"].most:
+        raise OptionError(f"--ramp-after {held}: keep within {RANGES['held_bars']}.")
     if n_bars is None:
-        n_bars = max(ramp_bars + recipe.tempo.steady_bars, recipe.length.least)
-    if ramp_bars > n_bars:
+        n_bars = max(held + ramp_bars + recipe.tempo.steady_bars, recipe.length.least)
+    if held + ramp_bars > n_bars:
+        after = f" after {held}" if held else ""
         raise OptionError(
-            f"--ramp {ramp_bars} is longer than the bridge of {n_bars} bars: take fewer, or more "
-            "with --bars."
+            f"--ramp {ramp_bars}{after} is longer than the bridge of {n_bars} bars: take fewer, or "
+            "more with --bars."
         )
-    tempo = replace(recipe.tempo, steady_bars=n_bars - ramp_bars)
+    tempo = replace(recipe.tempo, held_bars=held, steady_bars=n_bars - held - ramp_bars)
     return with_bars(replace(recipe, tempo=tempo), n_bars), n_bars
 
 

@@ -129,6 +129,8 @@ class Tempo:
         time, where nobody counts before the count-in.
     step_at : {'exit', 'entry'}
         Where a step happens.
+    held_bars : int
+        Bars at the old tempo before a ramp begins.
     steady_bars : int
         Bars at the new tempo before the entry, after a ramp or half-time.
     percent_a_beat : float
@@ -137,6 +139,7 @@ class Tempo:
 
     move: TempoMove = "step"
     step_at: Literal["exit", "entry"] = "exit"
+    held_bars: int = 0
     steady_bars: int = 1
     percent_a_beat: float = 1.0
 

@@ -66,6 +66,7 @@ RANGES: Final = {
     "aim_s": Range(0.1, 600, "s"),
     "carry_bars": Range(-1, 256, "bars"),
     "overlap_bars": Range(0, 64, "bars"),
+    "held_bars": Range(0, 64, "bars"),
     "steady_bars": Range(0, 64, "bars"),
     "exit_lu": Range(-60, 12, "LU"),
     "entry_lu": Range(-60, 12, "LU"),

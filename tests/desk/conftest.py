@@ -10,7 +10,7 @@ from segue.audition.limits import ClientLimits
 from segue.audition.network import listening_socket
 from segue.cli.shipped import demo_folder
 from segue.desk.desk_server import DeskServer
-from segue.desk.house import House
+from segue.desk.house import House, HouseRules
 from segue.desk.own_folder import own_folder
 from tests.audition.wire import PATIENCE_S, WIDE, Client
 
@@ -19,10 +19,14 @@ SONGS = ("01 Copper Wire Morning", "02 Low Tide Telegraph")
 
 
 @contextmanager
-def served(folder, scratch):
+def served(folder, scratch, clients=None):
     """A desk in a thread of its own; gives its port and its house."""
     house = House(
-        folder=own_folder(folder), token=TOKEN, scratch=scratch, clients=ClientLimits(WIDE)
+        folder=own_folder(folder),
+        token=TOKEN,
+        scratch=scratch,
+        rules=HouseRules(own_recipes=scratch / "recipes"),
+        clients=clients or ClientLimits(WIDE),
     )
     server = DeskServer(house)
     with listening_socket("127.0.0.1", 0) as sock:

@@ -3,33 +3,21 @@
 import io
 import json
 import os
+import re
 import time
 import urllib.parse
 import zipfile
 
 import numpy as np
-import pytest
 import soundfile
 
 from segue.audio import read_song
 from segue.desk.desk_pages import SCRIPTS
 from segue.desk.own_folder import own_folder, safe_name
+from segue.recipes import all_recipes
 from segue.runfolder import read_document
 from tests.audition.wire import PATIENCE_S, Client
 from tests.desk.conftest import SONGS, TOKEN, served
-
-READ = (
-    "/", "/songs", "/ends", "/options", "/evening", "/events", "/sound/x", "/drafts/1/0",
-    "/run-sound", "/picture", "/packs/x", "/qr.svg", "/js/desk.js", "/desk.css",
-)  # fmt: skip
-WRITE = (
-    "/songs", "/take", "/say", "/make", "/choose", "/pack", "/change",
-    "/draft", "/undo", "/redo", "/vote", "/vote/stop",
-    "/evening/order", "/evening/new", "/evening/make",
-)  # fmt: skip
-LEADING_OUT = (
-    "..", "../x", "/etc/passwd", "a/../../x", "C:\\x", "a\0b", ".hidden", "NUL", "x" * 2000, "",
-)  # fmt: skip
 
 
 def at(path, **query):
@@ -50,63 +38,6 @@ def until_text(client, path, words, patience_s=PATIENCE_S * 5):
         assert time.monotonic() < end, text
         time.sleep(0.1)
     return text
-
-
-@pytest.mark.parametrize("path", READ)
-def test_without_the_token_nothing_is_read(client, path):
-    answer = client.ask(f"/another-token{path}")
-    assert answer.status in (404, 429)  # not found, and soon told to wait
-    assert set(answer.values) == {"problem"}
-
-
-@pytest.mark.parametrize("path", WRITE)
-def test_without_the_token_nothing_is_written(client, path):
-    assert client.post(f"/another-token{path}", {}).status in (404, 429)
-
-
-@pytest.mark.parametrize("path", READ)
-def test_another_name_of_this_machine_is_refused(client, path):
-    assert client.ask(at(path), headers={"Host": f"evil.example:{client.port}"}).status == 421
-
-
-@pytest.mark.parametrize("path", WRITE)
-@pytest.mark.parametrize("origin", ["http://evil.example", "null", "https://127.0.0.1"])
-def test_only_the_page_itself_may_write(client, path, origin):
-    answer = client.ask(at(path), method="POST", body=b"{}", headers={"Origin": origin})
-    assert answer.status == 403
-
-
-@pytest.mark.parametrize("path", WRITE[2:])
-def test_bodies_that_are_none_are_refused(client, path):
-    if path == "/vote/stop":
-        pytest.skip("takes no body")
-    for body in (b"{", b"[]", b'{"run": 3}', b'{"extra": 1}', b"x" * (1 << 17)):
-        assert 400 <= client.ask(at(path), method="POST", body=body).status < 500
-
-
-@pytest.mark.parametrize("name", LEADING_OUT)
-def test_no_name_leads_out_of_the_folder(client, name):
-    for path, query in (
-        ("/ends", {"old": name}), ("/options", {"run": name}), ("/evening", {"set": name}),
-        ("/run-sound", {"run": name, "key": "music-0"}), ("/picture", {"name": name}),
-    ):  # fmt: skip
-        if name or path in ("/run-sound", "/picture"):
-            assert client.ask(at(path, **query)).status in (404, 422)
-    say = {"song": name, "edge": "end", "field": "metre", "value": 3}
-    assert client.post(at("/say"), say).status in (404, 422)
-    assert client.post(at("/choose"), {"run": name, "rank": 1}).status in (404, 422)
-    assert client.post(at("/pack"), {"run": name}).status in (404, 422)
-
-
-def test_links_out_of_the_folder_are_passed_over(client, songs, tmp_path):
-    (tmp_path / "secret.wav").write_bytes(wav())
-    link = songs / "linked.wav"
-    link.symlink_to(tmp_path / "secret.wav")
-    try:
-        assert b"linked" not in client.ask(at("/songs")).body
-        assert client.ask(at("/ends", old="linked.wav")).status == 404
-    finally:
-        link.unlink()
 
 
 def test_answers_forbid_what_is_not_ours(client):
@@ -146,15 +77,6 @@ def test_files_come_in_whole_and_under_harmless_names(client, songs):
     again = client.ask(at("/songs", name=name), method="POST", body=wav(2.5))
     assert again.values["name"] != answer.values["name"]
     assert kept.read_bytes() == wav()
-
-
-@pytest.mark.parametrize(
-    ("name", "body"), [("a.wav", b"nothing"), ("a.exe", b"MZ"), ("a", b""), ("b.wav", wav()[:3000])]
-)
-def test_what_is_no_sound_leaves_nothing(client, songs, name, body):
-    before = sorted(songs.iterdir())
-    assert client.ask(at("/songs", name=name), method="POST", body=body).status == 422
-    assert sorted(songs.iterdir()) == before
 
 
 def test_a_run_is_shown_played_chosen_and_packed(client, songs, run_name):
@@ -235,3 +157,57 @@ def test_a_vote_is_opened_to_phones_and_ended(client, run_name):
     assert client.ask(at("/qr.svg")).body.startswith(b"<svg")
     assert client.post(at("/vote/stop"), {}).status == 200
     assert client.ask(at("/qr.svg")).status == 404
+
+
+def heard_both(client):
+    until_text(client, at("/ends", old=SONGS[0]), "data-say")
+    until_text(client, at("/ends", new=SONGS[1]), "data-say")
+    return {"old": SONGS[0], "new": SONGS[1]}
+
+
+def music_of(answer):
+    assert answer.status == 200, answer.body
+    return soundfile.read(io.BytesIO(answer.body))
+
+
+def test_a_rough_option_is_heard_before_anything_is_made(client, songs):
+    pair = heard_both(client)
+    before = sorted((songs / "segues").iterdir()) if (songs / "segues").exists() else []
+    answer = client.post(at("/rough"), pair)
+    samples, rate_hz = music_of(answer)
+    exit_s, entry_s = (float(answer.headers[f"x-{name}-s"]) for name in ("exit", "entry"))
+    assert 0 < exit_s < entry_s < len(samples) / rate_hz
+    assert np.abs(samples).max() > 0.05
+    assert client.post(at("/rough"), pair).body == answer.body
+    longer = client.post(at("/rough"), pair | {"bars": 12})
+    assert float(longer.headers["x-entry-s"]) > entry_s
+    assert client.post(at("/rough"), pair | {"leave": "bar 0"}).status == 422
+    assert (sorted((songs / "segues").iterdir()) if (songs / "segues").exists() else []) == before
+
+
+def test_a_layer_alone_is_as_loud_as_among_the_others(client, run_name):
+    draft = {"run": run_name, "option": "1"}
+    whole, rate_hz = music_of(client.post(at("/draft"), draft))
+    answer = client.ask(at("/options", run=run_name)).body.decode()
+    layers = re.findall(r'data-solo="([^"]+)"', answer)
+    assert layers
+    alone = {
+        name: music_of(client.post(at("/draft"), draft | {"solo": name}))[0] for name in layers
+    }
+    for samples in alone.values():
+        assert samples.shape == whole.shape
+        assert np.abs(samples[: rate_hz // 2]).max() < 1e-4  # the old song is silent
+    assert any(np.abs(samples).max() > 0.01 for samples in alone.values())
+    assert client.post(at("/draft"), draft | {"solo": "no such layer"}).status == 422
+
+
+def test_an_option_is_kept_as_a_recipe_for_every_command(client, desk, run_name):
+    own = desk[1].rules.own_recipes
+    keep = {"run": run_name, "option": "1", "name": "Harbour door", "bars": 4}
+    assert client.post(at("/recipe"), keep).values == {"name": "Harbour door"}
+    recipe = next(r for r in all_recipes(own=own).recipes if r.name == "Harbour door")
+    assert recipe.length.default == 4
+    assert client.post(at("/recipe"), keep).status == 422  # the name is taken
+    for name in ("", "  ", "two\nlines"):
+        assert client.post(at("/recipe"), keep | {"name": name}).status == 422
+    assert [path.name for path in own.iterdir()] == ["Harbour door.toml"]

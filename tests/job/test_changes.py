@@ -31,6 +31,7 @@ CHANGES = st.builds(
     enter=st.none() | st.sampled_from(["bar 2", "0:04", "first note - 1 bar"]),
     exactly=st.booleans(),
     ramp_bars=st.none() | st.integers(1, 6),
+    held_bars=st.none() | st.integers(0, 3),
     pad=st.none() | st.sampled_from(["warm", "glass", "choir"]),
     chords=st.none() | st.sampled_from(["Em C Db C7", "F#m7", "Bbm Eb7 Fm", "C"]),
     cadence=st.none() | st.sampled_from(["plagal", "dominant", "any"]),
@@ -113,6 +114,17 @@ def test_the_ramp_takes_the_bars_that_it_is_given(document):
     assert ramp.n_beats == 3 * 4
     assert bars_of(plan) == 6
     assert bars_of(planned(document, "tempo ramp", Changes(ramp_bars=5))[2]) == 6  # one is steady
+
+
+def test_a_ramp_begins_where_it_is_told(document):
+    changes = Changes(held_bars=2, ramp_bars=3, n_bars=8)
+    plan = planned(document, "tempo ramp", changes)[2]
+    bar_bpm = [round(plan.tempo.bpm_at(plan.exit_beat + 4 * bar), 6) for bar in range(9)]
+    assert bar_bpm[0] == bar_bpm[1] == bar_bpm[2]
+    assert len(set(bar_bpm[2:6])) == 4
+    assert bar_bpm[5] == bar_bpm[6] == bar_bpm[7] == bar_bpm[8]
+    again = planned(document, "tempo ramp", Changes(held_bars=1, ramp_bars=3))[2]
+    assert bars_of(again) == 1 + 3 + 1
 
 
 def test_written_chords_are_heard_in_this_order_and_lead_to_bar_one(document):

@@ -645,6 +645,20 @@ WRONG = [
             "bass, new song: take one of these."
         ),
     ),
+    (
+        "3",
+        "--ramp-after 2",
+        (
+            "--ramp-after 2 says where a ramp begins: say with --ramp over how many bars the tempo "
+            "moves."
+        ),
+    ),
+    (
+        "3",
+        "--ramp 4 --ramp-after 3 --bars 6",
+        ("--ramp 4 after 3 is longer than the bridge of 6 bars: take fewer, or more with --bars."),
+    ),
+    ("3", "--ramp 4 --ramp-after -1", "--ramp-after -1: keep within 0 to 64 bars."),
     ("3", "--ramp 64", "--bars 65 is outside 1 to 64 bars: keep within."),
     (
         "1b",
@@ -669,7 +683,7 @@ WRONG = [
     ),
 ]
 """An option, what is said to `segue change`, and what comes back."""
-FIELDS = {"bars": "n_bars", "ramp": "ramp_bars"}
+FIELDS = {"bars": "n_bars", "ramp": "ramp_bars", "ramp-after": "held_bars"}
 
 
 @pytest.fixture(scope="module", name="document")

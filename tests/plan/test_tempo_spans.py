@@ -50,6 +50,15 @@ def test_half_time_counts_half_the_new_tempo_until_the_steady_bars(end_facts, st
     assert plan.tempo.bpm_at(plan.entry_beat - 8) == pytest.approx(96)
 
 
+def test_a_ramp_waits_for_the_bars_that_are_held(end_facts, start_facts):
+    recipe = recipe_of("geometric", least=8, default=8, tempo={"held_bars": 2, "steady_bars": 1})
+    plan = plan_segue(recipe, end_facts(bpm=124.0), start_facts(bpm=96.0))
+    metre = (plan.entry_beat - plan.exit_beat) / 8
+    assert plan.tempo.bpm_at(plan.exit_beat + 2 * metre) == pytest.approx(124)
+    assert plan.tempo.bpm_at(plan.exit_beat + 3 * metre) < 123
+    assert plan.tempo.bpm_at(plan.entry_beat - metre) == pytest.approx(96)
+
+
 def test_nobody_counts_free_time_before_the_count_in(end_facts, start_facts):
     plan = plan_segue(recipe_of("free"), end_facts(bpm=124.0), start_facts(bpm=96.0))
     assert plan.click[0].beat == plan.entry_beat - 8
@@ -103,12 +112,16 @@ bpms = st.floats(40, 220)
     metre=st.sampled_from([3, 4, 6]),
     move=st.sampled_from(["hold", "step", "linear", "geometric", "half-time", "free"]),
     steady=st.integers(0, 3),
+    held=st.integers(0, 3),
     talk_s=st.sampled_from([None, 10.0, 40.0]),
 )
 @settings(max_examples=200)
-def test_spans_fill_the_interlude_and_arrive_or_are_refused(old, new, metre, move, steady, talk_s):
+def test_spans_fill_the_interlude_and_arrive_or_are_refused(
+    old, new, metre, move, steady, held, talk_s
+):
     change = TempoChange(old_bpm=old, new_bpm=new, metre=metre, octave=1.0, carry_pace=1.0)
-    recipe = recipe_of(move, fills_talk=True, tempo={"steady_bars": steady})
+    tempo = {"steady_bars": steady, "held_bars": held}
+    recipe = recipe_of(move, fills_talk=True, tempo=tempo)
     n_bars = interlude_bars(change, recipe, talk_s=talk_s)
     spans = interlude_spans(change, recipe.tempo, n_bars)
     curve = TempoCurve(spans=spans)

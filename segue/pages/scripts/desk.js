@@ -3,6 +3,7 @@ import { byId, html, post, replacePart, sendFile, tell, trying } from "./desk_ne
 import { marks, names, openEnds, refreshEnds } from "./desk_ends.js";
 import { listenToEvening, refreshEvening } from "./desk_evening.js";
 import { listenToOptions, openOptions, refreshOptions, remember } from "./desk_options.js";
+import { hearRough } from "./desk_shape.js";
 import { setLevel, stop } from "./desk_sound.js";
 
 const WORDS_A_MINUTE = 140; // of talk between songs; by judgement
@@ -28,7 +29,7 @@ function showPair() {
   document.querySelectorAll("#songs [data-pick]").forEach((node) => {
     node.setAttribute("aria-pressed", String(node.closest(".song").dataset.song === names[node.dataset.pick]));
   });
-  byId("make").disabled = !(old && fresh);
+  for (const id of ["make", "rough"]) byId(id).disabled = !(old && fresh);
 }
 
 async function openPair(picked) {
@@ -67,15 +68,20 @@ byId("speech").addEventListener("input", () => {
   const n = byId("speech").value.trim().split(/\s+/).filter(Boolean).length;
   byId("talk").value = n ? Math.max(Math.round(n / WORDS_A_MINUTE * 60), 1) : "";
 });
+const wishes = () => ({
+  old: names.old, new: names.new, ...marks(),
+  bars: Number(byId("bars").value) || null,
+  purpose: byId("purpose").value || null,
+  talk_s: Number(byId("talk").value) || null,
+});
+byId("rough").addEventListener("click", () => trying(async () => {
+  byId("rough").disabled = true;
+  try { await hearRough(wishes()); } finally { byId("rough").disabled = false; }
+}));
 byId("make").addEventListener("click", () => trying(async () => {
   byId("make").disabled = true;
   try {
-    const { run } = await post("make", {
-      old: names.old, new: names.new, ...marks(),
-      bars: Number(byId("bars").value) || null,
-      purpose: byId("purpose").value || null,
-      talk_s: Number(byId("talk").value) || null,
-    });
+    const { run } = await post("make", wishes());
     names.run = run;
     remember();
     tell("They are being made.");

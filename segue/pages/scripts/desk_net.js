@@ -34,7 +34,8 @@ export async function post(path, values) {
 export async function postForSound(path, values) {
   const headers = { "content-type": "application/json" };
   const answer = await answered(fetch(path, { method: "POST", headers, body: JSON.stringify(values) }));
-  return { bytes: await answer.arrayBuffer(), starts_s: Number(answer.headers.get("x-starts-s")) };
+  const told = (name) => answer.headers.get(`x-${name}`) || "";
+  return { bytes: await answer.arrayBuffer(), exit_s: Number(told("exit-s")), entry_s: Number(told("entry-s")), name: decodeURIComponent(told("name")) };
 }
 
 export async function sendFile(path, values, file) {

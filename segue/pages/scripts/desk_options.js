@@ -1,20 +1,13 @@
 // What was made: hearing, switching at the same place in the music, choosing, and to the stage.
-import { byId, html, post, postForSound, replacePart, sendFile, tell, trying } from "./desk_net.js";
+import { byId, html, post, replacePart, sendFile, tell, trying } from "./desk_net.js";
 import { names } from "./desk_ends.js";
-import { hold, place, play, playing, stop, watch } from "./desk_sound.js";
+import { hearDraft, keepRecipe, labelOf, makeVersion, openShapes, samePlace } from "./desk_shape.js";
+import { place, play, playing, stop, watch } from "./desk_sound.js";
 
 let run = null, ways = [], current = 0, order = [], isBlind = false;
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const url = (way, bus) => `run-sound?${new URLSearchParams({ run: run.run, key: `${bus}-${way.key}` })}`;
 const isOn = () => playing()?.id === "way";
-
-// The same place in another segue: from the exit backwards, from the entry onwards, and in between
-// by the share of the bridge.
-function samePlace(t, a, b) {
-  if (t <= a.exit_s) return Math.max(b.exit_s - (a.exit_s - t), 0);
-  if (t >= a.entry_s) return Math.min(b.entry_s + (t - a.entry_s), b.duration_s);
-  return b.exit_s + (t - a.exit_s) / (a.entry_s - a.exit_s) * (b.entry_s - b.exit_s);
-}
 
 function sides() {
   return ["click", "cue"].map((bus) => [url(ways[current], bus), (Number(byId(`${bus}-level`).value) / 100) ** 2])
@@ -113,7 +106,7 @@ async function carry(button, work) {
 function pressed(event) {
   const button = event.target.closest("button");
   if (!button) return;
-  const { hear: index, from, choose, draft, run: other, way, shape, rough } = button.dataset;
+  const { hear: index, from, choose, draft, run: other, way, shape, rough, solo, keep } = button.dataset;
   if (draft) play(draft, Number(from), { id: "draft", label: button.dataset.name });
   else if (other) openRun(other);
   else if (button.id === "play-way") { if (isOn()) stop(); else hear(current, Math.max(ways[current].exit_s - 8, 0)); }
@@ -140,8 +133,10 @@ function pressed(event) {
     else await post("vote", { run: run.run, blind: byId("blind").checked });
     await refreshOptions();
   });
-  else if (shape) carry(button, () => changed(shape));
-  else if (rough) carry(button, () => drafted(rough));
+  else if (shape) carry(button, async () => showVersion(await makeVersion(run.run, shape)));
+  else if (rough) carry(button, () => hearDraft(run.run, rough, whereNow(rough)));
+  else if (solo) carry(button, () => hearDraft(run.run, labelOf(button), whereNow(labelOf(button)), solo));
+  else if (keep) carry(button, () => keepRecipe(run.run, keep));
   else if (button.id === "undo" || button.id === "redo") carry(button, async () => {
     const { label } = await post(button.id, { run: run.run });
     stop();
@@ -150,43 +145,19 @@ function pressed(event) {
   });
 }
 
-// What the form of an option says is to be changed.
-function changesOf(label) {
-  const form = document.querySelector(`[data-change="${label}"]`);
-  const part = (name) => form.querySelector(`:scope > label [data-part="${name}"]`);
-  const chords = part("chords"), layers = [...form.querySelectorAll(".layer")];
-  const isKept = (row) => row.querySelector('[data-part="on"]').checked;
-  const levels = layers.filter(isKept)
-    .map((row) => [row.dataset.layer, Number(row.querySelector('[data-part="level"]').value)]).filter(([, by]) => by);
-  return {
-    run: run.run, option: label, bars: Number(part("bars").value) || null, pad: part("pad").value || null,
-    chords: chords && chords.value.trim() !== chords.dataset.before ? chords.value.trim() : null,
-    without: layers.filter((row) => !isKept(row)).map((row) => row.dataset.layer), levels,
-  };
-}
-
-// The bridge with what was changed, roughly and soon; nothing is kept of it.
-let nDrafts = 0;
-async function drafted(label) {
-  tell("The draft is being made …");
-  const { bytes } = await postForSound("draft", changesOf(label));
-  nDrafts += 1;
-  const name = `draft ${nDrafts}`;
-  hold(name, bytes);
-  await play(name, 0, { id: "draft", label: `Draft of ${label}` });
-  tell("A draft: the bridge and a few seconds around it.");
-}
-
-// A change becomes a version, heard at the same place.
-async function changed(label) {
-  const before = ways[current];
-  tell("The version is being made …");
-  const { label: made } = await post("change", changesOf(label));
-  const was = isOn() ? place() : null;
+// A version was made: it is heard at the same place.
+async function showVersion(made) {
+  const before = ways[current], was = isOn() ? place() : null;
   await refreshOptions();
   const index = ways.findIndex((way) => byId(`way-${way.key}`).dataset.label === made);
   tell(`${made} is there.`);
   if (index >= 0) hear(index, samePlace(was ?? Math.max(before.exit_s - 4, 0), before, ways[index]));
+}
+
+// Where the music is, and in what: for a draft that is to go on from there.
+function whereNow(label) {
+  const way = ways.find((one) => byId(`way-${one.key}`).dataset.label === label);
+  return isOn() ? { t: samePlace(place() ?? 0, ways[current], way), ...way } : null;
 }
 
 async function review(input) {
@@ -226,10 +197,11 @@ export function openOptions() {
       hear(way.key, (event.clientX - box.left) / box.width * way.duration_s);
     });
   }
+  openShapes();
   show();
 }
 
-let drafts = 0, wasMaking = false;
+let drafts = 0, wasMaking = false, wasRough = false;
 export async function refreshOptions() {
   const text = await trying(() => html("options", { old: names.old, new: names.new, run: names.run }));
   if (text === null) return;
@@ -239,13 +211,17 @@ export async function refreshOptions() {
   const making = byId("making-words");
   if (making) {
     const n = Number(making.dataset.drafts);
+    const isRough = "isRough" in making.dataset;
     if (n > drafts) tell(`Option ${n} can be heard.`);
+    else if (isRough && !wasRough) tell("A rough one can be heard; the full sound follows.");
     drafts = n;
+    wasRough = isRough;
     wasMaking = true;
     names.run = making.dataset.run;
     remember();
   } else if (wasMaking && byId("run-values")) {
     wasMaking = false;
+    wasRough = false;
     drafts = 0;
     tell("The segues are made.");
   }
