@@ -91,22 +91,13 @@ class Hands:
     files: dict[str, bytes] = field(default_factory=dict)
     versions: set[str] = field(default_factory=set)
     sets: set[str] = field(default_factory=set)
+    refused: list[str] = field(default_factory=list)
     n_kept: int = 0
 
     def order(self, desk: Desk) -> None:
         """One thing that somebody does at a desk."""
-        what = self.dice.choice(
-            [
-                self._say,
-                self._choose,
-                self._drop,
-                self._choose,
-                self._say,
-                self._new_set,
-                self._change,
-            ]
-        )
-        what(desk)
+        quick = (self._say, self._choose, self._drop, self._new_set)
+        self.dice.choice((*quick, *quick, self._change))(desk)
         self.n_kept += 1
 
     def _set(self, desk: Desk, name: str, value: object, path: str, order: object) -> None:
@@ -141,8 +132,8 @@ class Hands:
         self.versions.add(told["label"])
 
     def lost(self) -> list[str]:
-        """What was shown as kept and is not there, and what cannot be read; empty if all is well."""
-        faults = []
+        """What was shown as kept and is not there, and what cannot be read."""
+        faults, self.refused = self.refused, []
         beside = song_toml_beside(self.folder / self.song)
         for name, found in (("key", self._key(beside)), ("choice", self._choice())):
             allowed = [self.kept.get(name), self.under_way.get(name)]

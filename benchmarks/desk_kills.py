@@ -44,8 +44,10 @@ def work(desk: Desk, hands: Hands) -> None:
     try:
         while True:
             hands.order(desk)
+    except RuntimeError as error:
+        hands.refused.append(str(error))
     except (OSError, http.client.HTTPException, ValueError):
-        return
+        return  # it was killed
 
 
 def killed_once(folder: Path, hands: Hands, dice: random.Random) -> tuple[float, list[str]]:
