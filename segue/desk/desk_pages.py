@@ -114,7 +114,7 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
     if failed:
         return filled("desk_making.html", {"making": making, "earlier": earlier})
     view = run_view(house, name) if name else None
-    values = {"view": view, "earlier": earlier, "vote": house.poll_host}
+    values = {"view": view, "earlier": earlier, "vote": house.poll_host, "is_pair": old and new}
     shaping = {
         "layers_of": layers_of,
         "tempo_way": tempo_way,

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from segue.audition.page import PageView
 from segue.audition.page_values import WayView, run_values, way_values, way_views
 from segue.desk.house import RUNS
+from segue.job.version import UNDONE_NAME
 from segue.plan.heard_words import keys_sentence
 from segue.runfolder import read_document
 from segue.runfolder.run_document import DOCUMENT_NAME
@@ -30,12 +31,15 @@ class RunView:
         Below the desk's folder.
     values : dict
         For the script; times in seconds of each option.
+    has_undone : bool
+        Whether a version was taken back that can be brought back.
     """
 
     name: str
     document: RunDocument
     ways: tuple[WayView, ...]
     values: dict[str, object]
+    has_undone: bool = False
 
     @property
     def relation(self) -> str:
@@ -61,7 +65,7 @@ def run_view(house: House, name: str) -> RunView:
     folder = house.folder.inside(name)
     path = folder / DOCUMENT_NAME
     mark = path.stat().st_mtime_ns if path.is_file() else 0
-    return _read(folder, name, mark)
+    return replace(_read(folder, name, mark), has_undone=(folder / UNDONE_NAME).is_dir())
 
 
 @lru_cache(maxsize=8)

@@ -92,12 +92,18 @@ byId("make").addEventListener("click", () => trying(async () => {
 
 // ---- files
 async function take(files) {
+  const came = [];
   for (const file of files) {
     tell(`${file.name} comes in …`);
     const done = await trying(() => sendFile("songs", {}, file));
-    if (done) tell(`${(await done.json()).name} is in the folder.`);
+    if (!done) continue;
+    const { name } = await done.json();
+    came.push(name);
+    tell(`${name} is in the folder.`);
   }
-  refreshSongs();
+  await refreshSongs();
+  // two songs for an empty desk are the old and the new one
+  if (!names.old && !names.new && came.length === 2) openPair({ run: "", old: came[0], new: came[1] });
 }
 byId("drop-files").addEventListener("change", (event) => { take([...event.target.files]); event.target.value = ""; });
 const isFiles = (event) => [...(event.dataTransfer?.types || [])].includes("Files");

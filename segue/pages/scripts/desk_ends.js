@@ -65,18 +65,15 @@ export function draw(end) {
     pen.fillStyle = colour(`${mine}-band`);
     pen.fillRect(from, 0, to - from + 1, body);
   });
-  // how loud each bar is, as a step from the bottom
-  pen.strokeStyle = colour("--edge");
-  pen.lineWidth = 1.5 * ratio;
-  pen.beginPath();
+  // how loud each bar is, as steps in a lane of their own below the sound
+  const lane = 18 * ratio, wave = body - lane;
+  pen.fillStyle = colour("--edge");
   end.places.forEach((line, i) => {
     if (line.lufs === null) return;
-    const level = Math.min(Math.max((line.lufs + 45) / 40, 0), 1), top = body - level * body * 0.96;
-    const to = i + 1 < end.places.length ? x(end, end.places[i + 1].s) : 1;
-    pen.moveTo(x(end, line.s) * width, top);
-    pen.lineTo(to * width, top);
+    const level = Math.min(Math.max((line.lufs + 36) / 28, 0.05), 1);
+    const from = x(end, line.s) * width, to = (i + 1 < end.places.length ? x(end, end.places[i + 1].s) : 1) * width;
+    pen.fillRect(from, body - level * (lane - 3 * ratio), Math.max(to - from - ratio, 1), level * (lane - 3 * ratio));
   });
-  pen.stroke();
   // the sound
   const n = end.peaks.length / 2, keep = end.edge === "end" ? (s) => s < end.mark : (s) => s >= end.mark;
   let top = 1;
@@ -90,7 +87,7 @@ export function draw(end) {
     }
     const s = end.from_s + px / width * (end.to_s - end.from_s);
     pen.fillStyle = colour(keep(s) ? mine : "--named");
-    const y0 = body / 2 - high / top * body * 0.42, y1 = body / 2 - low / top * body * 0.42;
+    const y0 = wave / 2 - high / top * wave * 0.47, y1 = wave / 2 - low / top * wave * 0.47;
     pen.fillRect(px, y0, 1, Math.max(y1 - y0, ratio));
   }
   // bar lines and their numbers
@@ -100,7 +97,7 @@ export function draw(end) {
   end.places.forEach((line) => {
     const at = x(end, line.s) * width;
     pen.fillStyle = colour(line.phrase ? "--soft" : "--rule");
-    pen.fillRect(at, line.phrase ? 0 : body - 10 * ratio, ratio, line.phrase ? body : 10 * ratio);
+    pen.fillRect(at, line.phrase ? 0 : wave - 8 * ratio, ratio, line.phrase ? body : 8 * ratio);
     const words = line.name;
     if (!words || at < free || (!line.phrase && end.lines.some((l) => l.phrase) && end.lines.length > 8)) return;
     const wide = pen.measureText(words).width;
