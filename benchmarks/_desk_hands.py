@@ -30,7 +30,9 @@ class Desk:
 
     def __init__(self, folder: Path) -> None:
         words = [sys.executable, "-m", "segue", "desk", str(folder), "--port", "0", "--no-open"]
-        self.process = subprocess.Popen(words, stdout=subprocess.PIPE, text=True)
+        self.process = subprocess.Popen(
+            words, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        )
         self.port, self.token = next(self._addresses())
 
     def _addresses(self) -> Iterator[tuple[int, str]]:
