@@ -12,8 +12,10 @@ from segue.cli.shipped import demo_folder
 from segue.desk.desk_server import DeskServer
 from segue.desk.house import House, HouseRules
 from segue.desk.own_folder import own_folder
+from tests.audition.tape import until
 from tests.audition.wire import PATIENCE_S, WIDE, Client
 
+SIZES = {"wide": (1280, 900), "phone": (360, 740)}
 TOKEN = "a-token-of-the-tests"
 SONGS = ("01 Copper Wire Morning", "02 Low Tide Telegraph")
 
@@ -62,11 +64,62 @@ def _client(desk):
     return Client(desk[0])
 
 
-@pytest.fixture(scope="module", name="run_name")
-def _run_name(songs, tmp_path_factory):
-    """A run folder in the place where the desk makes them, of one quick recipe."""
+@pytest.fixture(scope="session", name="made")
+def _made(tmp_path_factory):
+    """A run folder of two quick recipes, one of them with a ramp of the tempo."""
     from segue import Wishes, between
 
+    out = tmp_path_factory.mktemp("made") / "run"
+    old, new = (demo_folder() / name for name in SONGS)
+    between(old, new, out=out, wishes=Wishes(recipes=("throw and land", "tempo ramp")))
+    return out
+
+
+@pytest.fixture(scope="module", name="run_name")
+def _run_name(songs, made):
+    """A run folder in the place where the desk makes them."""
     out = songs / "segues" / "Copper Wire Morning to Low Tide Telegraph"
-    between(songs / SONGS[0], songs / SONGS[1], out=out, wishes=Wishes(recipes=("throw and land",)))
+    shutil.copytree(made, out)
     return out.relative_to(songs).as_posix()
+
+
+@pytest.fixture(name="visit")
+def _visit(browser, desk, watched):
+    """A function that opens the desk in a browser of its own, on a wide screen or a phone."""
+    contexts = []
+
+    def visit(query="", *, size="wide", scheme="light"):
+        width, height = SIZES[size]
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,
+            has_touch=size == "phone",
+        )
+        contexts.append(context)
+        page = watched(context)
+        page.set_default_timeout(PATIENCE_S * 1000)
+        page.goto(f"http://127.0.0.1:{desk[0]}/{TOKEN}/{query}")
+        return page
+
+    yield visit
+    for context in contexts:
+        context.close()
+
+
+def faults(page):
+    """What a checker of accessibility finds wrong on a page as it is now."""
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
+    return [v["id"] for v in axe.run(page).response["violations"]]
+
+
+def pick(page):
+    """The two songs, picked from the list and heard."""
+    page.click('[aria-label="Copper Wire Morning as the old song"]')
+    page.click('[aria-label="Low Tide Telegraph as the new song"]')
+    until(page, "document.querySelectorAll('#ends script.values').length === 2")
+
+
+def open_run(page, run_name):
+    """A run that was made before, opened from the list of them."""
+    page.click(f'#options [data-run="{run_name}"]')
+    until(page, "document.getElementById('run-values') !== null")

@@ -1,78 +1,17 @@
-"""In a real browser, on a wide screen and on a phone: songs picked, put right, heard and chosen."""
+"""In a real browser: songs put right, an option shaped by hand, a tempo moved by its handles."""
 
 import pytest
 
 from segue.runfolder import read_document
 from tests.audition.tape import until
-from tests.desk.conftest import SONGS, TOKEN
-
-SIZES = {"wide": (1280, 900), "phone": (360, 740)}
-
-
-@pytest.fixture(name="visit")
-def _visit(browser, desk, watched):
-    contexts = []
-
-    def visit(query="", *, size="wide", scheme="light"):
-        width, height = SIZES[size]
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme
-        )
-        contexts.append(context)
-        page = watched(context)
-        page.goto(f"http://127.0.0.1:{desk[0]}/{TOKEN}/{query}")
-        return page
-
-    yield visit
-    for context in contexts:
-        context.close()
-
-
-def pick(page):
-    page.click('[aria-label="Copper Wire Morning as the old song"]')
-    page.click('[aria-label="Low Tide Telegraph as the new song"]')
-    until(page, "document.querySelectorAll('#ends script.values').length === 2")
-
-
-def faults(page):
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
-    context = page.context
-    assert context is not None
-    return [v["id"] for v in axe.run(page).response["violations"]]
-
-
-@pytest.mark.parametrize("size", SIZES)
-def test_a_journey_by_keyboard(visit, run_name, songs, size):
-    page = visit(size=size)
-    pick(page)
-    marker = page.locator("#strip-end .marker")
-    marker.focus()
-    before = marker.get_attribute("aria-valuetext")
-    page.keyboard.press("ArrowLeft")
-    assert marker.get_attribute("aria-valuetext") != before
-    assert "as Segue would" not in page.inner_text("#place-end")
-    page.locator("#strip-end .cursor").focus()
-    page.keyboard.press("Enter")
-    until(page, "document.getElementById('playing').textContent.includes('Copper Wire')")
-    page.keyboard.press("Escape")
-    assert page.inner_text("#playing") == "Nothing is playing."
-    page.click(f'#options [data-run="{run_name}"]')
-    until(page, "document.getElementById('run-values') !== null")
-    page.fill("#why", "she finds her note")
-    page.click('[data-choose="1"]')
-    until(page, "document.querySelector('.chosen') !== null")
-    assert read_document(songs / run_name).choice.why == "she finds her note"
-    assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
-    assert page.troubles == []
-    assert all(url.startswith("http://127.0.0.1:") for url in page.requests)
+from tests.desk.conftest import SONGS, faults, open_run, pick
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_everybody_can_use_it(visit, run_name, scheme):
     page = visit(f"?run={run_name}", scheme=scheme)
     pick(page)
-    page.click(f'#options [data-run="{run_name}"]')
-    until(page, "document.getElementById('run-values') !== null")
+    open_run(page, run_name)
     page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
     assert faults(page) == []
 
@@ -80,7 +19,7 @@ def test_everybody_can_use_it(visit, run_name, scheme):
 def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
     page = visit()
     pick(page)
-    page.click("#end-start summary")
+    page.click("#end-start .right summary")
     page.select_option('#end-start [data-say="key"]', "D major")
     until(page, "document.querySelector('#end-start .heard').textContent.includes('D major')")
     assert 'key = "D major"' in (songs / SONGS[1] / "song.toml").read_text()
@@ -92,8 +31,8 @@ def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
 def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     page = visit(f"?run={run_name}")
     until(page, "document.getElementById('run-values') !== null")
-    page.click(".change summary")
-    page.select_option('.change [data-part="bars"]', "4")
+    page.click("#way-0 .change summary")
+    page.select_option('#way-0 [data-part="bars"]', "4")
     page.click('[data-rough="1"]')
     until(page, "document.getElementById('playing').textContent.startsWith('Draft of 1')")
     assert read_document(songs / run_name).versions == ()
@@ -104,4 +43,39 @@ def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     page.click("#undo")
     until(page, "document.querySelector('[data-label=\"1b\"]') === null")
     assert read_document(songs / run_name).versions == ()
+    assert page.is_disabled("#undo")
+    assert not page.is_disabled("#redo")
+    assert page.troubles == []
+
+
+def test_the_tempo_is_moved_by_its_handles_by_keys_and_by_pointer(visit, run_name):
+    page = visit(f"?run={run_name}")
+    until(page, "document.querySelector('.tempo-way') !== null")
+    option = page.locator(".option:has(.tempo-way)")
+    option.locator(".change > summary").click()
+    words, held = option.locator(".tempo-words"), option.locator('[data-handle="held"]')
+    n_bars = int(option.locator(".tempo-way").get_attribute("data-bars"))
+    held.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    assert held.get_attribute("aria-valuenow") == "2"
+    assert "for 2 bars, then" in words.inner_text()
+    page.keyboard.press("End")  # never beyond the other handle
+    steady = option.locator('[data-handle="steady"]')
+    assert (
+        int(held.get_attribute("aria-valuenow")) == int(steady.get_attribute("aria-valuenow")) - 1
+    )
+    page.keyboard.press("Home")
+    field = option.locator(".tempo-field")
+    field.scroll_into_view_if_needed()
+    box, at = field.bounding_box(), steady.bounding_box()
+    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * (n_bars - 2) / n_bars, box["y"] + 5, steps=4)
+    page.mouse.up()
+    assert steady.get_attribute("aria-valuenow") == str(n_bars - 2)
+    label = option.get_attribute("data-label")
+    page.keyboard.press("Escape")
+    page.click(f'[data-rough="{label}"]')
+    until(page, "document.getElementById('playing').textContent.startsWith('Draft of')")
     assert page.troubles == []
