@@ -7,6 +7,7 @@ and its levels are told by fewer bars; nothing else differs.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -104,7 +105,7 @@ def alone(plan: Plan, names: tuple[str, ...]) -> Plan:
     """A plan of which only some layers are heard, as loud as they are among the others.
 
     A layer that has no name in its recipe is called by its source there, and here 'outgoing song'
-    or 'outgoing loop'.
+    or 'outgoing loop'; one that is laid in several pieces has their numbers behind its name.
 
     What is trimmed by hand counts for the level of the bridge as if it were not: so nothing makes
     up for what is turned off.
@@ -114,8 +115,8 @@ def alone(plan: Plan, names: tuple[str, ...]) -> Plan:
     OptionError
         If it has no such layer.
     """
-    wanted = {f"{name}{kind}" for name in names for kind in ("", " song", " loop")}
-    kept = [layer.name in wanted for layer in plan.layers]
+    wanted = re.compile("|".join(f"{re.escape(name)}( song| loop)?( \\d+)?" for name in names))
+    kept = [wanted.fullmatch(layer.name) is not None for layer in plan.layers]
     if not any(kept):
         told = ", ".join(dict.fromkeys(layer.name for layer in plan.layers))
         raise OptionError(f"'{shortened(names[0])}' is no layer of this bridge: it has {told}.")

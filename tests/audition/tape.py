@@ -45,9 +45,9 @@ AudioNode.prototype.connect = function (target, ...rest) {{
 """Run before the page's own script; the page must be opened with its policy set aside."""
 
 
-def until(page, condition):
+def until(page, condition, patience_s=PATIENCE_S):
     """Wait for a condition in the page; its policy forbids the driver's own way, which is eval."""
-    end = time.monotonic() + PATIENCE_S
+    end = time.monotonic() + patience_s
     while not page.evaluate(condition):
         assert time.monotonic() < end, f"{condition} did not come true; {page.troubles}"
         page.wait_for_timeout(20)

@@ -37,11 +37,12 @@ class Answer:
 class Client:
     """One listener: keeps its cookie, sends the headers that a browser would."""
 
-    def __init__(self, port, host="127.0.0.1"):
+    def __init__(self, port, host="127.0.0.1", patience_s=PATIENCE_S):
         self.port, self.host, self.cookie = port, host, None
+        self.patience_s = patience_s
 
     def ask(self, path, method="GET", body=None, headers=None, without=()):
-        connection = http.client.HTTPConnection(self.host, self.port, timeout=PATIENCE_S)
+        connection = http.client.HTTPConnection(self.host, self.port, timeout=self.patience_s)
         sent = {"Host": f"{self.host}:{self.port}"}
         if self.cookie:
             sent["Cookie"] = self.cookie

@@ -15,6 +15,7 @@ from segue.desk.own_folder import own_folder
 from tests.audition.tape import until
 from tests.audition.wire import PATIENCE_S, WIDE, Client
 
+RENDER_PATIENCE_S = 10 * PATIENCE_S  # what is rendered takes minutes where much else goes on
 SIZES = {"wide": (1280, 900), "phone": (360, 740)}
 TOKEN = "a-token-of-the-tests"
 SONGS = ("01 Copper Wire Morning", "02 Low Tide Telegraph")
@@ -61,7 +62,7 @@ def _desk(songs, tmp_path_factory):
 
 @pytest.fixture(name="client")
 def _client(desk):
-    return Client(desk[0])
+    return Client(desk[0], patience_s=RENDER_PATIENCE_S)
 
 
 @pytest.fixture(scope="session", name="made")
@@ -116,7 +117,7 @@ def pick(page):
     """The two songs, picked from the list and heard."""
     page.click('[aria-label="Copper Wire Morning as the old song"]')
     page.click('[aria-label="Low Tide Telegraph as the new song"]')
-    until(page, "document.querySelectorAll('#ends script.values').length === 2")
+    until(page, "document.querySelectorAll('#ends script.values').length === 2", RENDER_PATIENCE_S)
 
 
 def open_run(page, run_name):

@@ -11,7 +11,7 @@ import pytest
 from segue.audio import read_song
 from segue.runfolder import read_document
 from tests.audition.tape import until
-from tests.desk.conftest import SIZES, SONGS, faults, open_run, pick
+from tests.desk.conftest import RENDER_PATIENCE_S, SIZES, SONGS, faults, open_run, pick
 
 SCHEMES = {"wide": "light", "phone": "dark"}
 
@@ -19,7 +19,11 @@ SCHEMES = {"wide": "light", "phone": "dark"}
 def put_right(page):
     """Answer the question about the key, as it was heard."""
     page.click('#end-start .question [data-field="key"]')
-    until(page, "!document.querySelector('#end-start .question [data-field=\"key\"]')")
+    until(
+        page,
+        "!document.querySelector('#end-start .question [data-field=\"key\"]')",
+        RENDER_PATIENCE_S,
+    )
 
 
 def move_the_exit(page):
@@ -31,23 +35,35 @@ def move_the_exit(page):
     assert "as Segue would" not in page.inner_text("#place-end")
     page.locator("#strip-end .cursor").focus()
     page.keyboard.press("Enter")
-    until(page, "document.getElementById('playing').textContent.includes('Copper Wire')")
+    until(
+        page,
+        "document.getElementById('playing').textContent.includes('Copper Wire')",
+        RENDER_PATIENCE_S,
+    )
     page.keyboard.press("Escape")
     assert page.inner_text("#playing") == "Nothing is playing."
     page.click("#rough")
-    until(page, "document.getElementById('playing').textContent.includes('rough')")
+    until(
+        page, "document.getElementById('playing').textContent.includes('rough')", RENDER_PATIENCE_S
+    )
     page.keyboard.press("Escape")
 
 
 def shape(page):
     page.click("#way-0 .change > summary")
     page.click("#way-0 [data-solo]")
-    until(page, "document.getElementById('playing').textContent.includes('alone')")
+    until(
+        page, "document.getElementById('playing').textContent.includes('alone')", RENDER_PATIENCE_S
+    )
     page.locator('#way-0 .layer [data-part="level"]').first.focus()
     page.keyboard.press("ArrowLeft")
     assert page.locator("#way-0 .layer output").first.inner_text() == "−0.5 dB"
     page.click('[data-rough="1"]')
-    until(page, "document.getElementById('playing').textContent.startsWith('Draft of 1')")
+    until(
+        page,
+        "document.getElementById('playing').textContent.startsWith('Draft of 1')",
+        RENDER_PATIENCE_S,
+    )
     page.keyboard.press("Escape")
 
 
@@ -58,9 +74,17 @@ def compare_blind(page):
     page.keyboard.press("2")
     assert page.get_attribute(".switch >> nth=1", "aria-pressed") == "true"
     page.click("#play-way")
-    until(page, "document.getElementById('playing').textContent.startsWith('option 2')")
+    until(
+        page,
+        "document.getElementById('playing').textContent.startsWith('option 2')",
+        RENDER_PATIENCE_S,
+    )
     page.keyboard.press("1")
-    until(page, "document.getElementById('playing').textContent.startsWith('option 1')")
+    until(
+        page,
+        "document.getElementById('playing').textContent.startsWith('option 1')",
+        RENDER_PATIENCE_S,
+    )
     page.keyboard.press("Escape")
     page.uncheck("#blind")
 
@@ -68,7 +92,7 @@ def compare_blind(page):
 def choose(page, folder):
     page.fill("#why", "she finds her note")
     page.click('[data-choose="1"]')
-    until(page, "document.querySelector('.chosen') !== null")
+    until(page, "document.querySelector('.chosen') !== null", RENDER_PATIENCE_S)
     choice = read_document(folder).choice
     assert (choice.rank, choice.why) == (1, "she finds her note")
 
@@ -84,15 +108,23 @@ def pack(page):
 def review(page, folder):
     music = folder / read_document(folder).candidates[0].music_file
     page.set_input_files("#take-file", music)
-    until(page, "document.getElementById('take-told').textContent.includes('Next time')")
+    until(
+        page,
+        "document.getElementById('take-told').textContent.includes('Next time')",
+        RENDER_PATIENCE_S,
+    )
 
 
 def evening(page, songs):
     page.click("#new-set")
-    until(page, "document.querySelectorAll('#set-list .set-song').length === 2")
+    until(page, "document.querySelectorAll('#set-list .set-song').length === 2", RENDER_PATIENCE_S)
     page.locator("#set-list .grip").nth(1).focus()
     page.keyboard.press("ArrowUp")
-    until(page, "document.querySelector('#set-list strong').textContent.startsWith('Low Tide')")
+    until(
+        page,
+        "document.querySelector('#set-list strong').textContent.startsWith('Low Tide')",
+        RENDER_PATIENCE_S,
+    )
     (written,) = songs.glob("Set*.toml")
     text = written.read_text()
     assert text.index("Low Tide") < text.index("Copper Wire")
@@ -101,7 +133,7 @@ def evening(page, songs):
 
 def vote(page, browser):
     page.click("#vote")
-    until(page, "document.querySelector('.vote a') !== null")
+    until(page, "document.querySelector('.vote a') !== null", RENDER_PATIENCE_S)
     assert page.locator(".vote img").get_attribute("alt")
     context = browser.new_context()
     host = context.new_page()
@@ -110,7 +142,7 @@ def vote(page, browser):
     assert host.evaluate(until_text)
     context.close()
     page.click("#vote")
-    until(page, "document.querySelector('.vote') === null")
+    until(page, "document.querySelector('.vote') === null", RENDER_PATIENCE_S)
 
 
 @pytest.mark.parametrize("size", SIZES)
