@@ -12,7 +12,7 @@ from segue.cli.shipped import demo_folder
 from segue.desk.desk_server import DeskServer
 from segue.desk.house import House, HouseRules
 from segue.desk.own_folder import own_folder
-from tests.audition.tape import until
+from tests.audition import tape
 from tests.audition.wire import PATIENCE_S, WIDE, Client
 
 RENDER_PATIENCE_S = 10 * PATIENCE_S  # what is rendered takes minutes where much else goes on
@@ -107,6 +107,11 @@ def _visit(browser, desk, watched):
         context.close()
 
 
+def until(page, condition):
+    """Wait for a condition in the page, also for one that has to be rendered first."""
+    tape.until(page, condition, RENDER_PATIENCE_S)
+
+
 def faults(page):
     """What a checker of accessibility finds wrong on a page as it is now."""
     axe = pytest.importorskip("axe_playwright_python.sync_playwright").Axe()
@@ -117,7 +122,7 @@ def pick(page):
     """The two songs, picked from the list and heard."""
     page.click('[aria-label="Copper Wire Morning as the old song"]')
     page.click('[aria-label="Low Tide Telegraph as the new song"]')
-    until(page, "document.querySelectorAll('#ends script.values').length === 2", RENDER_PATIENCE_S)
+    until(page, "document.querySelectorAll('#ends script.values').length === 2")
 
 
 def open_run(page, run_name):

@@ -10,8 +10,7 @@ import pytest
 
 from segue.audio import read_song
 from segue.runfolder import read_document
-from tests.audition.tape import until
-from tests.desk.conftest import RENDER_PATIENCE_S, SIZES, SONGS, faults, open_run, pick
+from tests.desk.conftest import SIZES, SONGS, faults, open_run, pick, until
 
 SCHEMES = {"wide": "light", "phone": "dark"}
 
@@ -43,18 +42,14 @@ def move_the_exit(page):
     page.keyboard.press("Escape")
     assert page.inner_text("#playing") == "Nothing is playing."
     page.click("#rough")
-    until(
-        page, "document.getElementById('playing').textContent.includes('rough')", RENDER_PATIENCE_S
-    )
+    until(page, "document.getElementById('playing').textContent.includes('rough')")
     page.keyboard.press("Escape")
 
 
 def shape(page):
     page.click("#way-0 .change > summary")
     page.click("#way-0 [data-solo]")
-    until(
-        page, "document.getElementById('playing').textContent.includes('alone')", RENDER_PATIENCE_S
-    )
+    until(page, "document.getElementById('playing').textContent.includes('alone')")
     page.locator('#way-0 .layer [data-part="level"]').first.focus()
     page.keyboard.press("ArrowLeft")
     assert page.locator("#way-0 .layer output").first.inner_text() == "−0.5 dB"
@@ -92,7 +87,7 @@ def compare_blind(page):
 def choose(page, folder):
     page.fill("#why", "she finds her note")
     page.click('[data-choose="1"]')
-    until(page, "document.querySelector('.chosen') !== null", RENDER_PATIENCE_S)
+    until(page, "document.querySelector('.chosen') !== null")
     choice = read_document(folder).choice
     assert (choice.rank, choice.why) == (1, "she finds her note")
 
@@ -117,7 +112,7 @@ def review(page, folder):
 
 def evening(page, songs):
     page.click("#new-set")
-    until(page, "document.querySelectorAll('#set-list .set-song').length === 2", RENDER_PATIENCE_S)
+    until(page, "document.querySelectorAll('#set-list .set-song').length === 2")
     page.locator("#set-list .grip").nth(1).focus()
     page.keyboard.press("ArrowUp")
     until(
@@ -133,7 +128,7 @@ def evening(page, songs):
 
 def vote(page, browser):
     page.click("#vote")
-    until(page, "document.querySelector('.vote a') !== null", RENDER_PATIENCE_S)
+    until(page, "document.querySelector('.vote a') !== null")
     assert page.locator(".vote img").get_attribute("alt")
     context = browser.new_context()
     host = context.new_page()
@@ -142,7 +137,7 @@ def vote(page, browser):
     assert host.evaluate(until_text)
     context.close()
     page.click("#vote")
-    until(page, "document.querySelector('.vote') === null", RENDER_PATIENCE_S)
+    until(page, "document.querySelector('.vote') === null")
 
 
 @pytest.mark.parametrize("size", SIZES)

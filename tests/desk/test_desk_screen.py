@@ -3,8 +3,7 @@
 import pytest
 
 from segue.runfolder import read_document
-from tests.audition.tape import until
-from tests.desk.conftest import RENDER_PATIENCE_S, SONGS, faults, open_run, pick
+from tests.desk.conftest import SONGS, faults, open_run, pick, until
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -38,7 +37,7 @@ def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
 
 def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     page = visit(f"?run={run_name}")
-    until(page, "document.getElementById('run-values') !== null", RENDER_PATIENCE_S)
+    until(page, "document.getElementById('run-values') !== null")
     page.click("#way-0 .change summary")
     page.select_option('#way-0 [data-part="bars"]', "4")
     page.click('[data-rough="1"]')
@@ -49,11 +48,11 @@ def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     )
     assert read_document(songs / run_name).versions == ()
     page.click('[data-shape="1"]')
-    until(page, "document.querySelector('[data-label=\"1b\"]') !== null", RENDER_PATIENCE_S)
+    until(page, "document.querySelector('[data-label=\"1b\"]') !== null")
     assert [v.label for v in read_document(songs / run_name).versions] == ["1b"]
     page.keyboard.press("Escape")
     page.click("#undo")
-    until(page, "document.querySelector('[data-label=\"1b\"]') === null", RENDER_PATIENCE_S)
+    until(page, "document.querySelector('[data-label=\"1b\"]') === null")
     assert read_document(songs / run_name).versions == ()
     assert page.is_disabled("#undo")
     assert not page.is_disabled("#redo")
@@ -62,7 +61,7 @@ def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
 
 def test_the_tempo_is_moved_by_its_handles_by_keys_and_by_pointer(visit, run_name):
     page = visit(f"?run={run_name}")
-    until(page, "document.querySelector('.tempo-way') !== null", RENDER_PATIENCE_S)
+    until(page, "document.querySelector('.tempo-way') !== null")
     option = page.locator(".option:has(.tempo-way)")
     option.locator(".change > summary").click()
     words, held = option.locator(".tempo-words"), option.locator('[data-handle="held"]')
