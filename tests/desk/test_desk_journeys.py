@@ -18,11 +18,7 @@ SCHEMES = {"wide": "light", "phone": "dark"}
 def put_right(page):
     """Answer the question about the key, as it was heard."""
     page.click('#end-start .question [data-field="key"]')
-    until(
-        page,
-        "!document.querySelector('#end-start .question [data-field=\"key\"]')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "!document.querySelector('#end-start .question [data-field=\"key\"]')")
 
 
 def move_the_exit(page):
@@ -34,11 +30,7 @@ def move_the_exit(page):
     assert "as Segue would" not in page.inner_text("#place-end")
     page.locator("#strip-end .cursor").focus()
     page.keyboard.press("Enter")
-    until(
-        page,
-        "document.getElementById('playing').textContent.includes('Copper Wire')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('playing').textContent.includes('Copper Wire')")
     page.keyboard.press("Escape")
     assert page.inner_text("#playing") == "Nothing is playing."
     page.click("#rough")
@@ -54,11 +46,7 @@ def shape(page):
     page.keyboard.press("ArrowLeft")
     assert page.locator("#way-0 .layer output").first.inner_text() == "−0.5 dB"
     page.click('[data-rough="1"]')
-    until(
-        page,
-        "document.getElementById('playing').textContent.startsWith('Draft of 1')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('playing').textContent.startsWith('Draft of 1')")
     page.keyboard.press("Escape")
 
 
@@ -69,17 +57,9 @@ def compare_blind(page):
     page.keyboard.press("2")
     assert page.get_attribute(".switch >> nth=1", "aria-pressed") == "true"
     page.click("#play-way")
-    until(
-        page,
-        "document.getElementById('playing').textContent.startsWith('option 2')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('playing').textContent.startsWith('option 2')")
     page.keyboard.press("1")
-    until(
-        page,
-        "document.getElementById('playing').textContent.startsWith('option 1')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('playing').textContent.startsWith('option 1')")
     page.keyboard.press("Escape")
     page.uncheck("#blind")
 
@@ -103,11 +83,7 @@ def pack(page):
 def review(page, folder):
     music = folder / read_document(folder).candidates[0].music_file
     page.set_input_files("#take-file", music)
-    until(
-        page,
-        "document.getElementById('take-told').textContent.includes('Next time')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('take-told').textContent.includes('Next time')")
 
 
 def evening(page, songs):
@@ -115,11 +91,7 @@ def evening(page, songs):
     until(page, "document.querySelectorAll('#set-list .set-song').length === 2")
     page.locator("#set-list .grip").nth(1).focus()
     page.keyboard.press("ArrowUp")
-    until(
-        page,
-        "document.querySelector('#set-list strong').textContent.startsWith('Low Tide')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.querySelector('#set-list strong').textContent.startsWith('Low Tide')")
     (written,) = songs.glob("Set*.toml")
     text = written.read_text()
     assert text.index("Low Tide") < text.index("Copper Wire")

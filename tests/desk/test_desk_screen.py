@@ -20,18 +20,10 @@ def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
     pick(page)
     page.click("#end-start .right summary")
     page.select_option('#end-start [data-say="key"]', "D major")
-    until(
-        page,
-        "document.querySelector('#end-start .heard').textContent.includes('D major')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.querySelector('#end-start .heard').textContent.includes('D major')")
     assert 'key = "D major"' in (songs / SONGS[1] / "song.toml").read_text()
     page.click('#end-start [data-do="forget"]')
-    until(
-        page,
-        "!document.querySelector('#end-start .heard').textContent.includes('D major')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "!document.querySelector('#end-start .heard').textContent.includes('D major')")
     assert page.troubles == []
 
 
@@ -41,11 +33,7 @@ def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     page.click("#way-0 .change summary")
     page.select_option('#way-0 [data-part="bars"]', "4")
     page.click('[data-rough="1"]')
-    until(
-        page,
-        "document.getElementById('playing').textContent.startsWith('Draft of 1')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('playing').textContent.startsWith('Draft of 1')")
     assert read_document(songs / run_name).versions == ()
     page.click('[data-shape="1"]')
     until(page, "document.querySelector('[data-label=\"1b\"]') !== null")
@@ -88,9 +76,5 @@ def test_the_tempo_is_moved_by_its_handles_by_keys_and_by_pointer(visit, run_nam
     label = option.get_attribute("data-label")
     page.keyboard.press("Escape")
     page.click(f'[data-rough="{label}"]')
-    until(
-        page,
-        "document.getElementById('playing').textContent.startsWith('Draft of')",
-        RENDER_PATIENCE_S,
-    )
+    until(page, "document.getElementById('playing').textContent.startsWith('Draft of')")
     assert page.troubles == []
