@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import base64
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, get_args
 
 from segue.audio.clip import EndingKind, OpeningKind
 from segue.desk.edge_bars import new_lines, old_lines
-from segue.desk.questions import questions_of
+from segue.desk.questions import questions_of, remarks_of
 from segue.music.key import MAJOR_TONICS, MINOR_TONICS, note_in
 from segue.plan.edges import song_end, song_start
 from segue.plan.heard_words import first_note_name, key_words, tempo_words
@@ -39,6 +39,8 @@ class EndView:
         What is written beside the song about this end.
     usual_s : float
         Where Segue itself would leave or enter.
+    remarks : tuple of str
+        Doubts that no answer settles.
     """
 
     facts: EdgeFacts
@@ -47,7 +49,7 @@ class EndView:
     lines: tuple[EdgeBar, ...]
     questions: tuple[Question, ...]
     opened: OpenedEnd
-    notes: tuple[str, ...] = field(default_factory=tuple)
+    remarks: tuple[str, ...] = ()
 
     @property
     def key_choices(self) -> tuple[str, ...]:
@@ -118,6 +120,7 @@ def end_view(opened: OpenedEnd, facts: EdgeFacts, said: EndToml) -> EndView:
         lines=lines,
         questions=questions_of(facts),
         opened=opened,
+        remarks=remarks_of(facts),
     )
 
 

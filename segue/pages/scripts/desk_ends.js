@@ -146,12 +146,12 @@ function setCursor(end, s) {
 
 const isClicking = (end) => end.article.querySelector('[data-do="click"]').getAttribute("aria-pressed") === "true";
 
-function hear(end, s, beats = null) {
+function hear(end, s, beats = null, downs = []) {
   const clicks = beats || (isClicking(end) ? end.beats : null);
   play(`sound/${end.sound}`, s - end.from_s, {
     id: `end ${end.edge}`,
     clicks: clicks && clicks.map((t) => t - end.from_s),
-    downs: clicks && new Set((beats ? [] : end.downbeats).map((t) => t - end.from_s)),
+    downs: clicks && new Set((beats ? downs : end.downbeats).map((t) => t - end.from_s)),
     label: end.title,
   });
 }
@@ -162,6 +162,12 @@ function beatsAt(end, bpm) {
   const step = 60 / bpm, first = Math.ceil((end.from_s - anchor) / step);
   for (let i = first; anchor + i * step < end.to_s; i += 1) beats.push(anchor + i * step);
   return beats;
+}
+
+// The heard beats, counted from another one or in other bars.
+function onesOf(end, one, metre) {
+  const first = end.beats.reduce((best, t, i) => (Math.abs(t - one) < Math.abs(end.beats[best] - one) ? i : best), 0);
+  return end.beats.filter((_, i) => (i - first) % metre === 0);
 }
 
 async function say(end, field, value) {
@@ -259,11 +265,13 @@ function noteOf(name) {
 
 function pressed(end, button) {
   if (!button || !end) return;
-  const { do: what, field, value, nudge: by, way, chord: notes, bpm } = button.dataset;
+  const { do: what, field, value, nudge: by, way, chord: notes, bpm, one, metre, hearFrom } = button.dataset;
   if (field) say(end, field, JSON.parse(value));
   else if (by) nudge(end, Number(way), by);
   else if (notes) chord(notes.split(",").map(Number));
   else if (bpm) hear(end, end.cursor, beatsAt(end, Number(bpm)));
+  else if (metre) hear(end, Math.max(Number(one) - 2 * metre * 60 / end.tempo_bpm, end.from_s), end.beats, onesOf(end, Number(one), Number(metre)));
+  else if (hearFrom) hear(end, Number(hearFrom));
   else if (what === "hear") {
     const bars = 4 * end.metre * 60 / end.tempo_bpm;
     hear(end, end.edge === "end" ? Math.max(end.mark - bars, end.from_s) : end.mark);
