@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 
 from segue.audition.limits import RequestRefusalError
+from segue.desk.chord_choices import chord_choices
 from segue.desk.end_view import METRES, EndView, script_values
 from segue.desk.evening_desk import evening_view, set_names
 from segue.desk.maker import SetOrder
@@ -118,6 +119,7 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
     shaping = {
         "layers_of": layers_of,
         "tempo_way": tempo_way,
+        "chord_choices": chord_choices,
         "pads": PAD_SOUNDS,
         "bridge_bars": BRIDGE_BARS,
     }

@@ -147,6 +147,9 @@ export function openShapes() {
         event.target.nextElementSibling.textContent = words;
         event.target.setAttribute("aria-valuetext", by ? words : "as it is");
       }
+      if (part === "chord") {
+        form.querySelector('[data-part="chords"]').value = [...form.querySelectorAll('[data-part="chord"]')].map((node) => node.value).join(" ");
+      }
       if (part === "bars" && way) resize(way, Number(event.target.value) || own);
     });
   }
