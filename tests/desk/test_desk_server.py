@@ -189,7 +189,8 @@ def test_a_layer_alone_is_as_loud_as_among_the_others(client, run_name):
     draft = {"run": run_name, "option": "1"}
     whole, rate_hz = music_of(client.post(at("/draft"), draft))
     answer = client.ask(at("/options", run=run_name)).body.decode()
-    layers = re.findall(r'data-solo="([^"]+)"', answer)
+    form = answer.partition('data-change="1"')[2].partition("data-change=")[0]
+    layers = re.findall(r'data-solo="([^"]+)"', form)
     assert layers
     alone = {
         name: music_of(client.post(at("/draft"), draft | {"solo": name}))[0] for name in layers
