@@ -105,21 +105,21 @@ def split_of(name: str) -> Split:
     return "report"
 
 
-def rock_sketches(path: Path, analyst: int = 1) -> list[Sketch]:
+def rock_sketches(path: Path) -> list[Sketch]:
     """The analysed rock songs [CT11]_, [TC13]_ of a JSON file packed with gzip.
 
-    Chords are those of analyst 1 or 2; keys and bars are what both agree on.
+    Chords are those of the first analyst; keys and bars are what both agree on.
     """
     with gzip.open(path) as packed:
-        return [_rock(song, analyst) for song in json.load(packed)]
+        return [_rock(song) for song in json.load(packed)]
 
 
-def _rock(song: dict[str, Any], analyst: int) -> Sketch:
+def _rock(song: dict[str, Any]) -> Sketch:
     lines_s = np.array(song["bar_lines_s"], dtype=np.float64)
     n_bars = min(len(lines_s) - 1, len(song["analyst_1"]), len(song["analyst_2"]))
     first, second = song["analyst_1"][:n_bars], song["analyst_2"][:n_bars]
     bars, beats_s, chords = [0], [], []
-    for number, bar in enumerate((first, second)[analyst - 1]):
+    for number, bar in enumerate(first):
         n_beats = 4 if bar["common_time"] else 3
         beats_s += list(np.linspace(lines_s[number], lines_s[number + 1], n_beats + 1)[:-1])
         chords += _rock_chords(bar, bars[-1], n_beats)

@@ -1,11 +1,8 @@
-"""Real ends and starts of analysed songs, rendered, with where their groups of four bars start.
+"""Real ends and starts of pop songs, rendered, with where their groups of four bars start.
 
-Of the pop songs people have written down the phrases [D20]_: bars are counted in fours from the
-start of each, and what is left over of one (the ninth bar of nine) has no place. Nobody has of
-the rock songs, so a group's start is taken where a chord progression of four bars or more
-begins to be repeated, or ends, and where the melody sets in after a rest of three quarters of a
-bar; bars count whose phase these votes agree on by 1.4 to one, by both of two analysts. All are
-in common time.
+People have written down the phrases of these songs [D20]_: bars are counted in fours from the
+start of each, and what is left over of one (the ninth bar of nine) has no place. All are in common
+time.
 
 Half of the bands mark their groups, as bands do (common practice, no source): fills before a
 group and cymbals on it, players who rest or come back with one. The others play by the clock
@@ -36,7 +33,6 @@ from benchmarks.rendered_songs import (
     Sources,
     arranged,
     pop_songs,
-    rock_songs,
     sounded,
     varied,
 )
@@ -48,9 +44,6 @@ if TYPE_CHECKING:
     from benchmarks._draft import Edge
 
 GROUP_BARS: Final = 4
-LONGEST_LAG: Final = 32
-NEAR_BARS: Final = 24
-CLEAR_RATIO: Final = 1.4
 MARKING_SHARE: Final = 0.5
 WITH_GROUP_SHARE: Final = 0.8
 """Of the rests of a band that marks its groups, so many begin with one."""
@@ -68,68 +61,6 @@ class GroupedSong:
 
     sketch: Sketch
     places: tuple[int, ...]
-
-
-def signatures(sketch: Sketch) -> list[tuple[Any, ...]]:
-    """What each bar is by its chords, so that equal bars are equal."""
-    starts = np.array(sketch.bars)
-    bars: list[list[tuple[Any, ...]]] = [[] for _ in range(sketch.n_bars)]
-    for chord in sketch.chords:
-        first = int(np.searchsorted(starts, chord.start + 0.26, side="right")) - 1
-        last = int(np.searchsorted(starts, chord.stop - 0.26, side="left"))
-        for bar in range(max(first, 0), min(last, sketch.n_bars)):
-            at = max(round(2 * (chord.start - starts[bar])), 0)
-            bars[bar].append((at, chord.root, 3 in chord.intervals))
-    return [tuple(bar) for bar in bars]
-
-
-def progression_votes(bars: Sequence[tuple[Any, ...]]) -> Floats:
-    """Votes for each bar line: where repeated progressions begin and end."""
-    votes = np.zeros(len(bars) + 1)
-    for lag in range(GROUP_BARS, LONGEST_LAG + 1):
-        run = 0
-        for bar in range(len(bars) - lag + 1):
-            if bar < len(bars) - lag and bars[bar] == bars[bar + lag] != ():
-                run += 1
-                continue
-            first = bar - run
-            if run >= GROUP_BARS and len(set(bars[first:bar])) > 1:
-                for line, counts in ((first, first > 0), (bar, bar < len(bars) - lag)):
-                    votes[[line, line + lag]] += float(counts)
-            run = 0
-    return np.minimum(votes, 4.0)
-
-
-def melody_votes(sketch: Sketch) -> Floats:
-    """Votes for each bar line: where the melody sets in after a rest."""
-    votes, last = np.zeros(sketch.n_bars + 1), -9.0
-    starts = np.array(sketch.bars)
-    for tone in sketch.melody:
-        place = float(np.interp(tone.start, starts, np.arange(len(starts))))
-        if place - last > 1.75:
-            votes[min(round(place - 0.1), sketch.n_bars)] += 0.5
-        last = place
-    return votes
-
-
-def clear_places(votes: Floats) -> tuple[int, ...]:
-    """Each bar line's place in a group of four; -1 where votes near it do not agree."""
-    lines = np.arange(len(votes))
-    places = []
-    for line in lines:
-        weights = votes * np.exp(-np.abs(lines - line) / NEAR_BARS)
-        by_phase = np.bincount(lines % GROUP_BARS, weights, minlength=GROUP_BARS)
-        order = np.argsort(by_phase)[::-1]
-        is_clear = by_phase[order[0]] >= CLEAR_RATIO * by_phase[order[1]] and by_phase.max() > 0.5
-        places.append(int((line - order[0]) % GROUP_BARS) if is_clear else -1)
-    return tuple(places)
-
-
-def grouped(*analyses: Sketch) -> GroupedSong:
-    """A song of one or two analyses, where they agree."""
-    found = [clear_places(progression_votes(signatures(s)) + melody_votes(s)) for s in analyses]
-    agreed = tuple(at[0] if len(set(at)) == 1 else -1 for at in zip(*found, strict=True))
-    return GroupedSong(sketch=analyses[0], places=agreed)
 
 
 def labelled(folder: Path, phrases: str) -> GroupedSong | None:
@@ -172,18 +103,13 @@ def _best_shift(sketch: Sketch, parts: Sequence[tuple[bool, int]], first: int) -
 
 def grouped_songs(
     splits: Sequence[str], sources: Sources, phrases: dict[str, str]
-) -> Iterator[GroupedSong]:
-    """Songs of some splits: those of the rock corpus, then the pop songs with labels."""
+) -> Iterator[tuple[str, GroupedSong]]:
+    """The pop songs of some splits with labels, each with its split."""
     for split in splits:
-        if sources.rock:
-            both = (rock_songs(sources.rock, split, analyst) for analyst in (1, 2))
-            for first, second in zip(*both, strict=True):
-                if first.is_metre_sure:
-                    yield grouped(first, second)
         for folder in pop_songs(sources.pop, split) if sources.pop else ():
             song = labelled(folder, phrases[folder.name]) if folder.name in phrases else None
             if song:
-                yield song
+                yield split, song
 
 
 def rendered_edge(

@@ -90,9 +90,8 @@ class Cut:
 
 
 @cache
-def rock_songs(path: Path, split: str, analyst: int = 1) -> tuple[Sketch, ...]:
-    """The rock songs of a split, by one of two analysts."""
-    return tuple(song for song in rock_sketches(path, analyst) if split_of(song.name) == split)
+def _rock(path: Path, split: str) -> tuple[Sketch, ...]:
+    return tuple(song for song in rock_sketches(path) if split_of(song.name) == split)
 
 
 @cache
@@ -186,7 +185,7 @@ def drawn_sketch(split: str, sources: Sources, rng: np.random.Generator) -> Sket
     """A song of a split, or a loop; loops stand in where songs are not there."""
     group = str(rng.choice(list(GROUP_SHARES), p=list(GROUP_SHARES.values())))
     if group == "rock" and sources.rock:
-        songs = rock_songs(sources.rock, split)
+        songs = _rock(sources.rock, split)
         return songs[int(rng.integers(len(songs)))]
     if group == "pop" and sources.pop:
         folders = pop_songs(sources.pop, split)

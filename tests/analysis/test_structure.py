@@ -1,11 +1,15 @@
 """Phrases, loops and bars of a made-up band whose form is known."""
 
+from itertools import pairwise, product
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from segue.analysis.facts import Ending, Opening, PulseFact
+from segue.analysis.phrases import likeliest_places, place_chances
 from segue.analysis.structure import hear_structure
 from segue.audio.clip import Clip, SongEdge, Stem
 
@@ -80,8 +84,47 @@ def test_groups_are_counted_from_where_the_kit_sets_in(phase):
     built = hear_structure(edge_of([sum(parts)], ["mix"]), pulse(), OPENING)
     assert {round(t / BAR_S) % 4 for t in built.phrases.starts_s} == {phase}
     assert (phase + 8) * BAR_S in built.phrases.boundaries_s
-    # where the song's first bar says otherwise, less is believed
-    assert built.phrases.is_sure if phase == 0 else built.phrases.confidence > 0.6
+    # where the song's first bar says otherwise, less is believed: few songs start off a group
+    assert built.phrases.is_sure if phase == 0 else built.phrases.confidence > 0.4
+
+
+def test_a_kit_that_plays_through_tells_no_group_but_the_songs_edge_does():
+    built = hear_structure(edge_of([sum(band(0, kit_from=0))], ["mix"]), pulse(), OPENING)
+    assert [t / BAR_S for t in built.phrases.starts_s] == pytest.approx([0, 4, 8, 12, 16])
+    assert built.phrases.boundaries_s == ()
+
+
+@given(
+    places=st.lists(st.sampled_from([4, 4, 4, 2, 3]), min_size=2, max_size=6),
+    clear=st.floats(12.0, 16.0),
+)
+def test_groups_of_any_length_up_to_four_are_followed_where_their_starts_are_clear(places, clear):
+    odds = np.zeros((sum(places), 4))
+    starts = np.cumsum([0, *places[:-1]])
+    odds[starts, 0] = clear
+    found = likeliest_places(odds, anew=-4.0)
+    assert np.flatnonzero(found == 0).tolist() == starts.tolist()
+    chances = place_chances(odds, anew=-4.0)
+    assert chances.sum(axis=1) == pytest.approx(1.0)
+    assert np.all(chances[starts, 0] > 0.9)
+
+
+@given(seed=st.integers(0, 10_000), anew=st.floats(-6.0, 0.0))
+def test_chances_of_places_are_those_of_all_ways_counted_one_by_one(seed, anew):
+    odds = np.random.default_rng(seed).normal(0.0, 2.0, (5, 4))
+    ways = []
+    for places in product(range(4), repeat=5):
+        steps = list(pairwise(places))
+        if all(after in (0, (before + 1) % 4) for before, after in steps):
+            is_anew = [after == 0 and before != 3 for before, after in steps]
+            ways.append((places, sum(odds[range(5), places]) + anew * sum(is_anew)))
+    weights = np.exp([weight for _, weight in ways])
+    by_hand = np.zeros((5, 4))
+    for (places, _), weight in zip(ways, weights, strict=True):
+        by_hand[range(5), places] += weight / weights.sum()
+    assert place_chances(odds, anew=anew) == pytest.approx(by_hand)
+    best = max(ways, key=lambda way: way[1])[0]
+    assert tuple(likeliest_places(odds, anew=anew)) == best
 
 
 def test_without_any_change_no_group_is_sure():
