@@ -22,6 +22,7 @@ from segue.analysis.doubts import doubts_about
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, PulseFact
+    from segue.analysis.structure_facts import LoopFact
 
 SLOWEST_COUNT_BPM, FASTEST_COUNT_BPM = 45.0, 210.0
 """Nobody counts slower or faster. Set by judgement."""
@@ -61,24 +62,27 @@ def counted_together(old: EdgeFacts, new: EdgeFacts) -> tuple[EdgeFacts, EdgeFac
     return counted_at(old, best[0]), counted_at(new, best[1])
 
 
-def one_counting(start: EdgeFacts, end: EdgeFacts) -> tuple[EdgeFacts, EdgeFacts]:
-    """Both edges of one song, counted at one level.
+def counted_pair(
+    old: EdgeFacts, new: EdgeFacts, *, settled_bpm: tuple[float | None, float | None]
+) -> tuple[EdgeFacts, EdgeFacts]:
+    """The facts of a pair, counted as an evening has settled it, else together.
 
-    The edge that is less sure follows the other, if their tempi are then within a tenth.
+    Parameters
+    ----------
+    settled_bpm : (float or None, float or None)
+        Tempi to which the two are counted: at the level that comes near, if there is one. Both
+        None where nothing was settled.
     """
-    if not (start.pulse.is_known and end.pulse.is_known):
-        return start, end
-    first, last = start.pulse, end.pulse
-    octave = round(math.log2(first.tempo_bpm / last.tempo_bpm))
-    near = abs(math.log2(first.tempo_bpm / last.tempo_bpm) - octave) < math.log2(1.1)
-    if octave == 0 or not near:
-        return start, end
-    follows_start = _certainty(first) >= _certainty(last)
-    level = 2.0**octave if follows_start else 2.0**-octave
-    pulse = last if follows_start else first
-    if level not in levels_of_count(pulse):
-        return start, end
-    return (start, counted_at(end, level)) if follows_start else (counted_at(start, level), end)
+    if settled_bpm == (None, None):
+        return counted_together(old, new)
+    return _counted_as(old, settled_bpm[0]), _counted_as(new, settled_bpm[1])
+
+
+def _counted_as(facts: EdgeFacts, tempo_bpm: float | None) -> EdgeFacts:
+    if tempo_bpm is None or not facts.pulse.is_known:
+        return facts
+    level = 2.0 ** round(math.log2(tempo_bpm / facts.pulse.tempo_bpm))
+    return counted_at(facts, level) if level in levels_of_count(facts.pulse) else facts
 
 
 def levels_of_count(pulse: PulseFact) -> tuple[float, ...]:
@@ -92,11 +96,17 @@ def levels_of_count(pulse: PulseFact) -> tuple[float, ...]:
     )
 
 
-def counted_at(facts: EdgeFacts, level: float) -> EdgeFacts:
+def counted_at(facts: EdgeFacts, level: float, *, why: str = "to go with its partner") -> EdgeFacts:
     """The facts of an edge, counted at another level: 2 halves each beat, 1/2 joins two.
 
     Bars keep their number of beats: at the double each bar becomes two, at the half two become
-    one, so that a phrase, or else the last bar line, starts one.
+    one, so that a phrase, or else the last bar line, starts one. Phrases and loops last as long as
+    they did, and have so many more bars or fewer.
+
+    Parameters
+    ----------
+    why : str
+        The end of the sentence that says so.
     """
     if level == 1.0:
         return facts
@@ -117,11 +127,16 @@ def counted_at(facts: EdgeFacts, level: float) -> EdgeFacts:
         downbeats_s=downbeats_s,
         heard_bpm=pulse.tempo_bpm if pulse.heard_bpm is None else pulse.heard_bpm,
     )
-    changed = replace(facts, pulse=counted)
+    changed = replace(
+        facts,
+        pulse=counted,
+        phrases=replace(facts.phrases, n_bars=round(level * facts.phrases.n_bars)),
+        loops=_loops_at(facts.loops, level, downbeats_s),
+    )
     old_doubts = set(doubts_about(facts))
     remarks = tuple(doubt for doubt in facts.doubts if doubt not in old_doubts)
     word = "twice" if level > 1.0 else "half"
-    said = f"Counted at {counted.tempo_bpm:.0f} BPM, {word} what was heard, to go with its partner."
+    said = f"Counted at {counted.tempo_bpm:.0f} BPM, {word} what was heard, {why}."
     return replace(changed, doubts=(*remarks, said, *doubts_about(changed)))
 
 
@@ -149,6 +164,18 @@ def _joined(facts: EdgeFacts) -> tuple[tuple[float, ...], tuple[float, ...]]:
     return kept_s, tuple(t for t in lines_s[lines_s.index(anchor_s) % 2 :: 2] if t in set(kept_s))
 
 
+def _loops_at(
+    loops: tuple[LoopFact, ...], level: float, downbeats_s: tuple[float, ...]
+) -> tuple[LoopFact, ...]:
+    """The loops that are whole bars still, by the number of those."""
+    lines_s = set(downbeats_s)
+    return tuple(
+        replace(loop, n_bars=round(level * loop.n_bars))
+        for loop in loops
+        if level * loop.n_bars >= 1.0 and loop.start_s in lines_s
+    )
+
+
 def _anchor_s(facts: EdgeFacts) -> float:
     """A bar line that stays one: bar one, a phrase's start, or the last that is played."""
     lines_s = facts.pulse.downbeats_s
@@ -162,12 +189,18 @@ def _anchor_s(facts: EdgeFacts) -> float:
 
 def _cost(old: PulseFact, new: PulseFact, old_level: float, new_level: float) -> float:
     old_bpm, new_bpm = old.tempo_bpm * old_level, new.tempo_bpm * new_level
-    cost = _APART_COST * abs(math.log2(old_bpm / new_bpm))
-    for pulse, level in ((old, old_level), (new, new_level)):
-        cost -= _TAP_COST * math.log(tapped(pulse.tempo_bpm * level))
-        cost -= _HEARD_COST * math.log(_share(pulse, level))
-        cost += _CHANGE_COST * (level != 1.0)
-    return cost
+    return apart_cost(old_bpm, new_bpm) + level_cost(old, old_level) + level_cost(new, new_level)
+
+
+def apart_cost(old_bpm: float, new_bpm: float) -> float:
+    """What it costs that two neighbours are counted at two tempi."""
+    return _APART_COST * abs(math.log2(old_bpm / new_bpm))
+
+
+def level_cost(pulse: PulseFact, level: float) -> float:
+    """What it costs to count a pulse at a level: slow or fast taps, and not as it was heard."""
+    tap = -_TAP_COST * math.log(tapped(pulse.tempo_bpm * level))
+    return tap - _HEARD_COST * math.log(_share(pulse, level)) + _CHANGE_COST * (level != 1.0)
 
 
 def tapped(bpm: float) -> float:
@@ -179,10 +212,6 @@ def _resonance(bpm: float) -> float:
     hertz, own = bpm / 60.0, _RESONANCE_HZ
     at = 1.0 / math.sqrt((own**2 - hertz**2) ** 2 + _DAMPING * hertz**2)
     return at - 1.0 / math.sqrt(own**4 + hertz**4)
-
-
-def _certainty(pulse: PulseFact) -> float:
-    return 1.0 if pulse.source == "given" else pulse.confidence
 
 
 def _share(pulse: PulseFact, level: float) -> float:

@@ -30,14 +30,14 @@ def plan_evening(set_file: str | Path, *, wishes: Wishes | None = None) -> Eveni
     SegueError
         If the set cannot be read, or asks for a recipe that does not exist.
     """
-    from segue.setlist.evening_plan import heard_songs, planned_evening
+    from segue.setlist.evening_plan import counted_songs, heard_songs, planned_evening
     from segue.workers import open_workers
 
     wishes = wishes or Wishes()
     request = _set_request(Path(set_file), Path(set_file).parent / "evening", wishes)
     with open_workers(n_processes=wishes.n_workers) as workers:
         heard = heard_songs(request, workers, progress=tell_nobody)
-    return planned_evening(request, heard)
+    return planned_evening(request, counted_songs(heard, request.set_list.songs))
 
 
 def make_evening(

@@ -14,7 +14,7 @@ from threading import Thread
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
-from segue.analysis.shared_count import counted_together
+from segue.analysis.shared_count import counted_pair
 from segue.audition import bus_mp3s, write_page
 from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
 from segue.job.keeping import draw_pictures, levelled, ranked, written_sounds
@@ -229,7 +229,7 @@ def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Pro
         if len(heard_songs) < len(steps):
             progress(f"hearing the start of {request.incoming.name}")
     old, new = heard_songs[0], heard_songs[1]
-    facts = filled_in(*counted_together(old.facts, new.facts))
+    facts = filled_in(*counted_pair(old.facts, new.facts, settled_bpm=request.counted_bpm))
     end_as_asked(facts[0], request.asked)  # a place that is not there is told before any work
     start_as_asked(facts[1], request.asked)
     return replace(old, facts=facts[0]), replace(new, facts=facts[1])

@@ -62,6 +62,9 @@ class Request:
         Whether what was heard before counts, and what is heard now is kept.
     n_workers : int
         Processes that share the work; the sound is the same.
+    counted_bpm : (float or None, float or None)
+        Tempo at which the end of the old song and the start of the new are counted, where an
+        evening has settled it for all its songs; both None counts the two together.
     titles : (str or None, str or None)
         What the songs are called, where their own names are not to be used.
     """
@@ -89,6 +92,7 @@ class Request:
     replace: bool = False
     cached: bool = True
     n_workers: int = 1
+    counted_bpm: tuple[float | None, float | None] = (None, None)
     titles: tuple[str | None, str | None] = (None, None)
 
     @property

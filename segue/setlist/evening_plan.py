@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from segue.analysis.evening_count import counted_evening
 from segue.analysis.facts import have_keys, have_pulses
-from segue.analysis.shared_count import counted_together, one_counting
 from segue.audio import read_song
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import edge_digest, hear, sound_digest
@@ -85,10 +85,36 @@ def heard_songs(
 
 
 def hear_song(task: SongToHear) -> HeardEdges:
-    """Hear both edges of one song, counted alike; a task for workers."""
-    start, end = _heard(task, "start"), _heard(task, "end")
-    first, last = one_counting(start.facts, end.facts)
-    return HeardEdges(start=replace(start, facts=first), end=replace(end, facts=last))
+    """Hear both edges of one song; a task for workers."""
+    return HeardEdges(start=_heard(task, "start"), end=_heard(task, "end"))
+
+
+def counted_songs(
+    heard: Sequence[HeardEdges], songs: Sequence[SetSong] | None = None
+) -> tuple[HeardEdges, ...]:
+    """Each song counted one way in both its joins.
+
+    Parameters
+    ----------
+    songs : sequence of SetSong, optional
+        The same songs in the order of the set: neighbours are counted so that they fit. Without,
+        each song is counted for itself.
+    """
+    facts = [(_facts(song.start), _facts(song.end)) for song in heard]
+    joined = None if songs is None else [song.is_segue for song in songs[:-1]]
+    counted = counted_evening(facts, joined)
+    return tuple(
+        replace(song, start=_with(song.start, start), end=_with(song.end, end))
+        for song, (start, end) in zip(heard, counted, strict=True)
+    )
+
+
+def _facts(edge: HeardEdge | None) -> EdgeFacts | None:
+    return None if edge is None else edge.facts
+
+
+def _with(edge: HeardEdge | None, facts: EdgeFacts | None) -> HeardEdge | None:
+    return edge if edge is None or facts is None else replace(edge, facts=facts)
 
 
 def _heard(task: SongToHear, edge: Edge) -> HeardEdge:
@@ -110,7 +136,7 @@ def planned_evening(request: SetRequest, heard: Sequence[HeardEdges]) -> Evening
     Parameters
     ----------
     heard : sequence of HeardEdges
-        In the order of the set.
+        In the order of the set, and counted (`counted_songs`).
     """
     songs, shelf, joins = request.set_list.songs, request.shelf, []
     for n, (old, new) in enumerate(pairwise(heard)):
@@ -182,7 +208,7 @@ def _plan_for_now(
     talk_s = breaks_after(song).wanted_s
     given = Given(talk_s=talk_s, outgoing_roles=old.roles, incoming_roles=new.roles)
     usable = tuple(r for r in shelf if song.recipe is None or r.name == song.recipe)
-    end, start = filled_in(*counted_together(old.facts, new.facts))
+    end, start = filled_in(old.facts, new.facts)
     best = proposals(usable, end, start, n_proposals=1, given=given)
     if not best:
         return None

@@ -10,7 +10,13 @@ from segue import __version__
 from segue.errors import OptionError, RunFolderError
 from segue.job.request import Request
 from segue.setlist.evening import with_choice
-from segue.setlist.evening_plan import breaks_after, finished_evening, heard_songs, planned_evening
+from segue.setlist.evening_plan import (
+    breaks_after,
+    counted_songs,
+    finished_evening,
+    heard_songs,
+    planned_evening,
+)
 from segue.setlist.joins import JoinWork, fingerprint, made_joins, maker_digest
 from segue.setlist.order.better_order import better_order
 from segue.setlist.order.problem import order_problem
@@ -94,7 +100,8 @@ def reordered_set(set_list: SetList, heard: Sequence[HeardEdges]) -> BetterOrder
     problems = [song.problem for song in heard if song.problem is not None]
     if problems:
         raise OptionError(f"there is no order for songs that cannot be read: {problems[0]}")
-    edges = [(s.start.facts, s.end.facts) for s in heard if s.start and s.end]
+    counted = counted_songs(heard)
+    edges = [(s.start.facts, s.end.facts) for s in counted if s.start and s.end]
     return better_order(order_problem(set_list.songs, edges), set_list.songs)
 
 
@@ -124,6 +131,7 @@ def render_evening(
     SegueError
         If the folder cannot be written.
     """
+    heard = counted_songs(heard, request.set_list.songs)
     planned = planned_evening(request, heard)
     works = _works(request, heard, planned)
     renders = known_renders(request.out)
@@ -193,7 +201,8 @@ def _works(
         end, start = heard[n].end, heard[n + 1].start
         if not join.is_segue or end is None or start is None:
             continue
-        wanted = _join_request(request, songs[n], songs[n + 1], n + 1)
+        bpm = (end.facts.pulse.known_bpm, start.facts.pulse.known_bpm)
+        wanted = replace(_join_request(request, songs[n], songs[n + 1], n + 1), counted_bpm=bpm)
         mark = fingerprint(wanted, (end, start), shelf, maker=maker)
         works[n] = JoinWork(request=wanted, fingerprint=mark)
     return works

@@ -12,10 +12,11 @@ from segue.analysis.shared_count import (
     FASTEST_COUNT_BPM,
     SLOWEST_COUNT_BPM,
     counted_at,
+    counted_pair,
     counted_together,
-    one_counting,
     tapped,
 )
+from segue.analysis.structure_facts import LoopFact, PhraseFact
 from tests.plan.song_facts import end_facts, start_facts
 
 TEMPI = st.floats(50.0, 200.0)
@@ -84,17 +85,34 @@ def test_beats_of_another_level_are_its_beats_and_bars_stay_whole(bpm, metre, le
         assert set(facts.pulse.downbeats_s) <= set(pulse.downbeats_s)
 
 
-def test_both_edges_of_one_song_are_counted_alike():
-    start = with_confidence(start_facts(bpm=192.0), 0.5)
-    end = with_confidence(end_facts(bpm=96.0), 0.9)
-    counted = one_counting(start, end)
-    assert counted[0].pulse.tempo_bpm == pytest.approx(96.0)
-    assert counted[1] == end
+def test_a_counting_that_was_settled_is_kept():
+    old, new = end_facts(bpm=70.0), start_facts(bpm=138.0)
+    assert counted_pair(old, new, settled_bpm=(None, None)) == counted_together(old, new)
+    kept = counted_pair(old, new, settled_bpm=(71.0, 70.0))
+    assert [facts.pulse.tempo_bpm for facts in kept] == pytest.approx([70.0, 69.0])
+    # no level of the one comes so high, and nothing was settled of the other
+    assert counted_pair(old, new, settled_bpm=(700.0, None)) == (old, new)
 
 
-def test_edges_at_unlike_tempi_are_left_alone():
-    start, end = start_facts(bpm=150.0), end_facts(bpm=96.0)
-    assert one_counting(start, end) == (start, end)
+@pytest.mark.parametrize(("level", "n_bars"), [(2.0, 8), (0.5, 2)])
+def test_phrases_and_loops_last_as_long_at_any_level(level, n_bars):
+    facts = end_facts(bpm=100.0)
+    lines_s = facts.pulse.downbeats_s
+    loops = tuple(loop_of(lines_s[8], lines_s[8 + n], n) for n in (1, 2, 4))
+    phrases = PhraseFact(starts_s=lines_s[::4], confidence=0.9)
+    counted = counted_at(replace(facts, phrases=phrases, loops=loops), level)
+    assert counted.phrases.n_bars == n_bars
+    bar_s = counted.pulse.metre * counted.pulse.beat_s
+    for loop in counted.loops:
+        assert loop.end_s - loop.start_s == pytest.approx(loop.n_bars * bar_s)
+    assert [loop.n_bars for loop in counted.loops] == ([2, 4, 8] if level > 1 else [1, 2])
+
+
+def loop_of(start_s, end_s, n_bars):
+    return LoopFact(
+        start_s=start_s, end_s=end_s, n_bars=n_bars, quality=0.8, seam_db=3.0, repeats=0.7,
+        steady_db=1.0, voice=0.0, drums=1.0,
+    )  # fmt: skip
 
 
 def test_tapping_is_readiest_near_two_a_second():

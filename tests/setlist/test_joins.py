@@ -479,3 +479,30 @@ def test_talk_is_planned_for_before_anything_is_rendered(stage, talk_s):
     assert [join.recipe in for_talk for join in joins] == [True, False]
     assert joins[0].interlude_s >= talk_s
     assert (joins[0].talk_s, joins[0].wanted_talk_s) == (0.0, talk_s)
+
+
+def test_a_song_is_counted_one_way_in_both_its_joins(stage, monkeypatch):
+    """At 80, between songs at 62 and 140, each join for itself would count it another way."""
+    request, _ = stage
+    asked = []
+    plain = joins_module.make_segues
+
+    def asking(request, **others):
+        asked.append(request.counted_bpm)
+        return plain(request, **others)
+
+    monkeypatch.setattr(joins_module, "make_segues", asking)
+    heard = [
+        HeardEdges(
+            start=replace(song.start, facts=start_facts(KEYS[n], bpm=bpm)),
+            end=replace(song.end, facts=end_facts(KEYS[n], bpm=bpm)),
+        )
+        for n, (song, bpm) in enumerate((heard_song(n), bpm) for n, bpm in enumerate((62, 80, 140)))
+    ]
+    evening = render(request, heard)
+    (_, into), (out_of, _) = asked
+    assert into == out_of
+    middle = evening.songs[1]
+    assert middle.start.pulse.tempo_bpm == middle.end.pulse.tempo_bpm == into
+    planned = render_evening(request, heard, None, progress=lambda _words: None)
+    assert planned.songs[1].start.pulse.tempo_bpm == into
