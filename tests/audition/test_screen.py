@@ -4,10 +4,10 @@ import socket
 from dataclasses import replace
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from segue.audition import write_page
 from segue.runfolder.pictures import section_colours
+from tests.audition.judged import faults_of
 from tests.audition.tape import until
 
 
@@ -61,9 +61,6 @@ def test_policy_holds_what_an_intruder_would_try(open_page, attempt):
     assert any("Content Security Policy" in trouble for trouble in page.troubles)
 
 
-AXE = Axe()
-
-
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize(
     ("width", "height"), [(360, 740), (740, 360), (1280, 800)], ids=["phone", "turned", "desk"]
@@ -71,11 +68,11 @@ AXE = Axe()
 def test_axe_finds_nothing_in_any_state(open_page, width, height, scheme):
     # axe-core, an outside judge of accessible pages, with all of its rules
     page = open_page(width=width, height=height, scheme=scheme)
-    assert AXE.run(page).response["violations"] == []
+    assert faults_of(page) == []
     page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
     until(page, "ways[0].sounds")
     page.click("#play")
-    assert AXE.run(page).response["violations"] == []
+    assert faults_of(page) == []
 
 
 def test_a_phone_shows_every_option_on_its_first_screen(open_page):
@@ -95,6 +92,23 @@ def test_text_of_twice_the_size_fits_and_leaves_room(open_page):
     page.evaluate("document.documentElement.style.fontSize = '200%'; drawAll()")
     assert page.evaluate("document.documentElement.scrollWidth") <= 360
     assert page.locator(".desk").bounding_box()["height"] <= 740 / 3
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("width", [360, 1280])
+def test_page_prints_on_one_sheet_with_what_happens(open_page, width, paper):
+    page = open_page(width=width)
+    assert page.pdf(format=paper).count(b"/Type /Page\n") == 1
+    page.evaluate("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    assert page.pdf(format=paper).count(b"/Type /Page\n") == 1
+    page.emulate_media(media="print")
+    for n in range(3):
+        assert page.locator(f"#way-{n} .what").is_visible()
+        assert page.locator(f"#places-{n} .place").first.is_visible()
+    assert (
+        page.locator("#play, .hear, #vote, .weak button, .lanes").locator("visible=true").count()
+        == 0
+    )
 
 
 def test_a_tapped_place_is_heard_from_the_bar_before(open_page, document):

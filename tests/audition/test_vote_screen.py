@@ -13,8 +13,9 @@ from segue.audition.blindness import shuffled_order
 from segue.audition.network import lan_address
 from segue.audition.page import BLIND_KEY_NAME, page_view, write_blind_page
 from segue.runfolder import read_document
+from tests.audition.judged import faults_of
 from tests.audition.tape import until
-from tests.audition.wire import TOKEN, Client, a_vote, kept
+from tests.audition.wire import CODE, TOKEN, Client, a_vote, kept
 
 HEAR_ALL = "ways.forEach((way) => way.toHear.clear()); showHeard()"
 N_SEEDS = 2**32
@@ -216,6 +217,52 @@ def test_results_come_live_and_the_host_closes(serve, visit, run):
     until(page, "document.getElementById('vote-state').textContent === 'The vote is closed.'")
     assert "chosen" in page.inner_text("#results")
     assert page.troubles == host.troubles == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (1280, 800)], ids=["phone", "desk"])
+def test_axe_finds_nothing_in_any_state_of_a_vote(serve, visit, width, height, scheme):
+    port, _ = serve()
+    look = {"viewport": {"width": width, "height": height}, "color_scheme": scheme}
+    page = visit(f"http://127.0.0.1:{port}/", **look)
+    page.fill("#code", "WRONG")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("text=That is not the code")
+    assert faults_of(page) == []
+    page.fill("#code", CODE)
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#vote")
+    assert faults_of(page) == []
+    stranger = visit(f"http://127.0.0.1:{port}/host", **look)
+    stranger.wait_for_selector("text=Open the address that the terminal shows.")
+    assert faults_of(stranger) == []
+    host = visit(f"http://127.0.0.1:{port}/host#{TOKEN}", **look)
+    host.wait_for_selector(".choices input", state="attached")
+    assert faults_of(host) == []
+    vote_on(page, 1, "a word " * 20 + "w" * 200)
+    page.wait_for_selector("#results .tally")
+    assert faults_of(page) == []
+    host.wait_for_selector("text=a word", state="attached")
+    host.locator("details").first.evaluate("(node) => { node.open = true; }")
+    assert faults_of(host) == []
+    host.locator(".choices input").nth(2).check()
+    host.click(".choosing button")
+    until(host, "document.querySelector('.count').textContent.startsWith('Closed')")
+    until(page, "document.getElementById('vote-state').textContent === 'The vote is closed.'")
+    assert faults_of(page) == faults_of(host) == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1280], ids=["phone", "desk"])
+def test_axe_finds_nothing_on_a_blind_page_of_one_file(open_page, blind_page, width, scheme):
+    page = open_page(path=blind_page, width=width, height=740, scheme=scheme)
+    assert faults_of(page) == []
+    page.evaluate(HEAR_ALL)
+    page.locator('input[name="choice"]').nth(1).check()
+    page.locator('input[name="confidence"]').nth(1).check()
+    page.click("#send")
+    page.wait_for_selector("#vote-copy")
+    assert faults_of(page) == []
 
 
 def test_phone_on_the_network_joins_by_the_code_of_the_address(run, visit):

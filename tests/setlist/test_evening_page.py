@@ -5,10 +5,10 @@ from dataclasses import replace
 from urllib.parse import unquote
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from segue.setlist.show.evening_page import EVENING_PAGE_NAME, evening_page_text, write_evening_page
 from segue.setlist.show.rows import rows_of
+from tests.audition.judged import faults_of
 from tests.setlist.an_evening import TITLES, evening_of
 
 NASTY = """</style></script><img src=x onerror=alert(1)>" 'quoted' & more"""
@@ -125,14 +125,21 @@ def test_a_phone_shows_times_and_warnings_and_then_the_set(open_page):
 def test_axe_finds_nothing(open_page, width, height, scheme):
     # axe-core, an outside judge of accessible pages, with all of its rules
     page = open_page(width=width, height=height, scheme=scheme)
-    assert Axe().run(page).response["violations"] == []
+    assert faults_of(page) == []
 
 
-def test_text_of_twice_the_size_fits(open_page):
-    # WCAG 2.2, success criterion 1.4.4
-    page = open_page(width=360, height=740)
-    page.evaluate("document.documentElement.style.fontSize = '200%'")
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("width", "height"), [(360, 740), (1280, 800)])
+def test_axe_finds_nothing_on_the_cue_sheets(open_page, folder, width, height, scheme):
+    page = open_page(path=folder / "cue sheets.html", width=width, height=height, scheme=scheme)
+    assert faults_of(page) == []
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("width", [360, 1280])
+def test_a_short_evening_prints_on_one_sheet(open_page, width, paper):
+    printed = open_page(width=width).pdf(format=paper)
+    assert printed.count(b"/Type /Page\n") == 1
 
 
 @pytest.mark.parametrize("width", [390, 1280])

@@ -8,7 +8,6 @@ from contextlib import ExitStack
 from dataclasses import replace
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 
 from benchmarks._ballot_load import Server, lost_and_doubled, vote_together
 from segue.audition.page import PageView
@@ -19,13 +18,13 @@ from segue.runfolder import read_document
 from segue.setlist.evening import Breaks
 from segue.setlist.set_document import SetDocument, write_set
 from segue.setlist.show.evening_page import EVENING_PAGE_NAME, rewrite_evening_page
+from tests.audition.judged import faults_of
 from tests.audition.tape import until
 from tests.audition.test_kill import in_a_thread
 from tests.audition.wire import TOKEN, WIDE, Client, a_vote, kept, running_evening
 from tests.setlist.an_evening import TITLES, evening_of
 
 HEAR_ALL = "ways.forEach((way) => way.toHear.clear()); showHeard()"
-AXE = Axe()
 
 
 @pytest.fixture(scope="module", name="made")
@@ -250,10 +249,6 @@ def _visit(browser, watched):
         context.close()
 
 
-def is_clean(page):
-    return AXE.run(page).response["violations"] == []
-
-
 def vote_here(page, number):
     page.evaluate(HEAR_ALL)
     page.locator('input[name="choice"]').nth(number - 1).check()
@@ -270,17 +265,17 @@ def test_a_whole_evening_is_voted_on_and_chosen_without_a_command(
     port, polls = serve(is_blind=True)
     look = {"width": width, "height": 740, "scheme": scheme}
     page = visit(f"http://127.0.0.1:{port}/#K7MP3XQD", **look)
-    assert is_clean(page)
+    assert faults_of(page) == []
     page.fill("#name", "Ann")
     page.keyboard.press("Enter")
     page.wait_for_selector(".votes")
-    assert is_clean(page)
+    assert faults_of(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     page.click(".votes a >> nth=0")
     page.wait_for_selector("#vote")
     until(page, "ways.every((way) => way.sounds)")
     vote_here(page, 2)
-    assert is_clean(page)
+    assert faults_of(page) == []
     assert page.inner_text("#following") == "Next: Second Wind into Third Rail"
     page.click("#following a")
     page.wait_for_selector("#vote")
@@ -288,19 +283,19 @@ def test_a_whole_evening_is_voted_on_and_chosen_without_a_command(
     page.click("#following a")
     page.wait_for_selector(".votes")
     assert page.inner_text("#done") == "You have voted on every segue."
-    assert is_clean(page)
+    assert faults_of(page) == []
     leader = visit(f"http://127.0.0.1:{port}/host#{TOKEN}", **look)
     leader.wait_for_selector(".choices input", state="attached")
     until(leader, "document.querySelectorAll('.count')[1].textContent === '1 vote so far.'")
-    assert is_clean(leader)
+    assert faults_of(leader) == []
     for n in range(2):
         section = leader.locator(".voted").nth(n)
         section.locator(".choosing summary").click()
         section.locator(".choices input").nth(2).check()
-        assert is_clean(leader)
+        assert faults_of(leader) == []
         section.locator("button").click()
         until(leader, f"document.querySelectorAll('.voted')[{n}].classList.contains('closed')")
-    assert is_clean(leader)
+    assert faults_of(leader) == []
     assert leader.evaluate("document.documentElement.scrollWidth") <= width
     assert [read_document(run).choice.rank for run in runs_of(night)] == [3, 3]
     until(page, "document.querySelectorAll('.all')[1].textContent.endsWith('closed')")

@@ -158,13 +158,14 @@ function drawChords(svg, way, x) {
 }
 
 function drawFlags(svg, way, x) {
-  const flags = [["stops", way.old_stops_s, "old song stops"], ["entry", way.entry_s, "new song"]];
+  const flags = [["entry", way.entry_s, "new song"]];
   if (way.singer_s !== null) flags.push(["singer", way.singer_s, "first note"]);
+  flags.push(["stops", way.old_stops_s, "old song stops"]);
   const rows = [[], []], [top] = LANES.flags;
   for (const [look, time_s, words] of flags) {
-    const spot = beside(rows, x(time_s), words, way.width) || { row: 1, x: 0 };
+    const spot = beside(rows, x(time_s), words, way.width);
     rule(svg, `flag ${look}`, x(time_s), top, BOTTOM);
-    el(svg, "text", { class: `flag-name ${look}`, ...spot, y: top + 12 + 16 * spot.row }, words);
+    if (spot) el(svg, "text", { class: `flag-name ${look}`, ...spot, y: top + 12 + 16 * spot.row }, words);
   }
 }
 
