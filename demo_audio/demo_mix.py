@@ -33,6 +33,7 @@ class Desk:
     high_pass_hz: float
     low_pass_hz: float = 16000.0
     presence_db: float = 0.0
+    presence_hz: float = 3200.0
     warmth_db: float = 0.0
     threshold_db: float = -20.0
     ratio: float = 2.5
@@ -43,6 +44,10 @@ class Desk:
     room: float = 0.35
     reverb_mix: float = 0.12
     width: float = 1.0
+    spread: float = 0.0
+    """A second player's worth of sides: the middle once more, late and wavering, only in the
+    difference of the sides, so that it is gone when somebody sums them."""
+    air_db: float = 0.0
     pan: float = 0.0
     sway_hz: float = 0.0
     sway_depth: float = 0.0
@@ -67,7 +72,8 @@ def _strip(desk: Desk) -> list[pb.Plugin]:
         pb.HighpassFilter(desk.high_pass_hz),
         pb.LowpassFilter(desk.low_pass_hz),
         pb.LowShelfFilter(220.0, desk.warmth_db, 0.7),
-        pb.PeakFilter(3200.0, desk.presence_db, 0.8),
+        pb.PeakFilter(desk.presence_hz, desk.presence_db, 0.8),
+        pb.HighShelfFilter(7000.0, desk.air_db, 0.7),
     ]
     if desk.drive_db > 0:
         plugins += [pb.Distortion(desk.drive_db), pb.Gain(-0.6 * desk.drive_db)]
@@ -84,6 +90,10 @@ def _strip(desk: Desk) -> list[pb.Plugin]:
 def _placed(audio: Audio, desk: Desk) -> Audio:
     middle = audio.mean(axis=1, keepdims=True)
     side = (audio - middle) * desk.width
+    if desk.spread > 0:
+        second = pb.Pedalboard([pb.HighpassFilter(300.0), pb.Chorus(0.4, 0.12, 14.0, 0.0, 1.0)])
+        late = second(middle.T.astype(np.float32), RATE_HZ, reset=True).T.astype(np.float64)
+        side = side + desk.spread * late * np.array([1.0, -1.0])
     gains = np.array([1 - max(0.0, desk.pan), 1 + min(0.0, desk.pan)])
     phase = 2 * np.pi * desk.sway_hz * np.arange(len(audio)) / RATE_HZ
     sway = desk.sway_depth * np.sin(phase)[:, None] * np.array([1.0, -1.0])

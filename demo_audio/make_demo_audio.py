@@ -162,6 +162,9 @@ def played(song: Song, score: Score, clock: Clock) -> Take:
         else:
             feel = BASS_FEEL if name == "bass" else HANDS_FEEL
             audio = render_part(notes, program, clock, feel=feel, rng=rng, length_s=length_s)
+            if name == "guitar":  # played twice, a take a side, as records are made
+                again = render_part(notes, program, clock, feel=feel, rng=rng, length_s=length_s)
+                audio = np.stack([audio.mean(axis=1), again.mean(axis=1)], axis=1)
         take.stems[name] = audio
     return take
 
