@@ -32,7 +32,8 @@ ROLE_DESKS: Final = {
     ),
     "pad": Desk(
         loudness_lufs=-26.0, high_pass_hz=200, low_pass_hz=9000, warmth_db=-2.0,
-        threshold_db=-22, ratio=2, chorus_mix=0.35, room=0.8, reverb_mix=0.35, width=1.5, spread=0.4,
+        threshold_db=-22, ratio=2, chorus_mix=0.35, room=0.8, reverb_mix=0.35, width=1.5,
+        spread=0.4,
     ),
     "lead": Desk(
         loudness_lufs=-19.5, high_pass_hz=150, presence_db=2.0, threshold_db=-24, ratio=3.5,
@@ -51,7 +52,8 @@ OWN_DESKS: Final[Mapping[tuple[str, str], Mapping[str, float]]] = {
         "drive_db": 10.0, "presence_db": 13.0, "presence_hz": 2400.0, "air_db": 4.0,
     },
     ("02 Low Tide Telegraph", "lead"): {
-        "loudness_lufs": -19.0, "drive_db": 10.0, "presence_db": 12.0, "presence_hz": 2200.0, "air_db": 3.0,
+        "loudness_lufs": -19.0, "drive_db": 10.0, "presence_db": 12.0, "presence_hz": 2200.0,
+        "air_db": 3.0,
     },
     ("02 Low Tide Telegraph", "bass"): {"drive_db": 8.0, "presence_db": 6.0, "presence_hz": 1400.0},
     ("03 Marigold and Rain", "bass"): {"warmth_db": -1.0},
