@@ -5,9 +5,11 @@
     python -m benchmarks.music --songs FOLDER --keep RUNS    # and keeps the run folders there
 
 Draws pairs from a folder of songs of 50 s and more, runs the main job on each, and measures what
-lies between the songs on the sound of every option. Then plays recipes of the shelf between the
-first pairs that they suit, and says of each whether what it promises is heard: a beat or none, its
-level, its rise, no silence, its chords. Exits 1 where a want is missed.
+lies between the songs on the sound of every option. Then does the first pairs again for a lift, a
+calm, a dance and a talk, and tells in how many of them the three options are what was asked for.
+Last it plays recipes of the shelf between the first pairs that they suit, and says of each whether
+what it promises is heard: a beat or none, its level, its rise, no silence, its chords. Exits 1
+where a want is missed.
 """
 
 from __future__ import annotations
@@ -19,11 +21,13 @@ import tempfile
 from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, get_args
 
 import numpy as np
 import soundfile
 
+from benchmarks._bed import bed_of
+from benchmarks._promises import promises_broken
 from segue.analysis.facts import have_pulses
 from segue.audio import read_song
 from segue.audio.clip import Clip
@@ -31,28 +35,23 @@ from segue.errors import SegueError
 from segue.heard.hearing import hear
 from segue.job.between import make_segues
 from segue.job.request import Request
-from segue.job.shortlist import LEAST_SUITABILITY, carrier_of, lifts
+from segue.job.shortlist import LEAST_SUITABILITY, climbs, lifts
 from segue.plan import Given, plan_segue, suitability
 from segue.plan.heard_words import filled_in
 from segue.recipes import load_recipes, shelf_folder
 from segue.render import render_candidate
+from segue.score import Purpose
 from segue.score.bridge import STATIC_PULSE, bridge_of
 
 if TYPE_CHECKING:
-    from segue.plan import Plan
+    from benchmarks._bed import Bed
     from segue.recipes import Recipe
-    from segue.render.candidate import Candidate
     from segue.score.bridge import BridgeSound
 
 SUFFIXES: Final = {".ogg", ".opus", ".mp3", ".flac", ".wav"}
 LEAST_S: Final = 50.0
 QUICK_HZ: Final = 22_050
 TALK_S: Final = 20.0
-LOOSE_LU: Final = 3.0
-"""A bridge lies this close to the level that its recipe says."""
-CHORD_SHARE: Final = 0.45
-"""Of the power between 55 and 1000 Hz so much lies on the tones of the planned chord; three or
-four tones of twelve have 0.25 to 0.33 by chance."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +63,7 @@ class Option:
     has_pulse: bool
     bridge: BridgeSound
     chords_s: tuple[float, ...]
+    bed: Bed | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +82,7 @@ def main() -> int:
     parser.add_argument("--songs", type=Path, required=True, help="a folder of songs")
     parser.add_argument("--pairs", type=int, default=20)
     parser.add_argument("--shelf-pairs", type=int, default=2, help="pairs for each recipe")
+    parser.add_argument("--purpose-pairs", type=int, default=3, help="pairs for each purpose")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="a new folder for the run folders")
     arguments = parser.parse_args()
@@ -92,10 +93,15 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         runs = arguments.keep or Path(name)
         options = [o for n, pair in enumerate(pairs) for o in _options(n, pair, runs)]
+        purposes = [
+            line
+            for purpose in get_args(Purpose)
+            if (line := _for_purpose(purpose, pairs[: arguments.purpose_pairs], runs))
+        ]
     if not options:
         print("none of these pairs could be joined", file=sys.stderr)
         return 1
-    lines = wants(options)
+    lines = [*wants(options), *purposes]
     print(f"{'measure':46s} {'found':>22s}   wanted")
     for line in lines:
         print(
@@ -121,11 +127,20 @@ def _length_s(path: Path) -> float:
         return 0.0
 
 
-def _options(number: int, pair: tuple[Path, Path], runs: Path) -> list[Option]:
+def _options(
+    number: int, pair: tuple[Path, Path], runs: Path, purpose: Purpose | None = None
+) -> list[Option]:
     """The three options of the main job on a pair."""
-    print(f"pair {number + 1}: {pair[0].stem} to {pair[1].stem}", flush=True)
-    out = runs / f"{number + 1:02d}"
-    request = Request(outgoing=pair[0], incoming=pair[1], out=out, n_workers=2)
+    print(f"pair {number + 1}: {pair[0].stem} to {pair[1].stem} {purpose or ''}", flush=True)
+    out = runs / f"{number + 1:02d}{purpose or ''}"
+    request = Request(
+        outgoing=pair[0],
+        incoming=pair[1],
+        out=out,
+        n_workers=2,
+        purpose=purpose,
+        talk_s=TALK_S if purpose == "talk" else None,
+    )
     try:
         run = make_segues(request, progress=lambda _: None)
     except SegueError as error:
@@ -145,6 +160,7 @@ def _options(number: int, pair: tuple[Path, Path], runs: Path) -> list[Option]:
                 have_pulses(run.outgoing) or have_pulses(run.incoming),
                 bridge_of(plan, Clip(samples=samples, rate_hz=rate_hz)),
                 lengths,
+                bed_of(plan, Clip(samples=samples, rate_hz=rate_hz)) if purpose == "talk" else None,
             )
         )
     for option in found:
@@ -198,6 +214,34 @@ def wants(options: list[Option]) -> list[Line]:
     ]
 
 
+def _for_purpose(purpose: Purpose, pairs: list[tuple[Path, Path]], runs: Path) -> Line | None:
+    """In how many pairs the three options are for what was asked."""
+    shelf = {recipe.name: recipe for recipe in load_recipes(shelf_folder())}
+    threes = [three for n, pair in enumerate(pairs) if (three := _options(n, pair, runs, purpose))]
+    if not threes:
+        return None
+    met = 0
+    for three in threes:
+        match purpose:
+            case "lift":
+                found = [climbs(shelf[o.recipe]) and lifts(o.bridge) for o in three]
+                met += any(found)
+            case "calm":
+                found = [o.bridge.onsets_a_s <= 2.5 or o.bridge.is_static for o in three]
+                met += found[0] and sum(found) >= 2 and three[0].bridge.rise_lu <= 2
+            case "dance":
+                found = [o.bridge.thinnest_pulse >= 0.7 and o.bridge.hole_s <= 0.3 for o in three]
+                met += found[0] or not three[0].has_pulse
+            case "talk":
+                found = [o.bed is not None and o.bed.is_fit for o in three]
+                met += found[0] and sum(found) >= 2
+        told = ", ".join(
+            f"{o.recipe} {'yes' if x else 'no'}" for o, x in zip(three, found, strict=True)
+        )
+        print(f"  {purpose}: {told}", flush=True)
+    return Line(f"--for {purpose}", f"{met} of {len(threes)} pairs", "all", met == len(threes))
+
+
 def _stops(shelf: dict[str, Recipe], option: Option) -> bool:
     return shelf[option.recipe].level.stop_bars > 0
 
@@ -247,59 +291,6 @@ def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
         if faults[name]:
             broken.append(name)
     return broken
-
-
-def promises_broken(recipe: Recipe, made: Candidate) -> list[str]:
-    """What a recipe promises and is not heard."""
-    bridge = bridge_of(made.plan, made.music)
-    level, carrier = recipe.level, carrier_of(recipe)
-    found = []
-    if carrier in ("drums", "played") and bridge.length_s > 2 and bridge.is_static:
-        found.append(f"no beat (pulse {bridge.pulse:.2f})")
-    middle_lu = float(np.median([p.value for p in made.plan.bridge_lu]))
-    if level.rise_bars < 0 and abs(-bridge.below_lu - middle_lu) > LOOSE_LU + 1:
-        found.append(f"level {-bridge.below_lu:+.1f} LU for {middle_lu:+.1f}")
-    if level.entry_lu - level.exit_lu >= 5 and level.rise_bars < 0 and bridge.rise_lu < 2:
-        found.append(f"rises by {bridge.rise_lu:.1f} LU only")
-    if recipe.suits.energy == "up" and carrier != "held" and not lifts(bridge):
-        found.append(f"no lift ({bridge.rise_lu:+.1f} LU)")
-    bar_s = bridge.length_s / max(
-        len([b for b in made.plan.bar_lines if b.section == "interlude"]), 1
-    )
-    silent_s = level.stop_bars * bar_s + 0.4
-    if level.exit_lu > -10 and bridge.hole_s > silent_s:
-        found.append(f"silent for {bridge.hole_s:.1f} s")
-    share = chord_share(made)
-    if share is not None and share < CHORD_SHARE:
-        found.append(f"chords not heard ({share:.2f} of the power)")
-    return found
-
-
-def chord_share(made: Candidate) -> float | None:
-    """Share of what was made for the join that lies on the planned chords; None without any."""
-    plan: Plan = made.plan
-    rate_hz = made.music.rate_hz
-    inside, total = 0.0, 0.0
-    for voicing in plan.voicings:
-        low, high = (
-            round(plan.seconds_at(beat) * rate_hz)
-            for beat in (
-                max(voicing.start_beat, plan.exit_beat),
-                min(voicing.end_beat, plan.entry_beat),
-            )
-        )
-        part = made.interlude.samples[low:high].mean(axis=1)
-        if len(part) < rate_hz // 2 or not voicing.roman_to:
-            continue
-        power = np.square(np.abs(np.fft.rfft(part * np.hanning(len(part)))))
-        hertz = np.fft.rfftfreq(len(part), 1 / rate_hz)
-        heard = (hertz > 55) & (hertz < 1000)
-        cents = plan.key_to_tuning_cents / 100
-        tones = np.round(69 + 12 * np.log2(np.maximum(hertz, 1.0) / 440) - cents).astype(int) % 12
-        own = np.isin(tones, [midi % 12 for midi in voicing.notes_midi])
-        inside += float(power[heard & own].sum())
-        total += float(power[heard].sum())
-    return inside / total if total > 0 else None
 
 
 if __name__ == "__main__":

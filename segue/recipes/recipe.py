@@ -154,7 +154,8 @@ class Level:
     Parameters
     ----------
     exit_lu : float
-        Where it starts, against the quieter of the old song's last bars and the new song's first.
+        Where it starts, against the quieter of the old song's last bars and the new song's first;
+        a bed to talk over (-14) between the two, and dipped where a voice has its consonants.
     entry_lu : float
         Where it ends, against the same.
     rise_bars : float

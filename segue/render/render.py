@@ -23,10 +23,11 @@ from segue.render.curves import ruler_of
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
 from segue.render.hits import Kits, drum_layer_sound
+from segue.render.light import in_the_light_of, room_for_a_voice, room_wanted_db, shelved
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
-from segue.render.ride import fader_of, in_the_light_of, moved, ride_of, shelved
+from segue.render.ride import fader_of, moved, ride_of
 from segue.render.shape import shaped
 from segue.render.song_layer import song_layer_sound
 from segue.render.struck import struck_sound, touch_beside
@@ -156,14 +157,14 @@ def _ridden(
 
     What somebody trimmed by hand counts as if it were not, so that nothing makes up for it.
     """
-    by_fader: dict[Fader, npt.NDArray[np.float32]] = {}
+    shelf_db = in_the_light_of(_by_fader(buses), plan, ruler.rate_hz)
+    for place in [place for place in buses if place[1] == "synth"] if shelf_db else []:
+        buses[place] = shelved(buses[place], shelf_db, ruler.rate_hz)
+    room_db = room_wanted_db(_by_fader(buses), plan, ruler.rate_hz)
     for (_, fader, _), bus in buses.items():
-        by_fader[fader] = by_fader[fader] + bus if fader in by_fader else bus
-    shelf_db = in_the_light_of(by_fader, plan, ruler.rate_hz)
-    if shelf_db:
-        for place in [place for place in buses if place[1] == "synth"]:
-            buses[place] = shelved(buses[place], shelf_db, ruler.rate_hz)
-        by_fader["synth"] = _added([bus for place, bus in buses.items() if place[1] == "synth"])
+        if fader != "songs":
+            room_for_a_voice(bus, plan, ruler.rate_hz, room_db)
+    by_fader = _by_fader(buses)
     ride = ride_of(by_fader, plan, ruler.rate_hz, hardness=hardness)
     del by_fader
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
@@ -182,12 +183,14 @@ def _ridden(
     return {side: sides[side] for side in _SIDES}
 
 
-def _added(buses: list[npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
-    """The one bus itself, or several added up."""
-    total = buses[0]
-    for bus in buses[1:]:
-        total = total + bus
-    return total
+def _by_fader(
+    buses: Mapping[_Place, npt.NDArray[np.float32]],
+) -> dict[Fader, npt.NDArray[np.float32]]:
+    """What is on each fader: the one bus itself, or several added up."""
+    found: dict[Fader, npt.NDArray[np.float32]] = {}
+    for (_, fader, _), bus in buses.items():
+        found[fader] = found[fader] + bus if fader in found else bus
+    return found
 
 
 def _side_of(layer: Layer) -> _SideName:

@@ -139,10 +139,11 @@ def ride_of(
         return None
     times_s = outer_s[inside]
     there = {name: _inside(power, inside) for name, power in powers.items()}
-    wanted = np.array([value_at(plan.bridge_lu, plan.beat_at(float(t))) for t in times_s])
+    own_lu = np.array([value_at(plan.bridge_lu, beat) for beat in plan.beats_at(times_s)])
     left_lufs = min(around[0], _left_at_lufs(powers, outer_s, exit_s))
     share = (times_s - exit_s) / (entry_s - exit_s)
-    wanted += _eased(around, left_lufs, share, plan.bridge_lu)
+    wanted = own_lu + _eased(around, left_lufs, share, plan.bridge_lu)
+    wanted += bed_above_lu(*around) * np.clip((CALM_LU - own_lu) / (CALM_LU - BED_LU), 0.0, 1.0)
     bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
     window_s = min(max(bar_s, WINDOW_S[0]), WINDOW_S[1])
     most_kit_db = KIT_DB[1] - SOFT_KIT_DB * (1.0 - hardness)
@@ -224,6 +225,11 @@ CALM_LU: Final = -3.0
 """A bridge that ends below this does not go up to a louder song: it is calm, or for talking."""
 TALK_LU: Final = -8.0
 """One that starts below this does not come down from a louder song either."""
+BED_LU: Final = -14.0
+"""At this it is a bed to talk over. It lies between the two songs: the speaker is as loud as the
+louder one, and next to that a bed far below the quieter one would be silence..."""
+BED_NOT_BELOW_LU: Final = 16.0  # ...so far under the louder one at most...
+BED_UNDER_LU: Final = 6.0  # ...but at least so far under the quieter. Set by judgement, all three.
 LIFT_LU: Final = 5.0
 """One that rises by this is a build: it drops first, and climbs from there..."""
 DROP_SHARE: Final = 0.12
@@ -237,7 +243,10 @@ def _eased(
     share: npt.NDArray[np.float64],
     bridge_lu: Curve,
 ) -> npt.NDArray[np.float64]:
-    """Loudness of the quieter song, with a slope from a louder old one or to a louder new one."""
+    """What the bridge's own curve is added to: loudness of the quieter song, or of both.
+
+    With a slope from a louder old song or to a louder new one.
+    """
     old, new = around
     eased = np.full(len(share), min(old, new))
     rise_lu = bridge_lu[-1].value - bridge_lu[0].value
@@ -248,6 +257,19 @@ def _eased(
     if bridge_lu[-1].value > CALM_LU:
         eased += max(new - old, 0.0) * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0) / 2
     return eased
+
+
+def bed_above_lu(old_lufs: float, new_lufs: float) -> float:
+    """How much less far a bed lies under the quieter of two songs than the recipe says.
+
+    Examples
+    --------
+    >>> bed_above_lu(-16.0, -20.0), bed_above_lu(-16.0, -34.0)
+    (2.0, 8.0)
+    """
+    apart_lu = abs(old_lufs - new_lufs)
+    from_louder_lu = min(apart_lu / 2 - BED_LU, BED_NOT_BELOW_LU)
+    return max(min(apart_lu - from_louder_lu - BED_LU, -BED_LU - BED_UNDER_LU), 0.0)
 
 
 def moved(samples: npt.NDArray[np.float32], fader: Fader, ride: Ride | None, rate_hz: int) -> None:
@@ -330,71 +352,3 @@ def _smoothed(
     total = np.convolve(values**power, kernel, mode="full")[inner]
     smooth: npt.NDArray[np.float64] = (total / weight) ** (1 / power)
     return smooth
-
-
-AIR_HZ: Final = (1_000.0, 6_000.0)  # what is compared with the songs
-SHELF_HZ: Final = 1_000.0  # from here up it is made brighter or darker
-SHELF_DB: Final = (-8.0, 12.0)
-"""How far what is synthesised is made brighter or darker to sit with the songs."""
-_LEAST_S: Final = 0.5  # of sound, to tell its light by
-
-
-def in_the_light_of(
-    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
-) -> float:
-    """Decibels of a shelf on what is synthesised that give the bridge the air of the songs.
-
-    Air is the share of 1 to 6 kHz in the power; the songs' is the mean of both, next to the
-    bridge, in decibels.
-
-    Returns
-    -------
-    float
-        0 where there is nothing to compare.
-    """
-    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
-    if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
-        return 0.0
-    songs = [
-        _air_and_rest(buses["songs"], low, high, rate_hz)
-        for low, high in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
-    ]
-    shares = [np.log10(air / (air + rest)) for air, rest in songs if min(air, rest) > _TINY]
-    bridge = {name: _air_and_rest(bus, exit_s, entry_s, rate_hz) for name, bus in buses.items()}
-    air, rest = bridge["synth"]
-    if not shares or min(air, rest) <= _TINY:
-        return 0.0
-    share = min(float(10 ** np.mean(shares)), 0.9)
-    other_air = sum(bridge[name][0] for name in bridge if name not in ("synth", "songs"))
-    other_rest = sum(bridge[name][1] for name in bridge if name not in ("synth", "songs"))
-    wanted = share * (rest + other_rest) / (1 - share) - other_air
-    shelf_db = 10 * np.log10(max(wanted, _TINY) / air)
-    return float(np.clip(shelf_db, *SHELF_DB))
-
-
-def shelved(
-    samples: npt.NDArray[np.float32], gain_db: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
-    """Sound with what lies above 1 kHz raised or lowered.
-
-    A first-order shelf: the difference between the sound and its low-passed self, at another gain.
-    """
-    from scipy.signal import butter, sosfilt
-
-    sections = butter(1, SHELF_HZ, fs=rate_hz, output="sos")
-    low = np.asarray(sosfilt(sections, samples, axis=0), dtype=np.float32)
-    return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
-
-
-def _air_and_rest(
-    samples: npt.NDArray[np.float32], low_s: float, high_s: float, rate_hz: int
-) -> tuple[float, float]:
-    """Power of 1 to 6 kHz and of everything else between two times."""
-    from scipy.signal import welch
-
-    part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
-    if len(part) < _LEAST_S * rate_hz:
-        return 0.0, 0.0
-    hertz, power = welch(part.mean(axis=1), rate_hz, nperseg=2048)
-    is_air = (hertz >= AIR_HZ[0]) & (hertz < AIR_HZ[1])
-    return float(power[is_air].sum()), float(power[~is_air].sum())

@@ -98,19 +98,19 @@ def test_bed_is_far_down_until_the_last_two_bars(shelf, end_facts, start_facts):
     under = [value_at(plan.bridge_lu, plan.exit_beat + n) for n in range(36)]
     assert max(under) == min(under) == -14.0
     assert plan.bridge_lu[-1] == CurvePoint(beat=plan.entry_beat, value=-4.0)
-    assert value_at(bed.lowpass_hz, call) < 4000 < value_at(bed.lowpass_hz, plan.entry_beat)
+    assert bed.part == "harmonic"
+    drums = [x for x in plan.layers if isinstance(x, SongLayer) and x.part == "percussive"]
+    assert min(x.start_beat for x in drums) == pytest.approx(call, abs=0.1)
 
 
-@pytest.mark.parametrize("recipe", ["drone on the common tone", "pivot-chord vamp"])
-def test_bridges_step_back_for_talk_and_come_up_in_the_last_bars(
-    recipe, shelf, end_facts, start_facts
-):
+def test_a_bridge_steps_back_for_talk_and_comes_up_in_the_last_bars(shelf, end_facts, start_facts):
     """10 LU under a speaker at least, 15 at most (M. Torcoli and others, J. AES 67(12), 2019)."""
-    plan = plan_segue(shelf[recipe], end_facts(), start_facts(), talk_s=25.0)
+    recipe = shelf["drone on the common tone"]
+    plan = plan_segue(recipe, end_facts(), start_facts(), talk_s=25.0)
     low = [value_at(plan.bridge_lu, beat) for beat in (plan.exit_beat, plan.entry_beat - 8)]
     assert low == [-14.0, -14.0]
     assert value_at(plan.bridge_lu, plan.entry_beat) == pytest.approx(-4.5, abs=0.5)
-    loud = plan_segue(shelf[recipe], end_facts(), start_facts())
+    loud = plan_segue(recipe, end_facts(), start_facts())
     assert value_at(loud.bridge_lu, loud.exit_beat) >= -6.0
 
 

@@ -4,12 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
 from segue.plan.layer import DrumHit, DrumLayer, SongLayer
 from segue.render import render_candidate
-from segue.render.ride import fader_of, in_the_light_of, shelved
+from segue.render.light import in_the_light_of, room_for_a_voice, room_wanted_db, shelved
+from segue.render.ride import BED_LU, bed_above_lu, fader_of
 from tests.render.conftest import curve, key_frames, music, song
 
 RATE_HZ = 22_050
@@ -52,9 +55,20 @@ def test_a_bridge_lies_where_it_is_said_against_the_quieter_song(plan, bridge_lu
     ridden = bridged(plan, curve((4, bridge_lu)))
     made = render_candidate(ridden, *songs(old_db, new_db))
     old, bridge, new = levels(made, ridden)
-    slope = 0.0 if bridge_lu < -8.0 else 3.0  # from and to a louder song it goes on a slope
+    slope = 3.0 if bridge_lu > BED_LU else bed_above_lu(old, new)  # to and from a louder song
     assert min(old, new) + bridge_lu - WITHIN_LU <= bridge
     assert bridge <= min(old, new) + bridge_lu + WITHIN_LU + (slope if old_db != new_db else 0.0)
+
+
+@given(st.floats(-50.0, -8.0), st.floats(-50.0, -8.0))
+def test_a_bed_is_held_to_both_songs(old, new):
+    """12 to 16 LU under either where they are about as loud; else it can be heard by the louder."""
+    bed = min(old, new) + BED_LU + bed_above_lu(old, new)
+    assert bed_above_lu(old, new) == bed_above_lu(new, old)
+    if abs(old - new) <= 4.0:
+        assert min(old, new) - bed >= 12.0 - 1e-9
+    assert 6.0 - 1e-9 <= min(old, new) - bed <= 14.0 + 1e-9
+    assert max(old, new) - bed <= max(16.0, 6.0 + abs(old - new)) + 1e-9
 
 
 def test_a_build_after_a_louder_song_rises_from_where_it_is_said_to_start(plan):
@@ -166,6 +180,48 @@ def test_a_dull_pad_is_made_as_bright_as_the_songs(plan):
     darker_db = in_the_light_of({"songs": dull, "synth": bright}, ridden, RATE_HZ)
     assert darker_db == pytest.approx(-6.0, abs=0.5)
     assert in_the_light_of({"songs": bright}, ridden, RATE_HZ) == 0.0
+
+
+def noises(plan, *, bridge_db=0.0):
+    """The same noise on two faders; the bridge's with its 1 to 4 kHz at another level."""
+    n_frames = round(plan.duration_s * RATE_HZ)
+    noise = np.random.default_rng(3).standard_normal((n_frames, 2)) * 0.05
+    spectrum = np.fft.rfft(noise, axis=0)
+    hertz = np.fft.rfftfreq(n_frames, 1 / RATE_HZ)
+    spectrum[(hertz > 1_000) & (hertz < 4_000)] *= 10 ** (bridge_db / 20)
+    bridge = np.fft.irfft(spectrum, n_frames, axis=0)
+    return {"songs": noise.astype(np.float32), "synth": bridge.astype(np.float32)}
+
+
+def change_db(before, after, part, low_hz, high_hz):
+    """What was done to a band of a stretch of sound."""
+    hertz = np.fft.rfftfreq(part.stop - part.start, 1 / RATE_HZ)
+    is_in = (hertz > low_hz) & (hertz < high_hz)
+    powers = [np.square(np.abs(np.fft.rfft(x[part, 0])))[is_in].sum() for x in (before, after)]
+    return float(10 * np.log10(powers[1] / powers[0]))
+
+
+def test_a_bed_leaves_room_for_a_voice_and_takes_it_back_in_its_last_bars(plan):
+    ridden = replace(plan, bridge_lu=curve((8, -14.0), (12, -4.0)))
+    buses = noises(ridden)
+    before = buses["synth"].copy()
+    depth_db = room_wanted_db(buses, ridden, RATE_HZ)
+    room_for_a_voice(buses["synth"], ridden, RATE_HZ, depth_db)
+    low, high, end = (round(plan.seconds_at(beat) * RATE_HZ) for beat in (4.5, 8, 12))
+    bed, last = slice(low, high), slice(end - RATE_HZ // 4, end)
+    assert -6.0 <= change_db(before, buses["synth"], bed, 1_000, 4_000) <= -3.0
+    assert change_db(before, buses["synth"], bed, 60, 400) > -0.7
+    assert change_db(before, buses["synth"], bed, 7_000, 11_000) > -1.5
+    assert change_db(before, buses["synth"], last, 1_000, 4_000) > -0.5
+    assert np.array_equal(before[end:], buses["synth"][end:])
+
+
+def test_a_bed_that_is_dark_by_itself_is_not_dipped_and_a_bright_one_by_no_more_than_9_db(plan):
+    ridden = replace(plan, bridge_lu=curve((8, -14.0), (12, -4.0)))
+    depths = [room_wanted_db(noises(ridden, bridge_db=db), ridden, RATE_HZ) for db in (-12, 0, 20)]
+    assert depths == pytest.approx([0.0, 4.5, 9.0], abs=0.3)
+    loud = replace(plan, bridge_lu=curve((4, -2.0)))
+    assert room_wanted_db(noises(loud), loud, RATE_HZ) == 0.0
 
 
 def test_clips_are_as_long_as_ever(plan):

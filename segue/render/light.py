@@ -1,0 +1,155 @@
+"""How bright the bridge is: as the songs, and less where a bed leaves room for a voice."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from segue.plan.shaping import value_at
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import numpy.typing as npt
+
+    from segue.plan.plan import Plan
+    from segue.render.ride import Fader
+
+AROUND_S: Final = 8.0
+"""So much of either song tells how bright it is at the join."""
+AIR_HZ: Final = (1_000.0, 6_000.0)  # what is compared with the songs
+SHELF_HZ: Final = 1_000.0  # from here up it is made brighter or darker
+SHELF_DB: Final = (-8.0, 12.0)
+"""How far what is synthesised is made brighter or darker to sit with the songs."""
+_LEAST_S: Final = 0.5  # of sound, to tell its light by
+
+
+def in_the_light_of(
+    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+) -> float:
+    """Decibels of a shelf on what is synthesised that give the bridge the air of the songs.
+
+    Air is the share of 1 to 6 kHz in the power; the songs' is the mean of both, next to the
+    bridge, in decibels.
+
+    Returns
+    -------
+    float
+        0 where there is nothing to compare.
+    """
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
+        return 0.0
+    songs = [
+        _band_and_rest(buses["songs"], low, high, rate_hz)
+        for low, high in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
+    ]
+    shares = [np.log10(air / (air + rest)) for air, rest in songs if min(air, rest) > _TINY]
+    bridge = {name: _band_and_rest(bus, exit_s, entry_s, rate_hz) for name, bus in buses.items()}
+    air, rest = bridge["synth"]
+    if not shares or min(air, rest) <= _TINY:
+        return 0.0
+    share = min(float(10 ** np.mean(shares)), 0.9)
+    other_air = sum(bridge[name][0] for name in bridge if name not in ("synth", "songs"))
+    other_rest = sum(bridge[name][1] for name in bridge if name not in ("synth", "songs"))
+    wanted = share * (rest + other_rest) / (1 - share) - other_air
+    shelf_db = 10 * np.log10(max(wanted, _TINY) / air)
+    return float(np.clip(shelf_db, *SHELF_DB))
+
+
+def shelved(
+    samples: npt.NDArray[np.float32], gain_db: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound with what lies above 1 kHz raised or lowered.
+
+    A first-order shelf: the difference between the sound and its low-passed self, at another gain.
+    """
+    from scipy.signal import butter, sosfilt
+
+    sections = butter(1, SHELF_HZ, fs=rate_hz, output="sos")
+    low = np.asarray(sosfilt(sections, samples, axis=0), dtype=np.float32)
+    return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
+
+
+def _band_and_rest(
+    samples: npt.NDArray[np.float32],
+    low_s: float,
+    high_s: float,
+    rate_hz: int,
+    band_hz: tuple[float, float] = AIR_HZ,
+) -> tuple[float, float]:
+    """Power of a band and of everything else between two times."""
+    from scipy.signal import welch
+
+    part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
+    if len(part) < _LEAST_S * rate_hz:
+        return 0.0, 0.0
+    hertz, power = welch(part.mean(axis=1), rate_hz, nperseg=2048)
+    is_in = (hertz >= band_hz[0]) & (hertz < band_hz[1])
+    return float(power[is_in].sum()), float(power[~is_in].sum())
+
+
+VOICE_HZ: Final = (1_000.0, 4_000.0)  # where consonants are
+ROOM_UNDER_DB: Final = 4.5
+"""What a bed has less there than the songs: 3 to 6 dB (common practice, no source)."""
+MOST_ROOM_DB: Final = 9.0  # a bed that is brighter than the songs is dipped by no more
+ROOM_Q: Final = 0.5  # of the dip: at the ends of that band it is half as deep, in decibels
+MIDDLE_RATIO: Final = 1.35  # its depth in the middle of the band to that in the mean
+ROOM_LU: Final = (-10.0, -6.0)
+"""A bridge under the first is a bed and has the whole dip; one above the second has none."""
+
+
+def room_wanted_db(
+    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+) -> float:
+    """How deep a bed is to be dipped for a voice: 0 where it is as dark as that, or none."""
+    bed = [point.beat for point in plan.bridge_lu if point.value <= ROOM_LU[0]]
+    if not bed or "songs" not in buses:
+        return 0.0
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    until_s = entry_s if len(bed) == len(plan.bridge_lu) else plan.seconds_at(bed[-1])
+    spans_s = ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
+    songs = [_band_and_rest(buses["songs"], *span_s, rate_hz, VOICE_HZ) for span_s in spans_s]
+    parts = [
+        _band_and_rest(bus, exit_s, until_s, rate_hz, VOICE_HZ)
+        for name, bus in buses.items()
+        if name != "songs"
+    ]
+    of_bed = (sum(voice for voice, _ in parts), sum(rest for _, rest in parts))
+    shares = [10 * np.log10(v / (v + r)) for v, r in (*songs, of_bed) if min(v, r) > _TINY]
+    if len(shares) < 2 or min(of_bed) <= _TINY:  # noqa: PLR2004 - a song and a bed
+        return 0.0
+    return float(np.clip(shares[-1] - np.mean(shares[:-1]) + ROOM_UNDER_DB, 0.0, MOST_ROOM_DB))
+
+
+def room_for_a_voice(
+    samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, depth_db: float
+) -> None:
+    """Dips some of the bridge where it lies far below the songs, so that one may talk; in place."""
+    from scipy.signal import iirpeak, sosfilt, tf2sos
+
+    if not depth_db:
+        return
+    middle_hz = min(float(np.sqrt(VOICE_HZ[0] * VOICE_HZ[1])), 0.4 * rate_hz)
+    sections = tf2sos(*iirpeak(middle_hz, ROOM_Q, fs=rate_hz))
+    state = np.zeros((len(sections), 2, samples.shape[1]))
+    first, last = (
+        max(round(plan.seconds_at(beat) * rate_hz), 0) for beat in (plan.exit_beat, plan.entry_beat)
+    )
+    for begin in range(first, min(last, len(samples)), _BLOCK_FRAMES):
+        block = samples[begin : min(begin + _BLOCK_FRAMES, last)]
+        knots_s = np.linspace(begin / rate_hz, (begin + len(block)) / rate_hz, num=_KNOTS)
+        levels = [value_at(plan.bridge_lu, beat) for beat in plan.beats_at(knots_s.tolist())]
+        shares = np.clip((ROOM_LU[1] - np.array(levels)) / (ROOM_LU[1] - ROOM_LU[0]), 0.0, 1.0)
+        shares *= np.clip((knots_s - first / rate_hz) / _SET_IN_S, 0.0, 1.0)
+        seconds = (begin + np.arange(len(block))) / rate_hz
+        gain = 10 ** (-MIDDLE_RATIO * depth_db * shares / 20)
+        peak, state = sosfilt(sections, block, axis=0, zi=state)
+        block += (np.interp(seconds, knots_s, gain - 1.0)[:, None] * peak).astype(np.float32)
+
+
+_BLOCK_FRAMES: Final = 1 << 14  # worked on at a time
+_SET_IN_S: Final = 0.2  # the dip sets in over this; by judgement
+_KNOTS: Final = 9  # of the depth in each of them
+_TINY: Final = 1e-12  # keeps a division from nought
