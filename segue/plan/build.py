@@ -66,6 +66,7 @@ _MAKERS: Final[dict[LayerSource, Callable[[RecipeLayer, Setting], Planned]]] = {
     "reverse tail": reversed_layer,
     "riser": sweep_layer,
     "swell": sweep_layer,
+    "impact": sweep_layer,
 }
 
 

@@ -265,19 +265,19 @@ class FrozenLayer(Shaping):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SweepLayer(Shaping):
-    """Noise that leads to its end; `gain_db` is relative to the plan's target loudness.
+    """Noise that leads to its end, or bursts; `gain_db` is relative to the target loudness.
 
     Parameters
     ----------
-    sweep : {'riser', 'swell'}
+    sweep : {'riser', 'swell', 'impact'}
         A riser climbs in pitch and stops short; a swell grows like a rolled
-        cymbal and rings on.
+        cymbal and rings on; an impact bursts on its first beat and dies away.
     tone_midi : float or None
-        Tone that a riser arrives at; None is noise alone.
+        Tone that a riser arrives at, or an impact falls to; None is noise alone.
     """
 
     kind: Literal["sweep"] = "sweep"
-    sweep: Literal["riser", "swell"]
+    sweep: Literal["riser", "swell", "impact"]
     start_beat: float
     end_beat: float
     tone_midi: float | None = None

@@ -1,8 +1,8 @@
-"""What leads into the entry: risers, swells and the new song's first bar backwards."""
+"""What leads into the entry: risers, swells, the new song's first bar backwards, an impact."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 from segue.music.key import N_PITCH_CLASSES
 from segue.plan.grid import SAME_BEAT
@@ -16,18 +16,26 @@ if TYPE_CHECKING:
 
 _RISER_LOW_MIDI: Final = 67
 """G4: a riser arrives at its tone in the octave from here. Set by judgement."""
+_IMPACT_LOW_MIDI: Final = 26
+"""D1, 37 Hz: an impact falls to the tonic in the octave from here. Set by judgement."""
+_SWEEPS: Final[dict[str, Literal["riser", "swell", "impact"]]] = {
+    "riser": "riser",
+    "swell": "swell",
+    "impact": "impact",
+}
 
 
 def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
-    """A riser or a swell.
+    """A riser, a swell or an impact.
 
     A riser that is over by the entry arrives at the new key's fifth, which its
     dominant and its tonic chord both have; one that lasts longer at the tonic.
+    An impact falls to the new key's tonic.
 
     Parameters
     ----------
     layer : RecipeLayer
-        With source 'riser' or 'swell'.
+        With source 'riser', 'swell' or 'impact'.
     """
     time, new = setting.time, setting.time.incoming.facts
     start, end = span_of(layer, time)
@@ -36,9 +44,12 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
         tone = new.key.key.tonic + (7 if end <= time.entry_beat + SAME_BEAT else 0)
         above = (tone - _RISER_LOW_MIDI) % N_PITCH_CLASSES
         tone_midi = _RISER_LOW_MIDI + above + new.tuning_cents / 100.0
+    elif layer.source == "impact":
+        above = (new.key.key.tonic - _IMPACT_LOW_MIDI) % N_PITCH_CLASSES
+        tone_midi = float(_IMPACT_LOW_MIDI + above)
     planned = SweepLayer(
         **shaping(layer, time),
-        sweep="riser" if layer.source == "riser" else "swell",
+        sweep=_SWEEPS[layer.source],
         start_beat=start,
         end_beat=end,
         tone_midi=tone_midi,

@@ -42,6 +42,7 @@ LayerSource = Literal[
     "reverse tail",
     "riser",
     "swell",
+    "impact",
     "click",
     "cue",
 ]

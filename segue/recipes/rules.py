@@ -141,6 +141,7 @@ FIELDS: Final[dict[str, tuple[str, ...]]] = {
     "reverse tail": (*_ANY_LAYER, *_SHAPING, "of", "roles"),
     "riser": (*_ANY_LAYER, *_SHAPING),
     "swell": (*_ANY_LAYER, *_SHAPING),
+    "impact": (*_ANY_LAYER, *_SHAPING),
     "click": _ANY_LAYER,
     "cue": _ANY_LAYER,
 }

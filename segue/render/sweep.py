@@ -1,6 +1,6 @@
-"""Noise that leads to its end: a riser that climbs, and a swell like a rolled cymbal.
+"""Noise that leads to its end: a riser that climbs, a swell like a rolled cymbal; and an impact.
 
-Levels, colours and envelopes are set by judgement. Both are as loud at their loudest
+Levels, colours and envelopes are set by judgement. All are as loud at their loudest
 (momentary loudness, ITU-R BS.1770) as the plan's target, before their curves.
 """
 
@@ -46,7 +46,7 @@ _A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> LayerSound:
-    """A riser or a swell before its curves.
+    """A riser, a swell or an impact before its curves.
 
     Parameters
     ----------
@@ -59,8 +59,11 @@ def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> L
     if layer.sweep == "riser":
         cents = plan.key_to_tuning_cents
         sound = _riser(end - first, layer.tone_midi, cents, rate_hz, generator)
-    else:
+    elif layer.sweep == "swell":
         sound = _swell(end - first, rate_hz, generator)
+    else:
+        cents = plan.key_to_tuning_cents
+        sound = _impact(end - first, layer.tone_midi, cents, rate_hz, generator)
     sound = _at_peak_level(sound, plan.target_lufs, rate_hz)
     return LayerSound(samples=sound[: n_frames - first], first_frame=first)
 
@@ -136,6 +139,36 @@ def _swell(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.N
     metal = _metal(length, rate_hz, generator)
     sound = lowpassed(metal, cutoffs, rate_hz) * 10 ** (level_db / 20)[:, None]
     return faded(sound.astype(np.float32), rate_hz, in_s=_FADE_IN_S, out_s=0.3)
+
+
+def _impact(
+    n_frames: int,
+    tone_midi: float | None,
+    tuning_cents: float,
+    rate_hz: int,
+    generator: np.random.Generator,
+) -> npt.NDArray[np.float32]:
+    """Metal that is struck at once and darkens, over a low tone that falls like a big drum's."""
+    time_s = np.arange(n_frames) / rate_hz
+    opens, open_to = _SWELL_OPENS_HZ
+    cutoffs = np.minimum(
+        opens + (open_to - opens) * np.exp(-time_s / _IMPACT_DARKENS_S), _HIGHEST_RATIO * rate_hz
+    )
+    level = 0.6 * np.exp(-time_s / _BURST_S) + 0.4 * np.exp(-time_s / _IMPACT_RINGS_S)
+    sound = lowpassed(_metal(n_frames, rate_hz, generator), cutoffs, rate_hz) * level[:, None]
+    if tone_midi is not None:
+        tone_hz = _A4_HZ * 2 ** ((tone_midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+        hertz = tone_hz * (1 + (_FALLS_FROM_RATIO - 1) * np.exp(-time_s / _FALLS_S))
+        tone = np.sin(2 * np.pi * np.cumsum(hertz) / rate_hz) * np.exp(-time_s / _THUD_S)
+        sound += (_THUD_SIZE * tone * np.minimum(time_s / _ATTACK_S, 1.0))[:, None]
+    return faded(sound.astype(np.float32), rate_hz, in_s=_ATTACK_S, out_s=_FADE_IN_S)
+
+
+# Of an impact; by judgement, all of them: its burst, its ring and the darkening of both...
+_BURST_S, _IMPACT_RINGS_S, _IMPACT_DARKENS_S = 0.06, 0.45, 0.3
+# ...and its tone: from so many times its pitch, this fast, dying away in this time, so large
+_FALLS_FROM_RATIO, _FALLS_S, _THUD_S, _THUD_SIZE = 2.5, 0.04, 0.3, 0.35
+_ATTACK_S: Final = 0.001  # its start is without a click
 
 
 def _metal(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.NDArray[np.float32]:

@@ -21,7 +21,7 @@ from segue.render import render_candidate
 from tests.render.conftest import NEW_BPM, OLD_BPM, curve, key_frames, music, song
 from tests.render.test_hits import groove
 
-KINDS = ("song", "pad", "drums", "frozen", "riser", "swell", "reversed")
+KINDS = ("song", "pad", "drums", "frozen", "riser", "swell", "impact", "reversed")
 
 
 def layers():
@@ -62,6 +62,9 @@ def layers():
             name="riser", sweep="riser", start_beat=4, end_beat=12, tone_midi=67, **sends
         ),
         "swell": SweepLayer(name="swell", sweep="swell", start_beat=8, end_beat=12),
+        "impact": SweepLayer(
+            name="impact", sweep="impact", start_beat=8, end_beat=12, tone_midi=31, **sends
+        ),
         "reversed": ReversedLayer(
             name="reversed",
             song="incoming",

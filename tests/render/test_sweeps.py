@@ -1,4 +1,4 @@
-"""Riser, swell and reversed tail: they grow, end where they should, and have no click."""
+"""Riser, swell, impact, reversed tail: they grow or die away where they should, without a click."""
 
 from dataclasses import replace
 
@@ -73,6 +73,27 @@ def test_a_swell_is_inharmonic_and_dense(plan):
     assert np.abs(lags).max() < 0.35
 
 
+@pytest.mark.parametrize("rate_hz", RATES)
+def test_an_impact_strikes_on_its_first_beat_and_dies_away_darker(plan, rate_hz):
+    sound, _ = swept(plan, "impact", rate_hz, tone_midi=31.0)
+    power = np.convolve(np.square(sound).sum(axis=1), np.ones(rate_hz // 100), "same")
+    assert int(np.argmax(power)) < 0.04 * rate_hz
+    assert np.all(np.diff(levels_db(sound[: 3 * rate_hz // 2], 6)) < -1)
+    assert centroid_hz(sound[: rate_hz // 4], rate_hz) > 1.5 * centroid_hz(
+        sound[rate_hz // 2 : rate_hz], rate_hz
+    )
+
+
+def test_an_impact_falls_to_its_tone(plan):
+    """G1 is 49 Hz."""
+    sound, _ = swept(plan, "impact", 22_050, tone_midi=31.0)
+    part = sound[4_000:14_000, 0] * np.hanning(10_000)
+    hertz = np.fft.rfftfreq(8 * len(part), 1 / 22_050)
+    spectrum = np.abs(np.fft.rfft(part, 8 * len(part)))
+    low = hertz < 150
+    assert hertz[low][np.argmax(spectrum[low])] == pytest.approx(49.0, rel=0.04)
+
+
 def test_a_riser_arrives_at_its_tone(plan):
     """The tone alone: A4 is 440 Hz, an octave lower at the start."""
     sound, end = swept(plan, "riser", tone_midi=69.0)
@@ -86,21 +107,22 @@ def test_a_riser_arrives_at_its_tone(plan):
     assert db(with_tone[near].max() / without[near].max()) > 6
 
 
-@pytest.mark.parametrize("kind", ["riser", "swell"])
+@pytest.mark.parametrize("kind", ["riser", "swell", "impact"])
 def test_sweeps_are_at_level_wide_clean_and_repeatable(plan, kind):
-    sound, _ = swept(plan, kind, tone_midi=69.0)
+    tone_midi = None if kind == "impact" else 69.0  # its tone is in the middle
+    sound, _ = swept(plan, kind, tone_midi=tone_midi)
     _, lufs = momentary_lufs(Clip(samples=sound, rate_hz=RATE_HZ))
     assert lufs.max() == pytest.approx(plan.target_lufs, abs=0.1)
     assert abs(np.corrcoef(sound.T)[0, 1]) < 0.6
     assert np.abs(sound[0]).max() < 1e-4
     assert np.abs(sound[-1]).max() < 1e-4
-    again, _ = swept(plan, kind, tone_midi=69.0)
+    again, _ = swept(plan, kind, tone_midi=tone_midi)
     assert np.array_equal(sound, again)
-    other, _ = swept(replace(plan, seed=9), kind, tone_midi=69.0)
+    other, _ = swept(replace(plan, seed=9), kind, tone_midi=tone_midi)
     assert not np.array_equal(sound, other)
 
 
-@pytest.mark.parametrize("kind", ["riser", "swell"])
+@pytest.mark.parametrize("kind", ["riser", "swell", "impact"])
 @pytest.mark.parametrize("rate_hz", RATES)
 def test_sweeps_have_next_to_nothing_at_the_top_of_the_band(plan, kind, rate_hz):
     """Above 0.47 of the rate only what could alias would be."""
