@@ -175,7 +175,7 @@ def _print_next(evening: Evening, file: Path, out: Path, *, is_reordered: bool) 
         return
     left = [join for join in open_joins if join.document and join.document.choice is None]
     if left:
-        print_next("Choose one for each change", "choose", out / left[0].folder, "NUMBER")
+        print_next("Choose together, one for each change", "audition", out, "--serve")
     print_next("Then pack the evening", "stage", out, "--out", "PACK")
 
 

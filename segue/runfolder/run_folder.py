@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
+import sqlite3
 import tempfile
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import replace as with_fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -72,12 +73,24 @@ def check_free(
         raise RunFolderError(
             out, "holds a run whose choice was made: name another --out, or add --replace."
         )
-    if not replace and (out / BALLOT_NAME).exists():
+    if not replace and _has_votes(out / BALLOT_NAME):
         raise RunFolderError(
             out, "holds a run with votes of the band: name another --out, or add --replace."
         )
     if not replace:
         _check_kept(out, None if keeps_choice else pair)
+
+
+def _has_votes(ballot: Path) -> bool:
+    """Whether somebody voted: a vote that was only opened leaves its file, too."""
+    if not ballot.exists():
+        return False
+    try:
+        with closing(sqlite3.connect(f"{ballot.resolve().as_uri()}?mode=ro", uri=True)) as votes:
+            row = votes.execute("SELECT EXISTS (SELECT 1 FROM votes)").fetchone()
+    except sqlite3.Error:
+        return True  # what cannot be read may hold some
+    return bool(row[0])
 
 
 def _check_kept(out: Path, pair: tuple[str, str] | None) -> None:

@@ -2,6 +2,8 @@
 
 import pytest
 
+from segue.audition.ballot import Ballot
+from segue.audition.votes import Vote
 from segue.errors import RunFolderError
 from segue.runfolder import BALLOT_NAME, Choice, check_free, read_document, write_choice
 from tests.audition.conftest import _document
@@ -54,3 +56,17 @@ def test_run_with_votes_is_not_replaced_unasked(run):
     with pytest.raises(RunFolderError, match="votes of the band"):
         check_free(run)
     check_free(run, replace=True)
+
+
+def test_run_on_which_a_vote_was_opened_and_nobody_voted_may_be_replaced(run):
+    ballot = Ballot(run, settings="", token="a")
+    with ballot.transaction():
+        ann = ballot.add_listener("cookie", name="Ann", seed=1, is_host=False)
+    check_free(run)
+    with ballot.transaction():
+        ballot.cast(ann, Vote(choice=1, confidence=2, words="", heard=(1,)))
+    with pytest.raises(RunFolderError, match="votes of the band"):
+        check_free(run)
+    ballot.close()
+    with pytest.raises(RunFolderError, match="votes of the band"):
+        check_free(run)

@@ -137,7 +137,7 @@ function nowWords(way, t) {
   const bpm = way.tempo && (way.tempo.findLast((point) => point[0] <= t) || way.tempo[0]);
   const section = run.is_blind ? {} : { outgoing: "old song", interlude: "bridge", incoming: "new song" };
   return [
-    bar ? `bar ${bar.number}` : "before bar 1", bar ? section[bar.section] : section.outgoing,
+    bar ? `bar ${bar.number}` : "start", bar ? section[bar.section] : section.outgoing,
     chord ? chord.symbol : "", bpm ? `${bpm[1].toFixed(0)} BPM` : "", `${t.toFixed(1)} s`,
   ].filter(Boolean).join(" \u00b7 ");
 }
