@@ -16,7 +16,7 @@ from segue.review.report import Finding
 from segue.review.timing import CLEAR_AGREEMENT, JUST_NOTICED_MS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from segue.review.report import BarTiming, FindingKind, Review, SingerEntry
 
@@ -41,7 +41,11 @@ _WITH_CLICK: Final = "with the click, listening to the drums"
 
 
 def findings_of(
-    review: Review, *, asked: int, tempo_bpm_at: dict[int, float] | None = None
+    review: Review,
+    *,
+    asked: int,
+    labels: Mapping[int, str] | None = None,
+    tempo_bpm_at: Mapping[int, float] | None = None,
 ) -> tuple[Finding, ...]:
     """All that is not as planned, the worst first.
 
@@ -51,11 +55,13 @@ def findings_of(
         Its own `findings` are not read.
     asked : int
         The option that ought to have been played.
-    tempo_bpm_at : dict of int to float, optional
+    labels : mapping of int to str, optional
+        What options are called, where that is not their number: '2b'.
+    tempo_bpm_at : mapping of int to float, optional
         The plan's tempo at each bar.
     """
     return (
-        *_of_option(review, asked),
+        *_of_option(review, asked, labels or {}),
         *_of_faults(review),
         *_of_break(review),
         *_of_gaps(review),
@@ -88,12 +94,13 @@ def _found(
     )
 
 
-def _of_option(review: Review, asked: int) -> Iterator[Finding]:
+def _of_option(review: Review, asked: int, labels: Mapping[int, str]) -> Iterator[Finding]:
     if review.candidate != asked:
+        played, chosen = (labels.get(rank, str(rank)) for rank in (review.candidate, asked))
         yield _found(
             "another option",
-            f"This is option {review.candidate}, you chose {asked}",
-            f"play option {asked}, or choose {review.candidate} if it is better",
+            f"This is option {played}, you chose {chosen}",
+            f"play option {chosen}, or choose {played} if it is better",
             size=review.candidate,
         )
 
@@ -179,7 +186,7 @@ def _of_entry(singer: SingerEntry) -> Iterator[Finding]:
         )
 
 
-def _of_tempo(review: Review, tempo_bpm_at: dict[int, float]) -> Iterator[Finding]:
+def _of_tempo(review: Review, tempo_bpm_at: Mapping[int, float]) -> Iterator[Finding]:
     for move in review.moves:
         if move.kind != "tempo":
             continue

@@ -138,7 +138,7 @@ class ListenedRun:
             )
         known = self._known_of(played)
         tries = tuple(
-            _reviewed(known, take, heard, (place.start_s, place.end_s), asked.record.rank)
+            _reviewed(known, take, heard, (place.start_s, place.end_s), asked.record)
             for place in try_places(
                 played.heard, heard, found, split_s=played.record.entry_s, least_match=LEAST_MATCH
             )
@@ -212,7 +212,7 @@ def _reviewed(
     take: Clip,
     heard: Listening,
     span_s: tuple[float, float],
-    asked: int,
+    asked: CandidateRecord,
 ) -> Review:
     """One try, in seconds of the whole recording."""
     option, record = known.option, known.option.record
@@ -307,7 +307,9 @@ def _whole_bars(timing: Timing, take: Clip) -> tuple[BarTiming, ...]:
     return whole or timing.bars
 
 
-def _with_sound(review: Review, known: _Known, take: Clip, part: Clip, asked: int) -> Review:
+def _with_sound(
+    review: Review, known: _Known, take: Clip, part: Clip, asked: CandidateRecord
+) -> Review:
     """The review with what the sound tells beyond the beats, and what to make of it."""
     option = known.option
     plan = option.record.plan
@@ -331,7 +333,12 @@ def _with_sound(review: Review, known: _Known, take: Clip, part: Clip, asked: in
     tempo_bpm_at = {line.number: plan.tempo.bpm_at(line.beat + 1) for line in plan.bar_lines}
     return replace(
         heard,
-        findings=findings_of(heard, asked=asked, tempo_bpm_at=tempo_bpm_at),
+        findings=findings_of(
+            heard,
+            asked=asked.rank,
+            labels={record.rank: record.label for record in (asked, option.record)},
+            tempo_bpm_at=tempo_bpm_at,
+        ),
         notes=_notes(heard),
     )
 

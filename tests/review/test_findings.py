@@ -189,3 +189,12 @@ def test_tempo_is_told_in_beats_a_minute():
     move = SimpleNamespace(kind="tempo", bar=10, size_ms=0.0, ratio=96 / 95)
     (told,) = findings_of(review(moves=(move,)), asked=1, tempo_bpm_at={10: 96.0})
     assert told.sentence == "From bar 10 on at 95.0, not 96 BPM"
+
+
+def test_an_option_is_called_what_it_is_called_everywhere():
+    (told,) = findings_of(review(candidate=4), asked=2, labels={4: "2b", 2: "2"})
+    assert (
+        told.words == "This is option 2b, you chose 2: play option 2, or choose 2b if it is better."
+    )
+    (told,) = findings_of(review(candidate=1), asked=2)
+    assert told.sentence == "This is option 1, you chose 2"
