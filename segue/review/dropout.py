@@ -107,6 +107,20 @@ def band_levels(take: Clip, reference: Clip, take_s_at: Callable[[float], float]
     )
 
 
+def floor_db(take_db: Floats) -> Floats:
+    """What is left in each band at the quietest moment, noise or the room; shape (n_bands,).
+
+    Parameters
+    ----------
+    take_db : ndarray, shape (n_hops, n_bands)
+        As of `BandLevels`.
+    """
+    from scipy.ndimage import uniform_filter1d
+
+    power = uniform_filter1d(10 ** (take_db / 10), round(_FLOOR_S / HOP_S), axis=0)
+    return _db(power.min(axis=0))
+
+
 def gaps_of(levels: BandLevels, bar_at: Callable[[float], int]) -> tuple[Hole, ...]:
     """Where the band, or the line from it, is silent and the plan is not.
 
@@ -117,7 +131,7 @@ def gaps_of(levels: BandLevels, bar_at: Callable[[float], int]) -> tuple[Hole, .
     """
     least = _least_around(levels.plan_db, round(_SLACK_S / HOP_S))
     top = np.quantile(levels.plan_db, 0.9, axis=0)
-    sounds = (least > top - _SOUNDS_DB) & (least > _floor_db(levels.take_db) + _BELOW_PLAN_DB)
+    sounds = (least > top - _SOUNDS_DB) & (least > floor_db(levels.take_db) + _BELOW_PLAN_DB)
     below = (levels.take_db < least - _BELOW_PLAN_DB) & sounds
     n_sounding = sounds.sum(axis=1)
     empty = (n_sounding >= 2) & (below.sum(axis=1) >= _MOST_BANDS * n_sounding)  # noqa: PLR2004 - one band is one player
@@ -215,14 +229,6 @@ def _least_around(levels: Floats, n_around: int) -> Floats:
 
     least: Floats = minimum_filter1d(levels, 2 * n_around + 1, axis=0)
     return least
-
-
-def _floor_db(take_db: Floats) -> Floats:
-    """What is left in each band at the quietest moment: noise, or the room."""
-    from scipy.ndimage import uniform_filter1d
-
-    power = uniform_filter1d(10 ** (take_db / 10), round(_FLOOR_S / HOP_S), axis=0)
-    return _db(power.min(axis=0))
 
 
 def _stretches(empty: npt.NDArray[np.bool_], n_join: int) -> list[tuple[int, int]]:

@@ -13,6 +13,7 @@ import numpy as np
 
 from segue.audio.loudness import momentary_lufs
 from segue.plan.plan import Section
+from segue.review.dropout import HOP_S, floor_db
 from segue.review.report import SectionLevel
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
+    from segue.review.dropout import BandLevels
     from segue.review.report import Hole, Review
 
     Floats = npt.NDArray[np.float64]
@@ -38,6 +40,10 @@ _RIDDEN_LU: Final = (
 _LEAST_RISE_LU: Final = 2.0  # leaves; a smaller rise of the plan tells nothing; by judgement
 _LEAST_RIDE_S: Final = 1.5  # of such rises and falls that must be heard; by judgement
 _LEAST_SLOPE: Final = 0.25  # of what the plan rises by: noise and rooms even out less; by judgement
+
+_BAND_SOUNDS_DB: Final = 20.0  # of a band below its loud moments; by judgement
+_ABOVE_FLOOR_DB: Final = 8.0  # of the plan above what noise leaves in a band; by judgement
+_LEAST_SECTION_S: Final = 1.0  # of sound that tells the level of a section; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -112,8 +118,11 @@ def gain_ratio(levels: LevelDifference, holes: Sequence[Hole], review: Review) -
     return 1.0 if slope < _LEAST_SLOPE else 1 / (1 - min(slope, 0.9))
 
 
-def section_levels(levels: LevelDifference, review: Review) -> tuple[SectionLevel, ...]:
+def section_levels(bands: BandLevels, review: Review) -> tuple[SectionLevel, ...]:
     """Level of each section against the plan, about the take's own level.
+
+    Band by band, and the middle of the bands: a phone takes the low ones away and a room adds to
+    some, which makes a section of other instruments no softer.
 
     Parameters
     ----------
@@ -123,17 +132,23 @@ def section_levels(levels: LevelDifference, review: Review) -> tuple[SectionLeve
     Returns
     -------
     tuple of SectionLevel
-        Sections without sound are left out.
+        Sections without enough sound are left out.
     """
     starts_s = np.array([bar.plan_s for bar in review.bars])
-    index = np.clip(np.searchsorted(starts_s, levels.plan_s, side="right") - 1, 0, None)
+    index = np.clip(np.searchsorted(starts_s, bands.plan_s, side="right") - 1, 0, None)
     of_hop = np.array([review.bars[i].section for i in index])
+    top = np.quantile(bands.plan_db, 0.9, axis=0)
+    least = np.maximum(top - _BAND_SOUNDS_DB, floor_db(bands.take_db) + _ABOVE_FLOOR_DB)
+    over = np.where(bands.plan_db > least, bands.take_db - bands.plan_db, np.nan)
     sections: tuple[Section, ...] = get_args(Section)
-    return tuple(
-        SectionLevel(section=section, against_plan_lu=float(np.median(levels.over_lu[mine])))
-        for section in sections
-        if (mine := levels.sounds & (of_hop == section)).any()
-    )
+    told = []
+    for section in sections:
+        mine = over[of_hop == section]
+        enough = np.isfinite(mine).sum(axis=0) * HOP_S > _LEAST_SECTION_S
+        if enough.any():
+            middle = float(np.median(np.nanmedian(mine[:, enough], axis=0)))
+            told.append(SectionLevel(section=section, against_plan_lu=middle))
+    return tuple(told)
 
 
 def _sounds(plan_lufs: Floats) -> npt.NDArray[np.bool_]:

@@ -327,7 +327,7 @@ def _with_sound(
             else part_rests(whose, review.bars, plan.duration_s, holes)
         ),
         gain_ratio=ratio,
-        levels=section_levels(levels, review) if ratio == 1 else (),
+        levels=section_levels(bands, review) if ratio == 1 else (),
         faults=faults_of(part, option.clip),
     )
     tempo_bpm_at = {line.number: plan.tempo.bpm_at(line.beat + 1) for line in plan.bar_lines}

@@ -138,6 +138,18 @@ def test_entry_with_a_band_that_lags_is_told_against_the_band(review_of, plan):
     assert review_of(played, offset_s=1.0).singer.late_ms == pytest.approx(0.0, abs=ENTRY_MS)
 
 
+def test_a_section_that_is_louder_is_told_through_any_tone(run, plan, tmp_path):
+    entry = next(line for line in plan.bar_lines if line.section == "incoming")
+    sound = band(plan)
+    sound[round(plan.seconds_at(entry.beat) * RATE_HZ) :] *= 2.0  # 6 dB
+    dull = np.apply_along_axis(np.convolve, 0, sound, np.hanning(25) / np.hanning(25).sum(), "same")
+    for name, played in (("plain", sound), ("dull", dull)):
+        path = taped(played, tmp_path / f"{name}.wav", offset_s=1.0)
+        told = review_take(ReviewRequest(run=run, take=path)).best_try
+        levels = {level.section: level.against_plan_lu for level in told.levels}
+        assert levels["incoming"] - levels["outgoing"] == pytest.approx(6.0, abs=1.0)
+
+
 def test_other_music_is_refused_with_its_best_match(run, plan, tmp_path):
     other = tuple(tuple(m + 6 - 5 * (n % 2) for n, m in enumerate(chord)) for chord in CHORDS)
     sound = np.roll(band(plan, Played(chords=other[::-1], seed=9)), RATE_HZ // 5, axis=0)
