@@ -176,6 +176,7 @@ def main() -> int:
         return 1
     if asked.keep is not None:
         asked.keep.mkdir(parents=True, exist_ok=True)
+    asked.cache.mkdir(parents=True, exist_ok=True)
     runs = run_folders(asked.cache)
     wanted = orders(
         runs,
