@@ -65,7 +65,7 @@ class TrendLine:
     @property
     def words(self) -> str:
         """Its latest numbers and what they come to: "bars off the grid: 24, 18, 9 ms, better"."""
-        told = ["?" if v is None else f"{v:.0f}" for v in self.values[-_MOST_TOLD:]]
+        told = ["?" if v is None else f"{round(v) + 0.0:.0f}" for v in self.values[-_MOST_TOLD:]]
         before = "…, " if len(self.values) > _MOST_TOLD else ""
         unit = f" {self.unit}" if self.unit else ""
         return f"{self.name}: {before}{', '.join(told)}{unit}, {self.verdict}"

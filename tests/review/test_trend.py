@@ -38,7 +38,7 @@ def test_a_line_in_words_has_its_latest_numbers():
     assert _line(*range(12, 0, -1)).words == (
         "bars off the grid: …, 8, 7, 6, 5, 4, 3, 2, 1 ms, better"
     )
-    assert _line(9.0, None, 8.0).words == "bars off the grid: 9, ?, 8 ms, same"
+    assert _line(9.0, None, -8.2, -0.2).words == "bars off the grid: 9, ?, -8, 0 ms, better"
 
 
 def test_reviews_of_this_join_count_in_the_order_of_their_days(rehearsal):
