@@ -32,6 +32,7 @@ _HIGHEST_PEAK: Final = 0.89  # full scale less 1 dB: an encoder overshoots by so
 _LEAST_REACH_MS, _MOST_REACH_MS = 50.0, 120.0  # what the marks of lateness show; by judgement
 _HALF: Final = 50.0  # of their width, in units of the drawing
 _SECTIONS: Final = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
+_CHART_TOP: Final = 3.0  # times what is no change: a chart shows at least so much; by judgement
 _CHART: Final = (300.0, 80.0, 8.0)  # of a line over weeks: width, height, margin; by judgement
 
 
@@ -244,7 +245,8 @@ def _chart(line: TrendLine) -> dict[str, object]:
     """Points of a line over the weeks: how far from 0, the highest at the top."""
     width, height, margin = _CHART
     known = [(n, abs(v)) for n, v in enumerate(line.values) if v is not None]
-    top = max((v for _, v in known), default=0.0) or 1.0
+    # What is no change looks like none.
+    top = max([v for _, v in known] + [_CHART_TOP * line.same, 1.0])
     step = (width - 2 * margin) / max(len(line.values) - 1, 1)
     points = [
         (margin + n * step, height - margin - (height - 2 * margin) * v / top) for n, v in known
@@ -252,7 +254,6 @@ def _chart(line: TrendLine) -> dict[str, object]:
     return {
         "line": line,
         "points": [(f"{x:.1f}", f"{y:.1f}") for x, y in points],
-        "top": f"{top:.0f}",
     }
 
 
