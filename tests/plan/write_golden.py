@@ -4,9 +4,10 @@ Do so after a change that is meant, and read the difference before keeping it.
 """
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
+from segue.analysis.structure_facts import LoopFact
 from segue.plan import plan_segue
 from segue.recipes import load_recipes, shelf_folder
 from tests.plan.song_facts import end_facts, start_facts
@@ -23,6 +24,41 @@ CLOSE = (
     start_facts("C major", 103.0, kind="pick-up", pickup_beats=1.0, first_note_s=10.2),
 )
 """A far pair, and a near one for recipes that are at home with close keys."""
+
+
+def _loop(downbeats_s, first, n_bars, *, voice, drums, late_s):
+    """Bars of a song as its loop, heard a little beside the bar lines."""
+    return LoopFact(
+        start_s=downbeats_s[first] + late_s,
+        end_s=downbeats_s[first + n_bars] + late_s,
+        n_bars=n_bars,
+        quality=0.8,
+        seam_db=3.0,
+        repeats=0.8,
+        steady_db=2.0,
+        voice=voice,
+        drums=drums,
+    )
+
+
+def _played(facts, *, first):
+    """The same song with players who are a little off the line, and with loops."""
+    pulse = facts.pulse
+    beats_s = tuple(t + 0.002 * (-1) ** n for n, t in enumerate(pulse.beats_s))
+    pulse = replace(pulse, beats_s=beats_s, downbeats_s=beats_s[:: pulse.metre])
+    loops = (
+        _loop(pulse.downbeats_s, first, 1, voice=0.9, drums=0.9, late_s=0.0),
+        _loop(pulse.downbeats_s, first, 2, voice=0.1, drums=0.2, late_s=0.02),
+        _loop(pulse.downbeats_s, first + 1, 4, voice=0.3, drums=0.8, late_s=-0.02),
+    )
+    return replace(facts, pulse=pulse, loops=loops)
+
+
+WALTZ = (
+    _played(end_facts("F# minor", 92.0, metre=3, kind="cold stop"), first=9),
+    _played(start_facts("D major", 88.0, metre=3, first_note_s=13.0), first=1),
+)
+"""In three, near in tempo, with loops of which some lie 20 ms beside the bar line."""
 NEAR_KEYS = 0.5
 """Recipes for key distances up to here get the near pair too."""
 
@@ -30,7 +66,7 @@ NEAR_KEYS = 0.5
 def pairs_of(recipe):
     """Names and facts of the pairs that a recipe has a golden plan for."""
     near = recipe.suits.key_distance[1] <= NEAR_KEYS
-    return {"far": FAR, "near": CLOSE} if near else {"far": FAR}
+    return {"far": FAR, "waltz": WALTZ, **({"near": CLOSE} if near else {})}
 
 
 def golden_text(recipe):
