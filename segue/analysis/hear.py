@@ -68,7 +68,13 @@ def hear_edge(
     tuning = TuningFact(cents=said.tuning_cents or 0.0, spread_cents=0.0)
     if said.tuning_cents is None and pitched >= _HALF_PITCHED:
         tuning = settled_tuning(peaks)  # drums and speech have no notes to be in tune
-    heard_key, edge_chord = hear_harmony(edge, pulse, tuning_cents=tuning.cents, pitched=pitched)
+    heard_key, edge_chord = hear_harmony(
+        edge,
+        pulse,
+        tuning_cents=tuning.cents,
+        pitched=pitched,
+        is_tuning_said=said.tuning_cents is not None,
+    )
     ending = _ending(edge, pulse, said) if edge.edge == "end" else None
     opening = _opening(edge, pulse, said) if edge.edge == "start" else None
     built = hear_structure(edge, pulse, _join(ending, opening))

@@ -105,8 +105,6 @@ def _unit(rows: Floats) -> Floats:
 
 Floats = npt.NDArray[np.float64]
 
-PLAIN_KIND: Final = 9
-"""The kind of evidence that is plain chroma: the whitened spectrum, overtones and all."""
 _STEPS: Final = (1, 2, 3, 4, 5, 7, 8, 9, 10, 11)
 """Semitones from a bass note down to the one before; a tritone is rare."""
 # semitones: the thirds, the fifth and the minor seventh; by judgement
@@ -117,6 +115,7 @@ _EDGE_SEGMENTS: Final = (1.5, 8.0)
 _FAR_SEGMENTS: Final = 4.0  # segments by which a look at the far end falls off; by judgement
 _SOUNDING: Final = 0.3
 """Segments of at least this weight have music in them."""
+_DECAYED: Final = 0.1  # magnitude against the median segment that counts half; by judgement
 _HEAD_BARS: Final = 4
 """Phrases mostly start every fourth bar; common practice, no source."""
 _FEW_BARS: Final = 4.0
@@ -159,6 +158,11 @@ def key_evidence(frames: NoteFrames) -> Floats:
     )
 
 
+def plain_chroma(frames: NoteFrames) -> Floats:
+    """Share of each pitch class in the whitened spectrum, overtones and all, shape (12,)."""
+    return _share(_segment_weights(frames.level) @ frames.notes[:, -1] ** 2)
+
+
 def chord_at_edge(frames: NoteFrames) -> Floats:
     """How likely each triad is to be the last one of an ending, the first of an opening.
 
@@ -170,12 +174,12 @@ def chord_at_edge(frames: NoteFrames) -> Floats:
     power = frames.notes**2
     chords = chord_posteriors(_to_one(power[:, 1:4].sum(axis=1)), _to_one(power[:, 0]))
     weight = _segment_weights(frames.level)
-    near = _fading(_from_edge(weight, frames)[0], _EDGE_SEGMENTS[0]) * weight
+    near = fading(from_edge(weight, frames)[0], _EDGE_SEGMENTS[0]) * weight
     near = near / max(float(near.sum()), _TINY)
     return np.asarray(np.tensordot(near, chords, axes=1)[: len(_MOVED)])
 
 
-def _from_edge(
+def from_edge(
     weight: Floats, frames: NoteFrames
 ) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
     """Segments from what sounds first at the edge, and from what sounds at the far end."""
@@ -188,9 +192,14 @@ def _from_edge(
 
 def _segment_weights(level: Floats) -> Floats:
     """Weights that add up to 1: full where the music sounds, less in its decay."""
-    magnitude = 2.0**level
-    weight = magnitude / (magnitude + 0.1)
+    weight = sounding_share(level)
     return np.asarray(weight / max(float(weight.sum()), _TINY))
+
+
+def sounding_share(level: Floats) -> Floats:
+    """How far music sounds in each segment, 0..1, of octaves above the median segment."""
+    magnitude = 2.0**level
+    return np.asarray(magnitude / (magnitude + _DECAYED))
 
 
 def _chords_over_bass(weight: Floats, bass: Floats, treble: Floats) -> list[Floats]:
@@ -226,20 +235,21 @@ def _at_edges(
     weight: Floats, frames: NoteFrames, chroma: tuple[Floats, ...], chords: Floats
 ) -> list[Floats]:
     """What sounds at the edge itself, of endings and of openings, and at the far end."""
-    inward, outward = _from_edge(weight, frames)
+    inward, outward = from_edge(weight, frames)
     rows = []
     for reach in _EDGE_SEGMENTS:
-        near = _fading(inward, reach) * weight
+        near = fading(inward, reach) * weight
         near = near / max(float(near.sum()), _TINY)
         seen = [*(near @ values for values in chroma), *np.tensordot(near, chords, axes=1)[:2]]
         nothing = [np.zeros(N_PITCH_CLASSES)] * len(seen)
         rows += [*seen, *nothing] if frames.is_start else [*nothing, *seen]
-    far = _fading(outward, _FAR_SEGMENTS) * weight
+    far = fading(outward, _FAR_SEGMENTS) * weight
     far = far / max(float(far.sum()), _TINY)
     return [*rows, far @ chroma[0], far @ chroma[1]]
 
 
-def _fading(distance: npt.NDArray[np.intp], reach: float) -> Floats:
+def fading(distance: npt.NDArray[np.intp], reach: float) -> Floats:
+    """Weights that fall off with the distance, none before it is 0."""
     return np.where(distance >= 0, np.exp(-np.maximum(distance, 0) / reach), 0.0)
 
 

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from functools import cache
 from importlib import resources
 from itertools import pairwise
@@ -11,7 +12,8 @@ from segue.analysis.facts import PulseFact
 from segue.analysis.key_evidence import key_evidence
 from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_harmony, hear_key, key_chances
 from segue.analysis.key_segments import hear_segments
-from segue.analysis.note_frames import note_frames
+from segue.analysis.key_sequence import MOST_SEGMENTS, sequence_scores
+from segue.analysis.note_frames import NoteFrames, note_frames
 from segue.analysis.tuning import hear_tuning
 from segue.music.key import ALL_KEYS, Key
 from tests.analysis.key_sounds import (
@@ -64,20 +66,48 @@ def test_an_aeolian_loop_that_opens_a_song_is_minor(tonic):
 
 
 @given(tonic=st.integers(0, 11), mode=st.sampled_from(["major", "minor"]), up=st.integers(1, 11))
-def test_rolled_evidence_transposes_the_chances_and_nothing_else(tonic, mode, up):
-    chances = key_chances(evidence_of(tonic, mode))
-    moved = key_chances(np.roll(evidence_of(tonic, mode), up, axis=1))
+def test_rolled_notes_transpose_the_chances_and_nothing_else(tonic, mode, up):
+    frames = frames_of(tonic, mode)
+    chances = key_chances(frames)
+    moved = key_chances(replace(frames, notes=np.roll(frames.notes, up, axis=2)))
     assert np.roll(moved.reshape(2, 12), -up, axis=1).ravel() == pytest.approx(chances)
 
 
-_heard: dict[tuple[int, str], np.ndarray] = {}
+@cache
+def frames_of(tonic: int, mode: str) -> NoteFrames:
+    (segments,) = hear_segments(song(tonic, CADENCE[mode]), NO_PULSE, tuning_cents=0.0)
+    return note_frames(segments)
 
 
-def evidence_of(tonic: int, mode: str) -> np.ndarray:
-    if (tonic, mode) not in _heard:
-        (segments,) = hear_segments(song(tonic, CADENCE[mode]), NO_PULSE, tuning_cents=0.0)
-        _heard[tonic, mode] = key_evidence(note_frames(segments))
-    return _heard[tonic, mode]
+@pytest.mark.parametrize("is_start", [False, True], ids=["end", "start"])
+def test_what_lies_beyond_the_nearest_segments_is_not_seen(is_start):
+    frames = frames_of(0, "major")
+    times = -(-MOST_SEGMENTS // len(frames.level))
+    long = replace(
+        frames,
+        notes=np.tile(frames.notes, (times, 1, 1)),
+        level=np.tile(frames.level, times),
+        downbeat=np.tile(frames.downbeat, times),
+        length_s=np.tile(frames.length_s, times),
+        is_start=is_start,
+    )
+    far = slice(MOST_SEGMENTS, None) if is_start else slice(0, -MOST_SEGMENTS)
+    other = long.notes.copy()
+    other[far] = np.roll(other[far], 1, axis=2)
+    assert sequence_scores(replace(long, notes=other)) == pytest.approx(sequence_scores(long))
+
+
+@pytest.mark.parametrize("cents", [47.0, -49.0])
+def test_a_tuning_between_two_semitones_leaves_both_names_open_unless_it_is_said(cents):
+    edge = song(5, CADENCE["major"])
+    sure = hear_key(edge, NO_PULSE, tuning_cents=0.0)
+    between = hear_harmony(edge, NO_PULSE, tuning_cents=cents)[0]
+    # The sound is tuned as it is: only what is told of its tuning differs.
+    assert between.confidence < sure.confidence
+    other = Key(tonic=(between.key.tonic + (1 if cents > 0 else -1)) % 12, mode=between.key.mode)
+    assert other in {runner.key for runner in between.runners_up[:2]}
+    said = hear_key(edge, NO_PULSE, tuning_cents=cents, is_tuning_said=True)
+    assert other not in {runner.key for runner in said.runners_up[:1]}
 
 
 @pytest.mark.parametrize("up", [1, 3, 6])
@@ -203,7 +233,7 @@ def test_a_close_is_told_from_a_cut():
 
 
 def test_the_model_covers_the_evidence_and_no_more():
-    n_kinds = len(evidence_of(0, "major"))
+    n_kinds = len(key_evidence(frames_of(0, "major")))
     with resources.files("segue.analysis").joinpath("key_model.npz").open("rb") as file:
         arrays = {name: array.shape for name, array in np.load(file).items()}
     assert arrays["mean"] == arrays["scale"] == (n_kinds, 1)
