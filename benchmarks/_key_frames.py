@@ -1,5 +1,6 @@
 """Edges as the fitting of the key sees them: packed frames, other cuts of them, and labels."""
 
+import zlib
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,16 +16,27 @@ from segue.audio import read_song
 EDGE_S = 45.0
 RATE_HZ = 48_000
 FEWEST_SEGMENTS = 20
+N_FOLDS = 4
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class KeyItem:
-    """An edge, cut in one way or two, with its key (a place in ``ALL_KEYS``) and its weight."""
+    """An edge, cut in one way or two, with its key (a place in ``ALL_KEYS``) and its weight.
+
+    `song` names what must not be fitted to and measured on: a song, the chords of a loop, a
+    package of recordings; empty for songs that nobody wrote.
+    """
 
     cuts: tuple[NoteFrames, ...]
     key: int
     group: str
+    song: str
     weight: float = 1.0
+
+    @property
+    def fold(self) -> int:
+        """Which of `N_FOLDS` folds the song belongs to; -1 is none."""
+        return zlib.crc32(self.song.encode()) % N_FOLDS if self.song else -1
 
 
 def frames_of(path: Path, edge: str) -> tuple[NoteFrames, ...]:

@@ -79,7 +79,7 @@ def sequence_scores(frames: NoteFrames) -> npt.NDArray[np.float64]:
     nets = _nets()
     near = slice(0, MOST_SEGMENTS) if frames.is_start else slice(-MOST_SEGMENTS, None)
     notes = frames.notes[near]
-    places, weight = (table[near] for table in _places(frames))
+    places, weight = (table[near] for table in segment_places(frames))
     turned = [np.roll(notes, -t, axis=2).reshape(len(notes), -1) for t in range(N_PITCH_CLASSES)]
     seen = np.concatenate(
         [np.stack(turned), np.broadcast_to(places, (N_PITCH_CLASSES, *places.shape))], axis=2
@@ -100,7 +100,7 @@ def sequence_scores(frames: NoteFrames) -> npt.NDArray[np.float64]:
     return np.asarray(np.log(_shares(raw, axis=1) + np.float32(1e-12)).mean(axis=0), np.float64)
 
 
-def _places(frames: NoteFrames) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def segment_places(frames: NoteFrames) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """What is told of a segment besides its notes, shape (n_segments, 17), and its weight.
 
     Level, downbeat, how near it is to the edge (of a start, of an end) and to the far end, where
