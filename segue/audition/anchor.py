@@ -1,4 +1,4 @@
-"""The anchor: a hard cut that ought to lose.
+"""The anchor: a plain cut, put in as a check.
 
 A listener who prefers it has misread the screen, or the candidates are poor.
 An anchor below all candidates keeps the scale honest, as ITU-R BS.1534 uses
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 ANCHOR_RANK: Final = 0
 """Stands for the anchor in votes; candidates start at 1."""
-ANCHOR_NAME: Final = "hard cut"
+ANCHOR_NAME: Final = "plain cut"
 
 _FADE_S: Final = 0.003
 """Of both sides of the cut: the cut shall lose by its music, not by a click. Set by judgement."""

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 _STATES: Final = {"gone": "file not found", "changed": "changed since it was heard"}
 _IS_ANEW: Final = (
-    "It changed since the catalogue heard it and was heard anew for this list; run 'segue "
+    "It changed since the catalogue heard it, and this list goes by what it is now. Run 'segue "
     "catalogue' on its folder to keep that."
 )
 

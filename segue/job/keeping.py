@@ -219,7 +219,7 @@ class _FileNames(TypedDict):
 def _file_names(recipe: str, *, label: str) -> _FileNames:
     """Letters, digits, spaces and dashes of the recipe's name, behind what it is called."""
     letters = "".join(c if c.isalnum() or c in " -" else "-" for c in recipe)
-    name = f"{label} {letters.strip(' -') or 'candidate'}"
+    name = f"{label} {letters.strip(' -') or 'option'}"
     return _FileNames(
         music_file=f"{name}.wav",
         click_file=f"{name} click.wav",

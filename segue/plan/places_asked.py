@@ -312,7 +312,7 @@ def _too_early(facts: EdgeFacts, place: AskedPlace, at_s: float) -> str:
 def _read_more(wanted_s: int) -> str:
     if wanted_s > MOST_READ_S:
         return f"; no more than {MOST_READ_S:g} s of a song can be read."
-    return f", or make the run again with --edge-seconds {wanted_s}."
+    return f", or run 'segue between' with --edge-seconds {wanted_s}."
 
 
 def _first_note_s(facts: EdgeFacts, place: AskedPlace) -> float:

@@ -76,7 +76,7 @@ class Suits:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Length:
-    """How long the interlude is.
+    """How long the bridge is.
 
     Parameters
     ----------
@@ -89,14 +89,14 @@ class Length:
     aim_s : float or None
         Seconds to come near to, within least and most; without it, `default` bars.
     carry_bars : int
-        Bars of the outgoing song's own music inside the interlude; -1 for all.
+        Bars of the old song's own music inside the bridge; -1 for all.
     overlap_bars : int
-        Bars of the outgoing song's own music that go on after the entry.
+        Bars of the old song's own music that go on after the entry.
     fills_talk : bool
         Lasts as long as the singer talks, in whole bars, and one clear bar more;
         then `most` is no limit.
     counted_by : {'outgoing', 'incoming'}
-        Whose metre the interlude has.
+        Whose metre the bridge has.
     """
 
     least: int
@@ -190,7 +190,7 @@ class Recipe:
     why : str
         One sentence on why it suits a pair, with facts of the pair in braces.
     length : Length
-        How long the interlude is.
+        How long the bridge is.
     layers : tuple of RecipeLayer
         What sounds, one table each.
     suits : Suits

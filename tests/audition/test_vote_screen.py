@@ -125,7 +125,7 @@ def test_blind_page_tells_no_name_and_no_finding(blind_page, document):
     run = text[text.index('id="run">') : text.index('id="listener">')]
     for record in document.candidates:
         assert record.plan.recipe not in text
-    for telling in ("chords", "outline", "loudness", "weak", "score", "hard cut"):
+    for telling in ("chords", "outline", "loudness", "weak", "score", "plain cut"):
         assert telling not in run
     assert 'class="score"' not in text
 

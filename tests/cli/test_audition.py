@@ -53,7 +53,7 @@ def test_blind_page_lies_beside_the_open_one(segue, run, opened):
     code, _, _ = segue("audition", run, "--blind", "--anchor", "--no-open", "--quiet")
     assert code == 0
     assert (run / "audition-blind.html").is_file()
-    assert (run / "hard cut.wav").is_file()
+    assert (run / "plain cut.wav").is_file()
     assert opened == []
 
 

@@ -98,7 +98,7 @@ WRONG = [
         "--leave 'bar -99'",
         (
             "--leave 'bar -99' of 'Old Song' is at 0:00.0, and only 1:40.0 to 2:11.0 was read: "
-            "take a place a bar after that start, or make the run again with --edge-seconds 146."
+            "take a place a bar after that start, or run 'segue between' with --edge-seconds 146."
         ),
     ),
     (
@@ -116,7 +116,7 @@ WRONG = [
         "--leave 1s",
         (
             "--leave '1s' of 'Old Song' is at 0:01.3, and only 1:40.0 to 2:11.0 was read: take a "
-            "place a bar after that start, or make the run again with --edge-seconds 145."
+            "place a bar after that start, or run 'segue between' with --edge-seconds 145."
         ),
     ),
     (

@@ -188,12 +188,12 @@ OUTSIDE = {
     "before what was read": (
         "leave", "1:30", ending(),
         ("--leave '1:30' of 'Old Song' is at 1:30.3, and only 1:40.0 to 2:11.0 was read: take a "
-        "place a bar after that start, or make the run again with --edge-seconds 56."),
+        "place a bar after that start, or run 'segue between' with --edge-seconds 56."),
     ),
     "bars before what was read": (
         "leave", "bar -40", ending(),
         ("--leave 'bar -40' of 'Old Song' is at 0:53.5, and only 1:40.0 to 2:11.0 was read: take "
-        "a place a bar after that start, or make the run again with --edge-seconds 93."),
+        "a place a bar after that start, or run 'segue between' with --edge-seconds 93."),
     ),
     "after the end": (
         "leave", "9:00", ending(),
@@ -217,7 +217,7 @@ OUTSIDE = {
     "after what was read": (
         "enter", "1:30", song_facts.start_facts(),
         ("--enter '1:30' of 'New Song' is at 1:30.1, and only 0:00.0 to 0:40.1 was read: take an "
-        "earlier place, or make the run again with --edge-seconds 106."),
+        "earlier place, or run 'segue between' with --edge-seconds 106."),
     ),
     "further than is ever read": (
         "leave", "0:10", replace(ending(), duration_s=600.0),
