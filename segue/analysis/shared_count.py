@@ -19,6 +19,7 @@ from itertools import product
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.doubts import doubts_about
+from segue.music.tempo import bpm_number
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, PulseFact
@@ -136,7 +137,8 @@ def counted_at(facts: EdgeFacts, level: float, *, why: str = "to go with its par
     old_doubts = set(doubts_about(facts))
     remarks = tuple(doubt for doubt in facts.doubts if doubt not in old_doubts)
     word = "twice" if level > 1.0 else "half"
-    said = f"Counted at {counted.tempo_bpm:.0f} BPM, {word} what was heard, {why}."
+    bpm = bpm_number(counted.tempo_bpm)
+    said = f"Counted at {bpm} BPM, {word} what was heard, {why}."
     return replace(changed, doubts=(*remarks, said, *doubts_about(changed)))
 
 

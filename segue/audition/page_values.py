@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 from segue.analysis.facts import have_keys
 from segue.audio.marked_mp3 import LEAD_S, MARK_S, sound_rate_hz
 from segue.audition.sound import duration_of, outline_of
-from segue.plan.bridge_words import bridge_line, length_words, moments_of
+from segue.plan.bridge_words import bridge_line, moments_of
 from segue.plan.fact_words import fact_table
 from segue.plan.layer import SongLayer
 from segue.runfolder import document_text
@@ -153,8 +153,7 @@ class WayView:
     @property
     def length_words(self) -> str:
         """Such as '4 bars, 10.0 s'."""
-        n_bars = sum(bar.section == "interlude" for bar in self.record.bars)
-        return length_words(n_bars, self.record.entry_s - self.record.exit_s)
+        return self.record.length_words
 
 
 def way_views(view: PageView) -> tuple[WayView, ...]:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final, get_args
 from segue.analysis.facts import EndingKind, OpeningKind
 from segue.music.interval import interval_name, relation
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
-from segue.music.tempo import tempo_step_words
+from segue.music.tempo import bpm_number, tempo_step_words
 from segue.music.tonal_space import key_distance
 from segue.plan.heard_words import NO_KEY, NO_PULSE
 
@@ -159,7 +159,7 @@ def key_words(side: EdgeTraits) -> str:
 
 def tempo_words(side: EdgeTraits) -> str:
     """The tempo of an edge, or that there is none."""
-    return NO_PULSE if side.tempo_bpm is None else f"{side.tempo_bpm:.0f} BPM"
+    return NO_PULSE if side.tempo_bpm is None else f"{bpm_number(side.tempo_bpm)} BPM"
 
 
 def key_index(key: Key | None) -> int:

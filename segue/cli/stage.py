@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from segue.errors import OptionError
+from segue.pages.care import FOR_EARS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -99,7 +100,7 @@ def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> 
     for note in pack.notes:
         console.print(f"- {note}")
     if not quiet:
-        console.print("Click and cue are for ears only: start in-ears low.")
+        console.print(FOR_EARS)
 
 
 def _marks(markers: Sequence[Marker]) -> list[dict[str, object]]:
@@ -134,7 +135,7 @@ def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: boo
     if quiet:
         return
     console.print(
-        "Every file starts on bar 1. Click and cue are for ears only: start in-ears low.",
+        f"Every file starts on bar 1. {FOR_EARS}",
         markup=False,
         highlight=False,
     )

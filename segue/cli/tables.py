@@ -15,7 +15,6 @@ from segue.cli.hints import has_option, print_next, print_sentence
 from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
-from segue.plan.bridge_words import length_words
 from segue.plan.fact_words import fact_table
 from segue.plan.heard_words import keys_sentence
 
@@ -149,11 +148,10 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
 def print_candidate(console: Console, record: CandidateRecord) -> None:
     """Print one option with its reason, its weakest points and what is to be said of it."""
     card = record.scorecard
-    bars = sum(bar.section == "interlude" for bar in record.bars)
-    tie = " (a tie with the one above)" if record.is_tie else ""
+    tie = " (a tie with the one before)" if record.is_tie else ""
     console.print(
         f"{record.label}  {record.plan.recipe}  {card.overall:.2f} of 1{tie}   "
-        f"{length_words(bars, record.entry_s - record.exit_s)}, enters at {record.entry_s:.2f} s",
+        f"{record.length_words}, enters at {record.entry_s:.2f} s",
         style="bold",
         markup=False,
         highlight=False,

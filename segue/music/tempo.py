@@ -22,6 +22,19 @@ TempoLaw = Literal["hold", "linear", "geometric"]
 
 SECONDS_A_MINUTE: Final = 60.0  # by which beats a minute become seconds a beat
 _NEARLY_EQUAL: Final = 1e-9  # tempos this near are one; below it the series is used, for rounding
+
+
+def bpm_number(bpm: float) -> str:
+    """A tempo as people count it: whole, or with one decimal where it is not.
+
+    Examples
+    --------
+    >>> bpm_number(95.97), bpm_number(124.24), bpm_number(120.0)
+    ('96', '124.2', '120')
+    """
+    return f"{round(bpm, 1):g}"
+
+
 _OCTAVE_SLACK: Final = 0.02  # share by which double and half tempo may miss; by judgement
 
 

@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from segue.music.tempo import bpm_number
 from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import SongLayer
 from segue.plan.words import is_at_home
@@ -127,7 +128,7 @@ def _tempo(plan: Plan) -> str:
         return ""
     old, new = plan.tempo.bpm_at(0.0), plan.tempo.bpm_at(plan.end_beat)
     if abs(new / old - 1) < _SAME_TEMPO:
-        return f"{new:.0f} BPM throughout"
+        return f"{bpm_number(new)} BPM throughout"
     beat, moves = 0.0, []
     for span in plan.tempo.spans:
         if span.law != "hold":
@@ -139,12 +140,12 @@ def _tempo(plan: Plan) -> str:
             if abs(span.start_bpm / new - 1) < _SAME_TEMPO:
                 break
             beat += span.n_beats
-        return f"{new:.0f} BPM from bar {_bar_at(plan, beat)}"
+        return f"{bpm_number(new)} BPM from bar {_bar_at(plan, beat)}"
     first, last = moves[0][0], moves[-1][1]
     n_bars = sum(first - SAME_BEAT <= line.beat < last - SAME_BEAT for line in plan.bar_lines)
     does = "slowing" if new < old else "speeding up"
     bars = f"{n_bars} bar{'' if n_bars == 1 else 's'}"
-    return f"{does} from {old:.0f} to {new:.0f} BPM over {bars}"
+    return f"{does} from {bpm_number(old)} to {bpm_number(new)} BPM over {bars}"
 
 
 def _key(plan: Plan) -> str:

@@ -78,7 +78,7 @@ def heard_tempo_words(facts: EdgeFacts) -> str:
     """The tempo and what else it may be, such as '96 BPM? (or 48)'."""
     pulse = facts.pulse
     if pulse.source == "given":
-        return f"{pulse.tempo_bpm:.4g} BPM (given)"
+        return f"{pulse.tempo_bpm:g} BPM (given)"
     if not pulse.is_known:
         return tempo_words(pulse)
     others = ", ".join(f"{bpm:.0f}" for bpm in rival_tempi_bpm(pulse))

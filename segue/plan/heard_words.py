@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 from segue.analysis.facts import SURE_CONFIDENCE, have_keys
 from segue.music.interval import relation
 from segue.music.key import note_in
+from segue.music.tempo import bpm_number
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, KeyFact, LevelFact, PulseFact
@@ -52,7 +53,7 @@ def _filled(facts: EdgeFacts, other: EdgeFacts) -> EdgeFacts:
         )
         doubts.append(
             "Without a pulse of its own, the bars of the segue are counted at "
-            f"{pulse.tempo_bpm:.0f} BPM, as '{other.title}'."
+            f"{bpm_number(pulse.tempo_bpm)} BPM, as '{other.title}'."
         )
     return replace(facts, key=key, pulse=pulse, doubts=tuple(doubts))
 
@@ -110,7 +111,8 @@ def tempo_words(pulse: PulseFact, *, bpm: float | None = None) -> str:
     bpm : float, optional
         What is told instead of the tempo of the edge.
     """
-    return f"{pulse.tempo_bpm if bpm is None else bpm:.4g} BPM" if pulse.is_known else NO_PULSE
+    told = pulse.tempo_bpm if bpm is None else bpm
+    return f"{bpm_number(told)} BPM" if pulse.is_known else NO_PULSE
 
 
 def keys_sentence(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:

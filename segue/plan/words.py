@@ -13,6 +13,7 @@ from segue.music.interval import interval_name, relation
 from segue.music.key import N_PITCH_CLASSES
 from segue.music.lerdahl import collection
 from segue.music.region import own_chords
+from segue.music.tempo import bpm_number
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 from segue.plan.layer import PadLayer, PlayedLayer
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
@@ -113,8 +114,8 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
         key_to=key_to,
         interval=interval_name(outgoing.key.key, incoming.key.key),
         relation=_relation(outgoing, incoming),
-        tempo_from=f"{old_bpm:.0f}" if time.outgoing.grid.is_heard else "free time",
-        tempo_to=f"{new_bpm:.0f}",
+        tempo_from=bpm_number(old_bpm) if time.outgoing.grid.is_heard else "free time",
+        tempo_to=bpm_number(new_bpm),
         bars=time.n_interlude_bars,
         seconds=f"{seconds:.0f}",
         percent_a_beat=f"{100 * steps:.1f}",

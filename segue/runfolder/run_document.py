@@ -21,6 +21,7 @@ from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
 from segue.audio.song_toml import MAX_METRE
 from segue.errors import OptionError, RunFolderError, shortened
 from segue.files.plain_file import first_fault, plain_bytes, plain_json
+from segue.plan.bridge_words import length_words
 from segue.plan.layer import PadLayer, PlayedLayer
 from segue.plan.plan import Plan
 from segue.runfolder.making import LABEL, Making, RunSources, Version
@@ -108,6 +109,12 @@ class CandidateRecord:
     def label(self) -> str:
         """What it is called: '2', or '2b' for a version."""
         return str(self.rank) if self.version is None else self.version.label
+
+    @property
+    def length_words(self) -> str:
+        """How long the bridge is, such as '4 bars, 10.0 s'."""
+        n_bars = sum(bar.section == "interlude" for bar in self.bars)
+        return length_words(n_bars, self.entry_s - self.exit_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys, have_pulses
 from segue.music.interval import relation
+from segue.music.tempo import bpm_number
 from segue.setlist.lengths import clock
 from segue.setlist.order.problem import is_drop_after_peak
 
@@ -79,8 +80,8 @@ def join_cautions(old: SetSong, end: EdgeFacts, new: SetSong, start: EdgeFacts) 
     if have_pulses(end, start) and is_drop_after_peak(old, ratio):
         yield (
             f"From '{old.title}' at drive {old.energy} to '{new.title}' the tempo drops from "
-            f"{end.pulse.tempo_bpm:.0f} to {start.pulse.tempo_bpm:.0f} BPM: the room falls from "
-            "its peak; put a song between, or make it a pause on purpose."
+            f"{bpm_number(end.pulse.tempo_bpm)} to {bpm_number(start.pulse.tempo_bpm)} BPM: the "
+            "room falls from its peak. Put a song between, or make it a pause on purpose."
         )
 
 

@@ -13,9 +13,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
+from segue.music.tempo import bpm_number
 from segue.plan.bridge_words import length_words
 from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
 from segue.plan.layer import PadLayer, PlayedLayer, SongLayer
+from segue.plan.places_asked import clock
 from segue.stage.exposure import exposure_sentence
 from segue.stage.staff import StaffNote, staff_note
 
@@ -28,8 +30,8 @@ if TYPE_CHECKING:
 
 def tempos(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     """Tempo before and after, such as '124 → 96 BPM'; in words where none was heard."""
-    old = f"{plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)):.4g}"
-    new = f"{plan.tempo.bpm_at(plan.entry_beat):.4g}"
+    old = bpm_number(plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)))
+    new = bpm_number(plan.tempo.bpm_at(plan.entry_beat))
     match outgoing.pulse.is_known, incoming.pulse.is_known:
         case True, True:
             return f"{old} → {new} BPM"
@@ -225,13 +227,6 @@ def cue_sheet(
     )
 
 
-def clock(seconds: float) -> str:
-    """Minutes and seconds, such as '1:07.5'."""
-    tenths = round(seconds * 10)
-    minutes, rest = divmod(tenths, 600)
-    return f"{minutes}:{rest / 10:04.1f}"
-
-
 def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNote | None:
     """The singer's, spelled in the key of the join."""
     note = incoming.first_note
@@ -271,7 +266,7 @@ def _start_words(plan: Plan, incoming: EdgeFacts) -> str:
     """Bar one, or where a song that starts freely has its first bar line, and its tempo."""
     if not incoming.pulse.is_known:
         return f"starts, in {NO_PULSE}"
-    tempo = f"{plan.tempo.bpm_at(plan.entry_beat):.4g} BPM"
+    tempo = f"{bpm_number(plan.tempo.bpm_at(plan.entry_beat))} BPM"
     if plan.enters_on_a_bar:
         return f"bar one, {tempo}"
     first = next((x.number for x in plan.bar_lines if x.beat > plan.entry_beat), None)
@@ -293,7 +288,7 @@ def _old_song(plan: Plan, outgoing: EdgeFacts) -> Iterator[CueRow]:
                 plan,
                 start,
                 "drummer",
-                f"tempo moves from {b.start_bpm:.4g} to {b.end_bpm:.4g} BPM "
+                f"tempo moves from {bpm_number(b.start_bpm)} to {bpm_number(b.end_bpm)} BPM "
                 f"over {b.n_beats:g} beats",
             )
 

@@ -165,7 +165,7 @@ def test_a_place_is_never_half_a_beat_from_what_it_names(plans, beats):
 
 def test_a_sheet_that_goes_with_no_files_does_not_speak_of_them(plans):
     sheet = _sheet(plans[0], channels=None)
-    hold = InEvening(words="Join 1 of 2", held=(("talk", 9.0),), hold_beat=plans[0].entry_beat)
+    hold = InEvening(words="Segue 1 of 2", held=(("talk", 9.0),), hold_beat=plans[0].entry_beat)
     sheets = [sheet, evening_sheet(sheet, plans[0], hold)]
     assert not re.search(r"\bfiles?\b|\.wav|channel", sheets_html(sheets).partition("<main>")[2])
     written = []

@@ -10,7 +10,7 @@ from segue.stage.pack import CHANNELS
 from segue.stage.sheet_pages import _Page, sheets_html, sheets_pdf
 from tests.plan.song_facts import end_facts, start_facts
 
-WORDS = "Join 2 of 4: starts at 8:04 of the evening (bar 245 of its tempo map)"
+WORDS = "Segue 2 of 4: starts at 8:04 of the evening (bar 245 of its tempo map)"
 
 
 def _sheets(plan, **where):

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from segue.music.interval import effort, interval_name
-from segue.music.tempo import tempo_step_words
-from segue.plan.bridge_words import length_words
+from segue.music.tempo import bpm_number, tempo_step_words
 from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
@@ -58,7 +57,7 @@ class SongRow:
         if not self.keys:
             return ""
         tempos = (self.start_bpm, self.end_bpm)
-        told = [NO_PULSE if bpm is None else f"{bpm:.0f}" for bpm in tempos]
+        told = [NO_PULSE if bpm is None else bpm_number(bpm) for bpm in tempos]
         return " → ".join(dict.fromkeys(told))
 
 
@@ -115,9 +114,8 @@ class JoinRow:
         if self.record is None:
             plain = "No segue could be made" if self.is_segue else "A plain stop"
             return f"{capital(free or plain)}."
-        n_bars = sum(bar.section == "interlude" for bar in self.record.bars)
-        length = length_words(n_bars, self.record.entry_s - self.record.exit_s)
-        told = f"{capital(self.record.plan.recipe)}, {length}{covered_words(self.wanted)}."
+        length = f"{self.record.length_words}{covered_words(self.wanted)}"
+        told = f"{capital(self.record.plan.recipe)}, {length}."
         told += "" if self.is_chosen else " Not chosen yet: the best marked one counts."
         return told + (f" Without music: {free}." if free else "")
 

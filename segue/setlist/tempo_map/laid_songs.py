@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_pulses
+from segue.music.tempo import bpm_number
 from segue.plan.edges import song_end, song_start
 from segue.setlist.tempo_map.evening_ruler import (
     SAME_PLACE_BEATS,
@@ -176,26 +177,26 @@ def _fill_notes(song: PlayedSong, fill: Fill, *, before_bpm: float, after: int) 
     if fill.n_beats:
         bars = -(-fill.n_beats // fill.metre)
         drift_s = abs(fill.seconds - 60.0 * fill.n_beats / before_bpm)
-        given = " (as long as its length says)" if abs(song.longer_s) > SAME_S else ""
-        drift = f"they may drift, {drift_s:.2f} s if its first tempo holds, and " * is_heard
+        given = ", as its length says" if abs(song.longer_s) > SAME_S else ""
+        drift = f", {drift_s:.2f} s off if its first tempo holds" * is_heard
         short = f" Bar {after - 1} has {fill.short_bar_beats} beats: whole bars do not fit."
+        where = _bars_words(after - bars, after - 1, f"{fill.seconds:.0f} s{given}")
         yield (
-            f"{song.title}: the {fill.seconds:.0f} s that were not heard{given} are laid as "
-            f"{_bars_words(after - bars, after - 1)} at {fill.bpm:.2f} BPM; {drift}"
-            f"the clock is right again from bar {after} on." + short * bool(fill.short_bar_beats)
+            f"{song.title}: {where} a guess at {bpm_number(fill.bpm)} BPM{drift}; back in time "
+            f"from bar {after}." + short * bool(fill.short_bar_beats)
         )
     start_bpm, end_bpm = song.start.pulse.tempo_bpm, song.end.pulse.tempo_bpm
     is_told = have_pulses(song.start, song.end)
     if is_told and abs(end_bpm / start_bpm - 1.0) > SAME_TEMPO_RATIO:
         yield (
-            f"{song.title} starts at {start_bpm:.4g} and ends at {end_bpm:.4g} BPM: the change "
-            f"is written at bar {after}, the first of its heard end; where in the song it is, "
-            "is not known."
+            f"{song.title} starts at {bpm_number(start_bpm)} BPM and ends at "
+            f"{bpm_number(end_bpm)}. Where in the song it changes is not known: the change is "
+            f"written at bar {after}, where its end was heard."
         )
 
 
-def _bars_words(first: int, last: int) -> str:
-    """Such as 'bars 9 to 12, 4 even ones' or 'bar 9'."""
+def _bars_words(first: int, last: int, length: str) -> str:
+    """Such as 'bars 9 to 12 (8 s) are' or 'bar 9 (2 s) is'."""
     if first == last:
-        return f"bar {first}"
-    return f"bars {first} to {last}, {last - first + 1} even ones,"
+        return f"bar {first} ({length}) is"
+    return f"bars {first} to {last} ({length}) are"
