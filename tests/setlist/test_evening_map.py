@@ -87,7 +87,7 @@ def test_clock_of_the_file_never_strays_from_the_ruler(shelf, first, middle, aft
 def test_a_tempo_that_is_another_at_the_end_is_written_where_the_end_was_heard(shelf):
     songs, ways = parts(shelf, middle_bpm=96.0, middle_end_bpm=104.0)
     evening = evening_map(songs, ways)
-    note = next(n for n in evening.notes if "starts at 96 and ends at 104" in n)
+    note = next(n for n in evening.notes if "starts at 96 BPM and ends at 104" in n)
     bar = int(note.split("written at bar ")[1].split(",")[0])
     read = read_back(evening)
     bars = read.get_downbeats()
@@ -335,7 +335,7 @@ def test_a_length_that_is_given_moves_what_comes_after(shelf, longer_s):
     songs[1] = replace(songs[1], longer_s=longer_s)
     moved, plain = evening_map(songs, ways), evening_map(*parts(shelf))
     assert moved.joins[1].time_s - plain.joins[1].time_s == pytest.approx(longer_s)
-    assert any("as long as its length says" in note for note in moved.notes)
+    assert any("as its length says" in note for note in moved.notes)
 
 
 def test_a_length_too_short_for_the_heard_edges_is_told(shelf):

@@ -94,7 +94,7 @@ def test_choice_is_shown_and_how_to_choose_is_told(open_page, folder):
     assert "1. tempo ramp" in second.locator(".one.taken h3").inner_text()
     assert "segue choose" not in page.inner_text("main")  # nothing to copy beside an option
     assert f"segue audition {folder} --serve" in page.inner_text("footer")
-    assert "as good as the one before" in second.locator(".one").nth(1).inner_text()
+    assert "a tie with the one before" in second.locator(".one").nth(1).inner_text()
 
 
 def test_it_works_by_keyboard(open_page):
