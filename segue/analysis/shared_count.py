@@ -97,7 +97,9 @@ def levels_of_count(pulse: PulseFact) -> tuple[float, ...]:
     )
 
 
-def counted_at(facts: EdgeFacts, level: float, *, why: str = "to go with its partner") -> EdgeFacts:
+def counted_at(
+    facts: EdgeFacts, level: float, *, why: str = "to go with the other song"
+) -> EdgeFacts:
     """The facts of an edge, counted at another level: 2 halves each beat, 1/2 joins two.
 
     Bars keep their number of beats: at the double each bar becomes two, at the half two become

@@ -12,6 +12,7 @@ from segue.analysis.doubts import rival_tempi_bpm, settling
 from segue.analysis.facts import SURE_CONFIDENCE
 from segue.audio.clip import EndingKind, OpeningKind
 from segue.music.key import Key, note_in
+from segue.music.tempo import bpm_number
 
 if TYPE_CHECKING:
     from segue.analysis.doubts import Settling
@@ -123,7 +124,9 @@ def _about_tempo(pulse: PulseFact) -> Question | None:
         return None
     tempi = list(dict.fromkeys([pulse.tempo_bpm, *rival_tempi_bpm(pulse)]))[:3]
     answers = tuple(
-        Answer(words=f"{bpm:.0f} BPM", field="tempo_bpm", value=round(bpm, 3), click_bpm=bpm)
+        Answer(
+            words=f"{bpm_number(bpm)} BPM", field="tempo_bpm", value=round(bpm, 3), click_bpm=bpm
+        )
         for bpm in tempi
     )
     return Question(words="Which tempo do you count?", answers=answers)
