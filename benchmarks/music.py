@@ -114,13 +114,14 @@ def main() -> int:
 def drawn_pairs(folder: Path, n_pairs: int, seed: int) -> list[tuple[Path, Path]]:
     """Pairs of different songs, the same for the same folder and seed."""
     songs = sorted(
-        path for path in folder.rglob("*") if path.suffix in SUFFIXES and _length_s(path) >= LEAST_S
+        path for path in folder.rglob("*") if path.suffix in SUFFIXES and length_s(path) >= LEAST_S
     )
     generator = random.Random(seed)
     return [tuple(generator.sample(songs, 2)) for _ in range(n_pairs)] if len(songs) > 1 else []  # type: ignore[misc]
 
 
-def _length_s(path: Path) -> float:
+def length_s(path: Path) -> float:
+    """Length of a file of sound; 0 where it cannot be read."""
     try:
         return float(soundfile.info(path).duration)
     except soundfile.LibsndfileError:
