@@ -43,14 +43,40 @@ def band_rises(music: Clip) -> tuple[Floats, Floats]:
     rises_db : ndarray, shape (n_hops,)
         0 where no band becomes louder.
     """
+    times_s, levels_db, _ = band_levels(music)
+    return times_s, rises_of(levels_db)
+
+
+def rises_of(levels_db: Floats) -> Floats:
+    """Mean rise of bands from hop to hop, of their levels of shape (n_hops, n_bands)."""
+    if not len(levels_db):
+        return np.zeros(0)
+    steps = np.diff(levels_db, axis=0, prepend=levels_db[:1])
+    return np.asarray(np.maximum(steps, 0.0).mean(axis=1))
+
+
+def band_levels(music: Clip) -> tuple[Floats, Floats, Floats]:
+    """Levels of bands of equal width in log frequency.
+
+    Returns
+    -------
+    times_s : ndarray, shape (n_hops,)
+        Seconds from the start of the clip.
+    levels_db : ndarray, shape (n_hops, n_bands)
+        Not lower than 80 dB below the loudest.
+    band_hz : ndarray, shape (n_bands,)
+        Their lower edges.
+    """
     rate_hz = music.rate_hz
     window, hop = round(WINDOW_S * rate_hz), round(RISES_HOP_S * rate_hz)
+    hertz = np.geomspace(_LOWEST_HZ, 0.45 * rate_hz, _N_BANDS + 1)
+    edges = np.unique(np.maximum(np.round(hertz / rate_hz * window), 1).astype(int))
     mono = mono_of(music.samples)
     if len(mono) < window:
-        return np.zeros(0), np.zeros(0)
-    levels = _levels_db(mono, window, hop, rate_hz)
-    rises = np.maximum(np.diff(levels, axis=0, prepend=levels[:1]), 0.0).mean(axis=1)
-    return (np.arange(len(rises)) * hop + window / 2) / rate_hz, rises
+        return np.zeros(0), np.zeros((0, len(edges) - 1)), edges[:-1] * (rate_hz / window)
+    levels_db = _levels_db(mono, window, hop, edges)
+    times_s = (np.arange(len(levels_db)) * hop + window / 2) / rate_hz
+    return times_s, levels_db, edges[:-1] * (rate_hz / window)
 
 
 def strength_of_hits_db(music: Clip) -> float:
@@ -59,13 +85,13 @@ def strength_of_hits_db(music: Clip) -> float:
     return float(np.percentile(rises_db, STRONG_PERCENT)) if len(rises_db) else 0.0
 
 
-def _levels_db(mono: npt.NDArray[np.float32], window: int, hop: int, rate_hz: int) -> Floats:
-    """Bands of equal width in log frequency, (n_hops, n_bands), a block at a time."""
+def _levels_db(
+    mono: npt.NDArray[np.float32], window: int, hop: int, edges: npt.NDArray[np.int_]
+) -> Floats:
+    """Bands between edges in bins, (n_hops, n_bands), a block of hops at a time."""
     from scipy.fft import rfft
 
     frames = np.lib.stride_tricks.sliding_window_view(mono, window)[::hop]
-    hertz = np.geomspace(_LOWEST_HZ, 0.45 * rate_hz, _N_BANDS + 1)
-    edges = np.unique(np.maximum(np.round(hertz / rate_hz * window), 1).astype(int))
     shape = np.hanning(window).astype(np.float32)
     powers = np.concatenate(
         [

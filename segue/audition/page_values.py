@@ -7,6 +7,7 @@ page's script needs to know, as plain values for JSON.
 from __future__ import annotations
 
 import hashlib
+import shlex
 from dataclasses import dataclass, replace
 from statistics import median
 from typing import TYPE_CHECKING, Final
@@ -18,6 +19,7 @@ from segue.plan.bridge_words import bridge_line, moments_of
 from segue.plan.fact_words import fact_table
 from segue.plan.layer import SongLayer
 from segue.runfolder import document_text
+from segue.runfolder.remedies import WEAK_MARK, remedy_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -26,10 +28,8 @@ if TYPE_CHECKING:
     from segue.audition.page import PageView
     from segue.plan.plan import Plan
     from segue.runfolder import CandidateRecord, Choice
+    from segue.runfolder.remedies import Remedy
     from segue.score.scorecard import CurveSample, Measure
-
-WEAK_SCORE: Final = 0.75
-"""Measures below it are shown on the timeline. Chosen by eye."""
 
 MOST_PLACES: Final = 6
 """More marks than that are no help. Chosen by eye."""
@@ -47,7 +47,7 @@ class WeakPlace:
     Parameters
     ----------
     number : int
-        From 1, in order of time.
+        From 1, the worst first.
     time_s : float
         In the candidate.
     bar : int
@@ -56,6 +56,8 @@ class WeakPlace:
         Start of the bar before it, to hear it coming.
     bar_s : (float, float)
         Where the bar starts and ends.
+    remedy : Remedy or None
+        What ``segue change`` could do about it.
     """
 
     number: int
@@ -64,25 +66,31 @@ class WeakPlace:
     from_s: float
     bar_s: tuple[float, float]
     measure: Measure
+    remedy: Remedy | None = None
+
+    @property
+    def options_text(self) -> str:
+        """The options of its remedy as they are typed; empty without one."""
+        return "" if self.remedy is None else shlex.join(self.remedy.options)
 
 
 def weak_places(record: CandidateRecord) -> tuple[WeakPlace, ...]:
-    """The places of the lowest marks, in order of time.
+    """The places of the lowest marks, the worst first.
 
     Returns
     -------
     tuple of WeakPlace
-        At most `MOST_PLACES`; empty if nothing scored below `WEAK_SCORE`.
+        At most `MOST_PLACES`; empty if nothing scored below `WEAK_MARK`.
     """
     plan = record.plan
     placed = [
         (plan.seconds_at(m.worst_beat), m)
         for m in sorted(record.scorecard.measures, key=lambda m: m.score)
-        if m.score < WEAK_SCORE and m.worst_beat is not None
+        if m.score < WEAK_MARK and m.worst_beat is not None
     ][:MOST_PLACES]
     return tuple(
         _place(record, number, time_s, measure)
-        for number, (time_s, measure) in enumerate(sorted(placed, key=lambda p: p[0]), start=1)
+        for number, (time_s, measure) in enumerate(placed, start=1)
     )
 
 
@@ -96,6 +104,7 @@ def _place(record: CandidateRecord, number: int, time_s: float, measure: Measure
         from_s=begun[-2].time_s if len(begun) > 1 else 0.0,
         bar_s=(begun[-1].time_s if begun else 0.0, later[0] if later else record.plan.duration_s),
         measure=measure,
+        remedy=remedy_of(record, measure),
     )
 
 

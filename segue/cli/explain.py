@@ -1,4 +1,4 @@
-"""``segue explain``: an option's card, with the bar in which each measure was worst."""
+"""``segue explain``: an option's weak bars, the worst first, what to do about each, every mark."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord
     from segue.score import Measure
 
-_SAME_S = 1e-3  # for rounding at a bar line
+_MOST_WEAK = 6  # findings with what to do about them; more are no help
 
 
 def explain(
@@ -22,7 +22,7 @@ def explain(
     json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
 ) -> None:
-    """Tell why an option scores as it does, and in which bars it is weakest."""
+    """Tell in which bars an option is weakest, what to do about it, and every mark."""
     from segue.cli.hints import print_next
     from segue.cli.tables import print_json
     from segue.runfolder import read_document
@@ -32,6 +32,7 @@ def explain(
     if json:
         print_json(card_report(record))
         return
+    _print_weak(run, record)
     _print_card(record)
     if record.made is not None:
         names = dict.fromkeys(x.name or x.source for x in record.made.recipe.layers)
@@ -41,36 +42,39 @@ def explain(
         print_next("Choose it", "choose", run, record.label)
 
 
-def bar_of(record: CandidateRecord, measure: Measure) -> int | None:
-    """Number of the bar in which a measure was worst; None where it has no place."""
-    if measure.worst_beat is None:
-        return None
-    time_s = record.plan.seconds_at(measure.worst_beat)
-    begun = [bar.number for bar in record.bars if bar.time_s <= time_s + _SAME_S]
-    return begun[-1] if begun else None
-
-
 def card_report(record: CandidateRecord) -> dict[str, Any]:
     """An option's card as JSON values, worst measures first."""
+    card = record.scorecard
     return {
         "rank": record.rank,
         "label": record.label,
         "recipe": record.plan.recipe,
-        "score": round(record.scorecard.overall, 4),
-        "measures": [
-            {
-                "name": m.name,
-                "label": m.label,
-                "value": round(m.value, 4),
-                "unit": m.unit,
-                "score": round(m.score, 4),
-                "worst_bar": bar_of(record, m),
-                "threshold": m.threshold,
-                "source": m.source,
-                "sentence": m.sentence,
-            }
-            for m in _worst_first(record)
+        "score": round(card.overall, 4),
+        "faults": [{"name": fault.name, "sentence": fault.sentence} for fault in card.faults],
+        "measures": [_measure_report(record, measure) for measure in _worst_first(record)],
+        "not_measured": [
+            {"name": one.name, "label": one.label, "why": one.why} for one in card.not_measured
         ],
+    }
+
+
+def _measure_report(record: CandidateRecord, m: Measure) -> dict[str, Any]:
+    from segue.runfolder.remedies import bar_of, remedy_of
+
+    remedy = remedy_of(record, m)
+    return {
+        "name": m.name,
+        "label": m.label,
+        "value": round(m.value, 4),
+        "unit": m.unit,
+        "score": round(m.score, 4),
+        "worst_bar": bar_of(record, m),
+        "threshold": m.threshold,
+        "source": m.source,
+        "sentence": m.sentence,
+        "remedy": None
+        if remedy is None
+        else {"words": remedy.words, "options": list(remedy.options)},
     }
 
 
@@ -78,17 +82,45 @@ def _worst_first(record: CandidateRecord) -> list[Measure]:
     return sorted(record.scorecard.measures, key=lambda m: m.score)
 
 
-def _print_card(record: CandidateRecord) -> None:
+def _print_weak(run: Path, record: CandidateRecord) -> None:
+    """What keeps it back, bar by bar, and for each a line to copy."""
     from rich.console import Console
-    from rich.table import Table
 
-    console = Console(soft_wrap=False)
+    from segue.cli.hints import command, print_sentence
+    from segue.runfolder.remedies import WEAK_MARK, bar_of, remedy_of
+
+    console, card = Console(), record.scorecard
     console.print(
-        f"{record.label}  {record.plan.recipe}  {record.scorecard.overall:.2f} of 1",
+        f"{record.label}  {record.plan.recipe}  {card.overall:.2f} of 1",
         style="bold",
         markup=False,
         highlight=False,
     )
+    for fault in card.faults:
+        print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
+    # the distance of the keys is the pair's: no change of the option mends it
+    weak = [m for m in _worst_first(record) if m.score < WEAK_MARK and m.name != "key_distance"]
+    for m in weak[:_MOST_WEAK]:
+        bar, remedy = bar_of(record, m), remedy_of(record, m)
+        place = "" if bar is None else f"Bar {bar}: "
+        print_sentence(console, "  - ", f"{place}{m.sentence} ({m.label} {m.score:.2f})")
+        if remedy is not None:
+            print_sentence(console, "    ", f"To {remedy.words}:")
+            # not wrapped: a line to copy
+            print(f"    {command('change', run, record.label, *remedy.options)}")
+    if not weak:
+        print_sentence(console, "  - ", "No weak place was found.")
+    print()
+
+
+def _print_card(record: CandidateRecord) -> None:
+    from rich.console import Console
+    from rich.table import Table
+
+    from segue.cli.hints import print_sentence
+    from segue.runfolder.remedies import bar_of
+
+    console = Console(soft_wrap=False)
     table = Table(box=None, pad_edge=False, header_style="bold")
     for heading in ("mark", "measure", "value", "bar", "finding"):
         table.add_column(heading, overflow="fold", no_wrap=heading in {"mark", "bar", "value"})
@@ -99,3 +131,5 @@ def _print_card(record: CandidateRecord) -> None:
             f"{m.score:.2f}", m.label, value, "-" if bar is None else f"{bar}", m.sentence
         )
     console.print(table, markup=False)
+    for one in record.scorecard.not_measured:
+        print_sentence(console, "", f"Not measured: {one.label}, {one.why}.")

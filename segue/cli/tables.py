@@ -160,6 +160,8 @@ def print_candidate(console: Console, record: CandidateRecord) -> None:
         changes = ", ".join(record.version.changes)
         print_sentence(console, "   ", f"Changed from {record.version.of}: {changes}.")
     print_sentence(console, "   ", record.plan.why)
+    for fault in card.faults:
+        print_sentence(console, "   ! ", f"It cannot be first: {fault.sentence}.")
     # How hard the change of key is, is the pair's, not the option's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
     weakest = sorted(own, key=lambda m: m.score)[:_N_WEAKEST]
@@ -201,6 +203,10 @@ def candidate_report(record: CandidateRecord) -> dict[str, Any]:
                 "sentence": m.sentence,
             }
             for m in record.scorecard.measures
+        ],
+        "faults": [fault.sentence for fault in record.scorecard.faults],
+        "not_measured": [
+            {"name": one.name, "why": one.why} for one in record.scorecard.not_measured
         ],
         "notes": list(record.notes),
     }

@@ -18,7 +18,7 @@ from segue.audio.write import packed, rounded24, unpacked, write_wav24
 from segue.runfolder import BarReport, CandidateRecord
 from segue.runfolder.pictures import waveform_of, write_picture
 from segue.score.cleanliness import TRUE_PEAK
-from segue.score.scorecard import ties_with_next_better
+from segue.score.scorecard import ties_of_cards
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -129,9 +129,12 @@ def _lowered(record: CandidateRecord, by_db: float) -> CandidateRecord:
 
 
 def ranked(candidates: Sequence[Rendered]) -> tuple[Rendered, ...]:
-    """Candidates best first, the names of their files beginning with the rank."""
-    best_first = sorted(candidates, key=lambda candidate: -candidate.record.scorecard.overall)
-    ties = ties_with_next_better([c.record.scorecard.overall for c in best_first])
+    """Candidates best first, the names of their files beginning with the rank.
+
+    One with a bad fault comes after those without.
+    """
+    best_first = sorted(candidates, key=lambda candidate: candidate.record.scorecard.order)
+    ties = ties_of_cards([candidate.record.scorecard for candidate in best_first])
     return tuple(
         replace(candidate, record=_with_rank(candidate.record, rank, is_tie=is_tie))
         for rank, (candidate, is_tie) in enumerate(zip(best_first, ties, strict=True), start=1)

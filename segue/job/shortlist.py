@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from segue.analysis.facts import have_pulses
 from segue.plan import Given, proposals, suitability
+from segue.score.bridge import LIFT_LU
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -45,11 +46,14 @@ class QuickListen:
         What is heard between the songs.
     chords : tuple of str
         Symbols of its planned chords.
+    n_faults : int
+        Bad faults that it has: it could not be first.
     """
 
     overall: float
     bridge: BridgeSound
     chords: tuple[str, ...] = ()
+    n_faults: int = 0
 
 
 def shortlist(
@@ -199,6 +203,7 @@ def _mark(
         mark -= _STATIC_COST
     if bridge.hole_s > _MOST_HOLE_S + recipe.level.stop_bars * _BAR_S:
         mark -= 0.4
+    mark -= _FAULT_COST * heard.n_faults
     mark -= 0.05 * min(max(bridge.dip_lu - _MOST_DIP_LU, 0.0), 6.0)
     mark -= 0.15 * min(max(bridge.pulse - _MOST_PULSE, 0.0), 2.0)
     mark -= 0.05 * min(max(abs(bridge.air_db) - _MOST_AIR_DB, 0.0), 6.0)
@@ -211,27 +216,19 @@ def _mark(
 
 _MOST_PULSE: Final = 1.6
 """A bridge with harder attacks than this, against the songs', stands out of them."""
+_FAULT_COST: Final = 0.5  # of a bad fault, by judgement
 _STATIC_COST: Final = 0.35
 """What sounds on without a beat is for those pairs that ask for it."""
 _MOST_HOLE_S, _BAR_S, _MOST_DIP_LU, _MOST_AIR_DB = 0.3, 2.0, 3.0, 4.0
 """Beyond these it costs: a hole, beside so many bars of 2 s that a stop may have; a dip before bar
 one; air unlike the songs'. Set by judgement."""
-LIFT_LU, LIFT_RATIO = 4.0, 1.3
-"""A lift is louder by this, and brighter and denser by this ratio, from its first quarter to its
-last: two of the three. Loudness drives felt arousal (R. Dean, F. Bailes and E. Schubert, PLoS ONE
-6(4), 2011)."""
 _CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
 _DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 
 
 def lifts(bridge: BridgeSound) -> bool:
     """Whether a bridge lifts, by what is heard."""
-    signs = (
-        bridge.rise_lu >= LIFT_LU,
-        bridge.brighter >= LIFT_RATIO,
-        bridge.denser >= LIFT_RATIO,
-    )
-    return sum(signs) >= 2  # noqa: PLR2004 - two of three
+    return bridge.lifts
 
 
 def climbs(recipe: Recipe) -> bool:

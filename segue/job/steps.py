@@ -25,7 +25,8 @@ from segue.plan.layer import PadLayer
 from segue.render import render_candidate
 from segue.runfolder import Making, place_text
 from segue.score import score_candidate
-from segue.score.bridge import bridge_of
+from segue.score.card import card_of
+from segue.score.listening_to import hear as hear_candidate
 from segue.workers.work import give_back
 
 if TYPE_CHECKING:
@@ -164,9 +165,12 @@ def tried(step: Attempt) -> QuickListen:
     old, new = (song.thinned for song in _songs_of(step))
     plan = planned(step)
     candidate = render_candidate(plan, old, new, kits=_AT_HAND.thin_kits)
+    hearing = hear_candidate(candidate, *_facts_of(step), purpose=step.request.purpose)
+    card = card_of(hearing, weights=step.request.weights)
     return QuickListen(
-        overall=_scored(step, candidate).overall,
-        bridge=bridge_of(plan, candidate.music),
+        overall=card.overall,
+        bridge=hearing.bridge,
+        n_faults=len(card.faults),
         chords=tuple(dict.fromkeys(voicing.symbol for voicing in plan.voicings)),
     )
 
@@ -322,12 +326,15 @@ def _shift_notes(old: EdgeFacts, new: EdgeFacts, semitones: int) -> tuple[str, .
     return () if move is None else (move.sentence, *(cost.sentence for cost in move.costs))
 
 
-def _scored(step: Attempt, candidate: Candidate) -> Scorecard:
+def _facts_of(step: Attempt) -> tuple[EdgeFacts, EdgeFacts]:
     old, new = step.songs
+    return old.facts, new.facts
+
+
+def _scored(step: Attempt, candidate: Candidate) -> Scorecard:
     return score_candidate(
         candidate,
-        old.facts,
-        new.facts,
+        *_facts_of(step),
         purpose=step.request.purpose,
         weights=step.request.weights,
     )

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.band_rises import RISES_HOP_S, STRONG_PERCENT, band_rises
+from segue.analysis.band_rises import RISES_HOP_S, STRONG_PERCENT, band_levels, rises_of
 from segue.analysis.envelope import mono_of
 from segue.audio.loudness import lufs_of_a_song, mean_lufs, momentary_lufs
 
@@ -30,6 +30,10 @@ STATIC_PULSE: Final = 0.35
 """Below this share of the songs' onsets nothing beats."""
 HOLE_LU: Final = 12.0
 """This far under the quieter song is a hole."""
+LIFT_LU, LIFT_RATIO = 4.0, 1.3
+"""A lift is louder by this, and brighter and denser by this ratio, from its first quarter to its
+last: two of the three. Loudness drives felt arousal (R. Dean, F. Bailes and E. Schubert, PLoS ONE
+6(4), 2011)."""
 N_CURVE: Final = 16  # points of the loudness curve that two bridges are compared by
 _HOP_S: Final = 0.1  # of the loudness curve
 _ONSET_SHARE: Final = 0.4
@@ -38,6 +42,45 @@ _STRONG_OF_A_FEW: Final = 98.0
 """Percentile of the rises that stands for their peaks in one or two bars."""
 _FLOOR_LUFS: Final = -100.0  # stands for silence
 _AIR_HZ: Final = (1_000.0, 6_000.0)  # where a bridge is behind a curtain, or too bright
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A value over time: two arrays of one length."""
+
+    times_s: Floats
+    values: Floats
+
+    def part(self, low_s: float, high_s: float) -> Floats:
+        """Its values from one time up to another."""
+        return self.values[(self.times_s >= low_s) & (self.times_s < high_s)]
+
+    def median(self, low_s: float, high_s: float) -> float:
+        """Its median there; its least value where there is nothing."""
+        part = self.part(low_s, high_s)
+        return float(np.median(part)) if len(part) else float(self.values.min(initial=0.0))
+
+    def at(self, times_s: Floats) -> Floats:
+        """Its values at some times, in between by a line."""
+        return np.interp(times_s, self.times_s, self.values)
+
+    def strong(self, low_s: float, high_s: float, percentile: float = STRONG_PERCENT) -> float:
+        """How high its peaks are in a stretch; 0 where there is nothing."""
+        part = self.part(low_s, high_s)
+        return float(np.percentile(part, percentile)) if len(part) else 0.0
+
+    def onsets_a_s(self, low_s: float, high_s: float, least: float) -> float:
+        """Peaks a second of at least some height."""
+        return len(self.peaks_s(low_s, high_s, least)) / max(high_s - low_s, 0.1)
+
+    def peaks_s(self, low_s: float, high_s: float, least: float) -> Floats:
+        """Times of its peaks of at least some height, 60 ms apart or more."""
+        from scipy.signal import find_peaks
+
+        inside = (self.times_s >= low_s) & (self.times_s < high_s)
+        apart = max(round(0.06 / RISES_HOP_S), 1)
+        found = find_peaks(self.values[inside], height=max(least, 1e-9), distance=apart)[0]
+        return np.asarray(self.times_s[inside][found])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,12 +129,79 @@ class BridgeSound:
         """Whether nothing in it beats."""
         return self.pulse < STATIC_PULSE
 
+    @property
+    def lifts(self) -> bool:
+        """Whether it lifts, by what is heard: two of louder, brighter and denser."""
+        signs = (
+            self.rise_lu >= LIFT_LU,
+            self.brighter >= LIFT_RATIO,
+            self.denser >= LIFT_RATIO,
+        )
+        return sum(signs) >= 2  # noqa: PLR2004 - two of three
 
-def bridge_of(plan: Plan, music: Clip) -> BridgeSound:
-    """Listen to the bridge of a rendered plan and to the songs next to it."""
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoomCurves:
+    """What the room hears, over time.
+
+    Parameters
+    ----------
+    level : Curve
+        Momentary loudness in LUFS, every 0.1 s, not below -100.
+    onsets : Curve
+        How much louder the bands become from hop to hop, in decibels, every 12 ms.
+    bands_db : ndarray, shape (n_hops, n_bands)
+        Levels of bands of equal width in log frequency, at the times of `onsets`.
+    band_hz : ndarray, shape (n_bands,)
+        Their lower edges.
+    """
+
+    level: Curve
+    onsets: Curve
+    bands_db: Floats
+    band_hz: Floats
+
+    def band_level_db(self, low_s: float, high_s: float, low_hz: float, high_hz: float) -> float:
+        """Mean power of a range of bands in a stretch of time, in decibels."""
+        hops = (self.onsets.times_s >= low_s) & (self.onsets.times_s < high_s)
+        bands = (self.band_hz >= low_hz) & (self.band_hz < high_hz)
+        if not hops.any() or not bands.any():
+            return float(self.bands_db.min(initial=0.0))
+        power = 10.0 ** (self.bands_db[np.ix_(hops, bands)] / 10.0)
+        return float(10.0 * np.log10(power.sum(axis=1).mean()))
+
+
+def room_curves(music: Clip, level: Curve | None = None) -> RoomCurves:
+    """Loudness, onsets and bands of a clip.
+
+    Parameters
+    ----------
+    level : Curve, optional
+        Its momentary loudness every 0.1 s, where that is known.
+    """
+    if level is None:
+        times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
+        level = Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))
+    times_s, bands_db, band_hz = band_levels(music)
+    return RoomCurves(
+        level=level,
+        onsets=Curve(times_s, rises_of(bands_db)),
+        bands_db=bands_db,
+        band_hz=band_hz,
+    )
+
+
+def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> BridgeSound:
+    """Listen to the bridge of a rendered plan and to the songs next to it.
+
+    Parameters
+    ----------
+    room : RoomCurves, optional
+        Of the music, where they are known.
+    """
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
-    times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
-    level = _Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))
+    room = room or room_curves(music)
+    level, flux = room.level, room.onsets
     old, new = (
         lufs_of_a_song(part) if len(part) else _FLOOR_LUFS
         for part in (
@@ -100,7 +210,6 @@ def bridge_of(plan: Plan, music: Clip) -> BridgeSound:
         )
     )
     quieter = min(old, new)
-    flux = _flux(music)
     strong = float(
         np.mean([flux.strong(exit_s - AROUND_S, exit_s), flux.strong(entry_s, entry_s + AROUND_S)])
     )
@@ -129,42 +238,6 @@ def bridge_of(plan: Plan, music: Clip) -> BridgeSound:
         air_db=_air_db(music, exit_s, entry_s),
         curve_lu=tuple(level.at(np.linspace(exit_s, entry_s, N_CURVE)) - quieter),
     )
-
-
-@dataclass(frozen=True, slots=True)
-class _Curve:
-    """A value over time."""
-
-    times_s: Floats
-    values: Floats
-
-    def part(self, low_s: float, high_s: float) -> Floats:
-        return self.values[(self.times_s >= low_s) & (self.times_s < high_s)]
-
-    def median(self, low_s: float, high_s: float) -> float:
-        part = self.part(low_s, high_s)
-        return float(np.median(part)) if len(part) else float(self.values.min(initial=0.0))
-
-    def at(self, times_s: Floats) -> Floats:
-        return np.interp(times_s, self.times_s, self.values)
-
-    def strong(self, low_s: float, high_s: float, percentile: float = STRONG_PERCENT) -> float:
-        part = self.part(low_s, high_s)
-        return float(np.percentile(part, percentile)) if len(part) else 0.0
-
-    def onsets_a_s(self, low_s: float, high_s: float, least: float) -> float:
-        from scipy.signal import find_peaks
-
-        part = self.part(low_s, high_s)
-        apart = max(round(0.06 / RISES_HOP_S), 1)
-        return len(find_peaks(part, height=max(least, 1e-9), distance=apart)[0]) / max(
-            high_s - low_s, 0.1
-        )
-
-
-def _flux(music: Clip) -> _Curve:
-    """How much louder the bands become from hop to hop, in decibels."""
-    return _Curve(*band_rises(music))
 
 
 def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:

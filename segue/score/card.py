@@ -6,15 +6,21 @@ from typing import TYPE_CHECKING
 
 from segue.score import (
     arrival,
+    belonging,
     cleanliness,
+    energy,
     entry,
+    groove,
+    leaving,
     level_steps,
     overlap,
+    speech,
     tempo_steps,
     tonal,
 )
+from segue.score.faults import bad_faults
 from segue.score.listening_to import Listened, hear
-from segue.score.scorecard import CurveSample, Measure, Scorecard
+from segue.score.scorecard import CurveSample, Measure, NotMeasured, Scorecard
 from segue.score.tones import key_fit
 from segue.score.weights import Purpose, overall, weights_for
 
@@ -25,10 +31,11 @@ if TYPE_CHECKING:
     from segue.music.key import Key
     from segue.render.candidate import Candidate
 
-_MEASURES: tuple[Callable[[Listened], Measure | None], ...] = (
+_MEASURES: tuple[Callable[[Listened], Measure | NotMeasured | None], ...] = (
     tonal.tonal_path,
     tonal.landing,
     overlap.consonance,
+    belonging.tuning,
     arrival.key_arrival,
     arrival.old_key,
     arrival.cadence,
@@ -37,13 +44,24 @@ _MEASURES: tuple[Callable[[Listened], Measure | None], ...] = (
     tempo_steps.steady_beats,
     entry.entry_timing,
     entry.bar_line,
-    level_steps.pulse,
-    level_steps.level_step,
+    groove.pulse,
+    groove.fill,
+    groove.clash,
+    energy.hole,
+    energy.cliff,
+    energy.bar_one,
+    energy.drive,
+    energy.fullness,
+    speech.speech_level,
+    speech.speech_room,
+    speech.talk_length,
     level_steps.level_match,
-    level_steps.dead_air,
-    overlap.low_end,
     level_steps.brightness,
+    overlap.low_end,
     overlap.voices,
+    leaving.phrase,
+    leaving.last_chord,
+    belonging.own_music,
     cleanliness.true_peak,
     cleanliness.clipping,
     cleanliness.click_leak,
@@ -72,17 +90,25 @@ def score_candidate(
     Returns
     -------
     Scorecard
-        Measures that do not apply to this candidate are left out, of the mean too.
+        Measures that do not apply to this candidate are left out, of the mean too; what ought
+        to be heard and is not is told by name, without a mark.
     """
-    hearing = hear(candidate, incoming)
-    found = (measure(hearing) for measure in _MEASURES)
+    hearing = hear(candidate, outgoing, incoming, purpose=purpose)
+    return card_of(hearing, weights=weights)
+
+
+def card_of(hearing: Listened, *, weights: Mapping[str, float] | None = None) -> Scorecard:
+    """The scorecard of what was heard; see `score_candidate`."""
+    found = [measure(hearing) for measure in _MEASURES]
     measures = (
-        tonal.key_distance(outgoing, incoming),
-        *(measure for measure in found if measure is not None),
+        tonal.key_distance(*hearing.facts),
+        *(one for one in found if isinstance(one, Measure)),
     )
     return Scorecard(
         measures=measures,
-        overall=overall(measures, weights=weights or weights_for(purpose)),
+        overall=overall(measures, weights=weights or weights_for(hearing.aim)),
+        not_measured=tuple(one for one in found if isinstance(one, NotMeasured)),
+        faults=bad_faults(measures),
         loudness_lufs=level_steps.loudness_curve(hearing),
         key_distance_from=_key_curve(hearing, hearing.plan.key_from),
         key_distance_to=_key_curve(hearing, hearing.plan.key_to),

@@ -59,7 +59,8 @@ def entry_timing(hearing: Listened) -> Measure | None:
         score = falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS)
         side = "late" if value_ms > 0 else "early"
         against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
-        sentence = f"The new song enters {abs(value_ms):.0f} ms {side} against {against}."
+        on_time = "On time" if abs(value_ms) <= TIGHT_MS else "Off the beat"
+        sentence = f"{on_time}: {abs(value_ms):.0f} ms {side} against {against}."
     return Measure(
         name="entry_timing",
         label="entry on the beat",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.score.bridge import BridgeSound, Curve, RoomCurves, bridge_of, room_curves
 from segue.score.level_curves import LevelCurves, levels_of
 from segue.score.rendered_pulse import Pulse, beat_lengths_s, heard_pulse
 from segue.score.tones import SideSpectra, Tones, heard_tones, side_spectra
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, PulseFact
     from segue.plan.plan import Plan, Section
     from segue.render.candidate import Candidate
+    from segue.score.weights import Purpose
 
 Floats = npt.NDArray[np.float64]
 
@@ -36,8 +38,10 @@ class Listened:
 
     Parameters
     ----------
-    incoming_pulse : PulseFact
-        What is known of the pulse of the new song.
+    facts : (EdgeFacts, EdgeFacts)
+        What is known of the old song and of the new one.
+    aim : {'talk', 'lift', 'calm', 'dance'} or None
+        What it is for.
     tones : Tones
         Chroma of the music.
     pulse : Pulse
@@ -50,16 +54,28 @@ class Listened:
         Spectra of 'outgoing', 'interlude' and 'incoming'.
     loud_db : float
         Level of the loud moments of the sides.
+    room : RoomCurves
+        Loudness, onsets and bands of the music.
+    bridge : BridgeSound
+        What lies between the songs.
     """
 
     candidate: Candidate
-    incoming_pulse: PulseFact
+    facts: tuple[EdgeFacts, EdgeFacts]
+    aim: Purpose | None
     tones: Tones
     pulse: Pulse
     beat_lengths_s: Floats
     levels: LevelCurves
     sides: dict[Section, SideSpectra]
     loud_db: float
+    room: RoomCurves
+    bridge: BridgeSound
+
+    @property
+    def incoming_pulse(self) -> PulseFact:
+        """What is known of the pulse of the new song."""
+        return self.facts[1].pulse
 
     @property
     def plan(self) -> Plan:
@@ -93,22 +109,39 @@ class Listened:
         return np.asarray(level_db > max(self.loud_db - SOUNDING_DB, SILENT_DB))
 
 
-def hear(candidate: Candidate, incoming: EdgeFacts) -> Listened:
-    """Measure a candidate once, for all measures."""
+def hear(
+    candidate: Candidate,
+    outgoing: EdgeFacts,
+    incoming: EdgeFacts,
+    *,
+    purpose: Purpose | None = None,
+) -> Listened:
+    """Measure a candidate once, for all measures.
+
+    Parameters
+    ----------
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        What it is for; one that was planned for a talk is for talking where nothing is said.
+    """
+    plan = candidate.plan
     sides: dict[Section, SideSpectra] = {
         "outgoing": side_spectra(candidate.outgoing),
         "interlude": side_spectra(candidate.interlude),
         "incoming": side_spectra(candidate.incoming),
     }
     together_db = np.max([side.level_db for side in sides.values()], axis=0)
-    pulse = heard_pulse(candidate)
+    pulse, levels = heard_pulse(candidate), levels_of(candidate.music)
+    room = room_curves(candidate.music, Curve(levels.times_s, levels.loudness_lufs))
     return Listened(
         candidate=candidate,
-        incoming_pulse=incoming.pulse,
+        facts=(outgoing, incoming),
+        aim=purpose or ("talk" if plan.talk_s is not None else None),
         tones=heard_tones(candidate),
         pulse=pulse,
-        beat_lengths_s=beat_lengths_s(pulse, candidate.plan),
-        levels=levels_of(candidate.music),
+        beat_lengths_s=beat_lengths_s(pulse, plan),
+        levels=levels,
         sides=sides,
         loud_db=float(np.quantile(together_db, 0.9)),
+        room=room,
+        bridge=bridge_of(plan, candidate.music, room),
     )

@@ -6,8 +6,6 @@ References
 ----------
 .. [HK78] W. Hutchinson and L. Knopoff, "The acoustic component of Western
    consonance", Interface 7(1), 1978, 1-29.
-.. [HK78] W. Hutchinson and L. Knopoff, "The acoustic component of Western
-   consonance", Interface 7(1), 1978, 1-29.
 """
 
 from __future__ import annotations
@@ -121,9 +119,9 @@ def consonance(hearing: Listened) -> Measure | None:
         return None
     value = float(added[is_overlap].mean())
     worst_s = float(times_s[int(np.nanargmax(added))])
-    words = "rub a little" if value < ROUGH else "clash"
+    words = "slightly rough" if value < ROUGH else "it clashes"
     if value <= SMOOTH:
-        words = "blend"
+        words = "blends"
     return Measure(
         name="consonance",
         label="consonance of overlaps",
@@ -132,7 +130,7 @@ def consonance(hearing: Listened) -> Measure | None:
         score=falling(value, good=SMOOTH, bad=ROUGH),
         threshold=f"up to {SMOOTH:g} the sides blend, from {ROUGH:g} they clash",
         source="Hutchinson & Knopoff 1978 (roughness); limits calibrated on synthetic chords",
-        sentence=f"Where sounds overlap ({overlap_s:.1f} s), they {words}.",
+        sentence=f"{overlap_s:.1f} s overlap, {words}.",
         worst_beat=hearing.plan.beat_at(worst_s),
     )
 
@@ -184,9 +182,7 @@ def voices(hearing: Listened) -> Measure | None:
     if not clash.any() and (both & (old == _MAYBE) & (new == _MAYBE)).any():
         return None
     seconds = float(clash.sum()) * (float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0)
-    sentence = (
-        f"Two voices sound together for {seconds:.1f} s." if seconds else "No two voices overlap."
-    )
+    sentence = f"Two singers overlap for {seconds:.1f} s." if seconds else "No two singers overlap."
     worst = hearing.plan.beat_at(float(times_s[clash.argmax()])) if seconds else None
     return Measure(
         name="voices",
@@ -194,7 +190,7 @@ def voices(hearing: Listened) -> Measure | None:
         value=seconds,
         unit="s",
         score=falling(seconds, good=0.3, bad=4.0),
-        threshold="two voices at once should not be",
+        threshold="two singers should not overlap",
         source="agreement of work on joins and mash-ups; seconds set by judgement",
         sentence=sentence,
         worst_beat=worst,

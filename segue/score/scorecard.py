@@ -20,6 +20,12 @@ TIE_SCORE: Final = 0.006
 a candidate is moved to another key or played by other drums, measured by `benchmarks.score`."""
 
 
+def ties_of_cards(best_first: Sequence[Scorecard]) -> tuple[bool, ...]:
+    """For each card, whether it ties with the one before it; one with a bad fault never does."""
+    gaps = ties_with_next_better([card.overall for card in best_first])
+    return tuple(is_tie and not card.faults for is_tie, card in zip(gaps, best_first, strict=True))
+
+
 def ties_with_next_better(best_first: Sequence[float]) -> tuple[bool, ...]:
     """For each overall score, whether it ties with the one before it; the first never does.
 
@@ -111,6 +117,39 @@ class Measure:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NotMeasured:
+    """Something that could not be heard here: it has no mark, and no share in the total.
+
+    Parameters
+    ----------
+    name, label : str
+        Of the measure.
+    why : str
+        Such as 'nobody plays the beat here'.
+    """
+
+    name: str
+    label: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """A bad fault: a segue that has one is not ranked before one that has none.
+
+    Parameters
+    ----------
+    name : str
+        Of the measure that tells of it.
+    sentence : str
+        Such as 'a hole of 1.8 s'.
+    """
+
+    name: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CurveSample:
     """A measured value at a time of the candidate, for pictures."""
 
@@ -126,6 +165,10 @@ class Scorecard:
     ----------
     overall : float
         Weighted mean of the scores, 0..1.
+    not_measured : tuple of NotMeasured
+        What could not be heard and has no mark.
+    faults : tuple of Fault
+        Bad ones, which keep it from being first.
     loudness_lufs, key_distance_from, key_distance_to, tempo_bpm : tuple of CurveSample
         Momentary loudness, tonal distance of what sounds from the old and
         from the new key (0..1), and tempo, over the candidate.
@@ -137,6 +180,13 @@ class Scorecard:
     key_distance_from: tuple[CurveSample, ...] = ()
     key_distance_to: tuple[CurveSample, ...] = ()
     tempo_bpm: tuple[CurveSample, ...] = ()
+    not_measured: tuple[NotMeasured, ...] = ()
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def order(self) -> tuple[bool, float]:
+        """Sorts cards best first: those without a bad fault, then by their total."""
+        return bool(self.faults), -self.overall
 
     def measure(self, name: str) -> Measure:
         """Look up a measure by its name.

@@ -53,7 +53,7 @@ def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
         score=rising(1.0 - value, bad=0.0, good=1.0),
         threshold="0 is the same key, 1 the farthest of all 24",
         source="mean rank in four published models of key distance",
-        sentence=f"From {old} to {new}: {words}.",
+        sentence=f"{old} to {new}: {words} ({value:.2f}; 1 is hardest).",
     )
 
 
@@ -67,8 +67,8 @@ def tonal_path(hearing: Listened) -> Measure:
         return _path_measure(float("nan"), 0.0, None, "No clear notes are heard around the join.")
     worst = int(np.nanargmax(steps))
     longest, detour = float(steps[worst]), _detour(hearing, first, last)
-    straight = "straight" if detour < 2.0 else f"{detour:.1f} times the straight line"  # noqa: PLR2004
-    sentence = f"The longest step of the harmony is {_step_words(longest)}; the way is {straight}."
+    route = "direct" if detour < 2.0 else f"roundabout ({detour:.1f} times the direct one)"  # noqa: PLR2004
+    sentence = f"Biggest chord move: {_step_words(longest)}. The route is {route}."
     return _path_measure(longest, detour, float(beats[worst]), sentence)
 
 
@@ -78,7 +78,8 @@ def landing(hearing: Listened) -> Measure:
     if np.isnan(step):
         step, sentence = FAR_STEP, "No clear notes are heard on both sides of the entry."
     else:
-        sentence = f"Into the new song the harmony makes {_step_words(step)}."
+        heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
+        sentence = f"At bar one {heard} ({_step_words(step)})."
     return Measure(
         name="landing",
         label="landing in the new key",
@@ -160,12 +161,7 @@ def _step_words(step: float) -> str:
 
 
 def _distance_words(value: float) -> str:
-    for limit, words in (
-        (0.2, "close neighbours"),
-        (0.5, "some way apart"),
-        (0.75, "far apart"),
-        (0.95, "very far apart"),
-    ):
+    for limit, words in ((0.33, "an easy change"), (0.66, "a moderate change")):
         if value <= limit:
             return words
-    return "as far apart as keys get"
+    return "a hard change"

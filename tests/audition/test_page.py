@@ -14,12 +14,13 @@ from hypothesis import strategies as st
 from segue.analysis.facts import EdgeChord, KeyWeight
 from segue.audio.marked_mp3 import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
 from segue.audition.page import STYLES, PageView, filled_page, served_page_text
-from segue.audition.page_values import WEAK_SCORE, fact_rows, matching_gains_db, weak_places
+from segue.audition.page_values import fact_rows, matching_gains_db, weak_places
 from segue.cli.tables import print_facts
 from segue.music.chord import Chord
 from segue.music.key import parse_key
 from segue.pages import joined
 from segue.runfolder import Choice
+from segue.runfolder.remedies import WEAK_MARK
 from tests.audition.conftest import measure
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
@@ -114,20 +115,20 @@ def test_louder_candidates_are_turned_down_to_the_softest(document):
     assert gains_db == [-2.5, 0.0, -2.5]
 
 
-def test_weak_places_are_the_low_marks_in_order_of_time(document):
+def test_weak_places_are_the_low_marks_the_worst_first(document):
     record = document.candidates[0]
     measures = (
         measure("late", 0.1, record.plan.entry_beat),
-        measure("fine", WEAK_SCORE, 3.0),
+        measure("fine", WEAK_MARK, 3.0),
         measure("nowhere", 0.0),
         measure("early", 0.7, 5.0),
     )
     places = weak_places(replace(record, scorecard=replace(record.scorecard, measures=measures)))
     assert [(p.number, p.measure.name, p.bar) for p in places] == [
-        (1, "early", 2),
-        (2, "late", next(b.number for b in record.bars if b.section == "incoming")),
+        (1, "late", next(b.number for b in record.bars if b.section == "incoming")),
+        (2, "early", 2),
     ]
-    assert places[0].from_s == record.bars[0].time_s
+    assert places[1].from_s == record.bars[0].time_s
 
 
 def test_choice_of_the_band_is_shown_at_its_candidate(document, folder):
@@ -196,7 +197,6 @@ def test_no_more_places_are_marked_than_help(document):
     record = document.candidates[0]
     many = tuple(measure(f"m{n}", 0.02 * n, 1.0 + n) for n in range(10))
     crowded = replace(record, scorecard=replace(record.scorecard, measures=many))
-    # The lowest marks, in order of time.
     assert [p.measure.name for p in weak_places(crowded)] == [f"m{n}" for n in range(6)]
 
 

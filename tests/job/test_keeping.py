@@ -1,6 +1,7 @@
 """Candidates in the run folder: as loud as each other, best first."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +13,7 @@ from segue.audio.write import read_wav
 from segue.job.keeping import draw_pictures, levelled, measured, ranked, written_sounds
 from segue.plan import plan_segue
 from segue.render.candidate import Candidate
-from segue.score.scorecard import CurveSample, Measure, Scorecard
+from segue.score.scorecard import CurveSample, Fault, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 
 RATE_HZ = 24_000
@@ -127,3 +128,17 @@ def test_ranks_follow_the_score_and_files_follow_the_ranks(candidates):
     ]
     assert [r.music_file[0] for r in records] == ["1", "2", "3"]
     assert [r.rank for r in records] == [1, 2, 3]
+
+
+def test_a_bad_fault_comes_after_lower_scores_without_one(candidates):
+    best = ranked(levelled(candidates))[0]
+    card = replace(best.record.scorecard, faults=(Fault(name="hole", sentence="a hole of 1.8 s"),))
+    faulty = replace(best, record=replace(best.record, scorecard=card))
+    others = [c for c in candidates if c.record.plan.recipe != best.record.plan.recipe]
+    records = [candidate.record for candidate in ranked([faulty, *others])]
+    assert [r.plan.recipe for r in records] == [
+        "stop and count-in",
+        "pad in the new key",
+        "tempo ramp",
+    ]
+    assert not records[-1].is_tie

@@ -27,7 +27,7 @@ from segue.music.tempo import TempoCurve, TempoSpan
 from segue.plan.layer import MapPoint, PadLayer, SongLayer, Voicing
 from segue.plan.plan import BarLine, ClickHit, Plan
 from segue.render.candidate import Candidate
-from tests.score.synthetic_band import RATE_HZ, add, burst, chord_midi, play_band, play_chord
+from tests.score.synthetic_band import RATE_HZ, add, chord_midi, play_band, play_chord, play_drums
 
 LEAD_IN_S = 0.5
 EXIT_BEAT = 16
@@ -35,6 +35,8 @@ SONG_BEATS = 24
 SIDE_GAIN = 0.55
 """From the level of the played notes to that of the music; peaks stay below full scale."""
 PEAK = 0.85
+BRIDGE_DRUMS = 0.7
+"""Of the bands' own drums: a bridge that carries the beat is softer than the songs, and heard."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,7 +176,8 @@ def make_candidate(recipe: Recipe, plan: Plan | None = None) -> Candidate:
             play_chord(buses["interlude"], voicing.notes_midi, *ends, 0.09, attack_s=0.15)
     if recipe.pad and recipe.pad_drums:
         for beat in range(EXIT_BEAT, recipe.entry_beat):
-            add(buses["interlude"], 0.1 * burst(rng, 50, 0.06), plan.seconds_at(beat))
+            span_s = plan.seconds_at(beat), plan.seconds_at(beat + 1)
+            play_drums(buses["interlude"], beat % 4, span_s, rng, gain=BRIDGE_DRUMS)
     key = recipe.sounding_key_to or recipe.key_to
     phase = recipe.entry_beat - recipe.incoming_shift_beats
     late = recipe.late_s
@@ -271,6 +274,17 @@ def with_music(candidate: Candidate, sound) -> Candidate:
         incoming=silence,
         interlude=stereo(sound),
     )
+
+
+def mixed_anew(candidate: Candidate, **sides) -> Candidate:
+    """The candidate with other sides, shape (n_frames, 2), and their sum as its music."""
+    clips = {
+        name: Clip(samples=sound.astype(np.float32), rate_hz=RATE_HZ)
+        for name, sound in sides.items()
+    }
+    changed = replace(candidate, **clips)
+    music = sum(getattr(changed, name).samples for name in ("outgoing", "interlude", "incoming"))
+    return replace(changed, music=Clip(samples=music.astype(np.float32), rate_hz=RATE_HZ))
 
 
 def scaled(candidate: Candidate, gain: float) -> Candidate:

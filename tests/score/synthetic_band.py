@@ -56,6 +56,17 @@ def play_chord(bus, notes, start_s, end_s, gain, *, attack_s=0.008):
         add(bus, gain * tone(note, n_frames, attack_s=attack_s), start_s)
 
 
+def play_drums(bus, in_bar, span_s, rng, *, gain=1.0):
+    """Kick or snare and two hats on one beat."""
+    at_s, next_s = span_s
+    if in_bar in (0, 2):
+        add(bus, gain * 0.5 * kick(), at_s)
+    else:
+        add(bus, gain * 0.22 * burst(rng, 30), at_s)
+    for half in (at_s, (at_s + next_s) / 2):
+        add(bus, gain * 0.06 * np.diff(burst(rng, 70, 0.05)), half)
+
+
 def play_band(bus, key, seconds_at, beats, rng, *, phase=0):
     """Drums, bass and chords of a song on whole beats; bars start where (beat - phase) % 4 == 0."""
     for beat in beats:
@@ -63,12 +74,7 @@ def play_band(bus, key, seconds_at, beats, rng, *, phase=0):
         in_bar = (beat - phase) % 4
         root, quality = DEGREES[key.mode][((beat - phase) // 4) % 4]
         root = (key.tonic + root) % 12
-        if in_bar in (0, 2):
-            add(bus, 0.5 * kick(), at_s)
-        else:
-            add(bus, 0.22 * burst(rng, 30), at_s)
-        for half in (at_s, (at_s + next_s) / 2):
-            add(bus, 0.06 * np.diff(burst(rng, 70, 0.05)), half)
+        play_drums(bus, in_bar, (at_s, next_s), rng)
         bass = 28 + (root - 28) % 12
         n_bass = int((next_s - at_s) * RATE_HZ)
         add(bus, 0.16 * tone(bass, n_bass, n_overtones=4), at_s)

@@ -57,5 +57,5 @@ def test_a_soft_first_bar_is_no_fault_of_the_match():
     bar = slice(round(start * rate_hz), round((start + 2.5) * rate_hz))
     sound[bar] *= 0.3
     soft = replace(candidate, music=stereo(sound))
-    marks = [level_steps.level_match(hear(c, facts_of(recipe)[1])).score for c in (candidate, soft)]
+    marks = [level_steps.level_match(hear(c, *facts_of(recipe))).score for c in (candidate, soft)]
     assert marks[1] == pytest.approx(marks[0], abs=0.1)

@@ -9,6 +9,7 @@ from segue.score.cleanliness import clipping
 from segue.score.entry import bar_line, entry_timing
 from segue.score.overlap import low_end
 from segue.score.rendered_pulse import Pulse
+from segue.score.scorecard import NotMeasured
 from segue.score.tempo_steps import steady_beats, tempo_change, tempo_curve
 from segue.score.tones import HOP_S, Tones
 
@@ -61,7 +62,8 @@ def test_a_change_of_tempo_is_told_in_just_noticeable_differences(n_jnd, score):
     told = tempo_change(hearing)
     assert told.value == pytest.approx(n_jnd, abs=0.01)
     assert told.score == pytest.approx(score, abs=0.01)
-    assert f"at most {100 * (JND**n_jnd - 1):.0f} %" in told.sentence
+    assert f"{100 * (JND**n_jnd - 1):.0f} %" in told.sentence
+    assert ("jumps" in told.sentence) is (n_jnd > 1.5)
     if n_jnd:
         assert told.worst_beat == 20.0
     assert tempo_curve(hearing)[0].value == pytest.approx(120.0)
@@ -99,8 +101,18 @@ def test_the_two_beats_before_the_entry_give_its_tempo():
         told = steady_beats(heard(lengths_s))
         assert told.value == pytest.approx(4.0 if is_near else 0.0, abs=0.01)
         assert told.score == pytest.approx(1 - 0.9 * 2.5 / 6.5 if is_near else 1.0, abs=0.01)
-    bridged = steady_beats(heard([0.5] * 32, is_heard=[True] * 14 + [False] * 2 + [True] * 16))
-    assert "by the plan" in bridged.sentence
+
+
+def test_beats_that_nobody_plays_have_no_mark():
+    rests = [True] * 14 + [False] * 2 + [True] * 16
+    told = steady_beats(heard([0.5] * 32, is_heard=rests))
+    assert isinstance(told, NotMeasured)
+    assert "nobody plays the beat" in told.why
+    # the tempo changes where nothing beats for two bars and more: not heard, so no mark
+    hidden = [True] * 8 + [False] * 12 + [True] * 12
+    changed = tempo_change(heard([0.5] * 14 + [0.6] * 18, is_heard=hidden))
+    assert isinstance(changed, NotMeasured)
+    assert "120 to 100 BPM" in changed.why
 
 
 @pytest.mark.parametrize(

@@ -13,7 +13,7 @@ from segue.score import PURPOSES, score_candidate
 from segue.score.weights import WEIGHTS
 from tests.score.synthetic import Recipe, facts_of, make_candidate, scaled, with_music
 
-LEVEL_MEASURES = {"true_peak", "dead_air"}
+LEVEL_MEASURES = {"true_peak", "hole"}
 TONAL = ("key_distance", "tonal_path", "landing", "key_arrival", "old_key", "cadence")
 CHROMA_TOLERANCE = 0.2
 """The bass line folds into one octave at another note in each key, which colours the chroma."""

@@ -74,4 +74,4 @@ def test_voices_of_stems_are_counted(incoming, seconds):
     measure = score_candidate(candidate, *facts_of(recipe)).measure("voices")
     assert measure.value == pytest.approx(seconds, abs=0.35)
     assert (measure.score == 1.0) == (seconds == 0.0)
-    assert measure.sentence.startswith("Two voices sound together" if seconds else "No two voices")
+    assert measure.sentence.startswith("Two singers overlap" if seconds else "No two singers")

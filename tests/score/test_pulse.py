@@ -24,7 +24,7 @@ def test_entry_timing_is_the_lateness_of_the_sound(score_of, late_s):
 def test_tempo_is_that_of_the_sound(bpm):
     recipe = Recipe()
     candidate = drummed(recipe, bpm)
-    tempo = hear(candidate, facts_of(recipe)[1])
+    tempo = hear(candidate, *facts_of(recipe))
     after = 60.0 / tempo.beat_lengths_s[recipe.entry_beat + 2 : recipe.entry_beat + 14]
     assert np.median(after) == pytest.approx(bpm, rel=0.005)
 
@@ -45,13 +45,8 @@ def test_noise_has_no_pulse():
     recipe = Recipe()
     candidate = make_candidate(recipe)
     noise = 0.1 * np.random.default_rng(5).normal(size=candidate.music.n_frames)
-    heard = hear(with_music(candidate, noise), facts_of(recipe)[1]).pulse.is_heard
+    heard = hear(with_music(candidate, noise), *facts_of(recipe)).pulse.is_heard
     assert heard.mean() < 0.1
-
-
-def test_a_rest_is_a_stretch_without_pulse(score_of):
-    assert score_of(hole_s=2.0).measure("pulse").value >= 3
-    assert score_of().measure("pulse").value == 0
 
 
 def drummed(recipe, bpm):
@@ -69,8 +64,8 @@ def drummed(recipe, bpm):
     return with_music(candidate, sound)
 
 
-def test_a_change_of_tempo_behind_a_rest_is_heard_less(score_of):
-    # the same step of tempo at the exit, with a pulse right after it and with a bare pad
-    at_once = score_of(ramp_beats=0).measure("tempo_change").value
-    rested = score_of(ramp_beats=0, pad_drums=False).measure("tempo_change").value
-    assert rested < at_once / 2
+def test_a_change_of_tempo_behind_a_bare_pad_is_not_heard(score_of):
+    # the same step of tempo at the exit, with a beat right after it and with a bare pad
+    at_once, bare = (score_of(ramp_beats=0, pad_drums=drums) for drums in (True, False))
+    assert at_once.measure("tempo_change").value > 10.0
+    assert "tempo_change" in {one.name for one in bare.not_measured}

@@ -1,0 +1,253 @@
+"""The groove: a beat in the bridge, a fill into bar one, two grooves at once.
+
+Whether a beat plays is told by its onsets on the sound, against those of the songs next to it;
+where the plan wants a beat and nobody plays one, there is nothing to be steady.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import numpy.typing as npt
+
+from segue.analysis.facts import have_pulses
+from segue.audio.clip import Clip
+from segue.score.bridge import AROUND_S, STATIC_PULSE, room_curves
+from segue.score.scorecard import Measure, NotMeasured, falling, rising
+
+if TYPE_CHECKING:
+    from segue.plan.plan import Section
+    from segue.score.listening_to import Listened
+
+Floats = npt.NDArray[np.float64]
+
+NOBODY: Final = "nobody plays the beat here"
+_JUDGED: Final = "set by judgement, on pairs of real songs"
+_LEAST_BRIDGE_S: Final = 2.0  # shorter has no beat of its own
+_FAINT: Final = 0.6  # from this share of the beats on, something soft marks them; by judgement
+_STEADY_MS, _LOOSE_MS = 20.0, 70.0
+"""Median distance of the beats heard from an even row: a tight band, and none. By judgement."""
+_BALANCE_DB: Final = 12.0  # a groove this far below the other is masked; by judgement
+_LEAST_TOGETHER_S: Final = 1.0  # two grooves must sound together so long to clash; by judgement
+_LEAST_HITS: Final = 4  # on each side; fewer make no groove
+_FLAM_S: Final = (0.03, 0.11)
+"""Two hits this far apart are heard as two that were meant as one. Set by judgement: parts of an
+ensemble scatter by up to 0.05 s (R. A. Rasch, Acustica 43, 1979)."""
+_ONSET_SHARE: Final = 0.5  # of the strong onsets of a side: softer ones are no hits; by judgement
+
+
+def plays_a_beat(hearing: Listened) -> bool:
+    """Whether a beat is heard in the bridge, by its onsets."""
+    return not hearing.bridge.is_static
+
+
+def pulse(hearing: Listened) -> Measure | NotMeasured | None:
+    """Whether a beat is heard all through the bridge, and even; None where no song has one."""
+    bridge = hearing.bridge
+    if not any(have_pulses(facts) for facts in hearing.facts):
+        return None
+    if bridge.length_s < _LEAST_BRIDGE_S:
+        return NotMeasured(name="pulse", label="pulse", why="the bridge is too short for a beat")
+    if hearing.aim in ("talk", "calm") and not plays_a_beat(hearing):
+        return NotMeasured(name="pulse", label="pulse", why=NOBODY)
+    if _songs_stand_out_db(hearing) < _LEAST_HITS_DB / 2 and not plays_a_beat(hearing):
+        return NotMeasured(name="pulse", label="pulse", why="the songs have hardly a hit here")
+    heard, spread_ms = _beats_heard(hearing)
+    thin = _thinnest(hearing)
+    score = 0.7 * rising(thin, bad=0.05, good=0.6) + 0.3 * rising(heard, bad=0.1, good=0.75)
+    score *= 0.4 + 0.6 * falling(spread_ms, good=_STEADY_MS, bad=_LOOSE_MS)
+    return Measure(
+        name="pulse",
+        label="pulse",
+        value=thin,
+        unit="",
+        score=score,
+        threshold="6 tenths of the songs' own onsets, on three beats in four, within 20 ms",
+        source=_JUDGED,
+        sentence=_pulse_words(thin, heard, spread_ms, bridge.length_s),
+        worst_beat=_thinnest_beat(hearing),
+    )
+
+
+def _pulse_words(thin: float, heard: float, spread_ms: float, length_s: float) -> str:
+    if thin < _NO_BEAT and heard > _FAINT:
+        return f"The beat is faint against the songs', for {length_s:.0f} s."
+    if thin < _NO_BEAT:
+        return f"Nobody plays a beat for {length_s:.0f} s."
+    if thin < STATIC_PULSE:
+        return "The beat drops out on the way."
+    if spread_ms > _LOOSE_MS / 2:
+        return f"The beat is uneven (by {spread_ms:.0f} ms)."
+    return "The beat runs through."
+
+
+def _beats_heard(hearing: Listened) -> tuple[float, float]:
+    """Share of the beats of the bridge on which something is heard, and their unevenness in ms."""
+    heard, plan = hearing.pulse, hearing.plan
+    inside = (heard.beats >= plan.exit_beat) & (heard.beats < plan.entry_beat)
+    if not inside.any():
+        return 0.0, 0.0
+    on = inside & heard.is_heard
+    late_s = heard.late_s[on]
+    spread = float(np.median(np.abs(late_s - np.median(late_s)))) if len(late_s) > 1 else 0.0
+    return float(heard.is_heard[inside].mean()), 1000.0 * spread
+
+
+def _thinnest(hearing: Listened) -> float:
+    """How far hits stand out in the quarter of the bridge that has least of it, against the songs.
+
+    Hits stand out of what is between them; a hiss or a cloud rises and falls all the time.
+    """
+    exit_s, entry_s = hearing.exit_s, hearing.entry_s
+    quarter = (entry_s - exit_s) / 4
+    quarters = [
+        _stands_out_db(hearing, exit_s + n * quarter, exit_s + (n + 1) * quarter, 98.0)
+        for n in range(4)
+    ]
+    whole = _stands_out_db(hearing, exit_s + 0.5, entry_s - 0.2)
+    return min(*quarters, whole) / max(_songs_stand_out_db(hearing), _LEAST_HITS_DB)
+
+
+def _songs_stand_out_db(hearing: Listened) -> float:
+    exit_s, entry_s = hearing.exit_s, hearing.entry_s
+    old = _stands_out_db(hearing, exit_s - AROUND_S, exit_s)
+    return (old + _stands_out_db(hearing, entry_s, entry_s + AROUND_S)) / 2
+
+
+def _stands_out_db(hearing: Listened, low_s: float, high_s: float, strong: float = 95.0) -> float:
+    """How far the rises of hits stand out of the usual ones, less what they do in a cloud."""
+    onsets = hearing.room.onsets
+    found = onsets.strong(low_s, high_s, strong) - onsets.strong(low_s, high_s, 50.0)
+    return max(found - _CLOUD_DB, 0.0)
+
+
+_CLOUD_DB: Final = 0.75
+"""Stands out in clouds of spectra with phases drawn anew, made of 26 real bridges: 0.6 to 0.8."""
+_LEAST_HITS_DB: Final = 0.5  # songs whose hits stand out less have none to hold a bridge against
+_NO_BEAT: Final = 0.2  # of the songs' own: less is no beat; by judgement
+
+
+def _thinnest_beat(hearing: Listened) -> float:
+    """Middle of the quarter of the bridge that has least of a beat."""
+    exit_s, entry_s = hearing.exit_s, hearing.entry_s
+    quarter = (entry_s - exit_s) / 4
+    strengths = [
+        hearing.room.onsets.strong(exit_s + n * quarter, exit_s + (n + 1) * quarter, 98.0)
+        for n in range(4)
+    ]
+    return hearing.plan.beat_at(exit_s + (int(np.argmin(strengths)) + 0.5) * quarter)
+
+
+def fill(hearing: Listened) -> Measure | NotMeasured | None:
+    """Whether the last bar carries the beat into bar one; None where no beat is wanted."""
+    plan = hearing.plan
+    if hearing.aim in ("talk", "calm") or not any(have_pulses(facts) for facts in hearing.facts):
+        return None
+    n_bars = (plan.entry_beat - plan.exit_beat) / hearing.metre
+    if not plays_a_beat(hearing) or n_bars < 1.5:  # noqa: PLR2004 - a bar to lead and one before
+        why = NOBODY if not plays_a_beat(hearing) else "the bridge is too short for a fill"
+        return NotMeasured(name="fill", label="way into bar one", why=why)
+    onsets, entry_s = hearing.room.onsets, hearing.entry_s
+    line_s = plan.seconds_at(plan.entry_beat - hearing.metre)
+    whole = max(onsets.strong(hearing.exit_s, line_s, 98.0), 1e-9)
+    last = onsets.strong(line_s, entry_s, 98.0) / whole
+    least = 0.4 * whole
+    before = onsets.onsets_a_s(hearing.exit_s, line_s, least) + 0.25
+    denser = (onsets.onsets_a_s(line_s, entry_s, least) + 0.25) / before
+    score = 0.7 * rising(last, bad=0.2, good=0.8) + 0.3 * rising(denser, bad=0.4, good=1.2)
+    sentence = "The last bar carries the beat into bar one."
+    if last < _LOST:
+        sentence = "The beat is gone in the last bar before bar one."
+    elif denser >= _FILL:
+        sentence = "A fill leads into bar one."
+    return Measure(
+        name="fill",
+        label="way into bar one",
+        value=last,
+        unit="",
+        score=score,
+        threshold="in the last bar the beat is as strong as before, and as dense or denser",
+        source=_JUDGED,
+        sentence=sentence,
+        worst_beat=plan.entry_beat - hearing.metre / 2,
+    )
+
+
+_LOST, _FILL = 0.5, 1.4
+"""The beat of the last bar against the bars before: below this share it is gone; this much denser
+is a fill. Set by judgement."""
+
+
+def clash(hearing: Listened) -> Measure | None:
+    """Share of hits that fall beside those of the other side; None where no song has a pulse."""
+    worst: tuple[float, float] | None = None
+    sides: tuple[tuple[Section, Section], ...] = (
+        ("outgoing", "incoming"), ("outgoing", "interlude"), ("interlude", "incoming"),
+    )  # fmt: skip
+    for one, other in sides:
+        found = _flams(hearing, one, other)
+        if found is not None and (worst is None or found[0] > worst[0]):
+            worst = found
+    if not any(have_pulses(facts) for facts in hearing.facts):
+        return None
+    share, at_s = worst or (0.0, hearing.entry_s)
+    met = "Two grooves play as one." if worst else "One groove at a time."
+    return Measure(
+        name="groove_clash",
+        label="two grooves",
+        value=share,
+        unit="",
+        score=falling(share, good=_TOGETHER, bad=_APART),
+        threshold=f"up to {_TOGETHER:.0%} of hits beside each other; from {_APART:.0%} they clash",
+        source=_JUDGED,
+        sentence=(
+            met
+            if share <= _TOGETHER
+            else f"Two grooves do not meet: {share:.0%} of their hits fall beside each other."
+        ),
+        worst_beat=hearing.plan.beat_at(at_s) if worst else None,
+    )
+
+
+_TOGETHER, _APART = 0.2, 0.55
+"""Hits of two unrelated grooves fall beside each other in about half the cases."""
+
+
+def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, float] | None:
+    """Share of hits of the sparser side with a hit of the other beside and none on it; where."""
+    first, second = hearing.sides[one], hearing.sides[other]
+    both = hearing.sounding(one) & hearing.sounding(other)
+    both &= np.abs(first.level_db - second.level_db) < _BALANCE_DB
+    if both.sum() < 2 or both.sum() * float(first.times_s[1]) < _LEAST_TOGETHER_S:  # noqa: PLR2004
+        return None
+    hops = np.flatnonzero(both)
+    low_s, high_s = float(first.times_s[hops[0]]), float(first.times_s[hops[-1]])
+    hits = [_hits_s(hearing, side, low_s, high_s) for side in (one, other)]
+    hits = [times[_is_in(times, first.times_s, both)] for times in hits]
+    sparse, dense = sorted(hits, key=len)
+    if len(sparse) < _LEAST_HITS:
+        return None
+    nearest = np.abs(sparse[:, np.newaxis] - dense).min(axis=1)
+    beside = (nearest > _FLAM_S[0]) & (nearest < _FLAM_S[1])
+    at_s = float(sparse[beside][0]) if beside.any() else low_s
+    return float(beside.mean()), at_s
+
+
+def _is_in(
+    times_s: Floats, hop_times_s: Floats, is_so: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.bool_]:
+    hops = np.clip(np.searchsorted(hop_times_s, times_s), 0, len(is_so) - 1)
+    return np.asarray(is_so[hops])
+
+
+def _hits_s(hearing: Listened, side: Section, low_s: float, high_s: float) -> Floats:
+    """Times of the hits of one side in a stretch."""
+    clip: Clip = getattr(hearing.candidate, side)
+    start, end = (round(t * clip.rate_hz) for t in (max(low_s - 0.5, 0.0), high_s + 0.5))
+    part = Clip(samples=clip.samples[start:end], rate_hz=clip.rate_hz)
+    if part.n_frames < clip.rate_hz:
+        return np.empty(0)
+    onsets = room_curves(part).onsets
+    strong = onsets.strong(0.0, part.duration_s, 98.0)
+    return onsets.peaks_s(0.0, part.duration_s, _ONSET_SHARE * strong) + start / clip.rate_hz
