@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from segue.errors import OptionError
 from segue.music.chord import CADENCES, Chord, cadence_chord, tonic_triad
 from segue.music.chord_words import parse_chord
 from segue.music.key import N_PITCH_CLASSES
@@ -41,11 +42,14 @@ def chord_choices(plan: Plan) -> tuple[ChordChoice, ...]:
 
     They are triads of either key's scale, and before the entry the cadences of the new key; near
     is what is near to both neighbours in Lerdahl's chord distance (`segue.music.lerdahl`), taken
-    in whichever of the two keys is nearer.
+    in whichever of the two keys is nearer. A drone on a fifth has none that could take its place.
     """
     voicings = plan.voicings
     keys = (plan.key_from, plan.key_to)
-    chords = [parse_chord(voicing.symbol) for voicing in voicings]
+    try:
+        chords = [parse_chord(voicing.symbol) for voicing in voicings]
+    except OptionError:
+        return tuple(ChordChoice(symbol=voicing.symbol, others=()) for voicing in voicings)
     arrived = tonic_triad(plan.key_to)
     found = []
     for n, voicing in enumerate(voicings):

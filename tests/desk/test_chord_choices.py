@@ -30,3 +30,10 @@ def test_the_last_one_may_be_a_cadence_of_the_new_key(shelf):
     plan = plan_segue(shelf["turnaround"], end_facts("C major"), start_facts("C major"))
     last = chord_choices(plan)[-1]
     assert {"G7", "F", "G"} & {last.symbol, *last.others}
+
+
+def test_a_drone_is_shown_and_has_no_others(shelf):
+    plan = plan_segue(shelf["drone on the common tone"], end_facts(), start_facts())
+    found = chord_choices(plan)
+    assert found
+    assert all(not choice.others for choice in found)
