@@ -206,7 +206,7 @@ def _trace(
 
 def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.float64]:
     """Mean weighted power of each whole window, summed over channels."""
-    from scipy.signal import sosfilt
+    from segue.audio.biquads import filtered
 
     if not clip.n_frames:
         return np.zeros(0)
@@ -223,8 +223,7 @@ def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.
         for first in range(0, n_steps, at_once):
             block = channel[first * step : (first + at_once) * step]
             part = block[: (n_steps - first) * step].astype(np.float64)
-            weighted, state = sosfilt(sections, part, zi=state)
-            steps = weighted.reshape(-1, step)
+            steps = filtered(sections, part, state).reshape(-1, step)
             energies[first : first + len(steps)] += np.einsum("ij,ij->i", steps, steps)
     total = np.concatenate([[0.0], np.cumsum(energies)])
     starts = np.arange(0, clip.n_frames - window + 1, hop) // step

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.audio.biquads import filtered, first_order_lowpass
 from segue.plan.shaping import value_at
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ SHELF_HZ: Final = 1_000.0  # from here up it is made brighter or darker
 SHELF_DB: Final = (-8.0, 12.0)
 """How far what is synthesised is made brighter or darker to sit with the songs."""
 _LEAST_S: Final = 0.5  # of sound, to tell its light by
+_WINDOW_FRAMES: Final = 2048  # of a spectrum of its light; by judgement
 
 
 def in_the_light_of(
@@ -65,10 +67,9 @@ def shelved(
 
     A first-order shelf: the difference between the sound and its low-passed self, at another gain.
     """
-    from scipy.signal import butter, sosfilt
-
-    sections = butter(1, SHELF_HZ, fs=rate_hz, output="sos")
-    low = np.asarray(sosfilt(sections, samples, axis=0), dtype=np.float32)
+    sections = first_order_lowpass(SHELF_HZ, rate_hz)
+    channels = [filtered(sections, channel.astype(np.float64)) for channel in samples.T]
+    low = np.stack(channels, axis=1).astype(np.float32)
     return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
 
 
@@ -80,12 +81,14 @@ def _band_and_rest(
     band_hz: tuple[float, float] = AIR_HZ,
 ) -> tuple[float, float]:
     """Power of a band and of everything else between two times."""
-    from scipy.signal import welch
-
     part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
     if len(part) < _LEAST_S * rate_hz:
         return 0.0, 0.0
-    hertz, power = welch(part.mean(axis=1), rate_hz, nperseg=2048)
+    windows = np.lib.stride_tricks.sliding_window_view(part.mean(axis=1), _WINDOW_FRAMES)
+    windows = windows[:: _WINDOW_FRAMES // 2]
+    shaped = (windows - windows.mean(axis=1, keepdims=True)) * np.hanning(_WINDOW_FRAMES + 1)[:-1]
+    power = (np.abs(np.fft.rfft(shaped, axis=1)) ** 2).mean(axis=0)
+    hertz = np.fft.rfftfreq(_WINDOW_FRAMES, 1.0 / rate_hz)
     is_in = (hertz >= band_hz[0]) & (hertz < band_hz[1])
     return float(power[is_in].sum()), float(power[~is_in].sum())
 
@@ -127,10 +130,10 @@ def room_for_a_voice(
     samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, depth_db: float
 ) -> None:
     """Dips some of the bridge where it lies far below the songs, so that one may talk; in place."""
-    from scipy.signal import iirpeak, sosfilt, tf2sos
-
     if not depth_db:
         return
+    from scipy.signal import iirpeak, sosfilt, tf2sos  # heavy, and few bridges are beds
+
     middle_hz = min(float(np.sqrt(VOICE_HZ[0] * VOICE_HZ[1])), 0.4 * rate_hz)
     sections = tf2sos(*iirpeak(middle_hz, ROOM_Q, fs=rate_hz))
     state = np.zeros((len(sections), 2, samples.shape[1]))
