@@ -98,7 +98,8 @@ def ends_html(house: House, old: str, new: str) -> str:
         }
         for view in house.ends(old, new)
     ]
-    return filled("desk_ends.html", {"ends": views, "metres": METRES, "old": old, "new": new})
+    values = {"ends": views, "metres": METRES, "old": old, "new": new}
+    return filled("desk_ends.html", values | {"has_songs": house.has_songs})
 
 
 def options_html(house: House, names: Mapping[str, str]) -> str:
@@ -129,7 +130,8 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
 def evening_html(house: House, name: str) -> str:
     """The evening, or which sets there are."""
     view = evening_view(house, name) if name else None
-    return filled("desk_evening.html", {"view": view, "sets": set_names(house), "clock": clock})
+    values = {"view": view, "sets": set_names(house), "clock": clock}
+    return filled("desk_evening.html", values | {"has_songs": bool(view) or house.has_songs})
 
 
 def review_html(told: ReviewedTake) -> str:

@@ -153,6 +153,11 @@ class House:
             if not is_made and all(map(self.folder.holds, song.files)):
                 yield song
 
+    @property
+    def has_songs(self) -> bool:
+        """Whether the folder holds any song."""
+        return next(iter(self.songs()), None) is not None
+
     def song(self, name: str) -> FoundSong:
         """The song of a name.
 

@@ -99,6 +99,6 @@ def own_folder(path: Path) -> OwnFolder:
 
 def safe_name(text: str, *, fallback: str) -> str:
     """A name for a file or folder, of letters, digits and a few signs of a text."""
-    kept = "".join(c if c.isalnum() or c in " -'.()&+" else "-" for c in text)
+    kept = "".join(c if c.isalnum() or c in " _-'.()&+" else "-" for c in text)
     name = kept.strip(" -.")[:80].rstrip(" -.")
     return name if plain_file_name(name) else fallback

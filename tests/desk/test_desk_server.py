@@ -212,3 +212,16 @@ def test_an_option_is_kept_as_a_recipe_for_every_command(client, desk, run_name)
     for name in ("", "  ", "two\nlines"):
         assert client.post(at("/recipe"), keep | {"name": name}).status == 422
     assert [path.name for path in own.iterdir()] == ["Harbour door.toml"]
+
+
+def test_an_empty_folder_says_what_to_do_first(tmp_path):
+    root = tmp_path / "songs"
+    root.mkdir()
+    with served(root, tmp_path) as (port, _):
+        client = Client(port)
+        page = client.ask(at("/")).body.decode()
+        assert page.count('class="hint') == 1
+        assert "Drop two audio files" in page
+        assert client.ask(at("/songs", name="my_song.wav"), method="POST", body=wav()).status == 200
+        assert (root / "my_song.wav").is_file()
+        assert "Drop two audio files" not in client.ask(at("/")).body.decode()

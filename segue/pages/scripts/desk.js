@@ -101,7 +101,7 @@ async function take(files) {
     came.push(name);
     tell(`${name} is in the folder.`);
   }
-  await refreshSongs();
+  await Promise.all([refreshSongs(), refreshEnds(), refreshEvening()]);
   // two songs for an empty desk are the old and the new one
   if (!names.old && !names.new && came.length === 2) openPair({ run: "", old: came[0], new: came[1] });
 }
@@ -133,7 +133,9 @@ async function onNews(versions) {
   const work = [];
   if (isNew("songs") || isNew("ends")) {
     work.push(refreshSongs());
-    const isDue = isNew("ends") || document.querySelector('#ends [aria-busy="true"]') || awaiting;
+    const isFirst = !byId("new-set"); // until there are songs, there is nothing else
+    if (isFirst) work.push(refreshEvening());
+    const isDue = isFirst || isNew("ends") || document.querySelector('#ends [aria-busy="true"]') || awaiting;
     if (isDue) work.push(refreshEnds().then((isBusy) => { awaiting = isBusy; }));
   }
   if (isNew("making")) {
