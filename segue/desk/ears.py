@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.desk.open_end import EndToOpen, OpenedEnd, opened_end
 from segue.workers.processes import Processes
+from segue.workers.work import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -113,7 +114,10 @@ class Ears:
         with Processes(1) as process:
             while (wanted := self._next()) is not None:
                 task = EndToOpen(path=wanted.song.path, edge=wanted.edge, scratch=self.scratch)
-                outcome = next(iter(list(process.outcomes(opened_end, [task]))))
+                try:
+                    (outcome,) = list(process.outcomes(opened_end, [task]))
+                except Exception as error:  # noqa: BLE001 - told on its row, and the next is heard
+                    outcome = Outcome(index=0, problem=f"This went wrong here ({error!r}).")
                 known = HeardEnd(
                     stamp=wanted.stamp, opened=outcome.result, problem=outcome.problem or ""
                 )

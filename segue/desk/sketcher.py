@@ -16,6 +16,7 @@ from segue.catalogue.scan import song_at
 from segue.desk.rough_option import RoughOrder, changed_draft, rough_option
 from segue.errors import SegueError
 from segue.workers.processes import Processes
+from segue.workers.work import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -106,7 +107,10 @@ class Sketcher:
     def _work(self) -> None:
         with Processes(1) as process:
             while (errand := self._next()) is not None:
-                outcome = next(iter(list(process.outcomes(errand.task, [errand.order]))))
+                try:
+                    (outcome,) = list(process.outcomes(errand.task, [errand.order]))
+                except Exception as error:  # noqa: BLE001 - told, and the next one is made
+                    outcome = Outcome(index=0, problem=f"This went wrong here ({error!r}).")
                 if outcome.result is None:
                     problem = outcome.problem or "The draft came to nothing."
                     errand.outcome.set_exception(SegueError(problem))

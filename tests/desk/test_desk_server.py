@@ -225,3 +225,23 @@ def test_an_empty_folder_says_what_to_do_first(tmp_path):
         assert client.ask(at("/songs", name="my_song.wav"), method="POST", body=wav()).status == 200
         assert (root / "my_song.wav").is_file()
         assert "Drop two audio files" not in client.ask(at("/")).body.decode()
+
+
+def test_a_song_that_breaks_something_is_told_and_the_next_one_is_heard(tmp_path, monkeypatch):
+    from segue.desk import ears
+
+    root = tmp_path / "songs"
+    root.mkdir()
+    (root / "a.wav").write_bytes(wav())
+    hear = ears.Processes.outcomes
+
+    def broken(self, task, inputs):
+        if inputs[0].edge == "start":
+            raise RuntimeError("unforeseen")
+        return hear(self, task, inputs)
+
+    monkeypatch.setattr(ears.Processes, "outcomes", broken)
+    with served(root, tmp_path) as (port, _):
+        client = Client(port)
+        until_text(client, at("/songs"), "This went wrong here")
+        until_text(client, at("/ends", old="a.wav"), "data-say")
