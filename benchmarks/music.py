@@ -152,7 +152,9 @@ def _options(
         samples, rate_hz = soundfile.read(out / record.music_file, dtype="float32", always_2d=True)
         plan = record.plan
         lengths = tuple(
-            plan.seconds_at(v.end_beat) - plan.seconds_at(v.start_beat) for v in plan.voicings
+            plan.seconds_at(v.end_beat) - plan.seconds_at(v.start_beat)
+            for v in plan.voicings
+            if v.start_beat < plan.entry_beat - 0.01  # what rings on over the entry is none
         )
         found.append(
             Option(
