@@ -1,6 +1,6 @@
 """How the new key arrives before the entry, and how the old one goes.
 
-Whether a chord that leads home is heard before the entry.
+Whether a chord that leads home is heard before bar one.
 
 References
 ----------
@@ -56,9 +56,9 @@ def cadence(hearing: Listened) -> Measure | None:
     worst = min(heard, key=lambda entry: entry[1])[3]
     how = "leads" if share > _MOSTLY else "leads only in part"
     sentence = (
-        f"A {name} chord of {plan.key_to} {how} into the entry."
+        f"A {name} chord of {plan.key_to} {how} into bar one."
         if lead > 0.0
-        else f"No chord leads to {plan.key_to} before the entry."
+        else f"No chord leads to {plan.key_to} before bar one."
     )
     return Measure(
         name="cadence",
@@ -66,7 +66,7 @@ def cadence(hearing: Listened) -> Measure | None:
         value=share,
         unit="",
         score=WITHOUT + (1.0 - WITHOUT) * share,
-        threshold=f"1 is a leading chord up to the entry; without one {WITHOUT:g} is left",
+        threshold=f"1 is a leading chord up to bar one; without one {WITHOUT:g} is left",
         source="common practice, no source",
         sentence=sentence,
         worst_beat=beat if share > _MOSTLY else worst,
@@ -186,7 +186,7 @@ def _is_kept(hearing: Listened) -> npt.NDArray[np.bool_]:
 
 
 def key_arrival(hearing: Listened) -> Measure:
-    """Seconds of clear new key before the entry."""
+    """Seconds of clear new key before bar one."""
     plan = hearing.plan
     since_s = clear_since_s(hearing, hearing.entry_s)
     seconds = hearing.entry_s - since_s
@@ -200,7 +200,7 @@ def key_arrival(hearing: Listened) -> Measure:
         threshold=f"{COMFORTABLE_S:g} s or more is comfortable",
         source=_SOURCE,
         sentence=(
-            f"{plan.key_to} is clear for {seconds:.1f} s ({bars:.1f} bars) before the entry; "
+            f"{plan.key_to} is clear for {seconds:.1f} s ({bars:.1f} bars) before bar one; "
             f"{COMFORTABLE_S:g} s or more is comfortable."
         ),
         worst_beat=plan.entry_beat,
@@ -224,7 +224,7 @@ def old_key(hearing: Listened) -> Measure | None:
         score=rising(share, bad=_STRONGER, good=_GONE),
         threshold="1 is the new key alone, -1 the old key alone",
         source=_SOURCE,
-        sentence=f"Just before the entry, {plan.key_from} {words}.",
+        sentence=f"Just before bar one, {plan.key_from} {words}.",
         worst_beat=plan.entry_beat,
     )
 

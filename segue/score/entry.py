@@ -53,7 +53,7 @@ def entry_timing(hearing: Listened) -> Measure | None:
         return None
     if new_s is None:
         value_ms, score = 0.0, 0.0
-        sentence = "After the entry no pulse is heard that could be on the beat."
+        sentence = "From bar one on no pulse is heard that could be on the beat."
     else:
         value_ms = 1000.0 * (new_s - (old_s or 0.0))
         score = falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS)
@@ -112,7 +112,7 @@ def bar_line(hearing: Listened) -> Measure | None:
         sentence=(
             "Beat one is heard where the plan has it."
             if is_on
-            else f"The strongest beat after the entry is beat {strongest + 1} of the plan's bar."
+            else f"The strongest beat from bar one on is beat {strongest + 1} of the plan's bar."
         ),
         worst_beat=plan.entry_beat,
     )

@@ -23,7 +23,7 @@ _LIMITS: Final[dict[str, tuple[Callable[[float], bool], str]]] = {
     "last_chord": (lambda v: v < CUT_SHARE, "the last chord is cut"),
     "tuning": (lambda v: v > TUNE_FAULT_CENTS, "{:.0f} cents out of tune"),
     "entry_timing": (lambda v: abs(v) > LOOSE_MS, "bar one is off the grid by {:.0f} ms"),
-    "voices": (lambda v: v > VOICES_FAULT_S, "two voices together for {:.1f} s"),
+    "voices": (lambda v: v > VOICES_FAULT_S, "two singers together for {:.1f} s"),
 }
 
 

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance as distance_of_keys
 from segue.score.scorecard import Measure, falling, rising
 from segue.score.tones import CLEAR_SHARE, clarity, interval_vector
@@ -41,10 +42,9 @@ _SOURCE: Final = "Bernardes et al. 2016 (space); steps calibrated on synthetic p
 
 
 def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
-    """How far apart the two keys are: what the pair demands of any way across."""
+    """How far apart the two keys are: what the pair demands of any segue."""
     old, new = outgoing.key.key, incoming.key.key
     value = distance_of_keys(old, new)
-    words = "the same key" if old == new else _distance_words(value)
     return Measure(
         name="key_distance",
         label="key distance",
@@ -53,7 +53,7 @@ def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
         score=rising(1.0 - value, bad=0.0, good=1.0),
         threshold="0 is the same key, 1 the farthest of all 24",
         source="mean rank in four published models of key distance",
-        sentence=f"{old} to {new}: {words} ({value:.2f}; 1 is hardest).",
+        sentence=f"{change_words(old, new)}.",
     )
 
 
@@ -64,7 +64,7 @@ def tonal_path(hearing: Listened) -> Measure:
     beats = np.arange(first, max(last, first) + 1.0)
     steps = np.array([step_at(hearing, beat) for beat in beats])
     if np.isnan(steps).all():
-        return _path_measure(float("nan"), 0.0, None, "No clear notes are heard around the join.")
+        return _path_measure(float("nan"), 0.0, None, "No clear notes are heard around the bridge.")
     worst = int(np.nanargmax(steps))
     longest, detour = float(steps[worst]), _detour(hearing, first, last)
     route = "direct" if detour < 2.0 else f"roundabout ({detour:.1f} times the direct one)"  # noqa: PLR2004
@@ -76,7 +76,7 @@ def landing(hearing: Listened) -> Measure:
     """Whether the new song continues where the music before it had arrived."""
     step = step_at(hearing, hearing.plan.entry_beat)
     if np.isnan(step):
-        step, sentence = FAR_STEP, "No clear notes are heard on both sides of the entry."
+        step, sentence = FAR_STEP, "No clear notes are heard on both sides of bar one."
     else:
         heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
         sentence = f"At bar one {heard} ({_step_words(step)})."
@@ -158,10 +158,3 @@ def _step_words(step: float) -> str:
     if step <= NEAR_STEP:
         return "a near step"
     return "a leap" if step >= FAR_STEP else "a clear step"
-
-
-def _distance_words(value: float) -> str:
-    for limit, words in ((0.33, "an easy change"), (0.66, "a moderate change")):
-        if value <= limit:
-            return words
-    return "a hard change"

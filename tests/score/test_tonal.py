@@ -96,7 +96,7 @@ def test_a_way_to_and_fro_is_longer_than_the_straight_line():
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        pytest.param("C major", "C major", "the same key", id="same"),
+        pytest.param("C major", "C major", "no change of key", id="same"),
         pytest.param("C major", "A minor", "an easy change", id="relative"),
         pytest.param("C major", "G major", "an easy change", id="fifth"),
         pytest.param("E minor", "F minor", "a hard change", id="semitone"),
