@@ -10,6 +10,7 @@ from dataclasses import replace
 import pytest
 
 from benchmarks._ballot_load import Server, lost_and_doubled, vote_together
+from segue.audition.limits import HEADERS
 from segue.audition.page import PageView
 from segue.audition.poll import VotedRun
 from segue.audition.served_files import served_files
@@ -24,6 +25,7 @@ from tests.audition.test_kill import in_a_thread
 from tests.audition.wire import TOKEN, WIDE, Client, a_vote, kept, running_evening
 from tests.setlist.an_evening import TITLES, evening_of
 
+NASTY = "<img src=x onerror=alert(1)>"
 HEAR_ALL = "ways.forEach((way) => way.toHear.clear()); showHeard()"
 
 
@@ -229,6 +231,34 @@ def test_limits_hold_for_the_whole_evening(serve):
     streams = [client.events("/1/events"), client.events("/2/events")]
     assert [next(stream)[0] for stream in streams] == ["count", "count"]
     assert client.ask("/progress").status == 429
+
+
+def test_pages_of_an_evening_carry_the_policy_and_no_inline_code(serve):
+    port, _ = serve()
+    client = Client(port).join()
+    for path in ("/", "/1", "/host", "/3", "/lobby.js"):
+        answer = client.ask(path)
+        assert {name: answer.headers[name] for name in HEADERS} == HEADERS
+        assert answer.headers["cache-control"] == "no-store"
+    for path in ("/", "/1", "/host"):
+        page = client.ask(path).body.decode()
+        assert "<style" not in page
+        tags = [tag.partition(">")[0] for tag in page.split("<script")[1:]]
+        assert all("src=" in tag or "application/json" in tag for tag in tags)
+
+
+def test_titles_of_an_evening_are_only_text(serve, night, sounds):
+    run = runs_of(night)[0]
+    view = view_of(run, is_blind=True)
+    document = replace(view.document, outgoing=replace(view.document.outgoing, title=NASTY))
+    view = replace(view, document=document)
+    voted = VotedRun(folder=run, view=view, files=sounds[True][0])
+    with running_evening(night, [voted]) as (port, _):
+        client = Client(port).become_host()
+        for path in ("/", "/1", "/host"):
+            page = client.ask(path).body.decode()
+            assert "<img" not in page
+            assert "&lt;img" in page
 
 
 @pytest.fixture(name="visit")
