@@ -4,6 +4,7 @@ It runs the demo, keeps the picture of its first option as docs/demo.png, and pu
 said between the fences that stand for it: in the README shortened, in docs/cards.md one card whole.
 """
 
+import os
 import re
 import shutil
 import subprocess
@@ -24,8 +25,9 @@ def main():
     with tempfile.TemporaryDirectory() as place:
         run = Path(place) / "segue-demo"
         words = [sys.executable, "-m", "segue", "demo", "--out", str(run)]
-        told = subprocess.run(words, check=True, stdout=subprocess.PIPE, text=True).stdout
-        show(told, run)
+        wide = {**os.environ, "COLUMNS": "100"}
+        told = subprocess.run(words, check=True, stdout=subprocess.PIPE, text=True, env=wide).stdout
+        show("\n".join(line.rstrip() for line in told.strip("\n").splitlines()), run)
 
 
 def show(told, run):
@@ -54,7 +56,7 @@ def shortened(told):
     short = [*facts, relation]
     for card in cards(told):
         found = [n for n, line in enumerate(card) if line.startswith("   - ")]
-        short += ["", *card[: found[0] if found else len(card)], *[card[n] for n in found[:1]]]
+        short += ["", *(card[: found[1]] if len(found) > 1 else card)]
     return "\n".join(short)
 
 
