@@ -12,7 +12,7 @@ from segue.audition.ballot import Ballot
 from segue.audition.blindness import number_for, shuffled_order
 from segue.audition.live import Live, event_text
 from segue.audition.page import BALLOT_SLOT, served_page_text
-from segue.audition.page_values import way_values
+from segue.audition.page_values import run_values, way_values
 from segue.audition.votes import BallotRefusalError, Recorder, Vote, result_values
 from segue.errors import RunFolderError
 from segue.pages import json_block
@@ -81,6 +81,8 @@ class Poll:
         Where its addresses begin: '' where it is the only vote, else such as '/3'.
     page : str
         With the slot for the listener's ballot.
+    run_id : str
+        What the page calls the run.
     ways : tuple of dict
         The options of a blind page, as from `way_values`; empty on an open one.
     live : Live
@@ -92,6 +94,7 @@ class Poll:
     ballot: Ballot
     page: str
     live: Live
+    run_id: str = ""
     ways: tuple[dict[str, object], ...] = ()
     recorder: Recorder = field(init=False)
     _news: _News = field(init=False)
@@ -138,6 +141,10 @@ class Poll:
         numbers = self.numbers_of(listener)
         order = shuffled_order(listener.seed, len(self.ways))
         return [{**self.ways[n], "key": numbers[n], "sound": str(numbers[n])} for n in order]
+
+    def kept_name(self, listener: Listener) -> str:
+        """Under which name a listener's own device keeps what was heard, as `order.js` has it."""
+        return f"segue {self.run_id} {self.id_of(listener)}"
 
     def id_of(self, listener: Listener) -> str:
         """A name of the listener for their own device, from which nothing follows."""
@@ -277,6 +284,7 @@ def open_poll(
         ),
         page=served_page_text(run.folder, view),
         live=live,
+        run_id=str(run_values(view)["id"]),
         ways=tuple(way_values(run.folder, view)) if view.is_blind else (),
     )
 

@@ -111,7 +111,10 @@ async def _front_page(request: Request) -> Response:
         return HTMLResponse(filled("join.html", {"needs_code": needs_code}))
     if not sitting.is_evening:
         return HTMLResponse(_poll(request).page_for(listener))
-    votes = [(poll, sitting.has_voted(poll, cookie)) for poll in sitting.polls.values()]
+    votes = [
+        (poll, sitting.has_voted(poll, cookie), sitting.kept_name(poll, cookie))
+        for poll in sitting.polls.values()
+    ]
     return HTMLResponse(filled("lobby.html", {"title": sitting.title, "votes": votes}))
 
 

@@ -132,8 +132,16 @@ class Sitting:
 
     def has_voted(self, poll: Poll, cookie: str) -> bool:
         """Whether whoever holds a cookie has voted there."""
-        here = poll.ballot.listener_of(_own_cookie(poll, cookie) if self.is_evening else cookie)
+        here = self._here(poll, cookie)
         return here is not None and poll.ballot.vote_of(here) is not None
+
+    def kept_name(self, poll: Poll, cookie: str) -> str:
+        """Under which name their device keeps what they heard there; empty before a visit."""
+        here = self._here(poll, cookie)
+        return "" if here is None else poll.kept_name(here)
+
+    def _here(self, poll: Poll, cookie: str) -> Listener | None:
+        return poll.ballot.listener_of(_own_cookie(poll, cookie) if self.is_evening else cookie)
 
     def following(self, poll: Poll, cookie: str) -> dict[str, str] | None:
         """The vote to go on with: the next one that is open and waits for this listener."""

@@ -333,6 +333,24 @@ def test_a_whole_evening_is_voted_on_and_chosen_without_a_command(
     assert all(len(kept(poll)) == 1 for poll in polls)
 
 
+def test_the_list_tells_what_was_heard_on_this_device_so_far(serve, visit):
+    port, _ = serve(is_blind=True)
+    page = visit(f"http://127.0.0.1:{port}/#K7MP3XQD")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".votes")
+    mine = page.locator(".mine")
+    assert mine.all_inner_texts() == ["Listen and vote"] * 2
+    page.click(".votes a >> nth=1")
+    page.wait_for_selector("#vote")
+    page.evaluate(
+        "ways[0].toHear.clear(); notePlace(1, 0);"
+        "keep({ toHear: Object.fromEntries(ways.map((w) => [w.key, [...w.toHear]])) })"
+    )
+    page.click("#back a")
+    page.wait_for_selector(".votes")
+    assert mine.all_inner_texts() == ["Listen and vote", "1 of 3 heard"]
+
+
 def test_the_command_serves_an_evening_and_shows_what_was_chosen(night):
     from tests.setlist.test_vote import close_vote
 
