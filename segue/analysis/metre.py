@@ -331,10 +331,11 @@ def _likeness(grid: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     """How much more alike beats are that lie 1, 2, ... apart than any two; 0 for lag 0."""
     vectors = grid.reshape(len(grid), -1)
     vectors = vectors - vectors.mean(axis=0)
-    product = vectors @ vectors.T
-    power = float(np.trace(product)) / len(grid) + 1e-12
+    spectra = np.fft.rfft(vectors, 2 * len(grid), axis=0)
+    products = np.fft.irfft((np.abs(spectra) ** 2).sum(axis=1))  # of beats 0, 1, 2, ... apart
+    power = float(products[0]) / len(grid) + 1e-12
     n_lags = min(_LONGEST_LAG + 1, len(grid) - 1)
-    likeness = [np.trace(product, lag) / (len(grid) - lag) / power for lag in range(1, n_lags)]
+    likeness = products[1:n_lags] / (len(grid) - np.arange(1, n_lags)) / power
     more = np.zeros(_LONGEST_LAG + 1)
-    more[1:n_lags] = np.array(likeness) - np.mean(likeness)
+    more[1:n_lags] = likeness - likeness.mean()
     return more

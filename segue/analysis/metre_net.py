@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -68,18 +70,19 @@ class HeardByNet:
     def __init__(self, opinion: Opinion, beats_s: Floats) -> None:
         self._opinion = opinion
         self._beats_s = beats_s
-        self._down = _odds_at(opinion.downbeat, beats_s)
-        self._down_near, _ = _mass_near(opinion.downbeat, beats_s)
+        self._marks = _marks(opinion)
+        self._down = self._marks.downbeat.odds_at(beats_s)
+        self._down_near, _ = self._marks.downbeat.mass_near(beats_s)
 
     def for_beats(self, beat_s: float) -> Floats:
         """What `NET_FOR_BEATS` lists, of beats that are usually `beat_s` apart."""
-        odds = self._opinion.beat
+        heard = self._marks.beat
         inner_s = np.diff(self._beats_s)
         starts_s = self._beats_s[:-1]
-        on = _odds_at(odds, self._beats_s)
-        half = _odds_at(odds, starts_s + inner_s / 2)
-        thirds = [_odds_at(odds, starts_s + inner_s * part).mean() for part in (1 / 3, 2 / 3)]
-        found = _mass_near(odds, self._beats_s)
+        on = heard.odds_at(self._beats_s)
+        half = heard.odds_at(starts_s + inner_s / 2)
+        thirds = [heard.odds_at(starts_s + inner_s * part).mean() for part in (1 / 3, 2 / 3)]
+        found = heard.mass_near(self._beats_s)
         place = np.log(60.0 / beat_s / SLOWEST_BPM) / np.log(FASTEST_BPM / SLOWEST_BPM)
         tempo = float(np.interp(place * (N_TEMPI - 1), np.arange(N_TEMPI), self._opinion.tempo))
         return np.array(
@@ -109,12 +112,15 @@ class HeardByNet:
         is_known = metre in _METRES_HEARD
         told = float(self._opinion.metre[_METRES_HEARD.index(metre)]) if is_known else _NO_METRE
         rows = []
+        likely, total = _likelihood(on), float(on.sum())
         for phase in range(metre):
-            is_down = np.arange(len(on)) % metre == phase
-            down = on[is_down].mean() if is_down.any() else -_LIMIT
-            other = on[~is_down].mean() if not is_down.all() else -_LIMIT
-            share = _likelihood(on[is_down]).mean() if is_down.any() else 0.0
-            rest = 1.0 - float(near[is_down].sum()) / whole
+            here = slice(phase, None, metre)
+            n_here, sum_here = len(on[here]), float(on[here].sum())
+            down = sum_here / n_here if n_here else -_LIMIT
+            n_other = len(on) - n_here
+            other = (total - sum_here) / n_other if n_other else -_LIMIT
+            share = float(likely[here].sum()) / n_here if n_here else 0.0
+            rest = 1.0 - float(near[here].sum()) / whole
             rows.append([down, other, share, rest, max(told, _NO_METRE)])
         return np.array(rows)
 
@@ -130,7 +136,7 @@ def net_share(opinion: Opinion, beats_s: Floats) -> float:
     """How far the net bears out some beats, in seconds from the first hop: 0..1."""
     if len(beats_s) == 0:
         return 0.0
-    likely = float(_likelihood(_odds_at(opinion.beat, beats_s)).mean())
+    likely = float(_likelihood(_marks(opinion).beat.odds_at(beats_s)).mean())
     return float(np.clip((likely - _UNHEARD) / (_HEARD - _UNHEARD), 0.0, 1.0))
 
 
@@ -139,28 +145,65 @@ def _likelihood(odds: Floats) -> Floats:
     return shares
 
 
-def _odds_at(odds: npt.NDArray[np.float32], times_s: Floats) -> Floats:
-    """The highest log odds within a frame of each time, within limits."""
-    raised = np.clip(ndimage.maximum_filter1d(odds, 3), -_LIMIT, _LIMIT)
-    at = np.clip(np.round(times_s / FRAME_S).astype(int), 0, len(odds) - 1)
-    return np.asarray(raised[at], dtype=np.float64)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Heard:
+    """Log odds of a mark, made ready to be asked at many times.
+
+    Parameters
+    ----------
+    raised : ndarray, shape (n_frames,)
+        The highest log odds within a frame of each, within limits.
+    peaks_s, likely : ndarray, shape (n_peaks,)
+        Where the odds peak, and how likely a mark is there.
+    """
+
+    raised: npt.NDArray[np.float32]
+    peaks_s: Floats
+    likely: Floats
+
+    def odds_at(self, times_s: Floats) -> Floats:
+        """The highest log odds within a frame of each time, within limits."""
+        at = np.clip(np.round(times_s / FRAME_S).astype(int), 0, len(self.raised) - 1)
+        return np.asarray(self.raised[at], dtype=np.float64)
+
+    def mass_near(self, beats_s: Floats) -> tuple[Floats, float]:
+        """Likelihood of the net's own peaks near each beat, and the share of it near none."""
+        first, last = np.searchsorted(
+            self.peaks_s, (beats_s[0] - _REACH_S, beats_s[-1] + _REACH_S), side="right"
+        )
+        times_s, likely = self.peaks_s[first:last], self.likely[first:last]
+        near = np.zeros(len(beats_s))
+        if len(times_s) == 0:
+            return near, 1.0
+        after = np.clip(np.searchsorted(beats_s, times_s), 1, len(beats_s) - 1)
+        is_before = times_s - beats_s[after - 1] < beats_s[after] - times_s
+        nearest = after - is_before
+        hits = np.abs(times_s - beats_s[nearest]) <= _REACH_S
+        np.add.at(near, nearest[hits], likely[hits])
+        return near, 1.0 - float(likely[hits].sum() / likely.sum())
 
 
-def _mass_near(odds: npt.NDArray[np.float32], beats_s: Floats) -> tuple[Floats, float]:
-    """Likelihood of the net's own peaks near each beat, and the share of it near none."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Marks:
+    """Beats and downbeats as the net hears them."""
+
+    beat: _Heard
+    downbeat: _Heard
+
+
+@lru_cache(maxsize=2)
+def _marks(opinion: Opinion) -> _Marks:
+    """Made once for an edge: dozens of ways to count it ask."""
+    return _Marks(beat=_heard(opinion.beat), downbeat=_heard(opinion.downbeat))
+
+
+def _heard(odds: npt.NDArray[np.float32]) -> _Heard:
     inner = odds[1:-1]
     peaks = np.flatnonzero((inner >= odds[:-2]) & (inner > odds[2:])) + 1
     likely = _likelihood(odds[peaks].astype(np.float64))
-    peaks, likely = peaks[likely > _LEAST], likely[likely > _LEAST]
-    times_s = peaks * FRAME_S
-    inside = (times_s > beats_s[0] - _REACH_S) & (times_s < beats_s[-1] + _REACH_S)
-    times_s, likely = times_s[inside], likely[inside]
-    near = np.zeros(len(beats_s))
-    if len(times_s) == 0:
-        return near, 1.0
-    after = np.clip(np.searchsorted(beats_s, times_s), 1, len(beats_s) - 1)
-    is_before = times_s - beats_s[after - 1] < beats_s[after] - times_s
-    nearest = after - is_before
-    hits = np.abs(times_s - beats_s[nearest]) <= _REACH_S
-    np.add.at(near, nearest[hits], likely[hits])
-    return near, 1.0 - float(likely[hits].sum() / likely.sum())
+    kept = likely > _LEAST
+    return _Heard(
+        raised=np.clip(ndimage.maximum_filter1d(odds, 3), -_LIMIT, _LIMIT),
+        peaks_s=np.asarray(peaks[kept] * FRAME_S, dtype=np.float64),
+        likely=likely[kept],
+    )
