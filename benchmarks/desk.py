@@ -44,7 +44,8 @@ class Asking:
 
     def get(self, path: str, **query: str) -> bytes:
         """The answer of an address."""
-        return self._ask("GET", f"{path}?{urllib.parse.urlencode(query)}", None)
+        asked = f"?{urllib.parse.urlencode(query)}" if query else ""
+        return self._ask("GET", path + asked, None)
 
     def post(self, path: str, values: object) -> bytes:
         """The answer to what is sent."""
@@ -82,7 +83,8 @@ def measured(asking: Asking, old: str, new: str) -> dict[str, float]:
     made = json.loads(asking.post("/make", pair))
     begun = time.perf_counter()
     seconds_until(lambda: b'data-draft="roughs/' in asking.get("/options", run=made["run"]))
-    asking.get(f"/roughs/{made['number']}")
+    page = asking.get("/options", run=made["run"]).decode()
+    asking.get("/" + page.partition('data-draft="')[2].partition('"')[0])
     found["first option audible, roughly"] = time.perf_counter() - begun
     seconds_until(lambda: b'data-draft="drafts/' in asking.get("/options", run=made["run"]))
     found["first option in full sound"] = time.perf_counter() - begun

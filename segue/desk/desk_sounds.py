@@ -44,9 +44,11 @@ async def _draft_sound(request: Request, house: House) -> Response:
 
 async def _rough_sound(request: Request, house: House) -> Response:
     making = house.maker.makings.get(request.path_params["number"])
-    if making is None or making.rough is None:
+    known = {} if making is None else {rough.name: rough.sound for rough in making.roughs}
+    sound = known.get(request.query_params.get("name", ""))
+    if sound is None:
         return refusal("There is no such sound.", status=NOT_FOUND)
-    return Response(making.rough.sound, media_type=SOUND_TYPES[".flac"])
+    return Response(sound, media_type=SOUND_TYPES[".flac"])
 
 
 async def _run_sound(request: Request, house: House) -> Response:

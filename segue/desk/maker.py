@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from segue.desk.rough_option import RoughSound
     from segue.job.keeping import Rendered
     from segue.job.request import Request
+    from segue.recipes import Recipe
     from segue.setlist.set_request import SetRequest
 
 MOST_WAITING: Final = 20  # orders in line; more are a finger that got stuck
@@ -64,6 +65,10 @@ class OrderedRun:
     state : {'waiting', 'under way', 'made', 'failed'}
     run : str
         Name of the run folder below the desk's folder; of an evening, its set file's.
+    roughs : tuple of RoughSound
+        What can be heard roughly: a first guess, and then what is being rendered.
+    names : tuple of str
+        Of the recipes that are rendered; none before they are chosen.
     """
 
     number: int
@@ -72,7 +77,8 @@ class OrderedRun:
     words: str = "waiting for the one before"
     state: str = "waiting"
     drafts: tuple[DraftSound, ...] = ()
-    rough: RoughSound | None = None
+    roughs: tuple[RoughSound, ...] = ()
+    names: tuple[str, ...] = ()
     n_expected: int = N_PROPOSALS
 
     @property
@@ -135,14 +141,35 @@ class Maker:
             return
 
         def sketch() -> None:
-            with suppress(SegueError):  # a rough one that cannot be is no reason to say so
-                rough = self.rough(request)
-                if rough is not None:
-                    self._change(number, rough=rough)
+            self._rough_of(number, request)
 
         thread = threading.Thread(target=sketch, name="sketch", daemon=True)
         thread.start()
         self._sketches[number] = thread
+
+    def _sketch_chosen(self, number: int, request: Request, names: tuple[str, ...]) -> None:
+        """Have those made roughly that are about to be rendered; an earlier guess is let go."""
+        with self._news:
+            kept = tuple(r for r in self.makings[number].roughs if r.name in names)
+            self._change(number, roughs=kept, names=names, n_expected=len(names))
+
+        def sketch() -> None:
+            for name in names:
+                self._rough_of(number, replace(request, only=(name,)))
+
+        threading.Thread(target=sketch, name="sketch", daemon=True).start()
+
+    def _rough_of(self, number: int, request: Request) -> None:
+        with suppress(SegueError):  # a rough one that cannot be is no reason to say so
+            rough = self.rough(request)
+            with self._news:
+                making = self.makings.get(number)
+                if rough is None or making is None or making.is_over:
+                    return
+                if making.names and rough.name not in making.names:
+                    return  # a first guess that comes too late
+                others = tuple(r for r in making.roughs if r.name != rough.name)
+                self._change(number, roughs=(*others, rough))
 
     def _work(self) -> None:
         with Processes(self.n_workers) as workers:
@@ -160,11 +187,24 @@ class Maker:
                 self._news.wait()
 
     def _make(self, number: int, workers: Processes) -> None:
+        self._change(number, state="under way", words="beginning")
+        sketch = self._sketches.pop(number, None)
+        if sketch is not None:
+            sketch.join(ROUGH_FIRST_S)
         request = self.makings[number].request
+        try:
+            if isinstance(request, SetOrder):
+                _make_evening(request, workers, lambda words: self._change(number, words=words))
+            else:
+                self._make_run(number, request, workers)
+        except SegueError as error:
+            self._change(number, state="failed", words=str(error))
+        except Exception as error:  # noqa: BLE001 - told, and the next one is made
+            self._change(number, state="failed", words=f"This went wrong here ({error!r}).")
+        else:
+            self._change(number, state="made", words="made")
 
-        def progress(words: str) -> None:
-            self._change(number, words=words)
-
+    def _make_run(self, number: int, request: Request, workers: Processes) -> None:
         def hear(made: Rendered) -> None:
             record = made.record
             draft = DraftSound(
@@ -176,21 +216,16 @@ class Maker:
             )
             self._change(number, drafts=(*self.makings[number].drafts, draft))
 
-        self._change(number, state="under way", words="beginning")
-        sketch = self._sketches.pop(number, None)
-        if sketch is not None:
-            sketch.join(ROUGH_FIRST_S)
-        try:
-            if isinstance(request, SetOrder):
-                _make_evening(request, workers, progress)
-            else:
-                make_segues(request, progress=progress, on_rendered=hear, workers=workers)
-        except SegueError as error:
-            self._change(number, state="failed", words=str(error))
-        except Exception as error:  # noqa: BLE001 - told, and the next one is made
-            self._change(number, state="failed", words=f"This went wrong here ({error!r}).")
-        else:
-            self._change(number, state="made", words="made")
+        def chosen(recipes: tuple[Recipe, ...]) -> None:
+            self._sketch_chosen(number, request, tuple(recipe.name for recipe in recipes))
+
+        make_segues(
+            request,
+            progress=lambda words: self._change(number, words=words),
+            on_chosen=chosen,
+            on_rendered=hear,
+            workers=workers,
+        )
 
     def _change(self, number: int, **news: object) -> None:
         with self._news:

@@ -82,7 +82,7 @@ class DraftOrder:
 
 
 def rough_option(order: RoughOrder) -> RoughSound:
-    """The likeliest option as a draft.
+    """The likeliest option as a draft, or the one whose recipe is named.
 
     Raises
     ------
@@ -102,7 +102,8 @@ def rough_option(order: RoughOrder) -> RoughSound:
         asked=request.asked,
     )
     place = Path("\n".join(order.stamps))  # tells these songs from others, and is no place
-    found = proposals(shelf, *facts, n_proposals=N_PROPOSALS, given=given)
+    named = tuple(recipe for recipe in shelf if recipe.name in request.only)
+    found = named or proposals(shelf, *facts, n_proposals=N_PROPOSALS, given=given)
     problem = SegueError("No recipe suits these songs.")
     for recipe in found:
         step = Attempt(run=place, request=request, songs=songs, recipe=recipe)

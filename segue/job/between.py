@@ -76,6 +76,7 @@ def make_segues(
     progress: Progress,
     keeps_choice: bool = False,
     workers: Workers | None = None,
+    on_chosen: Callable[[tuple[Recipe, ...]], None] = lambda _recipes: None,
     on_rendered: Callable[[Rendered], None] = lambda _made: None,
 ) -> RunDocument:
     """Do the main job.
@@ -89,6 +90,8 @@ def make_segues(
         is among the new segues.
     workers : Workers, optional
         Who does the steps, instead of as many processes as the request says; they share its disk.
+    on_chosen : callable
+        Given the recipes that are about to be rendered.
     on_rendered : callable
         Given each segue as soon as it can be heard, before all are brought to one level.
 
@@ -122,7 +125,7 @@ def make_segues(
             # again, now that nobody else can write: the band may have chosen in the meantime
             check()
             earlier = earlier_run(request.out) if keeps_choice else None
-            tell = _Told(progress=progress, on_rendered=on_rendered)
+            tell = _Told(progress=progress, on_chosen=on_chosen, on_rendered=on_rendered)
             return _filled(folder, request, shelf, hands, tell, earlier)
         finally:
             forget_songs()
@@ -133,6 +136,7 @@ class _Told:
     """Who is told what while a run is made."""
 
     progress: Progress
+    on_chosen: Callable[[tuple[Recipe, ...]], None]
     on_rendered: Callable[[Rendered], None]
 
 
@@ -148,6 +152,7 @@ def _filled(
     progress = tell.progress
     songs = _heard_songs(folder, request, workers, progress)
     chosen = _chosen(folder, request, shelf, songs, workers, progress)
+    tell.on_chosen(chosen)
     rendered_all = _rendered(folder, request, chosen, songs, workers, tell)
     forget_songs()  # the page wants memory, too
     best_first = ranked(levelled(rendered_all))
