@@ -46,6 +46,7 @@ CREATE TABLE IF NOT EXISTS secrets (
   round INTEGER PRIMARY KEY REFERENCES rounds, secret BLOB NOT NULL
 ) STRICT;
 """
+_VERSION: Final = 1  # of this form; 0 in the files of a Segue that gave none
 _BUSY_S: Final = 5.0  # seconds that a write waits for another one
 
 
@@ -77,6 +78,7 @@ class Ballot:
             raise RunFolderError(self.path, "is a link: votes are kept in the run folder itself.")
         try:
             self._writer = _connected(self.path)
+            _check_version(self.path, self._writer)
             self._writer.executescript(_SCHEMA)
             self.round, self.token = self._opened(settings, token, keeps_closed=keeps_closed)
             self.secret = self._secret_of(self.round)
@@ -254,6 +256,14 @@ def _connected(path: Path) -> sqlite3.Connection:
     connection.execute("PRAGMA synchronous = FULL")
     connection.execute("PRAGMA foreign_keys = ON")
     return connection
+
+
+def _check_version(path: Path, connection: sqlite3.Connection) -> None:
+    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    if version > _VERSION:
+        connection.close()
+        raise RunFolderError(path, "was made by a newer Segue: update, or move it away.")
+    connection.execute(f"PRAGMA user_version = {_VERSION}")
 
 
 def _listener_of(connection: sqlite3.Connection, round_: int, cookie: str) -> Listener | None:

@@ -1,12 +1,16 @@
 """The server dies while they vote: what was acknowledged is there, once."""
 
 import asyncio
+import sqlite3
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 
 import pytest
 
 from benchmarks._ballot_load import Server, lost_and_doubled, vote_together
+from segue.audition.ballot import Ballot
+from segue.errors import RunFolderError
 
 
 def in_a_thread(coroutine):
@@ -47,6 +51,23 @@ def test_ballot_waits_for_the_disk(serve):
     writer = desk.ballot._writer
     assert writer.execute("PRAGMA synchronous").fetchone() == (2,)
     assert writer.execute("PRAGMA journal_mode").fetchone() == ("wal",)
+
+
+def test_ballot_of_a_newer_segue_is_refused_and_one_without_a_version_is_read(tmp_path):
+    def version(n=None):
+        with closing(sqlite3.connect(tmp_path / "ballot.sqlite", isolation_level=None)) as file:
+            if n is not None:
+                file.execute(f"PRAGMA user_version = {n}")
+            return file.execute("PRAGMA user_version").fetchone()[0]
+
+    Ballot(tmp_path, settings="", token="a").close()
+    assert version() == 1
+    version(0)
+    Ballot(tmp_path, settings="", token="b").close()
+    version(2)
+    with pytest.raises(RunFolderError, match="newer Segue"):
+        Ballot(tmp_path, settings="", token="c")
+    assert version() == 2
 
 
 def test_job_that_fails_keeps_nothing_of_its_batch(serve):
