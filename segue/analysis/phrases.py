@@ -10,7 +10,7 @@ that one alone).
 
 All odds were fitted on one half of `benchmarks.phrases`, on rendered starts and ends of pop songs
 whose phrases people wrote down; on the other half four of five starts are right, and those given
-with a confidence of 0.85 in more than nineteen of twenty. Ends are right in a half: the last
+with a confidence of 0.85 in nineteen of twenty. Less than a half of the ends is right: the last
 phrase that people write down has three bars, two, four or one nearly as often. So ends are hardly
 ever sure.
 """

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, assert_never
 
-from segue.plan.grid import BeatGrid, beat_grid
+from segue.plan.grid import SAME_BEAT, BeatGrid, beat_grid
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, Ending, Opening
@@ -15,6 +15,9 @@ _RING_BEATS_SHARE: Final = 0.5
 
 _LET_GO_LATE_BEATS: Final = 0.5
 """What is let go no more than this after a bar line is let go on it. Set by judgement."""
+
+_SETS_IN_BEATS: Final = 0.5
+"""What starts to sound no more than this after a bar line sets in on it. Set by judgement."""
 
 _CUT_SHORT_BEATS: Final = 0.25
 """A file that stops this close before a bar line was cut on it. Chosen on the demo songs."""
@@ -122,8 +125,8 @@ def song_end(facts: EdgeFacts) -> SongEnd:
 def song_start(facts: EdgeFacts) -> SongStart:
     """Bar one of the incoming song.
 
-    A free intro enters where it starts to sound; anything else on its first
-    downbeat, with its pick-up before that.
+    A free intro enters where it starts to sound, but where bar lines are heard from there on, on
+    the first of them; anything else on its first downbeat. What sounds before is its pick-up.
 
     Raises
     ------
@@ -134,11 +137,25 @@ def song_start(facts: EdgeFacts) -> SongStart:
     grid = beat_grid(facts, anchor_s=opening.first_downbeat_s)
     sound = grid.index_at(opening.sound_start_s)
     if opening.kind == "free intro":
-        entry = sound
+        entry = _intro_line(grid, facts, sound)
+        sound = min(sound, entry)
     else:
         entry = round(grid.index_at(opening.first_downbeat_s))
         sound = min(sound, entry)
     return SongStart(grid=grid, entry_index=entry, sound_index=sound, facts=facts)
+
+
+def _intro_line(grid: BeatGrid, facts: EdgeFacts, sound: float) -> float:
+    """The first bar line of an intro if one is heard in its first bar, else where it sets in.
+
+    Without it the beats of a soft start would come between those of the bridge.
+    """
+    if not grid.is_heard:
+        return sound
+    lines = [round(grid.index_at(line_s)) for line_s in facts.pulse.downbeats_s]
+    first = next((line for line in lines if line >= sound - _SETS_IN_BEATS), None)
+    within = first is not None and first < sound + grid.metre - _SETS_IN_BEATS + SAME_BEAT
+    return sound if first is None or not within else float(first)
 
 
 def _phrase_line(grid: BeatGrid, facts: EdgeFacts, done: int) -> int:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import PhraseFact
 from segue.audio.clip import Clip, SongEdge, Stem
-from segue.plan.edges import song_end
+from segue.plan.edges import song_end, song_start
 from tests.plan import song_facts
 
 
@@ -130,3 +130,55 @@ def test_chords_that_change_without_a_hit_are_all_played(confidence, chord_s, bl
     exit_s = left_s(replace(facts, ending=heard, edge_end_s=clip.end_s, duration_s=clip.end_s))
     assert 100.0 + last_chord_s + blend_s < exit_s
     assert exit_s > 100.0 + let_go_s - 4 * facts.pulse.beat_s
+
+
+def intro(sound_beats):
+    """A start whose sound sets in so many beats after its first bar line, and its kit later."""
+    facts = song_facts.start_facts(bpm=100.0)
+    line_s, beat_s = facts.pulse.downbeats_s[0], facts.pulse.beat_s
+    opening = replace(
+        facts.opening,
+        kind="free intro",
+        sound_start_s=line_s + sound_beats * beat_s,
+        first_downbeat_s=facts.pulse.downbeats_s[1],
+    )
+    return replace(facts, opening=opening)
+
+
+@given(sound_beats=st.floats(-0.45, 0.45))
+def test_a_soft_start_is_entered_on_the_bar_line_that_is_heard_beside_it(sound_beats):
+    facts = intro(sound_beats)
+    start = song_start(facts)
+    assert start.grid.seconds_at(start.entry_index) == pytest.approx(facts.pulse.downbeats_s[0])
+    assert start.sound_index <= start.entry_index
+
+
+@given(sound_beats=st.floats(0.6, 3.3))
+def test_an_intro_that_sets_in_between_bar_lines_is_a_pick_up_to_the_next(sound_beats):
+    facts = intro(sound_beats)
+    start = song_start(facts)
+    assert start.grid.seconds_at(start.entry_index) == pytest.approx(facts.pulse.downbeats_s[1])
+    assert start.sound_index == pytest.approx(sound_beats, abs=1e-6)
+
+
+@given(silent_bars=st.integers(2, 6), sound_beats=st.floats(0.0, 3.0))
+def test_an_intro_long_before_its_first_bar_line_is_entered_where_it_sounds(
+    silent_bars, sound_beats
+):
+    facts = intro(sound_beats)
+    skipped = 4 * silent_bars
+    pulse = replace(
+        facts.pulse,
+        beats_s=facts.pulse.beats_s[skipped:],
+        downbeats_s=facts.pulse.downbeats_s[silent_bars:],
+    )
+    start = song_start(replace(facts, pulse=pulse))
+    entry_s = start.grid.seconds_at(start.entry_index)
+    assert entry_s == pytest.approx(facts.opening.sound_start_s)
+
+
+def test_an_intro_in_free_time_is_entered_where_it_sounds():
+    facts = song_facts.unheard(intro(0.3))
+    start = song_start(facts)
+    entry_s = start.grid.seconds_at(start.entry_index)
+    assert entry_s == pytest.approx(facts.opening.sound_start_s)
