@@ -14,6 +14,7 @@ from segue.cli.app import app
 from segue.cli.examples import EXAMPLES, START
 from segue.cli.hints import note_command
 from segue.cli.tables import print_facts
+from segue.setlist.set_file import read_set
 from tests.plan.song_facts import end_facts, start_facts
 from tests.setlist.an_evening import document_of, write_run
 from tests.words.said import PACKAGE, ROOT, sentences_of
@@ -157,6 +158,12 @@ def test_examples_are_understood(name):
     while hasattr(command, "commands") and words:
         command = command.commands[words.pop(0)]
     command.make_context(name, words, parent=context)
+
+
+def test_the_set_of_the_example_is_whole():
+    folder = ROOT / "demo_audio"
+    songs = read_set(folder / "evening.toml").songs
+    assert {song.path for song in songs} == {path for path in folder.iterdir() if path.is_dir()}
 
 
 @pytest.fixture(scope="module", name="beside_the_readme")
