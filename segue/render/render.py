@@ -157,14 +157,7 @@ def _ridden(
 
     What somebody trimmed by hand counts as if it were not, so that nothing makes up for it.
     """
-    shelf_db = in_the_light_of(_by_fader(buses), plan, ruler.rate_hz)
-    for place in [place for place in buses if place[1] == "synth"] if shelf_db else []:
-        buses[place] = shelved(buses[place], shelf_db, ruler.rate_hz)
-    room_db = room_wanted_db(_by_fader(buses), plan, ruler.rate_hz)
-    for (_, fader, _), bus in buses.items():
-        if fader != "songs":
-            room_for_a_voice(bus, plan, ruler.rate_hz, room_db)
-    by_fader = _by_fader(buses)
+    by_fader = _in_their_light(buses, plan, ruler.rate_hz)
     ride = ride_of(by_fader, plan, ruler.rate_hz, hardness=hardness)
     del by_fader
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
@@ -181,6 +174,31 @@ def _ridden(
         sides.setdefault(side, np.zeros((ruler.n_frames, 2), dtype=np.float32))
         _fade_in(sides[side], round(_OPENING_FADE_S * ruler.rate_hz))
     return {side: sides[side] for side in _SIDES}
+
+
+def _in_their_light(
+    buses: dict[_Place, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
+) -> dict[Fader, npt.NDArray[np.float32]]:
+    """What is on each fader, once what is synthesised and a bed are as bright as they ought to be.
+
+    The buses themselves are changed. No sum is kept longer than it is needed.
+    """
+    by_fader = _by_fader(buses)
+    shelf_db = in_the_light_of(by_fader, plan, rate_hz)
+    if shelf_db:
+        del by_fader["synth"]
+        synths = [place for place in buses if place[1] == "synth"]
+        for place in synths:
+            buses[place] = shelved(buses[place], shelf_db, rate_hz)
+        by_fader |= _by_fader({place: buses[place] for place in synths})
+    room_db = room_wanted_db(by_fader, plan, rate_hz)
+    if not room_db:
+        return by_fader
+    del by_fader
+    for (_, fader, _), bus in buses.items():
+        if fader != "songs":
+            room_for_a_voice(bus, plan, rate_hz, room_db)
+    return _by_fader(buses)
 
 
 def _by_fader(
