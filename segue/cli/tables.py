@@ -128,7 +128,7 @@ def print_where(document: RunDocument, out: Path) -> None:
     console = Console(soft_wrap=True)
     best = document.candidates[0].music_file
     console.print(f"Listen and compare: {out / 'audition.html'}", markup=False, highlight=False)
-    console.print(f"Best scored: {out / best}", markup=False, highlight=False)
+    console.print(f"Best marked: {out / best}", markup=False, highlight=False)
     print_next("Open the page", "audition", out)
     print_next("Then choose", "choose", out, "NUMBER")
 

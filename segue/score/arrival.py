@@ -185,12 +185,16 @@ def _is_kept(hearing: Listened) -> npt.NDArray[np.bool_]:
     return np.asarray(is_kept)
 
 
+_TOLD_S: Final = 0.05  # less is told as nothing: it would be printed as 0.0
+
+
 def key_arrival(hearing: Listened) -> Measure:
     """Seconds of clear new key before bar one."""
     plan = hearing.plan
     since_s = clear_since_s(hearing, hearing.entry_s)
     seconds = hearing.entry_s - since_s
     bars = (plan.entry_beat - plan.beat_at(since_s)) / hearing.metre
+    length = f"clear for {seconds:.1f} s ({bars:.1f} bars)" if seconds >= _TOLD_S else "not clear"
     return Measure(
         name="key_arrival",
         label="key arrival",
@@ -200,8 +204,7 @@ def key_arrival(hearing: Listened) -> Measure:
         threshold=f"{COMFORTABLE_S:g} s or more is comfortable",
         source=_SOURCE,
         sentence=(
-            f"{plan.key_to} is clear for {seconds:.1f} s ({bars:.1f} bars) before bar one; "
-            f"{COMFORTABLE_S:g} s or more is comfortable."
+            f"{plan.key_to} is {length} before bar one; {COMFORTABLE_S:g} s or more is comfortable."
         ),
         worst_beat=plan.entry_beat,
     )

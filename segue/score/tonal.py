@@ -47,7 +47,7 @@ def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
     value = distance_of_keys(old, new)
     return Measure(
         name="key_distance",
-        label="key distance",
+        label="change of key",
         value=value,
         unit="",
         score=rising(1.0 - value, bad=0.0, good=1.0),

@@ -13,6 +13,8 @@ from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
 from segue.cli.shipped import demo_folder
 from segue.runfolder import read_document
+from tests.words.said import text_of_page
+from tests.words.test_words import unfit
 
 
 def segue(*words, cwd=None):
@@ -95,6 +97,17 @@ def test_every_bar_line_of_the_interlude_is_reported_on_the_tempo(demo_run):
         assert inner[0].time_s == pytest.approx(record.exit_s)
         beats = [plan.beat_at(bar.time_s) for bar in inner]
         assert np.allclose(np.diff(beats, n=2), 0.0, atol=1e-6)  # evenly, be it one bar or many
+
+
+def test_what_a_run_shows_and_prints_has_one_name_a_thing(demo_run):
+    folder, report = demo_run
+    page = text_of_page((folder / "audition.html").read_text(encoding="utf-8"))
+    assert "the bridge" in page
+    assert not unfit(page)
+    for option in report["candidates"]:
+        told = run_here(["explain", str(folder), option["label"]])
+        assert told.code == 0, told.err
+        assert not unfit(" ".join(told.out.split()))
 
 
 def test_page_is_self_contained(demo_run):
