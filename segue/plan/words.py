@@ -6,6 +6,7 @@ What is told of a pad's chords: in which of the two keys they are at home.
 from __future__ import annotations
 
 import math
+import re
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
@@ -124,7 +125,11 @@ def why(recipe: Recipe, time: Timeline, layers: tuple[Layer, ...]) -> str:
         ending=_ending_words(outgoing),
         opening=_opening_words(incoming),
     )
+    sentence = _ONE_BAR.sub("1 bar", sentence)  # recipes say '{bars} bars'
     return sentence[:1].upper() + sentence[1:]
+
+
+_ONE_BAR: Final = re.compile(r"\b1 bars\b")
 
 
 def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:

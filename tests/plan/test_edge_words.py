@@ -7,7 +7,9 @@ import pytest
 from segue.analysis.facts import EdgeChord, KeyFact, LevelFact
 from segue.music.chord import Chord
 from segue.music.key import parse_key
+from segue.plan import plan_segue
 from segue.plan.heard_words import edge_chord_words, file_loudness_words
+from segue.plan.places_asked import PlacesAsked
 from tests.plan.song_facts import end_facts, start_facts
 
 
@@ -45,3 +47,10 @@ def test_the_file_s_own_loudness_is_told_where_it_differs():
     assert file_loudness_words(level) == "-17.0 LUFS by ITU-R BS.1770 for its one channel"
     assert file_loudness_words(replace(level, file_lufs=-14.0)) == ""
     assert file_loudness_words(replace(level, file_lufs=None)) == ""
+
+
+@pytest.mark.parametrize(("n_bars", "words"), [(1, "; 1 bar of "), (2, "; 2 bars of ")])
+def test_one_bar_is_no_bars(shelf, n_bars, words):
+    asked = PlacesAsked(n_bars=n_bars)
+    plan = plan_segue(shelf["fill and go"], end_facts(), start_facts(), asked=asked)
+    assert words in plan.why
