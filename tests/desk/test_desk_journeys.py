@@ -16,9 +16,11 @@ SCHEMES = {"wide": "light", "phone": "dark"}
 
 
 def put_right(page):
-    """Answer the question about the key, as it was heard."""
-    page.click('#end-start .question [data-field="key"]')
-    until(page, "!document.querySelector('#end-start .question [data-field=\"key\"]')")
+    """Say another key than was heard, in the form that has every key."""
+    page.click("#end-start .right > summary")
+    page.select_option('#end-start [data-say="key"]', "C minor")
+    until(page, "document.querySelector('#end-start [data-given=\"key\"]') !== null")
+    until(page, "document.querySelector('#end-start .heard').textContent.includes('C minor')")
 
 
 def move_the_exit(page):
@@ -140,6 +142,6 @@ def test_the_whole_job(visit, browser, run_name, songs, size):
         step()
         assert faults(page) == []
         assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
-    assert str(read_song(songs / SONGS[1], edge="start").notes.key) == "F minor"
+    assert str(read_song(songs / SONGS[1], edge="start").notes.key) == "C minor"
     assert page.troubles == []
     assert all(url.startswith(("http://127.0.0.1:", "blob:")) for url in page.requests)
