@@ -151,7 +151,9 @@ async function showVersion(made) {
   await refreshOptions();
   const index = ways.findIndex((way) => byId(`way-${way.key}`).dataset.label === made);
   tell(`${made} is there.`);
-  if (index >= 0) hear(index, samePlace(was ?? Math.max(before.exit_s - 4, 0), before, ways[index]));
+  if (index < 0) return;
+  byId(`way-${ways[index].key}`).scrollIntoView({ block: "nearest" });
+  hear(index, samePlace(was ?? Math.max(before.exit_s - 4, 0), before, ways[index]));
 }
 
 // Where the music is, and in what: for a draft that is to go on from there.
