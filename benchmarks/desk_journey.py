@@ -278,8 +278,8 @@ def travelled(
             to_the_stage(journey)
             review(journey, folder)
         finally:
-            desk.kill()
             context.close()
+            desk.kill()
     print(f"\n{size}, {width} px, {scheme}")
     for words, seconds in journey.took_s.items():
         print(f"  {words:42s} {seconds:7.1f} s")
