@@ -277,7 +277,9 @@ def test_frozen_moment_sounds_and_is_no_attack(kind, shelf, end_facts, start_fac
 def test_riser_points_at_the_new_fifth_and_the_reverse_gives_way(shelf, end_facts, start_facts):
     recipe = shelf["riser into a cold start"]
     plan = plan_segue(recipe, end_facts(), start_facts())
-    (riser,), (backwards,) = of_kind(plan, SweepLayer), of_kind(plan, ReversedLayer)
+    (riser, impact), (backwards,) = of_kind(plan, SweepLayer), of_kind(plan, ReversedLayer)
+    assert (impact.sweep, impact.start_beat) == ("impact", plan.entry_beat)
+    assert impact.tone_midi % 12 == plan.key_to.tonic
     assert riser.tone_midi % 12 == 0  # C over F minor
     assert backwards.end_beat == riser.end_beat == plan.entry_beat
     assert backwards.source_s == pytest.approx(start_facts().opening.first_downbeat_s)
