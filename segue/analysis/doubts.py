@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Literal
 
 from segue.analysis.envelope import sounds
 from segue.analysis.facts import PULSE_CONFIDENCE, SURE_CONFIDENCE
-from segue.analysis.metre import FASTEST_BPM, SLOWEST_BPM
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -132,6 +131,8 @@ def _about_pulse(pulse: PulseFact) -> Iterator[Doubt]:
 
 def rival_tempi_bpm(pulse: PulseFact) -> list[float]:
     """The two likeliest other tempi, and its half and its double where they are heard at all."""
+    from segue.analysis.metre import FASTEST_BPM, SLOWEST_BPM  # heavy: all that hears beats
+
     others = pulse.tempo_alternatives_bpm
     named = list(others[:2])
     for ratio in (0.5, 2.0):

@@ -24,9 +24,6 @@ from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.render import render_candidate
 from segue.runfolder import Making, place_text
-from segue.score import score_candidate
-from segue.score.card import card_of
-from segue.score.listening_to import hear as hear_candidate
 from segue.workers.work import give_back
 
 if TYPE_CHECKING:
@@ -165,6 +162,9 @@ def tried(step: Attempt) -> QuickListen:
     old, new = (song.thinned for song in _songs_of(step))
     plan = planned(step)
     candidate = render_candidate(plan, old, new, kits=_AT_HAND.thin_kits)
+    from segue.score.card import card_of  # measures are heavy, and a draft has none
+    from segue.score.listening_to import hear as hear_candidate
+
     hearing = hear_candidate(candidate, *_facts_of(step), purpose=step.request.purpose)
     card = card_of(hearing, weights=step.request.weights)
     return QuickListen(
@@ -332,6 +332,8 @@ def _facts_of(step: Attempt) -> tuple[EdgeFacts, EdgeFacts]:
 
 
 def _scored(step: Attempt, candidate: Candidate) -> Scorecard:
+    from segue.score import score_candidate  # measures are heavy, and a draft has none
+
     return score_candidate(
         candidate,
         *_facts_of(step),

@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from pydantic import TypeAdapter, ValidationError
 
 from segue.analysis.overrides import Overrides
-from segue.audition import write_page
 from segue.errors import InputError, OptionError, RunFolderError
 from segue.files.plain_file import plain_bytes
 from segue.files.sole_writer import sole_writer
@@ -202,8 +201,14 @@ def _kept(
         draw_pictures(place, (named,), title=title)
         document = replace(document, candidates=(*document.candidates, named.record))
         _write_document(place, document)
-        write_page(place, document)
+        _write_page(place, document)
     return named.record
+
+
+def _write_page(run: Path, document: RunDocument) -> None:
+    from segue.audition import write_page  # heavy, and a draft has no page
+
+    write_page(run, document)
 
 
 def undo(run: Path) -> CandidateRecord:
@@ -240,7 +245,7 @@ def undo(run: Path) -> CandidateRecord:
         for file in _files(last):
             if (place / file).exists():
                 (place / file).replace(aside / file)
-        write_page(place, left)
+        _write_page(place, left)
     return last
 
 
@@ -275,7 +280,7 @@ def redo(run: Path) -> CandidateRecord:
         path.unlink()
         if not any(path.parent.iterdir()):
             path.parent.rmdir()
-        write_page(place, document)
+        _write_page(place, document)
     return record
 
 

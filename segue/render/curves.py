@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import ndimage
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -143,5 +142,7 @@ def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArr
     steps = np.diff(gains)
     if max(steps.max(), -steps.min()) * n_frames < 1.0:
         return gains
+    from scipy import ndimage  # heavy, and most curves have no steps
+
     smooth: npt.NDArray[np.float64] = ndimage.uniform_filter1d(gains, n_frames, mode="nearest")
     return smooth
