@@ -49,8 +49,6 @@ _HOPS_AT_ONCE: Final = 64
 _N_OVERTONES: Final = 12  # partials of a note in the dictionary, the first among them; by judgement
 _OVERTONE_RATIO: Final = 0.7
 """Each overtone against the one before; [MD10]_ use 0.6 to 0.9."""
-_BASS_TOP_MIDI: Final = 52.0  # E3: above it the bass register fades out; by judgement
-_CROSSING_SEMITONES: Final = 10.0  # width of the fade above the bass; by judgement
 _N_DESCENTS: Final = 60  # steps of the projected gradient; by judgement
 _MAIN_LOBE_BINS: Final = 2.0
 """Half width of the main lobe of a Hann window."""
@@ -182,13 +180,6 @@ def whitened(spectra: Floats) -> Floats:
     return np.asarray(np.maximum(above, 0.0) / (deviation + floor))
 
 
-def bass_chroma(strengths: Floats) -> Floats:
-    """Chroma of the bass register, shape (n_segments, 12), from `note_strengths`."""
-    midi = LOWEST_MIDI + np.arange(N_NOTES)
-    fade = (_BASS_TOP_MIDI + _CROSSING_SEMITONES - midi) / _CROSSING_SEMITONES
-    return folded(strengths * np.clip(fade, 0.0, 1.0))
-
-
 def chroma_of(clip: Clip, *, tuning_cents: float, hop_s: float = 0.25) -> tuple[Floats, Floats]:
     """Chroma of a clip in equal steps: tuned, harmonic, whitened.
 
@@ -208,14 +199,6 @@ def chroma_of(clip: Clip, *, tuning_cents: float, hop_s: float = 0.25) -> tuple[
     """
     times_s, strengths = _strengths_of(clip, tuning_cents, hop_s)
     return times_s, folded(strengths)
-
-
-def bass_chroma_of(
-    clip: Clip, *, tuning_cents: float, hop_s: float = 0.25
-) -> tuple[Floats, Floats]:
-    """Like `chroma_of`, of the bass register only."""
-    times_s, strengths = _strengths_of(clip, tuning_cents, hop_s)
-    return times_s, bass_chroma(strengths)
 
 
 def _strengths_of(clip: Clip, tuning_cents: float, hop_s: float) -> tuple[Floats, Floats]:

@@ -1,8 +1,7 @@
 """Distances between keys, after four published models, and their consensus.
 
 The models disagree in places (is the parallel minor nearer than the fifth?),
-so `key_distance` averages their *ranks* and `key_distance_spread` tells how far
-apart they are.
+so `key_distance` averages their *ranks*.
 
 References
 ----------
@@ -173,12 +172,6 @@ def key_distance(a: Key, b: Key) -> float:
     """
     ranks = _model_ranks(a, b)
     return sum(ranks) / len(ranks)
-
-
-def key_distance_spread(a: Key, b: Key) -> float:
-    """How much the four models disagree on a distance: largest minus smallest rank, 0..1."""
-    ranks = _model_ranks(a, b)
-    return max(ranks) - min(ranks)
 
 
 @lru_cache(maxsize=1024)

@@ -27,7 +27,6 @@ import numpy as np
 
 from segue.audio.adapters import resampled_frames
 from segue.audio.clip import Clip, SongEdge, Stem
-from segue.plan.layer import FrozenLayer, ReversedLayer, SongLayer
 from segue.render.pitch import sound_at_speeds
 from segue.render.rubber import excerpt, rubber_band
 from segue.render.rubber_program import program_pitch
@@ -38,8 +37,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.plan.layer import Layer, Side
-    from segue.plan.plan import Plan, StretchEngine
+    from segue.plan.plan import StretchEngine
 
 WINDOW_S: Final = 0.04  # of the envelopes, to the nearest power of two in frames; by judgement
 SUNG_HZ: Final = (75.0, 700.0)
@@ -132,7 +130,6 @@ def _envelope(log_size: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
 VOICES: Final = frozenset({"voice", "lead"})
 _BASE_HZ: Final = 11_025  # rates that are its multiples are worked on at 44.1 kHz, the rest at 48
 _AROUND_S: Final = 0.3  # read on both sides of what is wanted, for the engine to settle
-_USED_AROUND_S: Final = 1.0  # moved beyond what a plan plays, for fades and for tails that are read
 
 
 def transposed(
@@ -151,7 +148,7 @@ def transposed(
         Up is positive; 0 gives the edge itself.
     start_s, end_s : float, optional
         The part needed, in seconds of the song's file; by default all that was
-        decoded. See `span_used`.
+        decoded.
     engine : {'own', 'rubberband'}
         Ours, or the program, which has to be installed.
 
@@ -180,33 +177,6 @@ def transposed(
         )
         remarks = (*remarks, remark)
     return replace(edge, stems=stems, remarks=remarks)
-
-
-def span_used(plan: Plan, song: Side) -> tuple[float, float]:
-    """From where to where a plan uses a song, in seconds of its file, with a second around.
-
-    Raises
-    ------
-    ValueError
-        If no layer of the plan uses the song.
-    """
-    spans = [_span_of(layer, plan) for layer in plan.layers if getattr(layer, "song", "") == song]
-    if not spans:
-        raise ValueError(f"no layer uses the {song} song")
-    start_s, end_s = min(span[0] for span in spans), max(span[1] for span in spans)
-    return start_s - _USED_AROUND_S, end_s + _USED_AROUND_S
-
-
-def _span_of(layer: Layer, plan: Plan) -> tuple[float, float]:
-    match layer:
-        case SongLayer():
-            return layer.time_map[0].source_s, layer.time_map[-1].source_s
-        case FrozenLayer():
-            return layer.source_s, layer.source_s
-        case ReversedLayer():
-            return layer.source_s, layer.source_s + layer.length_s
-        case _:  # drums are not moved
-            return plan.duration_s, 0.0
 
 
 def _stem_moved(stem: Stem, semitones: int, first: int, last: int, engine: StretchEngine) -> Clip:

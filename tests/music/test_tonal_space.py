@@ -16,7 +16,6 @@ from segue.music.tonal_space import (
     dissonance,
     interval_distance,
     key_distance,
-    key_distance_spread,
     krumhansl_distance,
     tonal_centroid,
     tonal_interval_vector,
@@ -152,7 +151,6 @@ def test_every_model_is_symmetric_where_published_so_and_unmoved_by_transpositio
 def test_key_distance_is_a_share_and_zero_only_at_home(a, b):
     assert 0.0 <= key_distance(a, b) <= 1.0
     assert (key_distance(a, b) == 0.0) == (a == b)
-    assert 0.0 <= key_distance_spread(a, b) <= 1.0
 
 
 @given(a=keys, b=keys)

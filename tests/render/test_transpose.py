@@ -1,14 +1,12 @@
 """Transposition: pitch to 2 cents, attacks to 2 ms, length exact, drums and vowels kept."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
 
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.errors import OptionError
 from segue.render.rubber_program import is_installed, refuse_if_missing
-from segue.render.transpose import span_used, transposed
+from segue.render.transpose import transposed
 from tests.render.conftest import RATE_HZ, song
 from tests.render.measure import attack_frames, pitch_hz, rms_db, spectrum_of
 from tests.render.test_pitch import cents
@@ -136,10 +134,3 @@ def test_only_the_part_needed_is_made_and_fits_the_whole():
     wanted = 330 * 2 ** (2 / 12)
     assert cents(pitch_hz(part.mix.samples, RATE_HZ, wanted), wanted) == pytest.approx(0, abs=CENTS)
     assert rms_db(part.mix.samples[:2_000]) > rms_db(part.mix.samples) - 1
-
-
-def test_the_span_a_plan_uses(plan):
-    start_s, end_s = span_used(plan, "incoming")
-    assert (start_s, end_s) == pytest.approx((0.6 - 1.0, 0.6 + 8 * 0.6 + 1.0))
-    with pytest.raises(ValueError, match="no layer uses the outgoing song"):
-        span_used(replace(plan, layers=()), "outgoing")
