@@ -485,11 +485,22 @@ class Judged:
         return bad[1] if bad[0] != bad[1] else self.margin(ratios) > 0
 
 
+TOLD: Final = (
+    "hole", "cliff", "bar_one", "drive", "fullness", "level_match", "pulse", "fill",
+    "groove_clash", "tuning", "phrase", "last_chord", "entry_timing", "bar_line",
+    "speech_level", "speech_room",
+)  # fmt: skip
+"""Measures that tell of the faults and virtues by which the comparisons are apart."""
+
+
 def fitted_ratios(judged: list[Judged], *, hold: float = 3.0) -> dict[str, float]:
-    """Ratios to the table that order comparisons rightly, held near 1, by a logistic loss."""
+    """Ratios to the table that order comparisons rightly, held near 1, by a logistic loss.
+
+    What the comparisons say nothing about, such as the way of the harmony, keeps its weight.
+    """
     from scipy.optimize import minimize
 
-    names = sorted({name for one in judged for marks in one.marks for name in marks})
+    names = sorted(TOLD)
 
     def loss(x: npt.NDArray[np.float64]) -> float:
         ratios = dict(zip(names, np.exp(x), strict=True))

@@ -250,4 +250,6 @@ def _hits_s(hearing: Listened, side: Section, low_s: float, high_s: float) -> Fl
         return np.empty(0)
     onsets = room_curves(part).onsets
     strong = onsets.strong(0.0, part.duration_s, 98.0)
+    if strong - onsets.strong(0.0, part.duration_s, 50.0) < _CLOUD_DB + _LEAST_HITS_DB:
+        return np.empty(0)  # a pad rises and falls, and has no hits
     return onsets.peaks_s(0.0, part.duration_s, _ONSET_SHARE * strong) + start / clip.rate_hz
