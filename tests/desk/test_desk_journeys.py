@@ -93,7 +93,7 @@ def evening(page, songs):
     until(page, "document.querySelectorAll('#set-list .set-song').length === 2")
     page.locator("#set-list .grip").nth(1).focus()
     page.keyboard.press("ArrowUp")
-    until(page, "document.querySelector('#set-list strong').textContent.startsWith('Low Tide')")
+    until(page, "document.getElementById('told').textContent.includes('has this order now')")
     (written,) = songs.glob("Set*.toml")
     text = written.read_text()
     assert text.index("Low Tide") < text.index("Copper Wire")
