@@ -15,6 +15,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 FACTS = ("key", "at the edge", "tempo", "ends / starts", "first note")
 """Rows of the table that the README shows; the others are for those who run it."""
+WITH_FINDING = 2
 OPTION = re.compile(r"\d  \S")
 README_BLOCK = re.compile(r"```\n {15}end of .*?```\n", re.DOTALL)
 CARD_BLOCK = re.compile(r"```\n1  .*?```\n", re.DOTALL)
@@ -47,16 +48,15 @@ def put(path, block, words):
 
 
 def shortened(told):
-    """The facts that matter first, how the keys lie, and each card with its weakest place."""
-    lines = told.splitlines()
-    facts = [line for line in lines if line.startswith((" " * 15 + "end of", *FACTS))]
-    relation = next(
-        line for line in lines if " minor" in line and "up" in line and line[0].isupper()
-    )
-    short = [*facts, relation]
-    for card in cards(told):
+    """The facts that matter, how the keys lie, and each card, two with their weakest place."""
+    table, relation = told.split("\n\n")[:2]
+    heads = " " * 15 + "end of", *FACTS
+    facts = [line for line in table.splitlines() if line.startswith(heads)]
+    short = [*facts, relation.splitlines()[0]]
+    for place, card in enumerate(cards(told)):
         found = [n for n, line in enumerate(card) if line.startswith("   - ")]
-        short += ["", *(card[: found[1]] if len(found) > 1 else card)]
+        ends = [*found, len(card), len(card)]
+        short += ["", *card[: ends[1] if place < WITH_FINDING else ends[0]]]
     return "\n".join(short)
 
 
