@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 FIRST_S: Final = 2.0  # until the first option is audible
 DRAFT_S: Final = 1.5  # until the draft of a change is audible
 PATIENCE_S: Final = 600.0
+N_ENDS: Final = 2
 
 
 class Asking:
@@ -78,7 +79,7 @@ def measured(asking: Asking, old: str, new: str) -> dict[str, float]:
     found: dict[str, float] = {}
     pair = {"old": old, "new": new}
     found["both ends on the page"] = seconds_until(
-        lambda: asking.get("/ends", **pair).count(b"data-say") > 1
+        lambda: asking.get("/ends", **pair).count(b'class="values"') == N_ENDS
     )
     begun = time.perf_counter()
     asking.post("/rough", pair)
