@@ -10,6 +10,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.facts import EdgeFacts
 from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS
 from segue.plan import Plan, plan_segue
@@ -326,12 +327,23 @@ def entry_ms(one: Made) -> float:
     plan, score = one.plan, one.drawn.new
     enters_s = score.first_beat_s
     if score.kind == "free intro":
-        enters_s = one.new.facts.opening.sound_start_s
+        enters_s = _free_entry_s(one.new.facts)
     first_s = plan.seconds_at(plan.entry_beat) - enters_s
     wanted = [first_s + second for second in score.hits_s if second >= score.first_beat_s]
     last_s = plan.duration_s - 1.6  # faded out from there on
     kept = [second for second in wanted if second < last_s] or wanted[:1]
     return _worst_ms(one.candidate.incoming.samples, hit_sound(score, one.drawn.rate_hz), kept, one)
+
+
+def _free_entry_s(facts: EdgeFacts) -> float:
+    """Where a free intro sets in, or its bar line where one is heard in its first bar."""
+    pulse, sounds_s = facts.pulse, facts.opening.sound_start_s
+    if not pulse.is_known:
+        return sounds_s
+    first_s = sounds_s - 0.5 * pulse.beat_s
+    bar_s = pulse.metre * pulse.beat_s
+    lines = [line_s for line_s in pulse.downbeats_s if first_s <= line_s < first_s + bar_s]
+    return lines[0] if lines else sounds_s
 
 
 def old_ms(one: Made, start_beat: float, end_beat: float) -> float:
