@@ -156,6 +156,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         seed=seed,
         talk_s=talk_s,
         bridge_lu=bridge_curve(recipe.level, time, under_talk=under_talk),
+        stop_beats=recipe.level.stop_bars * time.metre,
         exit_source_s=time.outgoing.grid.seconds_at(time.exit_index),
         entry_source_s=time.incoming.grid.seconds_at(time.incoming.entry_index),
         notes=(

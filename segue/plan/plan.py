@@ -106,6 +106,8 @@ class Plan:
     bridge_lu : Curve
         Loudness of the bridge, all that sounds in it together, against the quieter of the old
         song's last bars and the new song's first; empty leaves it as its layers make it.
+    stop_beats : float
+        Beats from the exit in which silence is part of the plan.
     exit_source_s, entry_source_s : float or None
         Second of each song's file at its exit or entry; None where no song was planned for.
     """
@@ -137,6 +139,7 @@ class Plan:
     stretch_engine: StretchEngine = "own"
     notes: tuple[str, ...] = ()
     bridge_lu: Curve = ()
+    stop_beats: float = 0.0
     exit_source_s: float | None = None
     entry_source_s: float | None = None
 

@@ -1,4 +1,4 @@
-"""What the room feels: holes, cliffs, which way it drives, how it lands, how full it is.
+"""What the room feels: cliffs, which way it drives, how it lands, how full it is.
 
 Loudness, low end, density of onsets and brightness of the bridge, each against the two songs next
 to it, and what they should do for the purpose: rise into bar one for a lift, stay level for
@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.audio.loudness import MOMENTARY_S
-from segue.score.bridge import AROUND_S, HOLE_LU
+from segue.score.bridge import AROUND_S
 from segue.score.level_curves import HOP_S
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
@@ -34,10 +34,6 @@ DEAD_BELOW_TARGET_LU: Final = 29.0
 """So far below the level of the songs a hall hears nothing. Set by judgement; how loud a file is by
 itself says nothing, since the rig is turned up until the songs fill the room."""
 SILENT_LUFS: Final = -75.0  # nothing sounds at all; by judgement
-TALK_HOLE_LU: Final = 10.0
-"""A talk bed lies low on purpose: this far below itself is a hole in it. Set by judgement."""
-HOLE_FAULT_S: Final = 1.0
-"""A longer hole is a bad fault: nothing with one is ranked first. Set by judgement."""
 _SIDE_S: Final = 1.2  # loudness is compared over this time before and after; by judgement
 _NEAR_BEATS: Final = 2.0
 """Steps count from so many beats before the exit to as many after the entry: further off the
@@ -80,48 +76,6 @@ def songs_lufs(hearing: Listened) -> tuple[float, float]:
 def dead_lufs(hearing: Listened) -> float:
     """Loudness below which a moment counts as silent."""
     return hearing.plan.target_lufs - DEAD_BELOW_TARGET_LU
-
-
-def hole(hearing: Listened) -> Measure:
-    """The longest stretch far below both songs, or of silence anywhere."""
-    levels, plan = hearing.levels, hearing.plan
-    limit_lufs = _hole_lufs(hearing)
-    is_bridge = levels.times_s >= hearing.exit_s - 0.5
-    is_bridge &= levels.times_s < hearing.entry_s + 0.3
-    is_low = levels.loudness_lufs < np.where(is_bridge, limit_lufs, dead_lufs(hearing))
-    is_low &= levels.times_s >= plan.seconds_at(0.0) + MOMENTARY_S / 2
-    is_low &= levels.times_s <= plan.duration_s - MOMENTARY_S
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], is_low.astype(int), [0]])))
-    starts, lengths = edges[::2], edges[1::2] - edges[::2]
-    worst = int(np.argmax(lengths)) if len(lengths) else 0
-    # a block is quiet only when all of it is, so a hole is longer than its quiet blocks
-    seconds = float(lengths[worst]) * HOP_S + MOMENTARY_S if len(lengths) else 0.0
-    return Measure(
-        name="hole",
-        label="hole",
-        value=seconds,
-        unit="s",
-        score=falling(seconds, good=0.6, bad=2.0),
-        threshold=f"half a second {HOLE_LU:g} LU below the songs is a breath, 2 s are a fault",
-        source=_USAGE,
-        sentence=(
-            f"A hole of {seconds:.1f} s: far below both songs."
-            if seconds > 0.0
-            else f"No gap; quietest moment {_quietest_lufs(hearing):.0f} LUFS."
-        ),
-        worst_beat=plan.beat_at(float(levels.times_s[starts[worst]])) if len(lengths) else None,
-    )
-
-
-def _hole_lufs(hearing: Listened) -> float:
-    """Below it the bridge has a hole: far below the quieter song, and for a talk below the bed."""
-    levels = hearing.levels
-    if hearing.aim != "talk":
-        return max(min(songs_lufs(hearing)) - HOLE_LU, dead_lufs(hearing))
-    inside = (levels.times_s >= hearing.exit_s) & (levels.times_s < hearing.entry_s)
-    bed = float(np.median(levels.loudness_lufs[inside])) if inside.any() else _FLOOR_LUFS
-    # how low the bed may lie is told by the room for words; silence stays silence
-    return max(bed - TALK_HOLE_LU, dead_lufs(hearing) - TALK_HOLE_LU)
 
 
 def cliff(hearing: Listened) -> Measure | None:
@@ -327,14 +281,6 @@ def _without_silence(loudness_lufs: Floats, limit_lufs: float) -> Floats:
         return loudness_lufs
     hops = np.arange(len(dead))
     return np.interp(hops, hops[~dead], loudness_lufs[~dead])
-
-
-def _quietest_lufs(hearing: Listened) -> float:
-    """Least momentary loudness from a bar before the exit to a bar after the entry."""
-    plan, levels = hearing.plan, hearing.levels
-    inside = levels.times_s >= plan.seconds_at(max(plan.exit_beat - hearing.metre, 0.0))
-    inside &= levels.times_s <= plan.seconds_at(plan.entry_beat + hearing.metre)
-    return float(levels.loudness_lufs[inside].min(initial=0.0))
 
 
 def _around(curve: Floats, hearing: Listened) -> tuple[Floats, Floats, Floats]:

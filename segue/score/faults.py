@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from segue.score.belonging import TUNE_FAULT_CENTS
-from segue.score.energy import HOLE_FAULT_S
 from segue.score.entry import LOOSE_MS
+from segue.score.holes import HOLE_FAULT_S
 from segue.score.leaving import CUT_SHARE
 from segue.score.scorecard import Fault
 

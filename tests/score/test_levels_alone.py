@@ -5,7 +5,10 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from segue.score.energy import bar_one, cliff, hole
+from segue.analysis.structure_facts import BarFact
+from segue.plan.layer import MapPoint, SongLayer
+from segue.score.energy import bar_one, cliff
+from segue.score.holes import hole
 from segue.score.level_curves import HOP_S
 from segue.score.level_steps import brightness, level_match
 
@@ -14,7 +17,10 @@ EXIT_S, ENTRY_S, END_S = 16.0, 24.0, 40.0
 LOUD = -16.0
 
 
-def heard(*, loudness=None, octaves=None, target_lufs=-16.0, aim=None):
+OLD_END_S = 60.0  # of the old song's file, where the exit is
+
+
+def heard(*, loudness=None, octaves=None, target_lufs=-16.0, aim=None, **songs):
     """A hearing of 40 s whose curves are functions of time."""
     times_s = np.arange(0.0, END_S, HOP_S)
     curves = [
@@ -28,10 +34,60 @@ def heard(*, loudness=None, octaves=None, target_lufs=-16.0, aim=None):
         entry_beat=ENTRY_S / BEAT_S,
         duration_s=END_S,
         target_lufs=target_lufs,
+        layers=LAYERS,
+        outgoing_gain_db=0.0,
+        incoming_gain_db=0.0,
+        stop_beats=songs.pop("stop_beats", 0.0),
     )
     levels = SimpleNamespace(times_s=times_s, loudness_lufs=curves[0], centroid_octaves=curves[1])
     return SimpleNamespace(
-        plan=plan, levels=levels, metre=4, exit_s=EXIT_S, entry_s=ENTRY_S, aim=aim
+        plan=plan,
+        levels=levels,
+        metre=4,
+        exit_s=EXIT_S,
+        entry_s=ENTRY_S,
+        aim=aim,
+        facts=facts(**songs),
+    )
+
+
+def facts(*, rung_out_s=None, sound_start_s=0.0, old_bars=(), new_bars=()):
+    """What the holes ask of the songs; the new one enters at the start of its file."""
+    ending = SimpleNamespace(rung_out_s=rung_out_s)
+    opening = SimpleNamespace(sound_start_s=sound_start_s)
+    return (
+        SimpleNamespace(ending=ending, opening=None, bars=old_bars),
+        SimpleNamespace(ending=None, opening=opening, bars=new_bars),
+    )
+
+
+def played(side, *points):
+    """A song that plays as it is: beats, and seconds of its file."""
+    (first, _), (last, _) = points
+    return SongLayer(
+        name=side,
+        song=side,
+        start_beat=first,
+        end_beat=last,
+        time_map=tuple(MapPoint(beat=beat, source_s=at_s) for beat, at_s in points),
+    )
+
+
+LAYERS = (
+    played("outgoing", (0.0, OLD_END_S - EXIT_S), (EXIT_S / BEAT_S, OLD_END_S)),
+    played("incoming", (ENTRY_S / BEAT_S, 0.0), (END_S / BEAT_S, END_S - ENTRY_S)),
+)
+
+
+def bar(start_s, level_lufs):
+    return BarFact(
+        start_s=start_s,
+        end_s=start_s + 2.0,
+        level_lufs=level_lufs,
+        onsets_a_beat=1.0,
+        voice=0.0,
+        bass=0.0,
+        drums=0.0,
     )
 
 
@@ -110,7 +166,8 @@ def test_a_hole_is_as_long_as_its_quiet_blocks_and_the_block_around(seconds, lev
         pytest.param(-27.0, 20.0, None, False, id="11 LU below the songs"),
         pytest.param(-29.0, 20.0, None, True, id="13 LU below the songs"),
         pytest.param(-29.0, 30.0, None, False, id="in the new song, which may be soft"),
-        pytest.param(-46.5, 30.0, None, True, id="in the new song, and nothing"),
+        pytest.param(-46.5, 30.0, None, False, id="in the new song, bars after its entry"),
+        pytest.param(-90.0, 24.5, None, True, id="in the new song's first bar, and nothing"),
     ],
 )
 def test_what_counts_as_a_hole(level_lufs, at_s, aim, is_hole):
@@ -119,6 +176,48 @@ def test_what_counts_as_a_hole(level_lufs, at_s, aim, is_hole):
     assert (told.value > 0) is is_hole
     if not is_hole:
         assert "No gap" in told.sentence
+
+
+def test_a_song_that_swells_from_nothing_has_no_hole_and_one_that_is_held_back_has():
+    def late(t):
+        return -58.0 if ENTRY_S <= t < ENTRY_S + 3.5 else LOUD
+
+    def of(level_lufs):
+        return hole(heard(loudness=late, new_bars=(bar(0.0, level_lufs), bar(2.0, level_lufs))))
+
+    assert of(-55.0).value == 0.0
+    assert of(LOUD).value == pytest.approx(2.0 + 0.4, abs=0.051)  # to a bar after the entry
+    assert hole(heard(loudness=late)).value == 0.0  # unknown: something sounds
+
+
+def test_silence_before_the_new_songs_first_sound_is_the_bridges():
+    hearing = heard(
+        loudness=lambda t: -90.0 if ENTRY_S <= t < ENTRY_S + 1.2 else LOUD,
+        new_bars=(bar(0.0, -60.0),),
+        sound_start_s=1.2,
+    )
+    assert hole(hearing).value == pytest.approx(1.2 + 0.4, abs=0.101)
+
+
+@pytest.mark.parametrize(("rung_out_s", "hole_s"), [(None, 0.0), (OLD_END_S - 1.5, 1.9)])
+def test_an_ending_is_the_songs_own_until_it_has_rung_out(rung_out_s, hole_s):
+    hearing = heard(
+        loudness=lambda t: -60.0 if EXIT_S - 2.0 <= t < EXIT_S else LOUD,
+        old_bars=(bar(OLD_END_S - 2.0, -60.0),),
+        rung_out_s=rung_out_s,
+    )
+    found = hole(hearing).value
+    assert found == pytest.approx(hole_s, abs=0.101)
+
+
+@pytest.mark.parametrize(("silent_s", "is_hole"), [(1.0, False), (2.5, True)])
+def test_a_planned_stop_is_no_hole_for_as_long_as_it_is_planned(silent_s, is_hole):
+    def stop(t):
+        return -90.0 if EXIT_S <= t < EXIT_S + silent_s else LOUD
+
+    assert hole(heard(loudness=stop)).value > silent_s
+    told = hole(heard(loudness=stop, stop_beats=2.0))
+    assert (told.value > 0.6) is is_hole
 
 
 def test_a_talk_bed_lies_low_and_its_holes_lie_lower():
@@ -147,4 +246,5 @@ def test_all_silence_has_no_steps():
     assert cliff(silent) is None
     assert bar_one(silent) is None
     assert level_match(silent) is None
-    assert hole(silent).value > 30.0
+    # from a bar before the exit to a bar after the entry
+    assert hole(silent).value == pytest.approx(2.0 + 8.0 + 2.0 + 0.4, abs=0.101)
