@@ -18,7 +18,7 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.plan.layer import DrumLayer
-from segue.score.scorecard import Measure, falling
+from segue.score.scorecard import Measure, NotMeasured, falling
 from segue.score.tones import interval_vector
 
 if TYPE_CHECKING:
@@ -38,10 +38,10 @@ _MOST_ACCENT: Final = 4.0
 """No single bar outweighs the others: accents count up to four times the usual."""
 
 
-def entry_timing(hearing: Listened) -> Measure | None:
+def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     """How late the new song's beats fall, against the pulse before or else the plan.
 
-    None where the new song has no pulse that is sure.
+    None where the new song has no pulse that is sure; no mark where it has and none is heard.
     """
     plan, pulse = hearing.plan, hearing.pulse
     entry = plan.entry_beat
@@ -52,24 +52,21 @@ def entry_timing(hearing: Listened) -> Measure | None:
     if new_s is None and hearing.incoming_pulse.confidence < SURE_PULSE_CONFIDENCE:
         return None
     if new_s is None:
-        value_ms, score = 0.0, 0.0
-        sentence = "From bar one on no pulse is heard that could be on the beat."
-    else:
-        value_ms = 1000.0 * (new_s - (old_s or 0.0))
-        score = falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS)
-        side = "late" if value_ms > 0 else "early"
-        against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
-        on_time = "On time" if abs(value_ms) <= TIGHT_MS else "Off the beat"
-        sentence = f"{on_time}: {abs(value_ms):.0f} ms {side} against {against}."
+        why = "no beat is heard from bar one on"
+        return NotMeasured(name="entry_timing", label="entry on the beat", why=why)
+    value_ms = 1000.0 * (new_s - (old_s or 0.0))
+    side = "late" if value_ms > 0 else "early"
+    against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
+    on_time = "On time" if abs(value_ms) <= TIGHT_MS else "Off the beat"
     return Measure(
         name="entry_timing",
         label="entry on the beat",
         value=value_ms,
         unit="ms",
-        score=score,
+        score=falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS),
         threshold="under 12 ms is tight; 50 ms is more than a band's scatter",
         source="Friberg & Sundberg 1995 (one beat in a row: 2.5 %), Rasch 1979 (27-49 ms)",
-        sentence=sentence,
+        sentence=f"{on_time}: {abs(value_ms):.0f} ms {side} against {against}.",
         worst_beat=plan.entry_beat,
     )
 

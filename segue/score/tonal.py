@@ -17,9 +17,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.facts import have_keys
 from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance as distance_of_keys
-from segue.score.scorecard import Measure, falling, rising
+from segue.score.scorecard import Measure, NotMeasured, falling, rising
 from segue.score.tones import CLEAR_SHARE, clarity, interval_vector
 
 if TYPE_CHECKING:
@@ -57,14 +58,14 @@ def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
     )
 
 
-def tonal_path(hearing: Listened) -> Measure:
-    """The longest step that the harmony takes, and its detour."""
+def tonal_path(hearing: Listened) -> Measure | NotMeasured:
+    """The longest step that the harmony takes, and its detour; no mark for songs without notes."""
     plan = hearing.plan
     first, last = max(plan.exit_beat - 4.0, 2.0), min(plan.entry_beat + 4.0, plan.end_beat - 2.0)
     beats = np.arange(first, max(last, first) + 1.0)
     steps = np.array([step_at(hearing, beat) for beat in beats])
     if np.isnan(steps).all():
-        return _path_measure(float("nan"), 0.0, None, "No clear notes are heard around the bridge.")
+        return _unheard("tonal_path", "tonal path", hearing)
     worst = int(np.nanargmax(steps))
     longest, detour = float(steps[worst]), _detour(hearing, first, last)
     route = "direct" if detour < 2.0 else f"roundabout ({detour:.1f} times the direct one)"  # noqa: PLR2004
@@ -72,14 +73,15 @@ def tonal_path(hearing: Listened) -> Measure:
     return _path_measure(longest, detour, float(beats[worst]), sentence)
 
 
-def landing(hearing: Listened) -> Measure:
-    """Whether the new song continues where the music before it had arrived."""
+def landing(hearing: Listened) -> Measure | NotMeasured:
+    """Whether the new song continues where the music before it had arrived.
+
+    No mark where the songs have no clear notes.
+    """
     step = step_at(hearing, hearing.plan.entry_beat)
     if np.isnan(step):
-        step, sentence = FAR_STEP, "No clear notes are heard on both sides of bar one."
-    else:
-        heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
-        sentence = f"At bar one {heard} ({_step_words(step)})."
+        return _unheard("landing", "landing in the new key", hearing)
+    heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
     return Measure(
         name="landing",
         label="landing in the new key",
@@ -88,7 +90,25 @@ def landing(hearing: Listened) -> Measure:
         score=falling(step, good=NEAR_STEP, bad=FAR_STEP),
         threshold=f"up to {NEAR_STEP:g} is a near step, {FAR_STEP:g} a leap",
         source=_SOURCE,
-        sentence=sentence,
+        sentence=f"At bar one {heard} ({_step_words(step)}).",
+        worst_beat=hearing.plan.entry_beat,
+    )
+
+
+def _unheard(name: str, label: str, hearing: Listened) -> Measure | NotMeasured:
+    """No mark where no clear notes sound; where both songs have a key, they have been lost."""
+    why = "no clear notes are heard around the bridge"
+    if not have_keys(*hearing.facts):
+        return NotMeasured(name=name, label=label, why=why)
+    return Measure(
+        name=name,
+        label=label,
+        value=FAR_STEP,
+        unit="TIS",
+        score=0.0,
+        threshold="the notes of both songs are heard",
+        source=_SOURCE,
+        sentence=f"{why.capitalize()}, though both songs have a key.",
         worst_beat=hearing.plan.entry_beat,
     )
 
@@ -137,14 +157,13 @@ def _detour(hearing: Listened, first: float, last: float) -> float:
     return length / max(float(np.linalg.norm(places[-1] - places[0])), FAR_STEP)
 
 
-def _path_measure(longest: float, detour: float, beat: float | None, sentence: str) -> Measure:
+def _path_measure(longest: float, detour: float, beat: float, sentence: str) -> Measure:
     score = 0.75 * falling(longest, good=NEAR_STEP, bad=FAR_STEP)
-    if not np.isnan(longest):
-        score += 0.25 * falling(detour, good=2.0, bad=6.0)
+    score += 0.25 * falling(detour, good=2.0, bad=6.0)
     return Measure(
         name="tonal_path",
         label="tonal path",
-        value=0.0 if np.isnan(longest) else longest,
+        value=longest,
         unit="TIS",
         score=score,
         threshold=f"up to {NEAR_STEP:g} is a near step, {FAR_STEP:g} a leap",

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from segue.music.key import parse_key
-from segue.score.scorecard import falling
+from segue.score.scorecard import NotMeasured, falling
 from segue.score.tonal import key_distance, landing, step_at, tonal_path
 from segue.score.tones import HOP_S, Tones
 
@@ -76,9 +76,17 @@ def test_a_step_fades_with_the_rest_in_between(n_bars):
 def test_where_no_notes_are_there_is_no_step_and_that_is_said():
     silence = heard(*[()] * 12)
     assert np.isnan(step_at(silence, 24.0))
-    assert landing(silence).score == pytest.approx(0.1)  # as a leap
-    assert tonal_path(silence).score == 0.0
-    assert "No clear notes" in landing(silence).sentence
+    for of in (landing, tonal_path):
+        silence.facts = [
+            SimpleNamespace(key=SimpleNamespace(is_known=known)) for known in (True, False)
+        ]
+        told = of(silence)
+        assert isinstance(told, NotMeasured)  # a mark for what nobody has would be made up
+        assert "no clear notes" in told.why
+        silence.facts = [SimpleNamespace(key=SimpleNamespace(is_known=True))] * 2
+        lost = of(silence)  # but songs that have notes have lost them here
+        assert lost.score == 0.0
+        assert "though both songs have a key" in lost.sentence
     cluster = heard(*[tuple(range(12))] * 12)  # all twelve have no place
     assert np.isnan(step_at(cluster, 24.0))
 
