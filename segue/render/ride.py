@@ -142,7 +142,9 @@ def ride_of(
     own_lu = np.array([value_at(plan.bridge_lu, beat) for beat in plan.beats_at(times_s)])
     left_lufs = min(around[0], _left_at_lufs(powers, outer_s, exit_s))
     share = (times_s - exit_s) / (entry_s - exit_s)
+    met_lufs = _met_at_lufs(powers, outer_s, entry_s)
     wanted = own_lu + _eased(around, left_lufs, share, plan.bridge_lu)
+    wanted -= _sunk_lu(around, met_lufs, share, plan.bridge_lu)
     wanted += bed_above_lu(*around) * np.clip((CALM_LU - own_lu) / (CALM_LU - BED_LU), 0.0, 1.0)
     bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
     window_s = min(max(bar_s, WINDOW_S[0]), WINDOW_S[1])
@@ -217,6 +219,36 @@ def _left_at_lufs(
     if not near.any() or np.size(songs) < 2:  # noqa: PLR2004 - no curve
         return np.inf
     return mean_lufs(10 * np.log10(songs[near] + _TINY))
+
+
+MET_S: Final = 3.0
+"""A song that starts softly is met at the loudness of its first moments..."""
+MET_ABOVE_LU: Final = 3.0  # ...or up to so much above them, which nobody takes for a drop...
+MOST_SUNK_LU: Final = 14.0  # ...but a bridge never sinks further than this. Set by judgement, all.
+
+
+def _met_at_lufs(
+    powers: Mapping[Fader, npt.NDArray[np.float64]],
+    times_s: npt.NDArray[np.float64],
+    entry_s: float,
+) -> float:
+    songs = _of_songs(powers)
+    near = (times_s > entry_s + MOMENTARY_S / 2) & (times_s <= entry_s + MET_S)
+    if not near.any() or np.size(songs) < 2:  # noqa: PLR2004 - no curve
+        return np.inf
+    return mean_lufs(10 * np.log10(songs[near] + _TINY))
+
+
+def _sunk_lu(
+    around: tuple[float, float],
+    met_lufs: float,
+    share: npt.NDArray[np.float64],
+    bridge_lu: Curve,
+) -> npt.NDArray[np.float64]:
+    """How far the bridge comes down towards bar one of a song that starts softly."""
+    ends_lufs = min(around) + bridge_lu[-1].value
+    sinks_lu = min(max(ends_lufs - met_lufs - MET_ABOVE_LU, 0.0), MOST_SUNK_LU)
+    return sinks_lu * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0)
 
 
 EASED_SHARE: Final = 0.35

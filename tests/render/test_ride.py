@@ -102,6 +102,23 @@ def test_a_bridge_goes_on_from_the_level_at_which_a_fading_song_is_left(plan):
     assert starts[1] < starts[0] - 3.0
 
 
+@pytest.mark.parametrize("soft_db", [-6.0, -16.0])
+def test_a_bridge_sinks_to_a_song_that_starts_softly(plan, soft_db):
+    old, new = songs()
+    samples = new.mix.samples.copy()
+    n_soft = round(3.2 * RATE_HZ)
+    samples[:n_soft] *= 10 ** (soft_db / 20)
+    soft = song(samples, rate_hz=RATE_HZ)
+    ridden = bridged(plan, curve((4, -2.0)))
+    times_s, lufs = momentary_lufs(render_candidate(ridden, old, soft).music, hop_s=0.1)
+    exit_s, entry_s = (ridden.seconds_at(beat) for beat in (ridden.exit_beat, ridden.entry_beat))
+    last = np.median(lufs[(times_s > entry_s - 0.5) & (times_s < entry_s - 0.2)])
+    early = np.median(lufs[(times_s > exit_s + 0.4) & (times_s < exit_s + 1.0)])
+    first = np.median(lufs[(times_s > entry_s + 0.3) & (times_s < entry_s + 2.0)])
+    assert last < first + 8.0  # a moment before bar one; without sinking it is 14
+    assert early > last + (3.0 if soft_db < -10.0 else 0.0)
+
+
 @pytest.mark.parametrize("pad_db", [-30.0, -18.0, 0.0])
 def test_the_layers_own_level_does_not_change_that_of_the_bridge(plan, pad_db):
     loud, soft = (bridged(plan, curve((4, -3.0)), pad_db=db) for db in (-6.0, pad_db))
