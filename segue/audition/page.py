@@ -8,6 +8,7 @@ beside it.
 from __future__ import annotations
 
 import base64
+import shlex
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -53,11 +54,14 @@ class PageView:
         The options; the anchor, if any, comes last.
     is_blind : bool
         Whether names are hidden and the order is shuffled for every listener.
+    run_name : str
+        What the run folder is called, for lines to copy; empty where that is not known.
     """
 
     document: RunDocument
     records: tuple[CandidateRecord, ...]
     is_blind: bool = False
+    run_name: str = ""
 
     @property
     def has_anchor(self) -> bool:
@@ -82,11 +86,20 @@ def page_view(
     """
     anchor = write_anchor(folder, document) if wants_anchor else None
     extra = () if anchor is None else (anchor,)
-    return PageView(document=document, records=(*document.candidates, *extra), is_blind=is_blind)
+    return PageView(
+        document=document,
+        records=(*document.candidates, *extra),
+        is_blind=is_blind,
+        run_name=folder.resolve().name,
+    )
 
 
 def write_page(
-    folder: Path, document: RunDocument, sounds: Sequence[tuple[str, bytes]] | None = None
+    folder: Path,
+    document: RunDocument,
+    sounds: Sequence[tuple[str, bytes]] | None = None,
+    *,
+    run_name: str | None = None,
 ) -> Path:
     """Write the audition page of a run into its folder.
 
@@ -96,6 +109,8 @@ def write_page(
         The run folder, with the WAVs that the document names.
     sounds : sequence of (str, bytes), optional
         `bus_mp3s` of the document's options, where they are there already.
+    run_name : str, optional
+        What the folder will be called, where it still has another name.
 
     Returns
     -------
@@ -109,7 +124,8 @@ def write_page(
     OSError
         If the page cannot be written.
     """
-    view = PageView(document=document, records=document.candidates)
+    name = folder.resolve().name if run_name is None else run_name
+    view = PageView(document=document, records=document.candidates, run_name=name)
     write_whole(folder / PAGE_NAME, page_text(folder, view, sounds).encode())
     return folder / PAGE_NAME
 
@@ -199,6 +215,7 @@ def filled_page(
         "relation": keys_sentence(old, new),
         "facts": fact_rows(old, new),
         "ways": way_views(view),
+        "run_word": shlex.quote(view.run_name) if view.run_name else "DIR",
         "most_words": MOST_WORDS,
         "most_name": MOST_NAME,
         "run": run,

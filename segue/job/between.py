@@ -176,7 +176,7 @@ def _filled(
     with ThreadPoolExecutor(1) as encoder:  # works in C, and leaves Python to the drawing
         sounds = encoder.submit(bus_mp3s, candidates, written_sounds(folder, best_first))
         draw_pictures(folder, best_first, title=f"{old.title} → {new.title}")
-        write_page(folder, document, sounds.result())
+        write_page(folder, document, sounds.result(), run_name=request.out.resolve().name)
     return document
 
 

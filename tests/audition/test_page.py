@@ -4,6 +4,7 @@ import base64
 import hashlib
 import json
 import re
+import shutil
 from dataclasses import replace
 from html.parser import HTMLParser
 
@@ -13,14 +14,14 @@ from hypothesis import strategies as st
 
 from segue.analysis.facts import EdgeChord, KeyWeight
 from segue.audio.marked_mp3 import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
-from segue.audition.page import STYLES, PageView, filled_page, served_page_text
+from segue.audition.page import STYLES, PageView, filled_page, served_page_text, write_page
 from segue.audition.page_values import fact_rows, matching_gains_db, weak_places
 from segue.cli.tables import print_facts
 from segue.music.chord import Chord
 from segue.music.key import parse_key
 from segue.pages import joined
 from segue.runfolder import Choice
-from segue.runfolder.remedies import WEAK_MARK
+from segue.runfolder.remedies import WEAK_MARK, Remedy
 from tests.audition.conftest import measure
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
@@ -253,3 +254,22 @@ def contrast(a, b):
 def test_contrast_is_enough_in_both_schemes(scheme, front, back, ratio):
     palette = colours(scheme)
     assert contrast(palette[front], palette[back]) >= ratio
+
+
+@pytest.mark.parametrize(
+    ("run_name", "word"),
+    [(None, "&#39;old to new&#39;"), ("the set", "&#39;the set&#39;"), ("", "DIR")],
+)
+def test_a_remedy_is_a_line_to_copy_with_the_name_of_the_folder(
+    document, folder, tmp_path, monkeypatch, run_name, word
+):
+    remedy = Remedy(words="make the bridge longer", options=("--bars", "8"))
+    monkeypatch.setattr("segue.audition.page_values.remedy_of", lambda *_: remedy)
+    record = document.candidates[0]
+    weak = replace(record.scorecard, measures=(measure("drive", 0.1, record.plan.entry_beat),))
+    made = replace(document, candidates=(replace(record, scorecard=weak),))
+    run = tmp_path / "old to new"
+    shutil.copytree(folder, run)
+    page = write_page(run, made, run_name=run_name).read_text(encoding="utf-8")
+    assert f"<code>segue change {word} {record.label} --bars 8</code>" in page
+    assert f"{word} is the folder of this page." in page
