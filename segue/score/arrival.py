@@ -114,6 +114,8 @@ _KEPT_MEMORY_S: Final = 1.5  # time constant of what keeps a key: about a bar; b
 _KEPT_SHARE: Final = 0.8
 """Share of what sounds that lies in the scale of a key that was clear and still is, whatever chord
 of it is played. Chosen by the score benchmark."""
+_CLOUDED_SHARE: Final = 0.75
+"""The same where the key is still stated by what is remembered. Chosen by the score benchmark."""
 _BRIDGED_S: Final = 1.0
 """A passing chord this long does not end a key. Set by judgement."""
 CUE_WORTH_S: Final = 4.0
@@ -143,12 +145,17 @@ def clear_since_s(hearing: Listened, until_s: float) -> float:
 
 
 def _is_clear(hearing: Listened) -> npt.NDArray[np.bool_]:
-    """Steps of `tones` in which the new key is clear: it has become so, or has stayed so."""
-    established, kept = _is_established(hearing), _is_kept(hearing)
+    """Steps of `tones` in which the new key is clear: it has become so, or has stayed so.
+
+    What has become clear stays so while what is played lies in its scale; under drums, which
+    sound at every pitch, while most of it does and what is remembered still states the key.
+    """
+    established, kept = _is_established(hearing), _is_kept(hearing, _KEPT_SHARE)
+    holds = kept | (established & _is_kept(hearing, _CLOUDED_SHARE))
     is_clear = np.zeros(len(established), dtype=np.bool_)
     for step in range(len(established)):
         was_clear = step > 0 and is_clear[step - 1]
-        is_clear[step] = kept[step] and (established[step] or was_clear)
+        is_clear[step] = holds[step] if was_clear else kept[step] and established[step]
     return is_clear
 
 
@@ -174,12 +181,12 @@ def _parallel(key: Key) -> Key:
     return Key(tonic=key.tonic, mode="minor" if key.mode == "major" else "major")
 
 
-def _is_kept(hearing: Listened) -> npt.NDArray[np.bool_]:
+def _is_kept(hearing: Listened, least_share: float) -> npt.NDArray[np.bool_]:
     """What is played lies in the scale of the new key, at least as much as in that of the old."""
     plan = hearing.plan
     heard = hearing.tones.remembered(_KEPT_MEMORY_S)
     inside = scale_share(heard, plan.key_to)
-    is_kept = inside >= _KEPT_SHARE
+    is_kept = inside >= least_share
     if plan.key_from != plan.key_to:
         is_kept &= inside >= scale_share(heard, plan.key_from) - _LEAD
     return np.asarray(is_kept)

@@ -102,6 +102,34 @@ def test_a_key_that_was_left_is_clear_only_since_it_came_back():
     assert 22.0 < since <= 26.0
 
 
+@pytest.mark.parametrize(
+    ("last", "cloud", "keeps"),
+    [([7, 11, 2], 0.0, True), ([7, 11, 2], 0.25, True), ([6, 10, 1], 0.25, False)],
+    ids=["dominant", "dominant under drums", "a semitone below it under drums"],
+)
+def test_drums_over_the_last_dominant_do_not_end_a_key_that_is_clear(last, cloud, keeps):
+    """Chords of the old key, then of the new under drums; the dominant has its overtones, too.
+
+    The fifths of its third and fifth lie outside the scale of a minor key.
+    """
+    old, new = parse_key("Bb major"), parse_key("C minor")
+    chords = [[0, 3, 7], [5, 8, 0], [0, 3, 7], [5, 8, 0], [0, 3, 7], last]
+    rows = np.zeros((8 + len(chords), 12))
+    for n in range(8):
+        rows[n, [(old.tonic + CADENCE[n % 4] + degree) % 12 for degree in TRIAD]] = 1 / 3
+    for row, chord in zip(rows[8:], chords, strict=True):
+        row[chord] = 0.25
+    rows[8:] += 0.01
+    rows[-1, [6, 9]] += [0.09, 0.11]
+    rows /= rows.sum(axis=1, keepdims=True)
+    rows[8:] = (1.0 - cloud) * rows[8:] + cloud / 12  # every note alike, as noise has
+    chroma = np.repeat(rows, round(2.5 / HOP_S), axis=0)
+    tones = Tones(times_s=(np.arange(len(chroma)) + 0.5) * HOP_S, chroma=chroma)
+    heard = SimpleNamespace(tones=tones, plan=SimpleNamespace(key_from=old, key_to=new))
+    end_s = len(chroma) * HOP_S
+    assert (end_s - clear_since_s(heard, end_s) > 5.0) is keeps
+
+
 @pytest.mark.parametrize("metres", [(4, 3), (3, 4), (4, 6)])
 def test_bars_after_the_entry_are_those_of_the_new_song(metres):
     lines = [SimpleNamespace(beat=12.0 * n, metre=metres[n // 2]) for n in range(4)]
