@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.audio.loudness import MOMENTARY_S
+from segue.audio.loudness import MOMENTARY_S, mean_lufs
 from segue.score.bridge import HOLE_LU
 from segue.score.energy import SILENT_LUFS, dead_lufs, songs_lufs
 from segue.score.leaving import source_s
@@ -34,6 +34,7 @@ HOLE_FAULT_S: Final = 1.0
 """A longer hole is a bad fault: nothing with one is ranked first. Set by judgement."""
 _FLOOR_LUFS: Final = -100.0  # stands for nothing
 _LOOK_BEATS: Final = 5  # a bar, to find the song next to the bridge
+_HELD_BACK_LU: Final = 8.0  # a song so far below itself is held back; by judgement
 _RINGING_S: Final = 0.5
 """So shortly before the exit the old song may ring, but the bridge has to be there."""
 
@@ -134,23 +135,30 @@ def _is_own(hearing: Listened) -> Flags:
         (after, new, plan.incoming_gain_db, _file_began_s(plan, "incoming")),
     ):
         if inside.any():
-            own_lufs = _own_lufs(facts, times_s[inside], file_s) + gain_db
+            below_lu = _below_own_lu(hearing, facts, gain_db, file_s)[inside]
             heard_lufs = hearing.levels.loudness_lufs[inside]
             is_own[inside] = np.where(
-                np.isnan(own_lufs), heard_lufs > SILENT_LUFS, own_lufs < dead_lufs(hearing)
+                np.isnan(below_lu), heard_lufs > SILENT_LUFS, below_lu < _HELD_BACK_LU
             )
     return is_own
 
 
-def _own_lufs(facts: EdgeFacts, times_s: Floats, file_s: float | None) -> Floats:
-    """How loud the song's own bar is at each time of the candidate; NaN where no bar is known."""
-    own_lufs = np.full(len(times_s), np.nan)
+def _below_own_lu(
+    hearing: Listened, facts: EdgeFacts, gain_db: float, file_s: float | None
+) -> Floats:
+    """How far below the song's own bar each time's bar is heard; NaN where no bar is known.
+
+    Of whole bars: one that is a hit and its decay is soft for most of its length.
+    """
+    times_s, lufs = hearing.levels.times_s, hearing.levels.loudness_lufs
+    below_lu = np.full(len(times_s), np.nan)
     if file_s is None:
-        return own_lufs
+        return below_lu
     for bar in facts.bars:
         inside = (times_s >= file_s + bar.start_s) & (times_s < file_s + bar.end_s)
-        own_lufs[inside] = bar.level_lufs
-    return own_lufs
+        if inside.any():
+            below_lu[inside] = bar.level_lufs + gain_db - mean_lufs(lufs[inside])
+    return below_lu
 
 
 def _is_planned(hearing: Listened) -> Flags:

@@ -190,6 +190,14 @@ def test_a_song_that_swells_from_nothing_has_no_hole_and_one_that_is_held_back_h
     assert hole(heard(loudness=late)).value == 0.0  # unknown: something sounds
 
 
+def test_a_bar_that_is_a_hit_and_its_decay_has_no_hole():
+    def hit(t):
+        return LOUD - 40.0 * ((t - ENTRY_S) % 2.0) if t >= ENTRY_S else LOUD
+
+    assert hole(heard(loudness=hit, new_bars=(bar(0.0, LOUD - 8.0),))).value == 0.0
+    assert hole(heard(loudness=hit, new_bars=(bar(0.0, LOUD + 8.0),))).value > 1.0
+
+
 def test_silence_before_the_new_songs_first_sound_is_the_bridges():
     hearing = heard(
         loudness=lambda t: -90.0 if ENTRY_S <= t < ENTRY_S + 1.2 else LOUD,
