@@ -157,3 +157,9 @@ def test_dots_in_texts_and_comments_are_no_keys():
     dots = ".".join(["a"] * 200)
     text = f'a.b.c = \'{dots}\'\nd = "{dots}" # {dots}\ne = """\n{dots}\n"""\n'
     assert toml_table(text) == tomllib.loads(text)
+
+
+def test_a_key_without_end_takes_no_more_than_its_length():
+    # by the square of its length, this would take four minutes
+    text = "k" * 200_000 + " = 1"
+    assert toml_table(text) == {"k" * 200_000: 1}
