@@ -59,11 +59,11 @@ class TakeOrder:
     way: int
 
 
-def run_folders(cache: Path) -> list[Path]:
+def run_folders(cache: Path, pairs: Iterable[tuple[int, int]] = PAIRS) -> list[Path]:
     """A run folder for each pair, made where there is none that can be read."""
     songs = {int(path.name[:2]): path for path in DEMO.iterdir() if path.name[:2].isdigit()}
     folders = []
-    for first, second in PAIRS:
+    for first, second in pairs:
         out = cache / f"run {first} {second}"
         try:
             read_document(out)

@@ -23,17 +23,15 @@ import numpy as np
 
 from benchmarks._review_band import SINGERS_SOUNDFONT, SOUNDFONTS
 from benchmarks._review_takes import Performance, performed, recorded, rendered
+from benchmarks.review import run_folders
 from segue.analysis.tuning import tuning_of
 from segue.errors import SegueError
-from segue.job.between import make_segues
-from segue.job.request import Request
 from segue.review.find import find_transition
 from segue.review.listening import Listening, listening_to, read_clip
 from segue.review.rehearsal import LEAST_MATCH, ReviewRequest, review_take
 from segue.review.report import Review
 from segue.runfolder import CandidateRecord, RunDocument, read_document
 
-DEMO: Final = Path(__file__).parent.parent / "demo_audio"
 PAIRS: Final = ((1, 2), (3, 5), (5, 1), (4, 3), (2, 4))
 FIRST_SEED: Final = {"report": 30, "develop": 3}
 N_PERFORMANCES: Final = 3
@@ -54,21 +52,6 @@ class Row:
     is_played_again: bool = False
     alarms: tuple[str, ...] = ()
     wrong_matches: tuple[float, ...] = ()
-
-
-def run_folders(store: Path) -> list[Path]:
-    """A run folder for each pair, made where it is not there yet."""
-    songs = {int(path.name[:2]): path for path in DEMO.iterdir() if path.name[:2].isdigit()}
-    folders = []
-    for first, second in PAIRS:
-        out = store / f"run {first} {second}"
-        if not out.is_dir():
-            make_segues(
-                Request(outgoing=songs[first], incoming=songs[second], out=out),
-                progress=lambda _: None,
-            )
-        folders.append(out)
-    return folders
 
 
 def takes(
@@ -244,7 +227,7 @@ def main() -> int:
         )
         return 1
     asked.store.mkdir(parents=True, exist_ok=True)
-    runs = run_folders(asked.store)
+    runs = run_folders(asked.store, PAIRS)
     listened = [reference_of(run, read_document(run)) for run in runs]
     path = asked.store / "take under review"
     rows = []

@@ -78,3 +78,22 @@ def watched():
         return page
 
     return watched_page
+
+
+@pytest.fixture(name="visit")
+def _visit(browser, watched):
+    """A function that opens an address as a new visitor."""
+    contexts = []
+
+    def visit(url, *, patience_s=None, **look):
+        context = browser.new_context(**look)
+        contexts.append(context)
+        page = watched(context)
+        if patience_s is not None:
+            page.set_default_timeout(patience_s * 1000)
+        page.goto(url)
+        return page
+
+    yield visit
+    for context in contexts:
+        context.close()

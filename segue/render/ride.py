@@ -182,15 +182,14 @@ def lufs_around(
     powers : mapping of str to ndarray, shape (n,)
         Mean square, K-weighted, by fader.
     """
-    songs = _of_songs(powers)
     levels = []
     for low, high in (
         (exit_s - AROUND_S, exit_s - CLEAR_S),
         (entry_s + CLEAR_S, entry_s + AROUND_S),
     ):
-        near = (times_s >= low) & (times_s < high)
-        if near.any() and np.size(songs) > 1:
-            levels.append(lufs_of_a_song(10 * np.log10(songs[near] + _TINY)))
+        lufs = _lufs_of_songs(powers, (times_s >= low) & (times_s < high))
+        if lufs.size:
+            levels.append(lufs_of_a_song(lufs))
     heard = [level for level in levels if level > QUIETEST_LUFS]
     if not heard:
         return None
@@ -201,8 +200,22 @@ def lufs_around(
     )
 
 
-def _of_songs(powers: Mapping[Fader, npt.NDArray[np.float64]]) -> npt.NDArray[np.float64]:
-    return sum((powers[name] for name in ("songs", "carried") if name in powers), np.zeros(1))
+def _lufs_of_songs(
+    powers: Mapping[Fader, npt.NDArray[np.float64]], near: npt.NDArray[np.bool_]
+) -> npt.NDArray[np.float64]:
+    """Momentary loudness of both songs there; empty where no song has a curve."""
+    songs = sum((powers[name] for name in ("songs", "carried") if name in powers), np.zeros(1))
+    if np.size(songs) < 2:  # noqa: PLR2004 - no curve
+        return np.empty(0)
+    return np.asarray(10 * np.log10(songs[near] + _TINY))
+
+
+def _mean_of_songs(
+    powers: Mapping[Fader, npt.NDArray[np.float64]], near: npt.NDArray[np.bool_]
+) -> float:
+    """Their mean loudness there; infinite where nothing tells."""
+    lufs = _lufs_of_songs(powers, near)
+    return mean_lufs(lufs) if lufs.size else np.inf
 
 
 LEFT_S: Final = 1.5
@@ -214,11 +227,8 @@ def _left_at_lufs(
     times_s: npt.NDArray[np.float64],
     exit_s: float,
 ) -> float:
-    songs = _of_songs(powers)
     near = (times_s >= exit_s - LEFT_S) & (times_s < exit_s - MOMENTARY_S / 2)
-    if not near.any() or np.size(songs) < 2:  # noqa: PLR2004 - no curve
-        return np.inf
-    return mean_lufs(10 * np.log10(songs[near] + _TINY))
+    return _mean_of_songs(powers, near)
 
 
 MET_S: Final = 3.0
@@ -232,11 +242,8 @@ def _met_at_lufs(
     times_s: npt.NDArray[np.float64],
     entry_s: float,
 ) -> float:
-    songs = _of_songs(powers)
     near = (times_s > entry_s + MOMENTARY_S / 2) & (times_s <= entry_s + MET_S)
-    if not near.any() or np.size(songs) < 2:  # noqa: PLR2004 - no curve
-        return np.inf
-    return mean_lufs(10 * np.log10(songs[near] + _TINY))
+    return _mean_of_songs(powers, near)
 
 
 def _sunk_lu(

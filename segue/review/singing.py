@@ -15,7 +15,7 @@ import numpy as np
 from segue.analysis.pitch_track import TRACK_HOP_S, at_track_rate, pitch_track, voice_band
 from segue.audio.clip import Clip
 from segue.review.partial_levels import partial_hz, partial_levels, read_at, spectra
-from segue.review.voice import source_times
+from segue.review.voice import lead_of, source_times
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -88,7 +88,7 @@ def sung_part(
     note = document.incoming.first_note
     if record.singer_s is None or note is None:
         return None
-    lead = None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
+    lead = lead_of(edge)
     if edge is None or lead is None:
         return None
     at_s = np.arange(record.singer_s, record.plan.duration_s - 0.1, _HOP_S)

@@ -90,7 +90,7 @@ def planned_voice(
     if record.singer_s is None or note is None:
         return None
     shift = record.plan.incoming_shift_semitones
-    lead = None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
+    lead = lead_of(edge)
     if edge is None or lead is None:
         return _first_note_alone(record.singer_s, note.midi)
     at_s = record.singer_s + np.arange(0.0, LONGEST_PHRASE_S, HOP_S)
@@ -132,6 +132,11 @@ def source_times(plan: Plan, at_s: Floats, singer_s: float, note_s: float) -> Fl
             times: Floats = np.interp(beats, mapped[:, 0], mapped[:, 1])
             return times
     return note_s + at_s - singer_s
+
+
+def lead_of(edge: SongEdge | None) -> Clip | None:
+    """The stem of who sings, or else of what leads; None where none is at hand."""
+    return None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
 
 
 def incoming_edge(document: RunDocument) -> SongEdge | None:

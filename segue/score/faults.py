@@ -8,7 +8,7 @@ from segue.score.belonging import TUNE_FAULT_CENTS
 from segue.score.entry import LOOSE_MS
 from segue.score.holes import HOLE_FAULT_S
 from segue.score.leaving import CUT_SHARE
-from segue.score.scorecard import Fault
+from segue.score.scorecard import BadFault
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -27,12 +27,12 @@ _LIMITS: Final[dict[str, tuple[Callable[[float], bool], str]]] = {
 }
 
 
-def bad_faults(measures: Iterable[Measure]) -> tuple[Fault, ...]:
+def bad_faults(measures: Iterable[Measure]) -> tuple[BadFault, ...]:
     """The bad faults among what was measured, in the order of the measures."""
     found = []
     for measure in measures:
         is_bad, words = _LIMITS.get(measure.name, (None, ""))
         if is_bad is not None and is_bad(measure.value):
             sentence = words.format(abs(measure.value))
-            found.append(Fault(name=measure.name, sentence=sentence))
+            found.append(BadFault(name=measure.name, sentence=sentence))
     return tuple(found)

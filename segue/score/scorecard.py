@@ -135,7 +135,7 @@ class NotMeasured:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fault:
+class BadFault:
     """A bad fault: a segue that has one is not ranked before one that has none.
 
     Parameters
@@ -168,7 +168,7 @@ class Scorecard:
         Weighted mean of the scores, 0..1.
     not_measured : tuple of NotMeasured
         What could not be heard and has no mark.
-    faults : tuple of Fault
+    faults : tuple of BadFault
         Bad ones, which keep it from being first.
     loudness_lufs, key_distance_from, key_distance_to, tempo_bpm : tuple of CurveSample
         Momentary loudness, tonal distance of what sounds from the old and
@@ -182,7 +182,7 @@ class Scorecard:
     key_distance_to: tuple[CurveSample, ...] = ()
     tempo_bpm: tuple[CurveSample, ...] = ()
     not_measured: tuple[NotMeasured, ...] = ()
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[BadFault, ...] = ()
 
     @property
     def order(self) -> tuple[bool, float]:

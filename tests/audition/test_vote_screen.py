@@ -29,23 +29,6 @@ def _blind_page(folder, document, tmp_path_factory):
     return write_blind_page(folder, view)[0]
 
 
-@pytest.fixture(name="visit")
-def _visit(browser, watched):
-    """A function that opens an address as a new visitor."""
-    contexts = []
-
-    def visit(url, **look):
-        context = browser.new_context(**look)
-        contexts.append(context)
-        page = watched(context)
-        page.goto(url)
-        return page
-
-    yield visit
-    for context in contexts:
-        context.close()
-
-
 def hear_by_keys(page, number):
     """Switch to a candidate and play it through its join, with keys alone."""
     page.keyboard.press(str(number))

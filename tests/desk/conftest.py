@@ -85,26 +85,20 @@ def _run_name(songs, made):
 
 
 @pytest.fixture(name="visit")
-def _visit(browser, desk, watched):
+def _visit(visit, desk):
     """A function that opens the desk in a browser of its own, on a wide screen or a phone."""
-    contexts = []
 
-    def visit(query="", *, size="wide", scheme="light"):
+    def visit_desk(query="", *, size="wide", scheme="light"):
         width, height = SIZES[size]
-        context = browser.new_context(
+        return visit(
+            f"http://127.0.0.1:{desk[0]}/{TOKEN}/{query}",
+            patience_s=PATIENCE_S,
             viewport={"width": width, "height": height},
             color_scheme=scheme,
             has_touch=size == "phone",
         )
-        contexts.append(context)
-        page = watched(context)
-        page.set_default_timeout(PATIENCE_S * 1000)
-        page.goto(f"http://127.0.0.1:{desk[0]}/{TOKEN}/{query}")
-        return page
 
-    yield visit
-    for context in contexts:
-        context.close()
+    return visit_desk
 
 
 def until(page, condition):

@@ -13,7 +13,7 @@ from segue.audio.write import read_wav
 from segue.job.keeping import draw_pictures, levelled, measured, ranked, written_sounds
 from segue.plan import plan_segue
 from segue.render.candidate import Candidate
-from segue.score.scorecard import CurveSample, Fault, Measure, Scorecard
+from segue.score.scorecard import BadFault, CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 
 RATE_HZ = 24_000
@@ -132,7 +132,9 @@ def test_ranks_follow_the_score_and_files_follow_the_ranks(candidates):
 
 def test_a_bad_fault_comes_after_lower_scores_without_one(candidates):
     best = ranked(levelled(candidates))[0]
-    card = replace(best.record.scorecard, faults=(Fault(name="hole", sentence="a hole of 1.8 s"),))
+    card = replace(
+        best.record.scorecard, faults=(BadFault(name="hole", sentence="a hole of 1.8 s"),)
+    )
     faulty = replace(best, record=replace(best.record, scorecard=card))
     others = [c for c in candidates if c.record.plan.recipe != best.record.plan.recipe]
     records = [candidate.record for candidate in ranked([faulty, *others])]

@@ -262,21 +262,13 @@ def test_titles_of_an_evening_are_only_text(serve, night, sounds):
 
 
 @pytest.fixture(name="visit")
-def _visit(browser, watched):
-    contexts = []
+def _visit(visit):
+    """A function that opens an address as a new visitor, on a phone unless said otherwise."""
 
-    def visit(url, *, width=390, height=844, scheme="light"):
-        context = browser.new_context(
-            viewport={"width": width, "height": height}, color_scheme=scheme
-        )
-        contexts.append(context)
-        page = watched(context)
-        page.goto(url)
-        return page
+    def on_a_phone(url, *, width=390, height=844, scheme="light"):
+        return visit(url, viewport={"width": width, "height": height}, color_scheme=scheme)
 
-    yield visit
-    for context in contexts:
-        context.close()
+    return on_a_phone
 
 
 def vote_here(page, number):
@@ -307,8 +299,10 @@ def test_a_whole_evening_is_voted_on_and_chosen_without_a_command(
     vote_here(page, 2)
     assert faults_of(page) == []
     assert page.inner_text("#following") == "Next: Second Wind into Third Rail"
-    page.click("#following a")
+    with page.expect_navigation():  # the page before it has a vote, too
+        page.click("#following a")
     page.wait_for_selector("#vote")
+    until(page, "ways.every((way) => way.sounds)")
     vote_here(page, 1)
     page.click("#following a")
     page.wait_for_selector(".votes")
