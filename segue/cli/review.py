@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from segue.errors import OptionError, printable
-from segue.plan.bridge_words import SECTION_WORDS
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -127,6 +126,7 @@ def _time_words(told: Review) -> str:
 def _print_bars(console: Console, told: Review) -> None:
     from rich.table import Table
 
+    from segue.plan.bridge_words import SECTION_WORDS
     from segue.review.timing import JUST_NOTICED_MS
 
     whole = range(told.first_bar, told.last_bar + 1)
@@ -152,6 +152,8 @@ def _print_bars(console: Console, told: Review) -> None:
 
 
 def _lines(told: Review) -> list[str]:
+    from segue.plan.bridge_words import SECTION_WORDS
+
     lines = _clock_lines(told.clock)
     if told.singer is not None and told.missing_singer is None:
         lines.append(_singer_words(told))

@@ -240,7 +240,8 @@ def test_recipes_are_listed_for_people_and_for_machines():
 def test_starting_the_command_line_loads_no_heavy_library():
     code = (
         "import sys, segue.cli, segue.cli.app;"
-        "print([m for m in ('scipy','numba','librosa','pedalboard','matplotlib','jinja2') "
+        "print([m for m in ('numpy','scipy','pydantic','numba','librosa','pedalboard','matplotlib',"
+        "'jinja2') "
         "if m in sys.modules])"
     )
     done = subprocess.run(
