@@ -17,6 +17,7 @@ from segue.music.region import shared_chords
 from segue.music.tonal_space import key_distance
 from segue.plan.grid import SAME_BEAT
 from segue.plan.places_asked import PlacesAsked, end_as_asked, start_as_asked
+from segue.plan.song_levels import NO_DRUMS, starts_softly
 from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
 from segue.plan.timeline import timeline
 from segue.plan.words import TUNING_WARNING_CENTS
@@ -135,7 +136,12 @@ def suitability(
 
 
 def energy(outgoing: EdgeFacts, incoming: EdgeFacts) -> Literal["up", "down", "level"]:
-    """Where the evening is going: by tempo, level and the step from key to key, each one vote."""
+    """Where the evening is going: by tempo, level and the step from key to key, each one vote.
+
+    It goes down where the new song starts softly, whatever comes later.
+    """
+    if starts_softly(outgoing, incoming):
+        return "down"
     tempo = incoming.pulse.tempo_bpm / outgoing.pulse.tempo_bpm
     louder_lu = incoming.level.loudness_lufs - outgoing.level.loudness_lufs
     key = {"lift": 1, "drop": -1, "neither": 0}[reads_as(outgoing.key.key, incoming.key.key)]
@@ -266,13 +272,12 @@ def _drums_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> floa
             for layer in recipe.layers
         )
         near = facts.bars[-_BARS_NEAR:] if side == "outgoing" else facts.bars[:_BARS_NEAR]
-        if asked and near and sum(bar.drums for bar in near) / len(near) < _LEAST_DRUMS:
+        if asked and near and sum(bar.drums for bar in near) / len(near) < NO_DRUMS:
             fit *= _NO_DRUMS
     return fit
 
 
 _BARS_NEAR: Final = 8  # of a song beside the join that are asked for drums
-_LEAST_DRUMS: Final = 0.25  # presence in the mean of them; less is none; by judgement
 _NO_DRUMS: Final = 0.3
 """Factor for drums of a song that has none. Set by judgement."""
 

@@ -44,6 +44,28 @@ def bridge_curve(level: Level, time: Timeline, *, under_talk: bool) -> Curve:
     return (CurvePoint(beat=entry - rise, value=low), CurvePoint(beat=entry, value=high))
 
 
+SOFT_LU: Final = 5.0
+"""So far below itself, or below the old song, a song without drums starts softly: about half as
+loud again (S. S. Stevens, JASA 51(2B), 1972: twice as loud every 9 to 10 dB). By judgement."""
+SOFT_BARS: Final = 2  # at the start of a song, by which it is told
+NO_DRUMS: Final = 0.25
+"""Presence of drums in the mean of some bars that is none. Set by judgement."""
+
+
+def starts_softly(outgoing: EdgeFacts, incoming: EdgeFacts) -> bool:
+    """Whether the new song starts without drums and far below itself or the old song.
+
+    There is no hit at bar one then: what runs up to one (a riser, a roll, an impact) promises what
+    does not come (common practice, no source).
+    """
+    first = incoming.bars[:SOFT_BARS]
+    if not first or sum(bar.drums for bar in first) / len(first) >= NO_DRUMS:
+        return False
+    starts_lufs = max(bar.level_lufs for bar in first)
+    songs = (incoming.level.loudness_lufs, outgoing.level.loudness_lufs)
+    return starts_lufs <= max(songs) - SOFT_LU
+
+
 TARGET_LUFS: Final = -16.0
 """Loudest level that a song is given: leaves room above for peaks, which stretching raises
 by up to 6 dB, so that the limiter has almost nothing to do. Chosen on the demo songs."""

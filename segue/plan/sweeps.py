@@ -8,6 +8,7 @@ from segue.music.key import N_PITCH_CLASSES
 from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import ReversedLayer, SweepLayer
 from segue.plan.shaping import Planned, shaping, span_of
+from segue.plan.song_levels import starts_softly
 from segue.plan.song_maps import pickup_beat
 
 if TYPE_CHECKING:
@@ -30,7 +31,8 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
 
     A riser that is over by the entry arrives at the new key's fifth, which its
     dominant and its tonic chord both have; one that lasts longer at the tonic.
-    An impact falls to the new key's tonic.
+    An impact falls to the new key's tonic. Neither is played into a song that starts softly: a
+    riser that is over by the entry and an impact call a hit that does not come.
 
     Parameters
     ----------
@@ -39,6 +41,9 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     """
     time, new = setting.time, setting.time.incoming.facts
     start, end = span_of(layer, time)
+    if layer.source != "swell" and starts_softly(time.outgoing.facts, new):
+        name = layer.name or layer.source
+        return Planned(notes=(f"'{name}' is left out: '{new.title}' starts softly.",))
     tone_midi = None
     if layer.source == "riser":
         tone = new.key.key.tonic + (7 if end <= time.entry_beat + SAME_BEAT else 0)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.analysis.structure_facts import LoopFact
+from segue.analysis.structure_facts import BarFact, LoopFact
 from segue.music.chord import tonic_triad
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.region import own_chords
@@ -25,6 +25,7 @@ from segue.plan.layer import (
     SweepLayer,
 )
 from segue.plan.pads import pivot_vamp, pumping
+from segue.plan.propose import energy
 from segue.plan.shaping import value_at
 from segue.recipes import load_recipes, shelf_folder
 from segue.recipes.recipe import Pattern
@@ -286,6 +287,40 @@ def test_riser_points_at_the_new_fifth_and_the_reverse_gives_way(shelf, end_fact
     picked_up = plan_segue(recipe, end_facts(), start_facts(kind="pick-up", pickup_beats=1.5))
     (backwards,) = of_kind(picked_up, ReversedLayer)
     assert backwards.end_beat == pytest.approx(picked_up.entry_beat - 1.5)
+
+
+@pytest.mark.parametrize(
+    ("level_lufs", "drums", "is_soft"),
+    [
+        pytest.param(-24.0, 0.0, True, id="far below itself, without drums"),
+        pytest.param(-24.0, 0.6, False, id="as far below, and drummed"),
+        pytest.param(-14.0, 0.0, False, id="without drums, as loud as ever"),
+    ],
+)
+def test_nothing_runs_up_to_a_hit_that_does_not_come(
+    shelf, end_facts, start_facts, level_lufs, drums, is_soft
+):
+    # a riser into a soft start promises what does not come: common practice, no source
+    def bar(number, lufs, presence):
+        return BarFact(
+            start_s=0.2 + 2 * number,
+            end_s=2.2 + 2 * number,
+            level_lufs=lufs,
+            onsets_a_beat=1.0,
+            voice=0.0,
+            bass=0.5,
+            drums=presence,
+        )
+
+    bars = [bar(n, level_lufs, drums) for n in (0, 1)] + [bar(n, -14.0, 0.9) for n in (2, 3)]
+    new = replace(start_facts(loudness_lufs=-14.0), bars=tuple(bars))
+    plan = plan_segue(shelf["riser into a cold start"], end_facts(loudness_lufs=-14.0), new)
+    sweeps = [layer.sweep for layer in of_kind(plan, SweepLayer)]
+    assert sweeps == ([] if is_soft else ["riser", "impact"])
+    told = [note for note in plan.notes if "starts softly" in note]
+    assert len(told) == (2 if is_soft else 0)
+    assert len(of_kind(plan, ReversedLayer)) == 1  # a swell of the song itself stays
+    assert energy(end_facts(loudness_lufs=-20.0), new) == ("down" if is_soft else "up")
 
 
 def test_common_tone_is_held_and_the_new_bass_enters_halfway(shelf, end_facts, start_facts):
