@@ -8,7 +8,7 @@ import numpy as np
 
 from segue.analysis.envelope import sounds
 from segue.render.drum_kit import drum_kit
-from segue.render.layer_sound import LayerSound, faded, frames_of
+from segue.render.layer_sound import LayerSound, drums_of_mix, faded, frames_of
 from segue.render.percussion import percussion_of
 
 if TYPE_CHECKING:
@@ -76,10 +76,7 @@ def drum_layer_sound(
         if any(drum in remark.split(" was ")[0] for drum in wanted)
     ]
     if _drum_stem(edge) is None:
-        notes.append(
-            f"The drums of '{layer.name}' are cut out of the percussive part of {edge.title}, "
-            "since there is no drum stem that sounds: other attacks may hang on to them."
-        )
+        notes.append(drums_of_mix(edge.title))
     samples = faded(out, ruler.rate_hz, out_s=_FADE_OUT_S)
     return LayerSound(samples=samples, first_frame=first, notes=tuple(notes))
 

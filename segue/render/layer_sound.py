@@ -10,6 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.audio.clip import Role
     from segue.plan.layer import Layer
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
@@ -63,3 +64,16 @@ def faded(
         fade = np.sin((np.arange(length) + 0.5) / max(length, 1) * np.pi / 2) ** 2
         ends[:length] = (ends[:length] * fade[:, None]).astype(np.float32)
     return sound
+
+
+def drums_of_mix(title: str) -> str:
+    """What is to be said of drums that no stem gave."""
+    return (
+        f"The drums of {title} come out of its mix: other attacks may hang on to them. "
+        "A drum stem is better."
+    )
+
+
+def mix_played_whole(name: str, roles: tuple[Role, ...], title: str) -> str:
+    """What is to be said of a layer that is to play some stems of a song that has none."""
+    return f"{title} is one mix: '{name}' plays all of it, not {' and '.join(roles)} alone."

@@ -17,7 +17,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs, momentary_lufs
-from segue.render.layer_sound import LayerSound, faded, frames_of
+from segue.render.layer_sound import LayerSound, faded, frames_of, mix_played_whole
 from segue.render.rubber import excerpt
 
 if TYPE_CHECKING:
@@ -132,8 +132,5 @@ def _notes(layer: ReversedLayer, edge: SongEdge) -> tuple[str, ...]:
     if short_s > _WORTH_SAYING_S:
         notes.append(f"'{layer.name}' takes {short_s:.1f} s that were not decoded as silence.")
     if layer.roles and not edge.has_stems:
-        roles = ", ".join(layer.roles)
-        notes.append(
-            f"'{layer.name}' asks for {roles}, but {edge.title} is one mix: all of it is used."
-        )
+        notes.append(mix_played_whole(layer.name, layer.roles, edge.title))
     return tuple(notes)

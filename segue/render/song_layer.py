@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, get_args
 
 import numpy as np
 
-from segue.audio.clip import Clip
-from segue.render.layer_sound import LayerSound, faded, frames_of
+from segue.audio.clip import Clip, Role
+from segue.render.layer_sound import (
+    LayerSound,
+    drums_of_mix,
+    faded,
+    frames_of,
+    mix_played_whole,
+)
 from segue.render.percussion import percussion_of
 from segue.render.pitch import sound_at_pitch
 from segue.render.stretch import ENGINES, missing_s
@@ -99,15 +105,10 @@ def _part_of(edge: SongEdge, layer: SongLayer, time_map: TimeMap) -> Clip:
 
 
 def _mix_notes(layer: SongLayer, edge: SongEdge) -> tuple[str, ...]:
-    notes = []
-    if layer.roles:
-        roles = ", ".join(layer.roles)
-        notes.append(
-            f"'{layer.name}' asks for {roles}, but {edge.title} is one mix: all of it is used."
-        )
-    if layer.part != "all":
-        notes.append(
-            f"The {layer.part} part of {edge.title} is estimated from its mix: "
-            "voices cannot be told from instruments, and hard attacks leak both ways."
-        )
-    return tuple(notes)
+    if layer.part == "percussive":
+        return (drums_of_mix(edge.title),)
+    if layer.part == "harmonic":
+        return (f"Drums are taken out of the mix of {edge.title}: hard attacks go with them.",)
+    if layer.roles and set(get_args(Role)) - set(layer.roles) - {"mix", "voice", "lead"}:
+        return (mix_played_whole(layer.name, layer.roles, edge.title),)
+    return ()  # whether somebody sings in it, the plan says

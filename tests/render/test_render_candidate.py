@@ -135,10 +135,17 @@ def test_sound_that_was_not_decoded_is_silence_and_said(with_layers, outgoing, i
 
 
 def test_a_mix_says_what_it_cannot_give(with_layers, outgoing, incoming):
-    layer = old_layer(roles=("drums",), part="percussive")
-    notes = render_candidate(with_layers(layer), outgoing, incoming).notes
-    assert any("one mix" in note for note in notes)
-    assert any("estimated" in note for note in notes)
+    drums = old_layer(roles=("drums",), part="percussive")
+    (note,) = render_candidate(with_layers(drums), outgoing, incoming).notes
+    assert note.startswith(f"The drums of {outgoing.title} come out of its mix")
+    rest = old_layer(roles=("bass", "keys"), part="harmonic")
+    (note,) = render_candidate(with_layers(rest), outgoing, incoming).notes
+    assert note.startswith(f"Drums are taken out of the mix of {outgoing.title}")
+    bass = old_layer(roles=("bass", "keys"))
+    (note,) = render_candidate(with_layers(bass), outgoing, incoming).notes
+    assert "plays all of it, not bass and keys alone" in note
+    band = old_layer(roles=("drums", "bass", "keys", "guitar", "synth", "other"))
+    assert render_candidate(with_layers(band), outgoing, incoming).notes == ()
 
 
 def test_stems_are_chosen_by_role_and_part(with_layers, incoming):
