@@ -154,6 +154,23 @@ def test_a_missing_hat_is_borrowed_and_a_missing_kick_left_out(plan, incoming):
     assert rms_db(made.interlude.samples[kick_at : kick_at + 2_000]) < -70
 
 
+@pytest.mark.parametrize("rate_hz", [22_050, 48_000])
+def test_where_nothing_beats_time_a_short_noise_does(rate_hz):
+    """The top of kicks and plucked notes, far under them, is no hat that anybody hears."""
+    hits = groove(rate_hz, drums=("kick",))
+    hats = groove(rate_hz, drums=("kick", "hat")) - hits
+    hits = hits + 10 ** (-40 / 20) * hats
+    kit, remarks = drum_kit(hits.astype(np.float32), rate_hz)
+    assert set(kit) == {"kick", "hat"}
+    assert remarks == ("no snare was found", "no hat was found: a short noise stands in")
+    sound = kit["hat"]
+    assert share_db(sound.samples, rate_hz, 3_000, rate_hz) > -1.0
+    over_db = 20 * np.log10(np.abs(sound.samples).max()) - rms_db(hits)
+    assert over_db == pytest.approx(6.0, abs=0.1)
+    again, _ = drum_kit(hits.astype(np.float32), rate_hz)
+    assert np.array_equal(sound.samples, again["hat"].samples)
+
+
 def test_a_mix_gives_its_drums_with_a_warning(plan, incoming):
     time_s = np.arange(round(16.0 * RATE_HZ))[:, None] / RATE_HZ
     chord = sum(0.08 * np.sin(2 * np.pi * hertz * time_s) for hertz in (220.0, 277.2, 329.6))
