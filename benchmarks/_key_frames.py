@@ -10,7 +10,7 @@ import numpy as np
 from segue.analysis.key_segments import hear_segments
 from segue.analysis.note_frames import NoteFrames, note_frames
 from segue.analysis.pulse import hear_pulse
-from segue.analysis.tuning import hear_tuning
+from segue.analysis.tuning import pitched_peaks, settled_tuning
 from segue.audio import read_song
 
 EDGE_S = 45.0
@@ -42,7 +42,8 @@ class KeyItem:
 def frames_of(path: Path, edge: str) -> tuple[NoteFrames, ...]:
     """Both cuts of a file's edge."""
     song = read_song(path, edge=edge, edge_s=EDGE_S, rate_hz=RATE_HZ)  # type: ignore[arg-type]
-    cuts = hear_segments(song, hear_pulse(song), tuning_cents=hear_tuning(song))
+    tuning = settled_tuning(pitched_peaks(song))
+    cuts = hear_segments(song, hear_pulse(song), tuning_cents=tuning.cents)
     return tuple(note_frames(cut) for cut in cuts)
 
 

@@ -88,15 +88,15 @@ class KeyModel:
     modes_bias: Floats
 
 
-def hear_key(
+def hear_harmony(
     edge: SongEdge,
     pulse: PulseFact,
     *,
     tuning_cents: float,
     pitched: float = 1.0,
     is_tuning_said: bool = False,
-) -> KeyFact:
-    """The key of an edge, how sure it is, and what else it may be.
+) -> tuple[KeyFact, EdgeChord | None]:
+    """The key of an edge, how sure it is and what else it may be, and the chord at the edge.
 
     Parameters
     ----------
@@ -117,21 +117,9 @@ def hear_key(
         The confidence and the weights of the runners-up are chances out of 24 keys; they
         add up to at most 1. Where nothing is pitched all keys are as likely, and in between
         the chances are mixed by `pitched`.
+    EdgeChord or None
+        The last chord of an ending or first of an opening; None where no note sounds.
     """
-    return hear_harmony(
-        edge, pulse, tuning_cents=tuning_cents, pitched=pitched, is_tuning_said=is_tuning_said
-    )[0]
-
-
-def hear_harmony(
-    edge: SongEdge,
-    pulse: PulseFact,
-    *,
-    tuning_cents: float,
-    pitched: float = 1.0,
-    is_tuning_said: bool = False,
-) -> tuple[KeyFact, EdgeChord | None]:
-    """The key, as `hear_key` tells it, and the last chord of an ending or first of an opening."""
     any_key = np.full(len(ALL_KEYS), 1.0 / len(ALL_KEYS))
     cuts = tuple(note_frames(cut) for cut in hear_segments(edge, pulse, tuning_cents=tuning_cents))
     cuts = tuple(cut for cut in cuts if cut.notes.any())

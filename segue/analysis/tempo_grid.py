@@ -42,15 +42,12 @@ class TempoGrid:
         The beat numbers that were fitted; beyond them the tempo holds.
     residual_s : float
         Root mean square distance of the attacks that count from the grid.
-    inlier_share : float
-        Share of attacks that count.
     """
 
     curve: BSpline
     first_beat: float
     last_beat: float
     residual_s: float
-    inlier_share: float
 
     def seconds_at(self, beats: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         """Times of beat numbers, which need not be whole nor within the fit."""
@@ -155,12 +152,10 @@ def _robust_fit(
         rough = inside * inside
     counts = (rough > _COUNTS_FROM) & (weights > 0)
     rms = float(np.sqrt(np.mean(np.square(residual[counts])))) if counts.any() else 0.0
-    share = float(counts.sum() / max(int((weights > 0).sum()), 1))
     grid = TempoGrid(
         curve=BSpline(knots, terms, degree),
         first_beat=first,
         last_beat=last,
         residual_s=rms,
-        inlier_share=share,
     )
     return grid, spread

@@ -147,22 +147,6 @@ class SpectralPeaks:
         return np.asarray(440.0 * 2 ** (self.cents / 1200.0))
 
 
-def hear_tuning(edge: SongEdge) -> float:
-    """Tuning of an edge in cents above A4 = 440 Hz.
-
-    Parameters
-    ----------
-    edge : SongEdge
-        Drums are left out where stems are given.
-
-    Returns
-    -------
-    float
-        -50 to 50; 0 where nothing is pitched.
-    """
-    return tuning_of_peaks(pitched_peaks(edge))
-
-
 def pitched_peaks(edge: SongEdge) -> SpectralPeaks:
     """The peaks of an edge without its drums; none where there is nothing else."""
     clip = edge.sum_of(*PITCHED_ROLES)
@@ -175,7 +159,9 @@ def pitched_peaks(edge: SongEdge) -> SpectralPeaks:
 
 def tuning_of(clip: Clip) -> float:
     """Tuning of a clip in cents above A4 = 440 Hz, -50 to 50; 0 where nothing is pitched."""
-    return tuning_of_peaks(spectral_peaks(analysis_sound(clip)))
+    peaks = spectral_peaks(analysis_sound(clip))
+    weights = _weights(peaks)
+    return _crowd_middle(peaks.cents, weights) if weights.sum() > 0 else 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -230,12 +216,6 @@ def settled_tuning(peaks: SpectralPeaks) -> TuningFact:
         cents=float(found[best]),
         spread_cents=float(np.median(others)) if len(others) else 0.0,
     )
-
-
-def tuning_of_peaks(peaks: SpectralPeaks) -> float:
-    """Tuning in cents above A4 = 440 Hz of what has these peaks, as `tuning_of`."""
-    weights = _weights(peaks)
-    return _crowd_middle(peaks.cents, weights) if weights.sum() > 0 else 0.0
 
 
 def _crowd_middle(cents: Floats, weights: Floats) -> float:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from segue.errors import InputError, OptionError, shortened
 from segue.files.whole_file import write_whole
@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.recipes import Recipe
-
-LONGEST_FAMILY: Final = 40
-"""Signs, as the recipe language allows."""
 
 
 def own_recipe(

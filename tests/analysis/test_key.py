@@ -8,13 +8,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.analysis.facts import PulseFact
+from segue.analysis.facts import KeyFact, PulseFact
 from segue.analysis.key_evidence import key_evidence
-from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_harmony, hear_key, key_chances
+from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_harmony, key_chances
 from segue.analysis.key_segments import hear_segments
 from segue.analysis.key_sequence import MOST_SEGMENTS, sequence_scores
 from segue.analysis.note_frames import NoteFrames, note_frames
-from segue.analysis.tuning import hear_tuning
+from segue.analysis.tuning import pitched_peaks, settled_tuning
 from segue.music.key import ALL_KEYS, Key
 from tests.analysis.key_sounds import (
     CADENCE,
@@ -48,11 +48,16 @@ def pulse_of(n_beats: int, start_s: float = 0.0) -> PulseFact:
     )
 
 
+def key_of(edge, pulse: PulseFact = NO_PULSE, **settings) -> KeyFact:
+    """The key alone of what is heard of the harmony."""
+    return hear_harmony(edge, pulse, **settings)[0]
+
+
 @pytest.mark.parametrize("key", ALL_KEYS, ids=str)
 def test_a_cadence_is_heard_in_its_key(key):
     # I IV V I and i iv V i establish a key (Krumhansl and Kessler 1982 used such cadences).
     edge = song(key.tonic, CADENCE[key.mode])
-    fact = hear_key(edge, NO_PULSE, tuning_cents=hear_tuning(edge))
+    fact = key_of(edge, tuning_cents=settled_tuning(pitched_peaks(edge)).cents)
     assert fact.key == key
     assert fact.source == "heard"
 
@@ -61,7 +66,7 @@ def test_a_cadence_is_heard_in_its_key(key):
 def test_an_aeolian_loop_that_opens_a_song_is_minor(tonic):
     chords = LOOP * 3
     edge = edge_of("start", mix=chords_of(tonic, chords) + 2 * bass_of(tonic, chords))
-    fact = hear_key(edge, pulse_of(24), tuning_cents=0.0)
+    fact = key_of(edge, pulse_of(24), tuning_cents=0.0)
     assert fact.key == Key(tonic=tonic, mode="minor")
 
 
@@ -100,13 +105,13 @@ def test_what_lies_beyond_the_nearest_segments_is_not_seen(is_start):
 @pytest.mark.parametrize("cents", [47.0, -49.0])
 def test_a_tuning_between_two_semitones_leaves_both_names_open_unless_it_is_said(cents):
     edge = song(5, CADENCE["major"])
-    sure = hear_key(edge, NO_PULSE, tuning_cents=0.0)
-    between = hear_harmony(edge, NO_PULSE, tuning_cents=cents)[0]
+    sure = key_of(edge, tuning_cents=0.0)
+    between = key_of(edge, tuning_cents=cents)
     # The sound is tuned as it is: only what is told of its tuning differs.
     assert between.confidence < sure.confidence
     other = Key(tonic=(between.key.tonic + (1 if cents > 0 else -1)) % 12, mode=between.key.mode)
     assert other in {runner.key for runner in between.runners_up[:2]}
-    said = hear_key(edge, NO_PULSE, tuning_cents=cents, is_tuning_said=True)
+    said = key_of(edge, tuning_cents=cents, is_tuning_said=True)
     assert other not in {runner.key for runner in said.runners_up[:1]}
 
 
@@ -119,7 +124,7 @@ def test_transposed_sound_has_the_transposed_key_and_like_confidence(up):
 
 @cache
 def heard_shifted(semitones: int):
-    return hear_key(shifted(semitones), NO_PULSE, tuning_cents=0.0)
+    return key_of(shifted(semitones), tuning_cents=0.0)
 
 
 def shifted(semitones: int):
@@ -132,7 +137,7 @@ def shifted(semitones: int):
 
 @cache
 def heard_at(gain: float):
-    return hear_key(song(7, CADENCE["minor"], gain), NO_PULSE, tuning_cents=0.0)
+    return key_of(song(7, CADENCE["minor"], gain), tuning_cents=0.0)
 
 
 @pytest.mark.parametrize("gain", [0.001, 0.1, 3.0])
@@ -145,20 +150,20 @@ def test_gain_changes_nothing(gain):
 def test_place_in_the_file_changes_nothing():
     chords = CADENCE["major"]
     sound = chords_of(2, chords) + bass_of(2, chords)
-    here = hear_key(edge_of(mix=sound), pulse_of(8), tuning_cents=0.0)
+    here = key_of(edge_of(mix=sound), pulse_of(8), tuning_cents=0.0)
     there = edge_of(mix=sound, start_s=200.0)
-    assert hear_key(there, pulse_of(8, 200.0), tuning_cents=0.0) == here
+    assert key_of(there, pulse_of(8, 200.0), tuning_cents=0.0) == here
 
 
 @pytest.mark.parametrize("cents", [-40.0, 25.0])
 def test_detuning_changes_no_key(cents):
     edge = song(5 + cents / 100, CADENCE["minor"])
-    fact = hear_key(edge, NO_PULSE, tuning_cents=hear_tuning(edge))
+    fact = key_of(edge, tuning_cents=settled_tuning(pitched_peaks(edge)).cents)
     assert fact.key == Key(tonic=5, mode="minor")
 
 
 def test_weights_are_chances_without_the_key_itself():
-    fact = hear_key(song(0, LOOP * 2), NO_PULSE, tuning_cents=0.0)
+    fact = key_of(song(0, LOOP * 2), tuning_cents=0.0)
     weights = [fact.confidence, *(runner.weight for runner in fact.runners_up)]
     assert fact.key not in {runner.key for runner in fact.runners_up}
     assert len({runner.key for runner in fact.runners_up}) == len(fact.runners_up)
@@ -171,11 +176,7 @@ def test_bass_stem_gives_the_roots():
     # A C E G over A is A minor seventh, over C it is C major sixth (common practice, no source).
     ambiguous = np.concatenate([sum(note(m) for m in (57, 60, 64, 67))] * 4)
     over_a, over_c = (
-        hear_key(
-            edge_of(keys=ambiguous, bass=np.concatenate([note(bass)] * 4)),
-            NO_PULSE,
-            tuning_cents=0.0,
-        )
+        key_of(edge_of(keys=ambiguous, bass=np.concatenate([note(bass)] * 4)), tuning_cents=0.0)
         for bass in (45, 36)
     )
     assert over_a.key == Key(tonic=9, mode="minor")
@@ -185,9 +186,9 @@ def test_bass_stem_gives_the_roots():
 def test_drum_stem_does_not_count():
     chords, bass = chords_of(3, CADENCE["major"]), bass_of(3, CADENCE["major"])
     toms = 5 * np.concatenate([note(46 + hit) for hit in range(4)])
-    heard = hear_key(edge_of("start", keys=chords, bass=bass), NO_PULSE, tuning_cents=0.0)
+    heard = key_of(edge_of("start", keys=chords, bass=bass), tuning_cents=0.0)
     with_drums = edge_of("start", keys=chords, bass=bass, drums=toms)
-    assert hear_key(with_drums, NO_PULSE, tuning_cents=0.0) == heard
+    assert key_of(with_drums, tuning_cents=0.0) == heard
 
 
 @pytest.mark.parametrize(
@@ -199,14 +200,14 @@ def test_drum_stem_does_not_count():
     ],
 )
 def test_nothing_pitched_leaves_every_key_as_likely(role, sound):
-    fact = hear_key(edge_of(**{role: sound}), NO_PULSE, tuning_cents=0.0)
+    fact = key_of(edge_of(**{role: sound}), tuning_cents=0.0)
     assert fact.confidence == pytest.approx(1 / 24)
     assert [r.weight for r in fact.runners_up] == pytest.approx([1 / 24] * MOST_RUNNERS_UP)
 
 
 def test_noise_is_told_without_confidence():
     noise = 0.1 * np.random.default_rng(7).standard_normal(10 * RATE_HZ)
-    assert hear_key(edge_of(mix=noise), NO_PULSE, tuning_cents=0.0).confidence < 0.8
+    assert key_of(edge_of(mix=noise), tuning_cents=0.0).confidence < 0.8
 
 
 @pytest.mark.parametrize(
@@ -220,7 +221,7 @@ def test_noise_is_told_without_confidence():
     ],
 )
 def test_keys_are_spelled_as_musicians_write_them(tonic, mode, name):
-    fact = hear_key(song(tonic, CADENCE[mode]), NO_PULSE, tuning_cents=0.0)
+    fact = key_of(song(tonic, CADENCE[mode]), tuning_cents=0.0)
     assert str(fact.key) == name
 
 

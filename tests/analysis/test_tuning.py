@@ -3,11 +3,16 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from segue.analysis.tuning import hear_tuning
+from segue.analysis.tuning import pitched_peaks, settled_tuning
+from segue.audio import SongEdge
 from tests.analysis.key_sounds import CADENCE, bass_of, chords_of, edge_of, note, song
 
 SINE_CENTS = 0.5
 """The limit that the benchmark sets."""
+
+
+def tuning_cents(edge: SongEdge) -> float:
+    return settled_tuning(pitched_peaks(edge)).cents
 
 
 def sine(midi: float, rate_hz: int = 24_000) -> np.ndarray:
@@ -25,26 +30,26 @@ def apart_cents(first: float, second: float) -> float:
 @example(midi=60.49)
 @example(midi=59.51)
 def test_a_sine_is_heard_within_half_a_cent(midi):
-    assert apart_cents(hear_tuning(edge_of(mix=sine(midi))), 100 * midi) <= SINE_CENTS
+    assert apart_cents(tuning_cents(edge_of(mix=sine(midi))), 100 * midi) <= SINE_CENTS
 
 
 @pytest.mark.parametrize("cents", [-40, -15, 0, 23, 40])
 def test_chords_with_overtones_tell_their_tuning(cents):
     # Partials 3, 5 and 7 lie 2, -14 and -31 cents from equal temperament and must not count.
-    heard = hear_tuning(song(cents / 100, CADENCE["major"]))
+    heard = tuning_cents(song(cents / 100, CADENCE["major"]))
     assert heard == pytest.approx(cents, abs=1.5)
 
 
 def test_gain_changes_nothing():
-    quiet, loud = (hear_tuning(song(3.2, CADENCE["minor"], gain)) for gain in (0.01, 1.0))
+    quiet, loud = (tuning_cents(song(3.2, CADENCE["minor"], gain)) for gain in (0.01, 1.0))
     assert quiet == pytest.approx(loud, abs=0.01)
 
 
 def test_drum_stem_does_not_count():
     chords, bass = chords_of(0, CADENCE["major"]), bass_of(0, CADENCE["major"])
     drums = np.concatenate([note(47.5)] * 4) * 20
-    alone = hear_tuning(edge_of(keys=chords, bass=bass))
-    assert hear_tuning(edge_of(keys=chords, bass=bass, drums=drums)) == alone
+    alone = tuning_cents(edge_of(keys=chords, bass=bass))
+    assert tuning_cents(edge_of(keys=chords, bass=bass, drums=drums)) == alone
 
 
 @pytest.mark.parametrize(
@@ -52,4 +57,4 @@ def test_drum_stem_does_not_count():
 )
 def test_nothing_pitched_is_in_tune(role):
     sound = np.zeros(24_000) if role == "mix" else note(47.5)
-    assert hear_tuning(edge_of(**{role: sound})) == 0.0
+    assert tuning_cents(edge_of(**{role: sound})) == 0.0
