@@ -20,7 +20,7 @@ from segue.analysis.hear import hear_edge
 from segue.analysis.overrides import Overrides
 from segue.audio import read_song
 from segue.audio.clip import Clip, Edge, SongEdge
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from segue.music.key import ALL_KEYS, parse_key
 from segue.plan import plan_segue
 from segue.plan.layer import MapPoint, SongLayer

@@ -22,7 +22,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.audition.network import listening_socket
-from segue.cli.shipped import demo_pair
+from segue.cli.between import demo_pair
 from segue.desk.desk_server import LOADED_ONCE, DeskServer
 from segue.desk.house import House
 from segue.desk.own_folder import own_folder

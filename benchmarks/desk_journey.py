@@ -30,7 +30,7 @@ from playwright.sync_api import sync_playwright
 
 from benchmarks._desk_hands import Desk
 from segue.audio import read_song
-from segue.cli.shipped import demo_pair
+from segue.cli.between import demo_pair
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -25,7 +25,7 @@ import soundfile
 
 import segue
 from benchmarks._desk_hands import Desk, Hands
-from segue.cli.shipped import demo_pair
+from segue.cli.between import demo_pair
 
 N_KILLS: Final = 30
 SOONEST_S, LATEST_S = 0.0, 12.0  # of work before a kill: a change takes a few of them

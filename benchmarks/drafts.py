@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import segue
-from segue.cli.shipped import demo_pair
+from segue.cli.between import demo_pair
 
 if TYPE_CHECKING:
     from collections.abc import Callable

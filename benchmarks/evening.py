@@ -27,7 +27,7 @@ import numpy as np
 import soundfile
 
 from segue.audio.stems_folder import AUDIO_SUFFIXES
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

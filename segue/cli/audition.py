@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli.options import NoHints, NoOpen, Run, RunOrEvening
 from segue.errors import OptionError, RunFolderError, SegueError
 
 if TYPE_CHECKING:
@@ -20,10 +21,10 @@ if TYPE_CHECKING:
 
 
 def choose(
-    run: Annotated[Path, typer.Argument(help="The folder with the segues.")],
+    run: Run,
     option: Annotated[str, typer.Argument(help="Number of the option, or a version: 2b.")],
     why: Annotated[str, typer.Option(help="Why, in your words.")] = "",
-    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+    quiet: NoHints = False,
 ) -> None:
     """Write down which option the band chose."""
     from rich.console import Console
@@ -71,7 +72,7 @@ _NO_ANCHOR = "No plain cut as a check: one of the segues is nearly a cut itself.
 
 
 def audition(
-    run: Annotated[Path, typer.Argument(help="The folder with the segues, or that of an evening.")],
+    run: RunOrEvening,
     blind: Annotated[
         bool, typer.Option("--blind", help="Hide names; shuffle the order for each listener.")
     ] = False,
@@ -85,8 +86,8 @@ def audition(
         bool, typer.Option("--lan", help="With --serve: for the phones in the room, by a code.")
     ] = False,
     port: Annotated[int | None, typer.Option(help="With --serve: the port.")] = None,
-    no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+    no_open: NoOpen = False,
+    quiet: NoHints = False,
 ) -> None:
     """Write the page on which the band listens and compares, and open it.
 

@@ -8,13 +8,11 @@ from typing import Annotated
 import typer
 
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
+from segue.cli.options import Json, Quiet, check_edge
 from segue.errors import OptionError
 
 CATALOGUE_NAME = Path("segue-catalogue.sqlite")
-SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
 MOST_LISTED = 1_000  # nobody reads more; with all pairs of a large catalogue it takes minutes
-Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
 
 def catalogue(
@@ -32,10 +30,7 @@ def catalogue(
     quiet: Quiet = False,
 ) -> None:
     """Hear both ends of every song under folders; may be stopped and run again."""
-    if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
-        raise OptionError(
-            f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
-        )
+    check_edge(edge_s)
     from dataclasses import replace
 
     from segue.catalogue import NOTHING, Build, build_catalogue, open_store

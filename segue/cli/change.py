@@ -2,39 +2,27 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from pathlib import Path  # noqa: TC003 - typer reads the types at run time
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from segue.cli.audition import show_on_evening_page
+from segue.cli.options import BridgeBars, Enter, Exactly, Json, Leave, Quiet, Run
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
     from segue.job.changes import Changes
     from segue.runfolder import CandidateRecord, RunDocument
 
-Run = Annotated[Path, typer.Argument(help="The folder with the segues.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
-
 
 def change(
     run: Run,
     option: Annotated[str, typer.Argument(help="What is changed: 2, or a version such as 2b.")],
-    bars: Annotated[
-        int | None, typer.Option("--bars", help="Length of the bridge, in bars.")
-    ] = None,
-    leave: Annotated[
-        str | None,
-        typer.Option(help="Leave the old song at '3:12', 'bar -8', 'last chord' or 'end'."),
-    ] = None,
-    enter: Annotated[
-        str | None,
-        typer.Option(help="Enter the new song at '0:08', 'bar 9' or 'first note - 2 bars'."),
-    ] = None,
-    exactly: Annotated[
-        bool, typer.Option("--exactly", help="Keep these places on their beat, off the bar line.")
-    ] = False,
+    bars: BridgeBars = None,
+    leave: Leave = None,
+    enter: Enter = None,
+    exactly: Exactly = False,
     ramp: Annotated[
         int | None, typer.Option("--ramp", help="Bars over which the tempo moves.")
     ] = None,
@@ -70,7 +58,7 @@ def change(
         bool,
         typer.Option("--draft", help="No version yet: the bridge alone, roughly, and at once."),
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    json: Json = False,
     quiet: Quiet = False,
 ) -> None:
     """Change an option: a version of it comes to lie beside it."""

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from segue.cli.audition import HIGHEST_PORT, LOWEST_PORT, SERVER_PARTS
+from segue.cli.options import NoHints, NoOpen
 from segue.errors import OptionError
 
 _MOST_MAKERS = 3
@@ -19,8 +20,8 @@ def desk(
         Path, typer.Argument(help="Your songs; what is made lies there, too.")
     ] = Path(),
     port: Annotated[int | None, typer.Option(help="The port.")] = None,
-    no_open: Annotated[bool, typer.Option("--no-open", help="Open no browser.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+    no_open: NoOpen = False,
+    quiet: NoHints = False,
 ) -> None:
     """Open one page on which the whole job is done, by ear and by hand."""
     if port is not None and not LOWEST_PORT <= port <= HIGHEST_PORT:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from segue.cli.options import Json, NoHints, Run
 from segue.errors import printable
 
 if TYPE_CHECKING:
@@ -17,10 +18,10 @@ _MOST_WEAK = 6  # findings with what to do about them; more are no help
 
 
 def explain(
-    run: Annotated[Path, typer.Argument(help="The folder with the segues.")],
+    run: Run,
     option: Annotated[str, typer.Argument(help="Number of the option, or a version: 2b.")] = "1",
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+    json: Json = False,
+    quiet: NoHints = False,
 ) -> None:
     """Tell in which bars an option is weakest, what to do about it, and every mark."""
     from segue.cli.hints import print_next

@@ -1,9 +1,12 @@
-"""Command-line words that are shared, and how they become facts."""
+"""Options that several commands or both songs have, and how what is typed becomes facts."""
 
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, cast, get_args
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
+
+import typer
 
 from segue.errors import OptionError, did_you_mean, shortened
 from segue.music.key import parse_key, parse_note
@@ -12,6 +15,124 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EndingKind, OpeningKind
     from segue.analysis.overrides import Overrides
 
+KeyA = Annotated[
+    str | None,
+    typer.Option("--old-key", "--key-a", help="Key at the end of the old song: 'F# minor'."),
+]
+KeyB = Annotated[
+    str | None, typer.Option("--new-key", "--key-b", help="Key at the start of the new song.")
+]
+TempoA = Annotated[
+    float | None, typer.Option("--old-tempo", "--tempo-a", help="Tempo of the old song in BPM.")
+]
+TempoB = Annotated[
+    float | None, typer.Option("--new-tempo", "--tempo-b", help="Tempo of the new song in BPM.")
+]
+MetreA = Annotated[
+    int | None, typer.Option("--old-metre", "--metre-a", help="Beats a bar of the old song.")
+]
+MetreB = Annotated[
+    int | None, typer.Option("--new-metre", "--metre-b", help="Beats a bar of the new song.")
+]
+DownbeatA = Annotated[
+    float | None,
+    typer.Option("--old-downbeat", "--downbeat-a", help="A bar line of the old song, in seconds."),
+]
+DownbeatB = Annotated[
+    float | None,
+    typer.Option("--new-downbeat", "--downbeat-b", help="A bar line of the new song, in seconds."),
+]
+TuningA = Annotated[
+    float | None,
+    typer.Option("--old-tuning", "--tuning-a", help="Cents of the old song above A4 = 440 Hz."),
+]
+TuningB = Annotated[
+    float | None,
+    typer.Option("--new-tuning", "--tuning-b", help="Cents of the new song above A4 = 440 Hz."),
+]
+EndingA = Annotated[
+    str | None,
+    typer.Option(
+        "--old-ending", "--ending-a", help="'keeps going', 'cold stop', 'ring-out' or 'fade'."
+    ),
+]
+OpeningB = Annotated[
+    str | None,
+    typer.Option("--new-opening", "--opening-b", help="'on the beat', 'pick-up' or 'free intro'."),
+]
+FirstNoteB = Annotated[
+    str | None,
+    typer.Option("--new-first-note", "--first-note-b", help="The singer's first note: 'A3'."),
+]
+Lead = Annotated[
+    Path | None,
+    typer.Option("--new-lead", "--lead-b", help="A file with the new song's lead part alone."),
+]
+Recipes = Annotated[Path | None, typer.Option(help="A folder of recipes instead of the shelf.")]
+Only = Annotated[list[str] | None, typer.Option("--recipe", help="Use this recipe (repeatable).")]
+RateHz = Annotated[int, typer.Option("--rate", help="Sample rate of the WAVs in Hz.")]
+EdgeS = Annotated[float, typer.Option("--edge-seconds", help="Seconds of each song to listen to.")]
+For = Annotated[
+    Literal["talk", "lift", "calm", "dance"] | None,
+    typer.Option("--for", help="What the segue is for; the score is weighed for it."),
+]
+Talk = Annotated[str | None, typer.Option(help="The singer talks that long: '25s', '1m10s'.")]
+Leave = Annotated[
+    str | None,
+    typer.Option(help="Leave the old song at '3:12', 'bar -8', 'last chord' or 'end'."),
+]
+Enter = Annotated[
+    str | None,
+    typer.Option(help="Enter the new song at '0:08', 'bar 9' or 'first note - 2 bars'."),
+]
+BridgeBars = Annotated[int | None, typer.Option("--bars", help="Length of the bridge, in bars.")]
+Exactly = Annotated[
+    bool, typer.Option("--exactly", help="Keep these places on their beat, off the bar line.")
+]
+Match = Annotated[bool, typer.Option("--match", help="Bring both songs to one loudness.")]
+ShiftB = Annotated[
+    int,
+    typer.Option(
+        "--new-shift", "--shift-b", help="Move the new song by semitones: -1 is down one."
+    ),
+]
+Pad = Annotated[
+    Path | None, typer.Option(help="Your own pad sound: one recorded note, or a SoundFont.")
+]
+StretchEngineName = Annotated[
+    Literal["own", "rubberband"],
+    typer.Option(
+        "--stretch-engine", help="What changes a song's tempo; rubberband must be installed."
+    ),
+]
+Seed = Annotated[int, typer.Option(help="A number; another one draws other random hits.")]
+Replace = Annotated[
+    bool, typer.Option("--replace", help="Replace a folder with other songs, or with a choice.")
+]
+NoCache = Annotated[bool, typer.Option("--no-cache", help="Analyse again; do not store it.")]
+WorkersN = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", help="Processes that share the work: one a core, at most 3, unless told."
+    ),
+]
+NoOpen = Annotated[bool, typer.Option("--no-open", help="Open no browser.")]
+Run = Annotated[Path, typer.Argument(help="The folder with the segues.")]
+RunOrEvening = Annotated[
+    Path, typer.Argument(help="The folder with the segues, or that of an evening.")
+]
+Which = Annotated[
+    str | None,
+    typer.Option(
+        "--option", "--candidate", help="Which option: 2, or 2b; the chosen one unless told."
+    ),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
+NoHints = Annotated[bool, typer.Option("--quiet", help="No hints.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
+SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
 LOWEST_BPM = 20.0  # slower is a slip, or another note value
 HIGHEST_BPM = 400.0  # faster is a slip, or another note value
 HIGHEST_METRE = 12  # more beats in a bar are a slip
@@ -92,6 +213,22 @@ def overrides_of(
         opening=cast("OpeningKind | None", _one_of("opening", opening, get_args(OpeningKind))),
         first_note_midi=None if first_note is None else parse_note(first_note),
     )
+
+
+def check_rate(rate_hz: int) -> None:
+    """Refuse a sample rate that cannot be meant."""
+    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
+        raise OptionError(
+            f"--rate {rate_hz}: keep within {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz."
+        )
+
+
+def check_edge(edge_s: float) -> None:
+    """Refuse a length of an edge that cannot be meant."""
+    if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
+        raise OptionError(
+            f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
+        )
 
 
 def _check_range(name: str, value: float | None, low: float, high: float, unit: str) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli.options import Json
 from segue.errors import OptionError, did_you_mean
 from segue.music.key import parse_key
 
@@ -31,7 +32,7 @@ def path(
     out: Annotated[Path | None, typer.Option(help="Write the pad's sound to this WAV.")] = None,
     play: Annotated[bool, typer.Option("--play", help="Play it.")] = False,
     tempo: Annotated[float, typer.Option(help="Tempo in BPM; a chord lasts four beats.")] = 96.0,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    json: Json = False,
 ) -> None:
     """Lead from OLD to NEW in a few chords, with numerals, notes and sound."""
     _check(chords, tempo, out)

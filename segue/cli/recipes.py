@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from segue.cli.examples import example_of
-from segue.cli.plain_help import HeadedGroup
+from segue.cli.options import Json
+from segue.cli.plain_help import HeadedGroup, example_of
 from segue.errors import OptionError, RecipeError, did_you_mean, printable
 
 if TYPE_CHECKING:
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 Folder = Annotated[
     Path | None, typer.Option("--recipes", help="A folder of recipes instead of the shelf.")
 ]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON for machines.")]
 
 recipes = typer.Typer(
     name="recipes",

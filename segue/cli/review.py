@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli.options import Json, Quiet, Run, Which
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
@@ -19,22 +20,17 @@ if TYPE_CHECKING:
 
 
 def review(
-    run: Annotated[Path, typer.Argument(help="The folder with the segues.")],
+    run: Run,
     take: Annotated[Path, typer.Argument(help="A recording of the band playing it.")],
-    option: Annotated[
-        str | None,
-        typer.Option(
-            "--option", "--candidate", help="Which option: 2, or 2b; the chosen one unless told."
-        ),
-    ] = None,
+    option: Which = None,
     against: Annotated[
         Path | None, typer.Option(help="An earlier review (JSON): better or worse since?")
     ] = None,
     out: Annotated[
         Path | None, typer.Option(help="Folder for the review; beside the take unless told.")
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")] = False,
+    json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Tell how a rehearsal went: bars early or late, the singer's entry, holes and faults."""
     if out is not None and out.exists() and not out.is_dir():

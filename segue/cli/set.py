@@ -9,6 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
+from segue.cli.options import (
+    EdgeS,
+    Json,
+    NoCache,
+    Quiet,
+    RateHz,
+    Recipes,
+    Seed,
+    check_edge,
+    check_rate,
+)
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
@@ -18,8 +29,6 @@ if TYPE_CHECKING:
     from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
-
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
 
 
 def set_(
@@ -32,9 +41,7 @@ def set_(
     plan_only: Annotated[
         bool, typer.Option("--plan-only", help="Order, times and warnings; no sound.")
     ] = False,
-    recipes: Annotated[
-        Path | None, typer.Option(help="A folder of recipes instead of the shelf.")
-    ] = None,
+    recipes: Recipes = None,
     purpose: Annotated[
         Literal["talk", "lift", "calm", "dance"] | None,
         typer.Option("--for", help="What all segues are for; their scores are weighed for it."),
@@ -43,32 +50,22 @@ def set_(
         bool, typer.Option("--match", help="Bring both songs of a segue to one loudness.")
     ] = False,
     pad: Annotated[Path | None, typer.Option(help="Your own pad sound, for all segues.")] = None,
-    seed: Annotated[int, typer.Option(help="A number; another one draws other random hits.")] = 0,
-    rate_hz: Annotated[
-        int,
-        typer.Option(
-            "--rate", min=LOWEST_RATE_HZ, max=HIGHEST_RATE_HZ, help="Sample rate of the WAVs in Hz."
-        ),
-    ] = 48_000,
-    edge_s: Annotated[
-        float,
-        typer.Option(
-            "--edge-seconds", min=8.0, max=300.0, help="Seconds of each song to listen to."
-        ),
-    ] = 45.0,
+    seed: Seed = 0,
+    rate_hz: RateHz = 48_000,
+    edge_s: EdgeS = 45.0,
     workers: WorkersN = None,
     cluster: Cluster = None,
     cluster_files: ClusterFiles = None,
     replace_votes: Annotated[
         bool, typer.Option("--replace", help="Replace segues that were voted on, too.")
     ] = False,
-    no_cache: Annotated[
-        bool, typer.Option("--no-cache", help="Analyse again; do not store it.")
-    ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")] = False,
+    no_cache: NoCache = False,
+    json: Json = False,
+    quiet: Quiet = False,
 ) -> None:
     """Plan a whole set: order, running time, warnings, every segue."""
+    check_rate(rate_hz)
+    check_edge(edge_s)
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.weights_file import read_weights, weights_path
     from segue.setlist.set_file import read_set

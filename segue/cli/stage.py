@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from segue.cli.options import Json, NoHints, RunOrEvening, Which
 from segue.errors import OptionError
 from segue.pages.care import FOR_EARS
 
@@ -21,14 +22,9 @@ QUIETEST_DBA, LOUDEST_DBA = 50.0, 130.0  # in-ear levels that can be meant
 
 
 def stage(
-    run: Annotated[Path, typer.Argument(help="The folder with the segues, or that of an evening.")],
+    run: RunOrEvening,
     out: Annotated[Path, typer.Option(help="Folder for the pack.")],
-    option: Annotated[
-        str | None,
-        typer.Option(
-            "--option", "--candidate", help="Which option: 2, or 2b; the chosen one unless told."
-        ),
-    ] = None,
+    option: Which = None,
     channels: Annotated[
         str | None,
         typer.Option(
@@ -41,8 +37,8 @@ def stage(
         float | None,
         typer.Option("--in-ear-dba", help="A level measured in the ear, for the exposure line."),
     ] = None,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No hints.")] = False,
+    json: Json = False,
+    quiet: NoHints = False,
 ) -> None:
     """Write the pack for the rig, of one segue or of an evening: sound, tempo map, cue sheets."""
     if in_ear_dba is not None and not QUIETEST_DBA <= in_ear_dba <= LOUDEST_DBA:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from segue.cli.options import Json
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def taste(
     write: Annotated[
         bool, typer.Option("--write", help="Keep the learned weights for 'segue between'.")
     ] = False,
-    json: Annotated[bool, typer.Option("--json", help="Print JSON for machines.")] = False,
+    json: Json = False,
 ) -> None:
     """Tell how often the score agreed with the band; after 20 choices, learn your taste."""
     from segue.cli.weights_file import weights_path, write_weights

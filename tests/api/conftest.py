@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from segue.cli.shipped import demo_pair
+from segue.cli.between import demo_pair
 
 SONG_S = 28.0
 

@@ -11,7 +11,7 @@ import soundfile
 from benchmarks._in_process import run_here
 from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from segue.runfolder import read_document
 from tests.words.said import text_of_page
 from tests.words.test_words import unfit

@@ -8,7 +8,7 @@ import pytest
 
 from segue.audition.limits import ClientLimits
 from segue.audition.network import listening_socket
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from segue.desk.desk_server import DeskServer
 from segue.desk.house import House, HouseRules
 from segue.desk.own_folder import own_folder

@@ -12,7 +12,7 @@ from pathlib import Path
 from playwright.sync_api import sync_playwright
 
 from segue import Wishes, between
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from tests.conftest import BROWSERS, FLAGS
 from tests.desk.conftest import SONGS, TOKEN, open_run, pick, served
 

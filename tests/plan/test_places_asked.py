@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.cli.app import LONGEST_EDGE_S
+from segue.cli.options import LONGEST_EDGE_S
 from segue.errors import OptionError
 from segue.plan import Given, plan_segue, suitability
 from segue.plan.layer import SongLayer

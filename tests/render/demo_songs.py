@@ -18,7 +18,7 @@ from segue.audio.clip import Edge, SongEdge
 from segue.audio.loudness import integrated_lufs
 from segue.audio.read import read_song
 from segue.audio.true_peak import true_peak_dbtp
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from segue.music.key import parse_key
 from segue.plan import Plan, plan_segue
 from segue.recipes import load_recipes, shelf_folder

@@ -17,7 +17,7 @@ import pytest
 
 from segue.audio.loudness import integrated_lufs
 from segue.audio.write import read_wav
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from segue.job.between import make_segues
 from segue.job.request import Request
 from segue.runfolder import read_document

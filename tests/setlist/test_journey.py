@@ -4,7 +4,7 @@ import json
 import subprocess
 import sys
 
-from segue.cli.shipped import demo_folder
+from segue.cli.between import demo_folder
 from segue.setlist.set_document import read_evening
 from segue.setlist.set_file import read_set
 

@@ -11,8 +11,8 @@ import typer
 from benchmarks._in_process import run_here
 from segue.analysis.doubts import _doubts, settling
 from segue.cli.app import app
-from segue.cli.examples import EXAMPLES, START
 from segue.cli.hints import note_command
+from segue.cli.plain_help import EXAMPLES, START
 from segue.cli.tables import print_facts
 from segue.setlist.set_file import read_set
 from tests.plan.song_facts import end_facts, start_facts
@@ -32,12 +32,14 @@ BY_PART = {
     "runfolder": ("between", "demo"),
     "setlist": ("set",),
     "stage": ("stage",),
-    "cli/app.py": ("between", "analyse"),
+    "cli/between.py": ("between", "demo"),
+    "cli/analyse.py": ("analyse", "cache"),
+    "cli/options.py": ("between", "analyse"),
     "cli/hands.py": ("catalogue", "set"),
     "cli/catalogue.py": ("catalogue", "neighbours"),
     "cli/path_sound.py": ("path",),
     "cli/tables.py": (),  # prints only what the command at hand has; see below
-    "cli/examples.py": (),  # are parsed below
+    "cli/plain_help.py": (),  # are parsed below
     "audio/instrument.py": (),  # an option of pip
 }
 """Commands that can say the sentences of a part, the most special first."""

@@ -1,0 +1,262 @@
+"""``segue between`` and ``segue demo``: three segues from the end of a song to the start of one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from segue.cli.options import (
+    BridgeBars,
+    DownbeatA,
+    DownbeatB,
+    EdgeS,
+    EndingA,
+    Enter,
+    Exactly,
+    FirstNoteB,
+    For,
+    Json,
+    KeyA,
+    KeyB,
+    Lead,
+    Leave,
+    Match,
+    MetreA,
+    MetreB,
+    NoCache,
+    Only,
+    OpeningB,
+    Pad,
+    Quiet,
+    RateHz,
+    Recipes,
+    Replace,
+    Seed,
+    ShiftB,
+    StretchEngineName,
+    Talk,
+    TempoA,
+    TempoB,
+    TuningA,
+    TuningB,
+    WorkersN,
+    check_edge,
+    check_rate,
+    overrides_of,
+    seconds_of,
+)
+from segue.cli.recipes import own_recipes_folder, shelf_at_hand
+from segue.errors import InputError, OptionError
+
+if TYPE_CHECKING:
+    from segue.job.request import Request
+    from segue.runfolder import RunDocument
+
+DEMO_OUT = Path("segue-demo")
+MOST_SHIFT_SEMITONES = 6  # a tritone: further is nearer the other way round
+
+
+def between(
+    old_song: Annotated[
+        Path, typer.Argument(help="The song that ends: a file or a folder of stems.")
+    ],
+    new_song: Annotated[Path, typer.Argument(help="The song that starts.")],
+    out: Annotated[Path, typer.Option(help="Folder for the three segues.")],
+    key_a: KeyA = None,
+    key_b: KeyB = None,
+    tempo_a: TempoA = None,
+    tempo_b: TempoB = None,
+    metre_a: MetreA = None,
+    metre_b: MetreB = None,
+    downbeat_a: DownbeatA = None,
+    downbeat_b: DownbeatB = None,
+    tuning_a: TuningA = None,
+    tuning_b: TuningB = None,
+    ending_a: EndingA = None,
+    opening_b: OpeningB = None,
+    first_note_b: FirstNoteB = None,
+    lead_b: Lead = None,
+    recipes: Recipes = None,
+    recipe: Only = None,
+    purpose: For = None,
+    rate_hz: RateHz = 48_000,
+    edge_s: EdgeS = 45.0,
+    leave: Leave = None,
+    enter: Enter = None,
+    bars: BridgeBars = None,
+    exactly: Exactly = False,
+    talk: Talk = None,
+    match: Match = False,
+    shift_b: ShiftB = 0,
+    pad: Pad = None,
+    stretch_engine: StretchEngineName = "own",
+    seed: Seed = 0,
+    replace: Replace = False,
+    no_cache: NoCache = False,
+    workers: WorkersN = None,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Make three segues from the end of OLD_SONG to the start of NEW_SONG."""
+    check_rate(rate_hz)
+    check_edge(edge_s)
+    _check_shift(shift_b)
+    outgoing = overrides_of(
+        key=key_a,
+        tempo_bpm=tempo_a,
+        metre=metre_a,
+        downbeat_s=downbeat_a,
+        tuning_cents=tuning_a,
+        ending=ending_a,
+    )
+    incoming = overrides_of(
+        key=key_b,
+        tempo_bpm=tempo_b,
+        metre=metre_b,
+        downbeat_s=downbeat_b,
+        tuning_cents=tuning_b,
+        opening=opening_b,
+        first_note=first_note_b,
+    )
+    from segue.cli.weights_file import read_weights, weights_path
+    from segue.job.request import Request
+    from segue.plan.places_asked import places_asked
+
+    asked = places_asked(leave=leave, enter=enter, n_bars=bars, exactly=exactly)
+    if stretch_engine == "rubberband":
+        from segue.render.rubber_program import refuse_if_missing
+
+        refuse_if_missing("--stretch-engine rubberband")
+    request = Request(
+        outgoing=old_song,
+        incoming=new_song,
+        out=out,
+        rate_hz=rate_hz,
+        edge_s=edge_s,
+        outgoing_overrides=outgoing,
+        incoming_overrides=incoming,
+        lead=lead_b,
+        recipes=recipes,
+        own_recipes=own_recipes_folder(),
+        only=tuple(recipe or ()),
+        purpose=purpose,
+        own_weights=read_weights(weights_path()),
+        talk_s=None if talk is None else seconds_of("--talk", talk),
+        asked=asked,
+        match=match,
+        shift_b=shift_b,
+        pad=pad,
+        stretch_engine=stretch_engine,
+        seed=seed,
+        replace=replace,
+        cached=not no_cache,
+        n_workers=_workers(workers),
+    )
+    _run(request, json=json, quiet=quiet)
+
+
+def demo(
+    out: Annotated[Path, typer.Option(help="Folder for the three segues.")] = DEMO_OUT,
+    replace: Replace = False,
+    json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Make three segues of two demo songs, a semitone and 28 BPM apart."""
+    from segue.job.request import Request
+
+    old_song, new_song = demo_pair()
+    own = own_recipes_folder()
+    request = Request(
+        outgoing=old_song,
+        incoming=new_song,
+        out=out,
+        own_recipes=own,
+        replace=replace,
+        n_workers=_workers(None),
+    )
+    _run(request, json=json, quiet=quiet)
+
+
+def _run(request: Request, *, json: bool, quiet: bool) -> None:
+    from segue.workers import make_ready, one_heap
+
+    one_heap()
+    make_ready(request.n_useful_workers, "segue.job.steps", "segue.analysis.hear")
+    from segue.cli.progress import progress_bar
+    from segue.job.between import N_STEPS_AROUND, make_segues
+    from segue.job.shortlist import N_PROPOSALS
+
+    shelf_at_hand(request.recipes)
+    n_candidates = len(request.only) or N_PROPOSALS
+    total = N_STEPS_AROUND + n_candidates
+    with progress_bar(total, quiet=quiet) as tell:
+        document = make_segues(request, progress=tell)
+    _print_run(document, request.out, json=json, quiet=quiet)
+
+
+def _print_run(document: RunDocument, out: Path, *, json: bool, quiet: bool) -> None:
+    from segue.cli.tables import print_facts, print_json, print_options, print_where, run_report
+
+    if json:
+        print_json(run_report(document, out))
+        return
+    print_facts([document.outgoing, document.incoming])
+    print_options(document)
+    if not quiet:
+        print_where(document, out)
+
+
+def _workers(wanted: int | None) -> int:
+    """As many processes as the user says, or else as are of use."""
+    from segue.job.shortlist import N_PROPOSALS
+    from segue.workers import n_cores
+
+    return min(n_cores(), N_PROPOSALS) if wanted is None else wanted
+
+
+def _check_shift(semitones: int) -> None:
+    if abs(semitones) > MOST_SHIFT_SEMITONES:
+        raise OptionError(
+            f"--new-shift {semitones} is more than {MOST_SHIFT_SEMITONES} semitones: "
+            "by then it is another song; move it the other way, or less."
+        )
+
+
+DEMO_PAIR = (1, 2)
+"""Numbers of the two demo songs that are a semitone and 28 BPM apart."""
+
+
+def demo_folder() -> Path:
+    """Folder of the demo songs.
+
+    Raises
+    ------
+    InputError
+        If the demo songs were not installed.
+    """
+    package = Path(__file__).resolve().parent.parent
+    for folder in (package / "_shipped" / "demo_audio", package.parent / "demo_audio"):
+        if folder.is_dir():
+            return folder
+    raise InputError(package, "the demo songs are missing: install Segue again.")
+
+
+def demo_pair() -> tuple[Path, Path]:
+    """The two demo songs of the main job.
+
+    Raises
+    ------
+    InputError
+        If the demo songs are not there.
+    """
+    folder = demo_folder()
+    songs = {
+        int(path.name.split(" ")[0]): path
+        for path in folder.iterdir()
+        if path.is_dir() and path.name[:2].isdigit()
+    }
+    if not set(DEMO_PAIR) <= set(songs):
+        raise InputError(folder, "the demo songs are incomplete: install Segue again.")
+    return songs[DEMO_PAIR[0]], songs[DEMO_PAIR[1]]
