@@ -3,19 +3,23 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.applause import applause_s, without_applause
+from segue.analysis.bar_facts import bar_facts
+from segue.analysis.bar_features import bar_features
 from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
 from segue.analysis.first_note import first_note_of, hear_first_note
 from segue.analysis.key_heard import hear_harmony
+from segue.analysis.loopable import best_loops
 from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
+from segue.analysis.phrases import hear_phrases
 from segue.analysis.pulse import hear_pulse
-from segue.analysis.structure import hear_structure
+from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact
 from segue.analysis.tuning import TuningFact, pitched_peaks, pitched_share, settled_tuning
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
@@ -109,6 +113,36 @@ def _join(ending: Ending | None, opening: Opening | None) -> Ending | Opening:
     if join is None:
         raise ValueError("an edge is an end or a start")
     return join
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Structure:
+    """Phrases, loops and bars of an edge; nothing where it has no bars."""
+
+    phrases: PhraseFact = field(default_factory=PhraseFact)
+    loops: tuple[LoopFact, ...] = ()
+    bars: tuple[BarFact, ...] = ()
+
+
+def hear_structure(edge: SongEdge, pulse: PulseFact, join: Ending | Opening) -> Structure:
+    """How an edge is built.
+
+    Parameters
+    ----------
+    pulse : PulseFact
+        Its beats and bars.
+    join : Ending or Opening
+        How it ends or starts.
+    """
+    features = bar_features(edge, pulse)
+    if features is None:
+        return Structure()
+    bars = bar_facts(edge, features)
+    return Structure(
+        phrases=hear_phrases(features, pulse.downbeat_confidence, join),
+        loops=best_loops(features, bars),
+        bars=bars,
+    )
 
 
 def _level(mix: Clip, n_file_channels: int) -> LevelFact:

@@ -12,7 +12,9 @@ from typing import Final
 
 from segue.errors import OptionError, shortened
 from segue.music.chord import Chord, Quality
+from segue.music.chord_path import PathStep
 from segue.music.key import LETTERS, N_PITCH_CLASSES, Key
+from segue.music.region import fit
 
 _SYMBOL: Final = re.compile(r"([A-G])(#|b|♯|♭)?(m|min|-|maj|M|7)?")
 _NUMERAL: Final = re.compile(r"(#|b)?(VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)(7)?")
@@ -94,3 +96,26 @@ def numeral_of(chord: Chord, key: Key) -> str:
         accidentals = numeral[: -len(numeral.lstrip("b#"))]
         return accidentals + numeral.lstrip("b#").lower()
     return numeral + ("7" if chord.quality == "dominant seventh" else "")
+
+
+def written_steps(chords: str, old: Key, new: Key) -> list[PathStep]:
+    """Written chords, each in the key that it is heard in.
+
+    Parameters
+    ----------
+    chords : str
+        Numerals in the new key.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> e_minor, f_minor = parse_key("E minor"), parse_key("F minor")
+    >>> [step.symbol for step in written_steps("vii V bVI V7", e_minor, f_minor)]
+    ['Em', 'C', 'Db', 'C7']
+    """
+    steps = []
+    for word in chords.split():
+        chord = parse_numeral(word, new)
+        is_old = fit(chord, old) == "own" and fit(chord, new) != "own"
+        steps.append(PathStep(chord=chord, key=old if is_old else new))
+    return steps

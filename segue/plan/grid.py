@@ -120,3 +120,31 @@ def _evened(beats_s: tuple[float, ...]) -> tuple[float, ...]:
     steps = [b - a for a, b in pairwise(beats_s)]
     skips = max(steps) > 1.5 * min(steps)
     return tuple(line.tolist()) if rms_ms <= _STEADY_MS and not skips else beats_s
+
+
+def chord_edges(n_chords: int, start: float, end: float, metre: int) -> list[float]:
+    """Beats on which chords begin, and the last ends: whole bars where there are enough.
+
+    Else half bars, or beats; what does not come out even goes to the first of them, so that the
+    chords move faster towards the end.
+
+    Parameters
+    ----------
+    start, end : float
+        Of the bridge.
+    metre : int
+        Beats a bar.
+
+    Examples
+    --------
+    >>> chord_edges(3, 8, 24, 4), chord_edges(5, 0, 16, 4)
+    ([8, 16, 20, 24], [0, 4, 8, 12, 14, 16])
+    """
+    halves = [metre // 2] if metre % 2 == 0 else []
+    length = end - start
+    unit = next((u for u in (metre, *halves, 1) if u * n_chords <= length), length / n_chords)
+    each, extra = divmod(round(length / unit), n_chords)
+    edges = [start]
+    for n in range(n_chords):
+        edges.append(edges[-1] + (each + (n < extra)) * unit)
+    return [*edges[:-1], end]

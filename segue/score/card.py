@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from segue.score import (
     arrival,
@@ -19,14 +19,13 @@ from segue.score import (
     tempo_steps,
     tonal,
 )
-from segue.score.faults import bad_faults
 from segue.score.listening_to import Listened, hear
-from segue.score.scorecard import CurveSample, Measure, NotMeasured, Scorecard
+from segue.score.scorecard import BadFault, CurveSample, Measure, NotMeasured, Scorecard
 from segue.score.tones import key_fit
 from segue.score.weights import Purpose, overall, weights_for
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from segue.analysis.facts import EdgeFacts
     from segue.music.key import Key
@@ -67,6 +66,18 @@ _MEASURES: tuple[Callable[[Listened], Measure | NotMeasured | None], ...] = (
     cleanliness.clipping,
     cleanliness.click_leak,
 )
+
+VOICES_FAULT_S: Final = 1.0
+"""Two voices together for longer are heard as a mistake. Set by judgement."""
+
+_FAULTS: Final[dict[str, tuple[Callable[[float], bool], str]]] = {
+    "hole": (lambda v: v > holes.HOLE_FAULT_S, "a hole of {:.1f} s"),
+    "last_chord": (lambda v: v < leaving.CUT_SHARE, "the last chord is cut"),
+    "tuning": (lambda v: v > belonging.TUNE_FAULT_CENTS, "{:.0f} cents out of tune"),
+    "entry_timing": (lambda v: abs(v) > entry.LOOSE_MS, "bar one is off the grid by {:.0f} ms"),
+    "voices": (lambda v: v > VOICES_FAULT_S, "two singers together for {:.1f} s"),
+}
+"""What cannot be first, however well the rest is done: from which value on, and its words."""
 
 
 def score_candidate(
@@ -115,6 +126,17 @@ def card_of(hearing: Listened, *, weights: Mapping[str, float] | None = None) ->
         key_distance_to=_key_curve(hearing, hearing.plan.key_to),
         tempo_bpm=tempo_steps.tempo_curve(hearing),
     )
+
+
+def bad_faults(measures: Iterable[Measure]) -> tuple[BadFault, ...]:
+    """The bad faults among what was measured, in the order of the measures."""
+    found = []
+    for measure in measures:
+        is_bad, words = _FAULTS.get(measure.name, (None, ""))
+        if is_bad is not None and is_bad(measure.value):
+            sentence = words.format(abs(measure.value))
+            found.append(BadFault(name=measure.name, sentence=sentence))
+    return tuple(found)
 
 
 def _key_curve(hearing: Listened, key: Key) -> tuple[CurveSample, ...]:

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.analysis.facts import Ending, Opening, PulseFact
+from segue.analysis.hear import hear_structure
 from segue.analysis.phrases import likeliest_places, place_chances
-from segue.analysis.structure import hear_structure
 from segue.audio.clip import Clip, SongEdge, Stem
 
 RATE_HZ = 22_050

@@ -10,15 +10,14 @@ from hypothesis import strategies as st
 
 from segue.errors import SegueError
 from segue.job.changes import Changes
-from segue.job.own_recipe import own_recipe, write_recipe
+from segue.job.own_recipe import own_recipe, recipe_text, write_recipe
 from segue.job.version import attempt_of, changed_attempt
 from segue.music.chord_words import numeral_of, parse_chord, parse_numeral
 from segue.music.key import ALL_KEYS
+from segue.plan.grid import chord_edges
 from segue.plan.layer import PadLayer, PlayedLayer, SongLayer
-from segue.plan.written_chords import chord_edges
 from segue.recipes import load_recipe
 from segue.recipes.recipe_file import parse_recipe
-from segue.recipes.recipe_text import recipe_text
 from segue.runfolder import document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
 from tests.job.a_run import RECIPES, document_of

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from segue.score import score_candidate
-from segue.score.faults import bad_faults
+from segue.score.card import bad_faults
 from segue.score.scorecard import Measure, Scorecard, ties_of_cards
 from tests.score.synthetic import Recipe, facts_of, make_candidate, plan_of
 
