@@ -49,7 +49,6 @@ class KeyFact:
         Chance that it is right, 0..1; 1 when given by the musician.
     runners_up : tuple of KeyWeight
         The next keys, most likely first.
-    source : {'heard', 'given'}
     """
 
     key: Key
@@ -111,7 +110,6 @@ class PulseFact:
         How clear the bars are, 0..1.
     residual_ms : float
         Root mean square distance of the heard onsets from the fitted grid.
-    source : {'heard', 'given'}
     heard_bpm : float or None
         Where the counting was changed to fit that of another song, the tempo as it was heard
         alone; None elsewhere.
@@ -277,7 +275,6 @@ class EdgeFacts:
     ----------
     file : str
         Path as given by the user.
-    edge : {'start', 'end'}
     duration_s : float
         Length of the whole song.
     edge_start_s, edge_end_s : float

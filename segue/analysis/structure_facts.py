@@ -121,7 +121,6 @@ class BarFact:
         Presence of each, 0 (absent) to 1 (plain to hear). From the stems where `source` is
         'stems'; else estimated from the mix: the bass well, drums roughly, and the voice as no
         more than a hint, for strings and leads glide as well.
-    source : {'stems', 'mix'}
     """
 
     start_s: float

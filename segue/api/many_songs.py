@@ -120,7 +120,6 @@ def neighbours_of(
         A file, a folder of stems, or a title in the catalogue.
     file : str or Path
         The catalogue.
-    where : {'after', 'before'}
 
     Raises
     ------

@@ -31,7 +31,6 @@ def read_edge(
     ----------
     path : str or Path
         An audio file, or a folder with one file a stem.
-    edge : {'end', 'start'}
     edge_s : float
         How much of the song is decoded.
     rate_hz : int

@@ -239,7 +239,6 @@ def neighbours_of(
     ----------
     song : str
         A path, which need not be in the catalogue, or a title in it.
-    where : {'after', 'before'}
 
     Raises
     ------

@@ -102,8 +102,6 @@ def edge_digest(
 
     Parameters
     ----------
-    overrides : Overrides, optional
-    lead : Clip, optional
     sound : str, optional
         `sound_digest` of the song, where it is known already.
 

@@ -70,7 +70,6 @@ class EdgeToHear:
     ----------
     run : Path
         The folder that is being filled: tells the songs of one run from those of another.
-    edge : {'end', 'start'}
     """
 
     run: Path

@@ -35,7 +35,6 @@ def cadence_chord(cadence: Cadence, key: Key) -> Chord:
 
     Parameters
     ----------
-    cadence : {'dominant', 'subdominant', 'flat seventh'}
     key : Key
         The key that is entered.
 
@@ -85,7 +84,6 @@ class Chord:
     ----------
     root : int
         Pitch class, C = 0.
-    quality : {'major', 'minor', 'dominant seventh'}
 
     Examples
     --------

@@ -49,7 +49,6 @@ class Cost:
 
     Parameters
     ----------
-    who : {'singer', 'guitars', 'horns and keys', 'band'}
     weight : float
         0 (nothing) to 1 (think twice).
     """

@@ -82,7 +82,6 @@ class SongLayer(Shaping):
 
     Parameters
     ----------
-    song : {'outgoing', 'incoming'}
     start_beat, end_beat : float
         Where it sounds; before and after, silence (effect tails may ring on).
     time_map : tuple of MapPoint
@@ -146,7 +145,6 @@ class PadLayer(Shaping):
     ----------
     voicings : tuple of Voicing
         One after the other, without gaps.
-    sound : {'warm', 'glass', 'choir'}
     instrument : str
         File of a sound of the user's own that plays instead; empty is none.
     """
@@ -187,7 +185,6 @@ class PlayedLayer(Shaping):
         The chords that the notes are of.
     notes : tuple of PlayedNote
         Ascending in their start.
-    sound : {'keys', 'pluck', 'organ', 'bass'}
     """
 
     kind: Literal["played"] = "played"
@@ -242,7 +239,6 @@ class FrozenLayer(Shaping):
 
     Parameters
     ----------
-    song : {'outgoing', 'incoming'}
     source_s : float
         The moment, in seconds of the song's file.
     pitch_semitones : Curve
@@ -289,7 +285,6 @@ class ReversedLayer(Shaping):
 
     Parameters
     ----------
-    song : {'outgoing', 'incoming'}
     source_s, length_s : float
         What goes into the hall, in seconds of the song's file.
     roles : tuple of Role

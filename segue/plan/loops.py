@@ -94,7 +94,6 @@ class _Loop:
 
     Parameters
     ----------
-    song : {'outgoing', 'incoming'}
     first_index : float
         First beat of the loop in the song's grid.
     n_beats : float

@@ -45,7 +45,6 @@ def pivot_vamp(
     ----------
     n_chords : int
         With the cadence.
-    cadence : {'dominant', 'subdominant', 'flat seventh', 'any'}
 
     Returns
     -------

@@ -37,7 +37,6 @@ class AskedPlace:
 
     Parameters
     ----------
-    kind : {'time', 'bar', 'last chord', 'end', 'first note'}
     number : float
         Seconds of the file; the bar, from 1 on or from -1 back; or bars before the first note.
     text : str

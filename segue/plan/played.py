@@ -44,7 +44,6 @@ class _Stroke:
     ----------
     at, length : float
         Beats from the bar line, and how long it is held.
-    gain_db : float
     tone : str
         'all' of a chord, 'next' of its notes, or for a bass 'root', 'fifth', 'octave' or 'lead'
         into the next chord.

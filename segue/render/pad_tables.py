@@ -178,7 +178,6 @@ def cycle_pair(
 
     Parameters
     ----------
-    sound : {'warm', 'glass', 'choir'}
     pitch_hz : float
         Highest pitch at which the cycles will be read.
     generator : Generator

@@ -82,7 +82,6 @@ def sound_at_speeds(
         2 is an octave up.
     first_frame : int
         The first frame wanted, in frames of the plan.
-    engine : Engine, optional
 
     Returns
     -------

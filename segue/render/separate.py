@@ -48,7 +48,6 @@ def separated(
     Parameters
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
-    part : {'harmonic', 'percussive'}
     benefit_db : float, optional
         How much stronger a hit must stand out to count as percussive.
     window_s : float, optional

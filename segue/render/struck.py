@@ -50,7 +50,6 @@ class _Instrument:
         Where on the string it is plucked, as a share; 0 leaves no partial out.
     decay, decay_more : float
         Rate a second of the first partial, and what each further one adds.
-    attack_s : float
     touch : float
         Level of the burst of noise.
     width : float

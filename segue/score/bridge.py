@@ -89,7 +89,6 @@ class BridgeSound:
 
     Parameters
     ----------
-    length_s : float
     pulse : float
         Strength of its onsets over that of the songs' next to it; 1 where it is too short to tell.
     thinnest_pulse : float

@@ -60,7 +60,6 @@ class StageRequest:
     channels : tuple of str
         Of a multichannel file, in order: all of `CHANNELS`, or none for no such file. Players
         made for listening mix its click into the room.
-    paper : {'a4', 'letter'}
     in_ear_dba : float or None
         A level measured in the ear.
     where : InEvening or None

@@ -77,7 +77,6 @@ def sheets_pdf(
 
     Parameters
     ----------
-    paper : {'a4', 'letter'}
     front : FrontPage, optional
         The evening's running order, before the sheets.
 
