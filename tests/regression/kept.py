@@ -2,7 +2,7 @@
 
 These values are not truths. They say that something moved which nobody meant to move: where a
 change is meant, write them anew (``python -m tests.regression.write_hearing`` and
-``... write_scores``, ``... write_sheets``), and read the difference before keeping it.
+``... write_scores``, ``... write_sheets``, ``... write_reviews``), and read the difference before keeping it.
 """
 
 import json
@@ -50,3 +50,19 @@ def near(values, tolerances):
         else value
         for field, value in values.items()
     }
+
+
+RATIO, LEAST = 2e-3, 2e-3
+"""How far numbers may be from what is kept, of their size and at the least, in their own units:
+what another processor may change, and less than anybody hears; set by judgement."""
+
+
+def nearly(value):
+    """Kept values with numbers that may differ by a hair; words and counts may not."""
+    if isinstance(value, float):
+        return pytest.approx(value, rel=RATIO, abs=LEAST)
+    if isinstance(value, dict):
+        return {key: nearly(part) for key, part in value.items()}
+    if isinstance(value, list):
+        return [nearly(part) for part in value]
+    return value

@@ -33,27 +33,37 @@ class Played:
     seed: int = 0
 
 
-def band(plan, played=None):
-    """The plan as a kit, chords of a bar each and a singer, shape (n_frames, 2)."""
+def parts(plan, played=None):
+    """The plan as a kit, chords of a bar each and a singer, each of shape (n_frames, 2)."""
     played = played or Played()
     rng = np.random.default_rng(played.seed)
-    sound = np.zeros((round(plan.duration_s * RATE_HZ) + RATE_HZ, 2))
+    shape = (round(plan.duration_s * RATE_HZ) + RATE_HZ, 2)
+    drums, keys, voice = (np.zeros(shape) for _ in range(3))
     for index, line in enumerate(plan.bar_lines):
         if line.number in played.silent_bars:
             continue
         for beat in range(line.metre):
             if line.beat + beat < plan.end_beat:
                 at_s = plan.seconds_at(line.beat + beat) + played.late_s.get(line.number, 0.0)
-                _add(sound, at_s, _hit(rng, beat), (0.5, 0.3))
+                _add(drums, at_s, _hit(rng, beat), (0.5, 0.3))
         at_s = plan.seconds_at(line.beat) + played.late_s.get(line.number, 0.0)
         length_s = plan.seconds_at(line.beat + line.metre) - plan.seconds_at(line.beat)
         for place, midi in enumerate(played.chords[index % len(played.chords)]):
-            _add(sound, at_s, _tone(midi, length_s), ((0.05, 0.1), (0.1, 0.05), (0.1, 0.1))[place])
+            _add(keys, at_s, _tone(midi, length_s), ((0.05, 0.1), (0.1, 0.05), (0.1, 0.1))[place])
     midi = FIRST_NOTE_MIDI + played.singer_cents / 100
     at_s = plan.seconds_at(plan.singer_beat) + played.singer_late_s
     if not played.silent_bars:
-        _add(sound, at_s, _tone(midi, 1.0, overtones=8), (0.25, 0.25))
-    return sound[: round(plan.duration_s * RATE_HZ)].astype(np.float32)
+        _add(voice, at_s, _tone(midi, 1.0, overtones=8), (0.25, 0.25))
+    n_frames = round(plan.duration_s * RATE_HZ)
+    return {
+        name: sound[:n_frames]
+        for name, sound in (("drums", drums), ("keys", keys), ("voice", voice))
+    }
+
+
+def band(plan, played=None):
+    """All parts of the plan together, shape (n_frames, 2)."""
+    return sum(parts(plan, played).values()).astype(np.float32)
 
 
 def _hit(rng, beat):
@@ -88,7 +98,8 @@ def taped(sound, path, *, offset_s=0.0, speed=1.0, gain=0.5, noise=0.003, seed=1
     return path
 
 
-def _record(plan, rank):
+def record_at(plan, rank):
+    """The plan as an option with a score of its own."""
     measure = Measure(
         name="level",
         label="level",
@@ -130,7 +141,7 @@ def _run(plan, tmp_path_factory):
         rate_hz=RATE_HZ,
         outgoing=_songs()[0],
         incoming=_songs()[1],
-        candidates=(_record(plan, 1),),
+        candidates=(record_at(plan, 1),),
     )
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     return folder
