@@ -1,8 +1,8 @@
 """Our own earlier output on the kept excerpts: how it is made, and how near later output must be.
 
 These values are not truths. They say that something moved which nobody meant to move: where a
-change is meant, write them anew (``python -m tests.regression.write_hearing`` and
-``... write_scores``, ``... write_sheets``, ``... write_reviews``), and read the difference before keeping it.
+change is meant, write them anew (``python -m tests.regression.write_hearing`` and the others of
+this folder), and read the difference before keeping it.
 """
 
 import json
