@@ -52,15 +52,26 @@ class _Kept:
                 t.get_position()[1] * height,
                 t.get_fontsize(),
                 t.get_text(),
+                t.get_weight(),
+                t.get_ha(),
             ]
             for t in figure.texts
         ]
         lines = [
-            [[x * width for x in line.get_xdata()][:9], [y * height for y in line.get_ydata()][:9]]
+            [
+                [x * width for x in line.get_xdata()][:9],
+                [y * height for y in line.get_ydata()][:9],
+                line.get_linewidth(),
+            ]
             for line in figure.artists
             if hasattr(line, "get_xdata")
         ]
-        self.pages.append({"words": words, "lines": lines})
+        heads = [
+            [head.center[0] * width, head.center[1] * height, head.width, head.height]
+            for head in figure.artists
+            if hasattr(head, "center")
+        ]
+        self.pages.append({"words": words, "lines": lines, "heads": heads})
 
 
 def on_paper(written, paper):
