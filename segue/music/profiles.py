@@ -8,16 +8,8 @@ References
 .. [KK82] C. L. Krumhansl and E. J. Kessler, "Tracing the dynamic changes in
    perceived tonal organization in a spatial representation of musical keys",
    Psychological Review 89(4), 1982, 334-368.
-.. [T07] D. Temperley, Music and Probability, MIT Press, 2007 (counts of the
-   Kostka-Payne excerpts).
-.. [AS13] J. Albrecht and D. Shanahan, "The use of large corpora to train a new
-   type of key-finding algorithm", Music Perception 31(1), 2013, 59-67.
-.. [F17] A. Faraldo, S. Jorda and P. Herrera, "A multi-profile method for key
-   estimation in EDM", AES Conference on Semantic Audio, 2017.
 .. [S11] I. Sha'ath, "Estimation of key in digital music recordings", MSc thesis,
    Birkbeck College, University of London, 2011.
-.. [TD13] D. Temperley and T. de Clercq, "Statistical analysis of harmony and
-   melody in rock music", Journal of New Music Research 42(3), 2013, 187-204.
 """
 
 from __future__ import annotations
@@ -68,36 +60,6 @@ KRUMHANSL_KESSLER: Final = ProfileSet(
     minor=(6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17),
 )
 """Ratings 1..7 of how well a probe tone fits after a cadence [KK82]_."""
-
-KOSTKA_PAYNE: Final = ProfileSet(
-    major=(.748, .060, .488, .082, .670, .460, .096, .715, .104, .366, .057, .400),
-    minor=(.712, .084, .474, .618, .049, .460, .105, .747, .404, .067, .133, .330),
-)
-"""Share of segments of common-practice music in which each degree sounds [T07]_."""
-
-ALBRECHT_SHANAHAN: Final = ProfileSet(
-    major=(.238, .006, .111, .006, .137, .094, .016, .214, .009, .080, .008, .081),
-    minor=(.220, .006, .104, .123, .019, .103, .012, .214, .062, .022, .061, .052),
-)
-"""Share of duration of each degree in 982 pieces [AS13]_."""
-
-BGATE: Final = ProfileSet(
-    major=(1.0, 0.0, .42, 0.0, .53, .37, 0.0, .77, 0.0, .38, .21, .30),
-    minor=(1.0, 0.0, .36, .39, 0.0, .38, 0.0, .74, .27, 0.0, .42, .23),
-)
-"""Median chroma of electronic dance music, the four smallest set to zero [F17]_."""
-
-ROCK_HARMONY: Final = ProfileSet(
-    major=(.231, .002, .091, .004, .149, .111, .004, .193, .004, .126, .011, .076),
-    minor=(.202, .006, .102, .127, .047, .113, .005, .177, .046, .051, .090, .034),
-)
-"""Share of each degree in the chords of 200 rock songs [TD13]_."""
-
-ROCK_MELODY: Final = ProfileSet(
-    major=(.223, .001, .158, .015, .194, .071, .002, .169, .003, .119, .008, .035),
-    minor=(.317, .001, .090, .159, .046, .097, .007, .131, .009, .047, .087, .009),
-)
-"""Share of each degree in the melodies of 200 rock songs [TD13]_."""
 # fmt: on
 
 

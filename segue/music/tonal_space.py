@@ -102,9 +102,8 @@ def tonal_interval_vector(
 
     Examples
     --------
-    >>> vector = tonal_interval_vector([1, 0, 0, 0, 1, 0, 0, 1, 0, 0, 0, 0])
-    >>> round(dissonance(vector), 4)
-    0.4018
+    >>> [round(abs(x), 2) for x in tonal_interval_vector([1] + [0] * 11, weights="symbolic")]
+    [2.0, 11.0, 17.0, 16.0, 19.0, 7.0]
     """
     total = sum(chroma)
     if total <= 0:
@@ -120,14 +119,6 @@ def tonal_interval_vector(
 def interval_distance(a: Sequence[complex], b: Sequence[complex]) -> float:
     """Euclidean distance of two places in the Tonal Interval Space [B16]_."""
     return math.sqrt(sum(abs(x - y) ** 2 for x, y in zip(a, b, strict=True)))
-
-
-def dissonance(
-    vector: Sequence[complex], *, weights: Literal["symbolic", "audio"] = "audio"
-) -> float:
-    """Dissonance of a sonority: 0 for a single pitch class, 1 for a flat chroma [B16]_."""
-    norm = math.sqrt(sum(abs(x) ** 2 for x in vector))
-    return 1.0 - norm / math.sqrt(sum(w * w for w in INTERVAL_WEIGHTS[weights]))
 
 
 def interval_key_distance(a: Key, b: Key) -> float:

@@ -12,8 +12,8 @@ from segue.music.interval import reads_as, relation
 from segue.music.key import ALL_KEYS, Key, parse_key
 from segue.music.lerdahl import chord_distance, region_distance
 from segue.music.tonal_space import (
+    INTERVAL_WEIGHTS,
     MODELS,
-    dissonance,
     interval_distance,
     key_distance,
     krumhansl_distance,
@@ -127,7 +127,8 @@ def test_tonal_centroid_of_c_major_triad():
 def test_dissonance_in_the_tonal_interval_space(tones, weights, expected):
     chroma = [1.0 if n in tones else 0.0 for n in range(12)]
     vector = tonal_interval_vector(chroma, weights=weights)
-    assert dissonance(vector, weights=weights) == pytest.approx(expected, abs=5e-4)
+    dissonance = 1.0 - math.hypot(*map(abs, vector)) / math.hypot(*INTERVAL_WEIGHTS[weights])
+    assert dissonance == pytest.approx(expected, abs=5e-4)
 
 
 def test_semitone_pitch_classes_are_farther_apart_than_fifths_in_the_interval_space():
@@ -189,6 +190,26 @@ def test_lerdahl_chord_distances_are_symmetric_within_a_key():
     triads = [Chord(root=p.values[0], quality=p.values[1]) for p in LERDAHL_CHORDS_IN_C]
     for x, y in itertools.combinations(triads, 2):
         assert chord_distance(x, C, y, C) == chord_distance(y, C, x, C)
+
+
+@given(
+    chroma=st.lists(st.floats(0.01, 1.0), min_size=12, max_size=12),
+    gain=st.sampled_from([1e-6, 0.01, 0.5, 40.0]),
+)
+def test_how_loud_it_is_moves_no_place(chroma, gain):
+    louder = [gain * x for x in chroma]
+    assert tonal_centroid(louder) == pytest.approx(tonal_centroid(chroma))
+    for weights in INTERVAL_WEIGHTS:
+        places = (tonal_interval_vector(x, weights=weights) for x in (louder, chroma))
+        assert next(places) == pytest.approx(next(places))
+
+
+def test_distances_rank_every_other_key_from_nearest_to_farthest():
+    """The mean rank of 23 other keys, ties shared, is that of 1 to 23: 12 of 23."""
+    for home in (C, Key(tonic=9, mode="minor")):
+        ranks = [key_distance(home, key) for key in ALL_KEYS if key != home]
+        assert sum(ranks) / len(ranks) == pytest.approx(12 / 23, abs=0.02)
+        assert max(ranks) <= 1.0
 
 
 def test_silent_chroma_has_a_place_at_the_origin():

@@ -13,7 +13,7 @@ from segue.errors import OptionError
 from segue.music.key import ALL_KEYS
 from segue.music.tonal_space import key_distance
 from segue.setlist.cautions import broken_pins
-from segue.setlist.order.better_order import better_order, cheap_order
+from segue.setlist.order.better_order import BetterOrder, better_order, cheap_order
 from segue.setlist.order.exact import cheapest_order, lower_bound
 from segue.setlist.order.problem import (
     DROP_WEIGHT,
@@ -256,3 +256,53 @@ def test_pins_that_no_order_keeps_are_told_in_a_sentence(songs, named):
     problem = order_problem(songs, edges_of([0] * len(songs), [100.0] * len(songs)))
     with pytest.raises(OptionError, match=named):
         better_order(problem, songs)
+
+
+def moved(order):
+    """Every order that is one move away: up to three songs elsewhere, or a stretch backwards."""
+    n = len(order)
+    for length in (1, 2, 3):
+        for start in range(n - length + 1):
+            rest = order[:start] + order[start + length :]
+            for to in range(len(rest) + 1):
+                yield rest[:to] + order[start : start + length] + rest[to:]
+    for start in range(n):
+        for end in range(start + 2, n + 1):
+            yield order[:start] + order[start:end][::-1] + order[end:]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_no_single_move_makes_a_searched_order_cheaper(seed):
+    problem = random_problem(9, seed)
+    order = cheap_order(problem, tuple(song(k) for k in range(9)), n_kicks=1)
+    assert min(problem.cost(other) for other in moved(order)) >= problem.cost(order) - 1e-9
+
+
+def test_a_search_mostly_finds_the_best_and_the_bound_lies_close_below_it():
+    found, bounds = [], []
+    for seed in range(12):
+        problem = random_problem(7, seed)
+        least = problem.cost(cheapest_order(problem))
+        found.append(problem.cost(cheap_order(problem, tuple(song(k) for k in range(7)))) / least)
+        bounds.append(lower_bound(problem, upper=least) / least)
+    # What it finds is never below the best, nor the bound above it.
+    assert min(found) >= 1.0 - 1e-9
+    assert max(bounds) <= 1.0 + 1e-9
+    assert sum(ratio < 1.0 + 1e-9 for ratio in found) >= 10
+    assert max(found) < 1.1
+    assert sum(ratio > 0.99 for ratio in bounds) >= 8
+    assert min(bounds) > 0.9
+
+
+def test_two_pins_that_say_the_same_do_not_contradict_each_other():
+    songs = (song(0), song(1, opens=True, at=1), song(2, closes=True, at=3))
+    order = better_order(order_problem(songs, edges_of([0] * 3, [100.0] * 3)), songs).order
+    assert order == (1, 0, 2)
+
+
+def test_a_gap_is_a_share_of_the_cost_and_none_where_nothing_costs_or_all_is_known():
+    made = {"order": (0, 1), "old_cost": 9.0, "new_cost": 4.0, "least_cost": 3.0}
+    assert BetterOrder(**made, is_exact=False).gap == pytest.approx(0.25)
+    assert BetterOrder(**made, is_exact=True).gap == 0.0
+    assert BetterOrder(**(made | {"new_cost": 0.0, "least_cost": -1.0}), is_exact=False).gap == 0.0
+    assert BetterOrder(**(made | {"least_cost": -1.0}), is_exact=False).gap == 1.0
