@@ -6,7 +6,9 @@ fixtures of a module or of the session run counts too), and kept if a file for i
 
 import contextlib
 import hashlib
+import itertools
 import json
+import math
 import os
 import shutil
 import signal
@@ -96,17 +98,25 @@ def _tried(tree: Path, name: str, key: str) -> TestFile:
     return TestFile(path=name, key=key, is_passing=status == 0, cpu_s=cpu_s, lines=lines)
 
 
-def chosen(mutant: Mutant, files: list[TestFile]) -> list[TestFile]:
-    """The files whose tests could notice, the likeliest and cheapest first.
+def chosen(mutant: Mutant, files: list[TestFile], most_s: float = math.inf) -> list[TestFile]:
+    """The files whose tests could notice: the module's own, then kept output, then the cheapest.
 
     Where none is seen to run the line (compiled loops and other processes are not seen), those
-    that load the module.
+    that load the module. Together they take `most_s` at most, or there is one.
     """
     passing = [file for file in files if file.is_passing and mutant.path in file.lines]
     running = [file for file in passing if mutant.line in file.lines[mutant.path]]
     stem = Path(mutant.path).stem
     named = (f"test_{stem}", stem)
-    return sorted(running or passing, key=lambda f: (Path(f.path).stem not in named, f.cpu_s))
+
+    def rank(file: TestFile) -> tuple[bool, bool, float]:
+        name = Path(file.path).stem
+        return name not in named, "regression" not in name, file.cpu_s
+
+    likeliest = sorted(running or passing, key=rank)
+    totals_s = itertools.accumulate(file.cpu_s for file in likeliest)
+    n_within = sum(total_s <= most_s for total_s in totals_s)
+    return likeliest[: max(n_within, 1)]
 
 
 def outcome(tree: Path, mutant: Mutant, files: list[TestFile]) -> str:

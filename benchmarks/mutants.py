@@ -14,6 +14,7 @@ Exits 1 where fewer than 85 % are killed, or where a room's tests fail undamaged
 import argparse
 import compileall
 import json
+import math
 import os
 import shutil
 import sys
@@ -54,6 +55,9 @@ def main() -> int:
     parser.add_argument("--rooms", nargs="+", default=ROOMS, choices=ROOMS, help="where")
     parser.add_argument("--jobs", type=int, default=os.cpu_count() or 1, help="trees at once")
     parser.add_argument("--map", type=Path, help="keeps which tests run which lines, in JSON")
+    parser.add_argument(
+        "--most-s", type=float, default=math.inf, help="of tests for a mutant, undamaged"
+    )
     options = parser.parse_args()
     mutants = drawn(ROOT, tuple(options.rooms), options.n, options.seed)
     words = {m: m.told((ROOT / m.path).read_text(encoding="utf-8")) for m in mutants}
@@ -65,7 +69,7 @@ def main() -> int:
         for tree in trees[1:]:
             shutil.copytree(trees[0], tree)
         rooms = _mapped(trees, sorted({m.room for m in mutants}), options.map)
-        found = _outcomes(trees, words, rooms)
+        found = _outcomes(trees, words, rooms, options.most_s)
     failing = [file.path for files in rooms.values() for file in files if not file.is_passing]
     return _told(found, words, failing)
 
@@ -111,14 +115,17 @@ def _one_of(free: SimpleQueue[Path]) -> Iterator[Path]:
 
 
 def _outcomes(
-    trees: list[Path], words: dict[Mutant, str], rooms: dict[str, list[TestFile]]
+    trees: list[Path],
+    words: dict[Mutant, str],
+    rooms: dict[str, list[TestFile]],
+    most_s: float,
 ) -> dict[Mutant, str]:
     """What became of each mutant; one tree a job."""
     free = _free(trees)
 
     def tried(mutant: Mutant) -> str:
         with _one_of(free) as tree:
-            return outcome(tree, mutant, chosen(mutant, rooms[mutant.room]))
+            return outcome(tree, mutant, chosen(mutant, rooms[mutant.room], most_s))
 
     found = {}
     with ThreadPoolExecutor(len(trees)) as pool:
