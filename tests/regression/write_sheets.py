@@ -1,11 +1,14 @@
 """Cue sheets on paper and an invented evening: ``python -m tests.regression.write_sheets``.
 
-What stands where on a printed page, every line of the sheets, the drawing of the evening and its
-tempo map, for plans of a few recipes.
+What stands where on a printed page, every line of the sheets, every event of the MIDI file, the
+drawing of the evening and its tempo map, for plans of a few recipes.
 """
 
 from dataclasses import asdict, replace
 from functools import cache
+from io import BytesIO
+
+from mido import MidiFile
 
 from segue.analysis.facts import FirstNote
 from segue.plan import plan_segue
@@ -17,6 +20,8 @@ from segue.setlist.show.evening_sheets import front_page, places_of, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.cue_sheet import cue_sheet
 from segue.stage.in_evening import FrontPage
+from segue.stage.midi import midi_bytes
+from segue.stage.midi_score import markers_of
 from segue.stage.pack import CHANNELS
 from segue.stage.sheet_pages import PAPER_INCHES, _Page
 from tests.plan.song_facts import end_facts, start_facts
@@ -93,7 +98,18 @@ def sheet(recipe, new, paper):
     made = cue_sheet(
         plan, outgoing=OLD, incoming=new, channels=CHANNELS, ceiling_dbfs=-12.0, in_ear_dba=92.0
     )
-    return {"sheet": rounded(asdict(made)), "paper": on_paper([made], paper)}
+    told = {"sheet": rounded(asdict(made)), "paper": on_paper([made], paper)}
+    return told | ({"midi": in_the_file(plan)} if paper == "a4" else {})
+
+
+def in_the_file(plan):
+    """Everything in the tempo map of a plan, track by track, as mido reads it."""
+    markers = markers_of(plan, from_title=OLD.title, to_title="New")
+    read = MidiFile(file=BytesIO(midi_bytes(plan, markers)))
+    return {
+        "ticks a beat": read.ticks_per_beat,
+        **{track.name: [str(message) for message in track] for track in read.tracks},
+    }
 
 
 def evenings():

@@ -2,6 +2,7 @@
 
 import io
 import struct
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -101,3 +102,45 @@ def test_odd_chunks_are_padded_and_say_their_own_length():
 def test_a_file_that_is_no_wav_is_refused():
     with pytest.raises(ValueError, match="not a RIFF WAV"):
         with_chunks(b"OggS" + bytes(40), before_data=b"", after_data=b"")
+
+
+def test_levels_stand_in_hundredths_in_the_order_of_the_standard():
+    # EBU Tech 3285 v2: after 412 bytes loudness, range, true peak, momentary, short-term.
+    facts = replace(FACTS, date="2030-05-17", time="21:05:00", short_term_lufs=-12.344)
+    body = bext_chunk(facts)[8:]
+    assert struct.unpack_from("<5h", body, 412) == (-1625, 450, -120, -1100, -1234)
+    assert body[320:338] == b"2030-05-1721:05:00"
+    assert struct.unpack_from("<IIH", body, 338) == (0, 0, 2)
+    assert body[256:288].rstrip(b"\0") == b"segue"
+
+
+@pytest.mark.parametrize(
+    ("level", "kept"),
+    [(400.0, 0x7FFE), (-400.0, -0x7FFF), (327.66, 0x7FFE), (float("nan"), 0x7FFF)],
+)
+def test_a_level_beyond_what_fits_is_as_near_as_it_can_be_and_never_reads_as_unset(level, kept):
+    body = bext_chunk(replace(FACTS, loudness_lufs=level))[8:]
+    assert struct.unpack_from("<h", body, 412)[0] == kept
+
+
+def test_signs_of_keys_are_spelled_and_other_letters_have_a_mark(tmp_path):
+    facts = replace(FACTS, description="B♭ to F♯, Ä\0x")
+    body = bext_chunk(facts)[8:]
+    assert body[:256].partition(b"\0")[0] == b"Bb to F#, ?"
+    points = [CuePoint(frame=3, name="a\0b")]
+    read = _read(tmp_path, with_chunks(_wav(), before_data=b"", after_data=cue_chunks(points)))
+    assert [x.text for x in read.cues.labels] == ["a b"]
+
+
+def test_chunks_around_the_sound_are_kept_whole_also_where_their_length_is_odd():
+    plain = _wav()
+    odd = plain[:12] + chunk(b"note", b"abc") + plain[12:]
+    odd = odd[:4] + struct.pack("<I", len(odd) - 8) + odd[8:]
+    full = with_chunks(odd, before_data=chunk(b"bfor", b"12"), after_data=chunk(b"aftr", b"345"))
+    names, at = [], 12
+    while at < len(full):
+        (size,) = struct.unpack_from("<I", full, at + 4)
+        names.append(full[at : at + 4])
+        at += 8 + size + size % 2
+    assert names == [b"note", b"fmt ", b"bfor", b"data", b"aftr"]
+    assert at == len(full)
