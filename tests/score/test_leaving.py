@@ -75,6 +75,44 @@ def test_songs_are_left_and_entered_on_phrases(places, off_bars, score):
         assert told.value == pytest.approx(off_bars, abs=0.05)
 
 
+AT_HOME = "The old song is left at the start of a phrase. The new song starts at its bar one."
+
+
+@pytest.mark.parametrize(
+    ("places", "sentence", "beat"),
+    [
+        ({}, AT_HOME, EXIT),
+        ({"left_s": 32.0 - BAR_S}, "The old song is left 1 bar before a phrase start.", EXIT),
+        ({"left_s": 32.0 + BAR_S}, "The old song is left 1 bar after a phrase start.", EXIT),
+        ({"left_s": 32.0 - 2 * BAR_S}, "The old song is left 2 bars after a phrase start.", EXIT),
+        ({"left_s": 31.25}, "The old song is left in a bar, away from a phrase start.", EXIT),
+        ({"entered_s": BAR_S}, "The new song is entered 1 bar after a phrase start.", ENTRY),
+        ({"entered_s": 8.0}, "The new song is entered at the start of a phrase.", EXIT),
+    ],
+)
+def test_where_a_song_is_left_or_entered_is_said_in_bars_from_the_phrase(places, sentence, beat):
+    told = phrase(heard(**places))
+    assert sentence in told.sentence
+    assert told.worst_beat == beat
+
+
+@pytest.mark.parametrize(
+    ("ending", "left_s", "words"),
+    [
+        # A song that stops on its last bar line ends a group there; one that goes on plays the bar.
+        ({"kind": "cold stop", "last_bar_line_s": 34.0, "last_hit_s": 34.0}, 26.0, "at the start"),
+        ({"kind": "cold stop", "last_bar_line_s": 34.0, "last_hit_s": 34.0}, 28.0, "1 bar after"),
+        ({"kind": "keeps going", "last_bar_line_s": 34.0}, 28.0, "at the start"),
+        ({"kind": "keeps going", "last_bar_line_s": 34.0}, 34.0, "1 bar before"),
+        ({"kind": "ring-out", "last_chord_s": 34.0}, 34.0, "played to its end"),
+        ({"kind": "ring-out", "last_chord_s": 34.0}, 33.95, "played to its end"),
+    ],
+)
+def test_an_end_whose_phrases_are_not_sure_is_counted_from_its_last_bar(ending, left_s, words):
+    told = phrase(heard(ending=ending, left_s=left_s, sure=False))
+    assert words in told.sentence.partition(".")[0]
+
+
 def test_where_phrases_are_only_counted_less_is_lost():
     sure, counted = (phrase(heard(entered_s=BAR_S, sure=sure)) for sure in (True, False))
     assert counted.score > sure.score
