@@ -18,6 +18,8 @@ from segue.score.weights import weights_for
 from tests.score import synthetic
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from benchmarks._score_pairs import Pair
     from segue.render.candidate import Candidate
     from segue.score import Scorecard
@@ -57,32 +59,40 @@ def card_of(recipe: synthetic.Recipe) -> Scorecard:
     return score_candidate(synthetic.make_candidate(recipe), *synthetic.facts_of(recipe))
 
 
-def correlations(rng: np.random.Generator, *, n_tonics: int) -> Correlations:
+def correlations(rng: np.random.Generator, pool: Executor, *, n_tonics: int) -> Correlations:
     """Over all 48 pairs of keys up to transposition, each from several tonics."""
     from scipy.stats import spearmanr
 
-    rows = []
-    for mode in ("major", "minor"):
-        for tonic in rng.choice(12, size=n_tonics, replace=False):
-            old = Key(tonic=int(tonic), mode=mode)
-            for new in ALL_KEYS:
-                card = card_of(_plain(old, new))
-                rows.append((_tonal(card), krumhansl_distance(old, new), region_distance(old, new)))
-    tonal, krumhansl, lerdahl = np.array(rows).T
+    keys = [
+        (Key(tonic=int(tonic), mode=mode), new)
+        for mode in ("major", "minor")
+        for tonic in rng.choice(12, size=n_tonics, replace=False)
+        for new in ALL_KEYS
+    ]
+    cards = pool.map(card_of, [_plain(*two) for two in keys])
+    tonal, krumhansl, lerdahl = np.array(
+        [
+            (_tonal(card), krumhansl_distance(*two), region_distance(*two))
+            for card, two in zip(cards, keys, strict=True)
+        ]
+    ).T
     return Correlations(
         krumhansl=float(spearmanr(-tonal, krumhansl).statistic),
         lerdahl=float(spearmanr(-tonal, lerdahl).statistic),
-        n_joins=len(rows),
+        n_joins=len(keys),
     )
 
 
-def common_practice(rng: np.random.Generator, *, n_keys: int) -> Practice:
+def common_practice(rng: np.random.Generator, pool: Executor, *, n_keys: int) -> Practice:
     """Plain joins and pads from random keys to keys of the same mode."""
     n_worse, plain_gaps, pad_gaps = 0, [], []
+    ways = SEMITONE + FOURTHS
     for _ in range(n_keys):
         old = ALL_KEYS[int(rng.integers(len(ALL_KEYS)))]
-        plain = {d: card_of(_plain(old, old.transposed(d))).overall for d in SEMITONE + FOURTHS}
-        pads = {d: card_of(_padded(old, old.transposed(d))).overall for d in SEMITONE + FOURTHS}
+        made = [of(old, old.transposed(d)) for of in (_plain, _padded) for d in ways]
+        found = [card.overall for card in pool.map(card_of, made)]
+        plain = dict(zip(ways, found[: len(ways)], strict=True))
+        pads = dict(zip(ways, found[len(ways) :], strict=True))
         n_worse += sum(plain[far] < plain[near] for far in SEMITONE for near in FOURTHS)
         plain_gaps.append(_gap(plain))
         pad_gaps.append(_gap(pads))
@@ -105,8 +115,9 @@ def noise(pair: SyntheticPair) -> list[float]:
     return [card_of(replace(recipe, **change)).overall for change in changes]
 
 
-def bad_ranks(pair: Pair, rng: np.random.Generator) -> dict[str, int]:
+def bad_ranks(pair: Pair, seed: tuple[int, ...]) -> dict[str, int]:
     """Rank, from 1, of silence, noise and a hard cut among sane ways across."""
+    rng = np.random.default_rng(seed)
     sane_ways = _sane_ways(pair)
     scores = [score_candidate(c, pair.outgoing, pair.incoming).overall for c in sane_ways]
     ground = sane_ways[0]

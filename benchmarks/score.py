@@ -18,6 +18,7 @@ from __future__ import annotations
 import argparse
 import sys
 import tempfile
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -25,7 +26,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from benchmarks._score_better import fitted_ratios
-from benchmarks._score_damage import DAMAGES, ramp_squeezed, sane
 from benchmarks._score_known import bad_ranks, common_practice, correlations, noise
 from benchmarks._score_orders import (
     ALL_RIGHT,
@@ -34,14 +34,14 @@ from benchmarks._score_orders import (
     judged_segues,
     ordered,
 )
-from benchmarks._score_pairs import SyntheticPair, demo_pair, synthetic_pair
-from segue.score import score_candidate
+from benchmarks._score_pairs import SyntheticPair
+from benchmarks._score_sabotage import Case, pairs_of, sabotaged
 
 if TYPE_CHECKING:
+    from concurrent.futures import Executor
+
     from benchmarks._score_better import Judged
-    from benchmarks._score_damage import Damage
     from benchmarks._score_pairs import Pair
-    from segue.score import Scorecard
 
 DEV_SEED: Final = 1
 REPORT_SEED: Final = 2
@@ -51,81 +51,6 @@ LOWER, STRONGER, NAMED = 0.98, 0.90, 0.95
 CORRELATION: Final = 0.7
 HALF: Final = 0.5
 N_FIRST: Final = 3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Case:
-    """One pair under one kind of damage: sane, then weak to strong."""
-
-    pair: str
-    kind: str
-    overall: tuple[float, ...]
-    fell_most: tuple[str, ...]
-    told_by: frozenset[str]
-
-    @property
-    def n_lower(self) -> int:
-        """Strengths at which the damaged one scores lower than the sane one."""
-        return sum(damaged < self.overall[0] for damaged in self.overall[1:])
-
-    @property
-    def n_stronger(self) -> int:
-        """Steps of strength at which more damage scores lower."""
-        return sum(b < a for a, b in zip(self.overall[1:-1], self.overall[2:], strict=True))
-
-    @property
-    def n_named(self) -> int:
-        """Strengths at which a measure that names the damage fell most."""
-        return sum(name in self.told_by for name in self.fell_most)
-
-    @property
-    def is_clean(self) -> bool:
-        """Whether nothing is amiss with the case."""
-        n = len(self.fell_most)
-        return self.n_lower == n and self.n_stronger == n - 1 and self.n_named == n
-
-
-LEAST_RAMP: Final = 1.1
-"""Where the tempi are closer, a ramp is nothing that could be squeezed."""
-
-
-def applies(damage: Damage, pair: Pair) -> bool:
-    """Whether a kind of damage can be done to a pair."""
-    if damage.done is not ramp_squeezed:
-        return True
-    octaves = np.log2(pair.incoming.pulse.tempo_bpm / pair.outgoing.pulse.tempo_bpm)
-    return bool(abs(octaves - np.round(octaves)) > np.log2(LEAST_RAMP))
-
-
-def pairs_of(seed: int, *, n_synthetic: int, n_demo: int) -> list[Pair]:
-    """The pairs of a seed."""
-    rng = np.random.default_rng(seed)
-    synthetic = [synthetic_pair(rng) for _ in range(n_synthetic)]
-    return [*synthetic, *(demo_pair(number, rng) for number in range(n_demo))]
-
-
-def sabotage(pair: Pair, damage: Damage) -> Case:
-    """Score a pair sane and damaged."""
-    clean = sane(pair, damage.recipe)
-    before = score_candidate(clean, pair.outgoing, pair.incoming)
-    cards = [
-        score_candidate(damage.done(pair, clean, strength), pair.outgoing, pair.incoming)
-        for strength in damage.strengths
-    ]
-    return Case(
-        pair=pair.name,
-        kind=damage.name,
-        overall=(before.overall, *(card.overall for card in cards)),
-        fell_most=tuple(_fell_most(before, card) for card in cards),
-        told_by=damage.told_by,
-    )
-
-
-def _fell_most(before: Scorecard, after: Scorecard) -> str:
-    """Name of the measure that fell most; one that is only there now had nothing to tell before."""
-    known = {measure.name: measure.score for measure in before.measures}
-    fallen = {m.name: known.get(m.name, 1.0) - m.score for m in after.measures}
-    return max(fallen, key=lambda name: fallen[name])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,11 +95,13 @@ def _kind_row(name: str, cases: list[Case]) -> Row:
     return Row(heading=f"  {name} ({len(cases)} pairs)", found=found, reach="", is_met=is_met)
 
 
-def known_rows(pairs: list[Pair], seed: int) -> list[Row]:
+def known_rows(pairs: list[Pair], pool: Executor, seed: int) -> list[Row]:
     """Key distances, common practice, and what is no way across."""
     rng = np.random.default_rng((seed, 1))
-    told, practice = correlations(rng, n_tonics=2), common_practice(rng, n_keys=4)
-    ranks = [bad_ranks(pair, rng) for pair in pairs]
+    told = correlations(rng, pool, n_tonics=2)
+    practice = common_practice(rng, pool, n_keys=4)
+    seeds = [(seed, 2, number) for number in range(len(pairs))]
+    ranks = list(pool.map(bad_ranks, pairs, seeds))
     best = min(rank for row in ranks for rank in row.values())
     share = practice.n_worse / practice.n_compared
     left = abs(practice.pad_gap) / practice.plain_gap
@@ -232,17 +159,23 @@ def real_rows(args: argparse.Namespace) -> list[Row]:
         return order_rows(judged_segues(args.songs, keep / "songs", **how), ratios)
 
 
-def noise_line(pairs: list[Pair]) -> str:
-    """How far the overall score moves where nothing that matters changes."""
-    scores = [noise(pair) for pair in pairs if isinstance(pair, SyntheticPair)]
+def noise_lines(pairs: list[Pair], pool: Executor) -> list[str]:
+    """How far the overall score moves where nothing that matters changes, and in which pairs."""
+    made = [pair for pair in pairs if isinstance(pair, SyntheticPair)]
+    scores = list(pool.map(noise, made))
     spread = float(np.sqrt(np.mean([np.var(row, ddof=1) for row in scores])))
-    return f"noise: other keys and drums move the overall score by {spread:.4f} (one sigma)"
+    each = ", ".join(f"{np.std(row, ddof=1):.4f}" for row in scores)
+    return [
+        f"noise: other keys and drums move the overall score by {spread:.4f} (one sigma)",
+        f"    pair by pair: {each}",
+    ]
 
 
 def main() -> int:
     """Print the table; 1 where a reach is missed."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--dev", action="store_true", help="the set to tune on")
+    parser.add_argument("--seed", type=int, help="another set than either")
     parser.add_argument("--pairs", type=int, default=N_SYNTHETIC, help="synthetic pairs")
     parser.add_argument("--demo", type=int, default=N_DEMO, help="pairs of demo songs")
     parser.add_argument("--kind", default="", help="only the kinds of damage with this in the name")
@@ -250,27 +183,25 @@ def main() -> int:
     parser.add_argument("--fit", type=Path, nargs="+", help="folders of songs to fit weights on")
     parser.add_argument("--keep", type=Path, help="where renders of real songs are kept")
     parser.add_argument("--real-pairs", type=int, default=12, help="pairs of real songs a set")
-    parser.add_argument("--workers", type=int, default=2, help="processes for real songs")
+    parser.add_argument("--workers", type=int, default=2, help="processes")
     args = parser.parse_args()
     if args.songs:
         rows = real_rows(args)
         print("\n".join(row.text() for row in rows))
         return 0 if all(row.is_met for row in rows) else 1
-    seed = DEV_SEED if args.dev else REPORT_SEED
+    seed = args.seed if args.seed is not None else DEV_SEED if args.dev else REPORT_SEED
     pairs = pairs_of(seed, n_synthetic=args.pairs, n_demo=args.demo)
     cases: list[Case] = []
-    for damage in DAMAGES:
-        if args.kind in damage.name:
-            cases += [sabotage(pair, damage) for pair in pairs if applies(damage, pair)]
-            done = [case for case in cases if case.kind == damage.name]
-            print(_kind_row(damage.name, done).text(), flush=True)
-            for case in done:
-                if args.dev and not case.is_clean:
-                    print(f"    {case.pair}", np.round(case.overall, 3), case.fell_most)
+    for done in sabotaged(pairs, kind=args.kind, n_workers=args.workers):
+        cases += done
+        print(_kind_row(done[0].kind, done).text(), flush=True)
+        if args.dev:
+            print("".join(f"{case.text()}\n" for case in done if not case.is_clean), end="")
     rows = sabotage_rows(cases)
     if not args.kind:
-        print(noise_line(pairs), flush=True)
-        rows += known_rows(pairs, seed)
+        with ProcessPoolExecutor(args.workers) as pool:
+            print("\n".join(noise_lines(pairs, pool)), flush=True)
+            rows += known_rows(pairs, pool, seed)
     print("\n".join(row.text() for row in rows))
     return 0 if all(row.is_met for row in rows) else 1
 
