@@ -1,7 +1,5 @@
 """How the new key arrives before the entry, and how the old one goes.
 
-Whether a chord that leads home is heard before bar one.
-
 References
 ----------
 .. [KK82] C. L. Krumhansl and E. J. Kessler, "Tracing the dynamic changes in
@@ -18,84 +16,22 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.music.key import N_PITCH_CLASSES, Key
+from segue.music.key import Key
+from segue.score.home_chords import (
+    LEADS_NOT,
+    LEADS_PLAINLY,
+    MOSTLY,
+    chord_leads,
+    leading_chords,
+    tonic_triad,
+)
 from segue.score.scorecard import Measure, rising
 from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from segue.score.listening_to import Listened
-
-
-_LEADING: Final[dict[str, dict[str, tuple[int, ...]]]] = {
-    "major": {"dominant": (7, 11, 2), "dominant seventh": (7, 11, 2, 5), "subdominant": (5, 9, 0)},
-    "minor": {"dominant": (7, 11, 2), "dominant seventh": (7, 11, 2, 5), "subdominant": (5, 8, 0)},
-}
-"""Chords that lead home, authentic and plagal, in semitones above the tonic of each mode."""
-WITHOUT: Final = 0.5
-"""Score without any chord that leads: many a good way across does without. Set by judgement."""
-_NONE: Final = -0.1  # lead at which no chord leads home
-_PLAIN: Final = 0.02
-"""Lead of the best leading chord over the best other triad, in cosine: none, and plain."""
-# Share of the last bar's weight from which a chord is said to lead; by judgement
-_MOSTLY: Final = 0.6
-_TRIADS: Final = tuple((0, third, 7) for third in (3, 4))
-
-
-def cadence(hearing: Listened) -> Measure | None:
-    """How plainly a chord that leads home fills the last bar; None without notes there."""
-    plan = hearing.plan
-    beats = [plan.entry_beat - back for back in range(hearing.metre, 0, -1)]
-    found = [_lead_at(hearing, beat) for beat in beats]
-    # the nearer to the entry, the more a beat counts: 1, 2, 3, 4 in a bar of four
-    heard = [(weight, *lead) for weight, lead in enumerate(found, start=1) if lead is not None]
-    if not heard:
-        return None
-    total = sum(weight for weight, *_ in heard)
-    share = sum(weight * rising(lead, bad=_NONE, good=_PLAIN) for weight, lead, *_ in heard) / total
-    lead, name, beat = max(entry[1:] for entry in heard)
-    worst = min(heard, key=lambda entry: entry[1])[3]
-    how = "leads" if share > _MOSTLY else "leads only in part"
-    sentence = (
-        f"A {name} chord of {plan.key_to} {how} into bar one."
-        if lead > 0.0
-        else f"No chord leads to {plan.key_to} before bar one."
-    )
-    return Measure(
-        name="cadence",
-        label="cadence",
-        value=share,
-        unit="",
-        score=WITHOUT + (1.0 - WITHOUT) * share,
-        threshold=f"1 is a leading chord up to bar one; without one {WITHOUT:g} is left",
-        source="common practice, no source",
-        sentence=sentence,
-        worst_beat=beat if share > _MOSTLY else worst,
-    )
-
-
-def _lead_at(hearing: Listened, beat: float) -> tuple[float, str, float] | None:
-    """How much better the best leading chord fits a beat than any other triad, and its name."""
-    plan = hearing.plan
-    chroma = hearing.tones.mean_chroma(plan.seconds_at(beat), plan.seconds_at(beat + 1))
-    if clarity(interval_vector(chroma)) < CLEAR_SHARE:
-        return None
-    leading = {
-        name: frozenset((plan.key_to.tonic + d) % N_PITCH_CLASSES for d in degrees)
-        for name, degrees in _LEADING[plan.key_to.mode].items()
-    }
-    others = {
-        frozenset((root + d) % N_PITCH_CLASSES for d in triad)
-        for root in range(N_PITCH_CLASSES)
-        for triad in _TRIADS
-    } - set(leading.values())
-    best, name = max((_fit(chroma, chord), name) for name, chord in leading.items())
-    return best - max(_fit(chroma, chord) for chord in others), name, beat
-
-
-def _fit(chroma: Floats, chord: frozenset[int]) -> float:
-    """Cosine of the angle between a chroma and a chord."""
-    return float(chroma[list(chord)].sum() / (np.linalg.norm(chroma) * np.sqrt(len(chord))))
-
 
 Floats = npt.NDArray[np.float64]
 
@@ -116,14 +52,19 @@ _KEPT_SHARE: Final = 0.8
 of it is played. Chosen by the score benchmark."""
 _CLOUDED_SHARE: Final = 0.75
 """The same where the key is still stated by what is remembered. Chosen by the score benchmark."""
+_FIT_BLUR, _SHARE_BLUR = 0.1, 0.05
+"""To either side of a limit a key is clear in part: how the notes of a chord lie moves fits by up
+to 0.05 and shares by 0.03, and a key that is just clear is just clear. Chosen by the score
+benchmark."""
 _BRIDGED_S: Final = 1.0
 """A passing chord this long does not end a key. Set by judgement."""
 CUE_WORTH_S: Final = 4.0
 """A cue note gives the pitch at once but not the key: it counts for this much at most. By ear."""
 _STRONGER: Final = -0.5  # lead at which the old key is still the stronger; by ear
-_GONE: Final = 0.2
-"""Lead of the new key over the old, in shares of the way, from which the old is gone. By ear:
-a cadence on the dominant keeps a sane segue near 0."""
+_GONE: Final = 0.05
+"""Lead of the new key over the old, in shares of the way, from which the old is gone. By ear: a
+cadence on the dominant keeps a sane segue near 0, and the tonic itself, which is no better, moves
+it to 0.3."""
 _SOURCE: Final = "Krumhansl & Kessler 1982 (profiles), Farbood 2016 (decay of the old key)"
 
 
@@ -131,36 +72,50 @@ def clear_since_s(hearing: Listened, until_s: float) -> float:
     """Since when, up to a time, the new key has been clear without a long break.
 
     A key becomes clear by its profile, and stays so while what is played lies in its scale: a
-    dominant is part of its key, though its notes alone fit others better.
+    dominant is part of its key, though its notes alone fit others better. Where it is clear in
+    part, so is the time counted: half as long where it is half clear.
     """
-    is_clear = _is_clear(hearing)[hearing.tones.times_s < until_s]
-    since, missed = len(is_clear), 0
-    for step in range(len(is_clear) - 1, -1, -1):
-        missed = 0 if is_clear[step] else missed + 1
-        if missed * HOP_S > _BRIDGED_S:
-            break
-        if is_clear[step]:
-            since = step
-    return until_s - (len(is_clear) - since) * HOP_S
+    from scipy.ndimage import grey_closing
+
+    starts_s = hearing.tones.times_s - HOP_S / 2
+    before = starts_s < until_s
+    if not before.any():
+        return until_s
+    clear = _clearness(hearing)[before]
+    n_bridged = round(_BRIDGED_S / HOP_S)
+    bridged = grey_closing(np.append(clear, 1.0), size=(n_bridged + 1,), mode="nearest")[:-1]
+    lasting = np.minimum.accumulate(bridged[::-1])[::-1]
+    return until_s - float(lasting @ np.minimum(until_s - starts_s[before], HOP_S))
 
 
-def _is_clear(hearing: Listened) -> npt.NDArray[np.bool_]:
-    """Steps of `tones` in which the new key is clear: it has become so, or has stayed so.
+def _clearness(hearing: Listened) -> Floats:
+    """How clear the new key is in each step of `tones`, 0..1: it has become so, or stayed so.
 
-    What has become clear stays so while what is played lies in its scale; under drums, which
-    sound at every pitch, while most of it does and what is remembered still states the key.
+    What has become clear stays so while what is played lies in its scale, is its tonic, or leads
+    home, though overtones of a dominant lie outside; under drums, which sound at every pitch, while
+    most of it lies there and what is remembered still states the key. A chord that leads home and
+    is the tonic of the old key holds it for a while. "And" is the smaller, "or" the larger of two
+    (L. A. Zadeh, "Fuzzy sets", Information and Control 8(3), 1965).
     """
-    established, kept = _is_established(hearing), _is_kept(hearing, _KEPT_SHARE)
-    holds = kept | (established & _is_kept(hearing, _CLOUDED_SHARE))
-    is_clear = np.zeros(len(established), dtype=np.bool_)
-    for step in range(len(established)):
-        was_clear = step > 0 and is_clear[step - 1]
-        is_clear[step] = holds[step] if was_clear else kept[step] and established[step]
-    return is_clear
+    established, kept = _established(hearing), _kept(hearing, _KEPT_SHARE)
+    holds = np.maximum(kept, np.minimum(established, _kept(hearing, _CLOUDED_SHARE)))
+    chords, old_tonic = _home_chords(hearing.plan.key_to), tonic_triad(hearing.plan.key_from)
+    leads = _led_by(hearing, [chord for chord in chords if chord != old_tonic])
+    as_old = _led_by(hearing, [chord for chord in chords if chord == old_tonic])
+    holds, becomes = np.maximum(holds, leads), np.minimum(kept, established)
+    # a dominant seventh is in one key alone, major or minor, and has the tonic still to come
+    seventh = leading_chords(hearing.plan.key_to)["dominant seventh"]
+    becomes = np.maximum(becomes, _BY_SEVENTH * _led_by(hearing, [seventh], own=[seventh]))
+    clear = np.zeros(len(established))
+    for step in range(len(clear)):
+        before = clear[step - 1] if step else 0.0
+        fading = min(as_old[step], before * np.exp(-HOP_S / _OLD_TONIC_S))
+        clear[step] = max(becomes[step], min(holds[step], before), fading)
+    return clear
 
 
-def _is_established(hearing: Listened) -> npt.NDArray[np.bool_]:
-    """Whether what is remembered states the new key, in its mode, step by step.
+def _established(hearing: Listened) -> Floats:
+    """How surely what is remembered states the new key, in its mode, step by step.
 
     It fits well and better than the old key, or fairly well and far better than the old, as a
     turnaround of the new key does chord by chord.
@@ -168,30 +123,68 @@ def _is_established(hearing: Listened) -> npt.NDArray[np.bool_]:
     plan = hearing.plan
     heard = hearing.tones.remembered(EVIDENCE_MEMORY_S)
     new = key_fit(heard, plan.key_to)
-    is_mode = new >= key_fit(heard, _parallel(plan.key_to))
+    is_mode = _above(new - key_fit(heard, _parallel(plan.key_to)), 0.0, _FIT_BLUR)
+    fits = _above(new, _CLEAR_FIT, _FIT_BLUR)
     if plan.key_from == plan.key_to:
-        return np.asarray((new >= _CLEAR_FIT) & is_mode)
-    old = key_fit(heard, plan.key_from)
-    is_clear = (new >= _CLEAR_FIT) & (new >= old + _LEAD)
-    is_clear |= (new >= _FAIR_FIT) & (new >= old + _FAR_LEAD)
-    return np.asarray(is_clear & is_mode)
+        return np.minimum(fits, is_mode)
+    lead = new - key_fit(heard, plan.key_from)
+    well = np.minimum(fits, _above(lead, _LEAD, _FIT_BLUR))
+    far = np.minimum(_above(new, _FAIR_FIT, _FIT_BLUR), _above(lead, _FAR_LEAD, _FIT_BLUR))
+    return np.minimum(np.maximum(well, far), is_mode)
+
+
+def _above(values: Floats, limit: float, blur: float) -> Floats:
+    """How surely values are at least a limit: 0 a blur below it, 1 a blur above, and a half on."""
+    return np.clip((values - limit) / (2 * blur) + 0.5, 0.0, 1.0)
 
 
 def _parallel(key: Key) -> Key:
     return Key(tonic=key.tonic, mode="minor" if key.mode == "major" else "major")
 
 
-def _is_kept(hearing: Listened, least_share: float) -> npt.NDArray[np.bool_]:
-    """What is played lies in the scale of the new key, at least as much as in that of the old."""
+def _kept(hearing: Listened, least_share: float) -> Floats:
+    """How surely what is played lies in the new key's scale, at least as much as in the old's."""
     plan = hearing.plan
     heard = hearing.tones.remembered(_KEPT_MEMORY_S)
     inside = scale_share(heard, plan.key_to)
-    is_kept = inside >= least_share
-    if plan.key_from != plan.key_to:
-        is_kept &= inside >= scale_share(heard, plan.key_from) - _LEAD
-    return np.asarray(is_kept)
+    kept = _above(inside, least_share, _SHARE_BLUR)
+    if plan.key_from == plan.key_to:
+        return kept
+    lead = inside - scale_share(heard, plan.key_from)
+    return np.minimum(kept, _above(lead, -_LEAD, _SHARE_BLUR))
 
 
+def _led_by(
+    hearing: Listened,
+    chords: Sequence[frozenset[int]],
+    own: Sequence[frozenset[int]] = (),
+) -> Floats:
+    """How surely one of some chords is heard, step by step: it fits better than any other triad.
+
+    Parameters
+    ----------
+    own : sequence of frozenset of int
+        Chords that do not speak against it; those of the new key if none are given.
+    """
+    if not chords:
+        return np.zeros(len(hearing.tones.chroma))
+    heard = hearing.tones.remembered(_CHORD_MEMORY_S)
+    # drums sound at every pitch, and a chord of four notes would fit them best
+    heard = np.maximum(heard - np.quantile(heard, _CLOUD, axis=1, keepdims=True), 0.0)
+    heard /= np.maximum(heard.sum(axis=1, keepdims=True), 1e-9)
+    clear = np.array([clarity(place) for place in interval_vector(heard)]) >= CLEAR_SHARE
+    leads = chord_leads(heard, chords, own=own or _home_chords(hearing.plan.key_to)).max(axis=1)
+    return np.asarray(clear * np.clip((leads - LEADS_NOT) / (LEADS_PLAINLY - LEADS_NOT), 0.0, 1.0))
+
+
+def _home_chords(key: Key) -> list[frozenset[int]]:
+    return [tonic_triad(key), *leading_chords(key).values()]
+
+
+_CLOUD: Final = 0.25  # share of the pitch classes that tell how much sounds at all of them
+_CHORD_MEMORY_S: Final = 0.5  # time constant of a chord as heard: about a beat; by judgement
+_BY_SEVENTH: Final = 0.5  # how clear a key is by its dominant seventh alone; by judgement
+_OLD_TONIC_S: Final = 8.0  # so long the old tonic may pass for a chord of the new key; by judgement
 _TOLD_S: Final = 0.05  # less is told as nothing: it would be printed as 0.0
 
 
@@ -226,6 +219,12 @@ def old_key(hearing: Listened) -> Measure | None:
     words = "has given way" if share > 0.0 else "still lingers"
     if share <= _STRONGER:
         words = "is still stronger"
+    sentence = f"Just before bar one, {plan.key_from} {words}."
+    led = _led_at_entry(hearing)
+    if share < _GONE and led > 0.0:  # what leads on is not in the way, be it the old tonic itself
+        share += led * (_GONE - share)
+        if led > MOSTLY:
+            sentence = f"Just before bar one a chord leads on from {plan.key_from}."
     return Measure(
         name="old_key",
         label="old key gone",
@@ -234,7 +233,7 @@ def old_key(hearing: Listened) -> Measure | None:
         score=rising(share, bad=_STRONGER, good=_GONE),
         threshold="1 is the new key alone, -1 the old key alone",
         source=_SOURCE,
-        sentence=f"Just before bar one, {plan.key_from} {words}.",
+        sentence=sentence,
         worst_beat=plan.entry_beat,
     )
 
@@ -262,6 +261,21 @@ def runway(hearing: Listened) -> Measure | None:
         source=_SOURCE,
         sentence=f"{sentence}; {COMFORTABLE_S:g} s or more is comfortable.",
         worst_beat=plan.singer_beat,
+    )
+
+
+def _led_at_entry(hearing: Listened) -> float:
+    """How surely a chord that leads to the new key sounds in the last half bar, 0..1."""
+    plan = hearing.plan
+    ends = plan.seconds_at(plan.entry_beat - hearing.metre / 2), hearing.entry_s
+    chroma = hearing.tones.mean_chroma(*ends)
+    if clarity(interval_vector(chroma)) < CLEAR_SHARE:
+        return 0.0
+    chords = list(leading_chords(plan.key_to).values())
+    return rising(
+        float(chord_leads(chroma[np.newaxis], chords, chords).max()),
+        bad=LEADS_NOT,
+        good=LEADS_PLAINLY,
     )
 
 

@@ -38,6 +38,8 @@ _BROKEN_LOG: Final = math.log10(50.0)
 _CLICK_S: Final = 0.03  # a click is looked for over this time
 _LAGS: Final = 24  # places where no click is, to compare with
 _FAINT: Final = 1e-3  # level below which more silence makes no place more telling; by judgement
+_FORETOLD_BY: Final = 32
+"""Samples. With 64 or 96 leaks stand out no further, on 21 made and demo segues."""
 _SURE: Final = 4.0
 """A leak counts where it stands out from the correlation at other lags by this factor."""
 
@@ -96,9 +98,9 @@ def click_leak(hearing: Listened) -> Measure | None:
     click = candidate.click.samples[:, 0]
     if not plan.click or not click.any() or hearing.is_silent:
         return None
-    music = mono_of(candidate.music.samples)
-    rate_hz = candidate.click.rate_hz
-    shares = _shares_by_lag(music, click, [plan.seconds_at(c.beat) for c in plan.click], rate_hz)
+    rate_hz, times_s = candidate.click.rate_hz, [plan.seconds_at(c.beat) for c in plan.click]
+    sounds = _without_tones(mono_of(candidate.music.samples), click, times_s, rate_hz)
+    shares = _shares_by_lag(*sounds, times_s, rate_hz)
     elsewhere = float(np.sqrt(np.mean(shares[1:] ** 2)))
     share = float(abs(shares[0]))
     is_leak = share > _SURE * elsewhere and share > 1e-4  # noqa: PLR2004 - rounding
@@ -120,9 +122,34 @@ def click_leak(hearing: Listened) -> Measure | None:
     )
 
 
-def _shares_by_lag(
+def _without_tones(
     music: npt.NDArray[np.float32],
     click: npt.NDArray[np.float32],
+    times_s: list[float],
+    rate_hz: int,
+) -> tuple[Floats, Floats]:
+    """Music and click, both less what a sample is foretold by the ones before it in the music.
+
+    A note that rings at the pitch of the click would pass for it at every lag. Linear prediction by
+    the autocorrelation (J. Makhoul, Proceedings of the IEEE 63(4), 1975) takes it out of both.
+    """
+    from scipy import fft, signal
+    from scipy.linalg import solve_toeplitz
+
+    start, end = (round(time_s * rate_hz) for time_s in (times_s[0] - 0.2, times_s[-1] + 0.2))
+    part = np.pad(music[max(start, 0) : end].astype(np.float64), (0, _FORETOLD_BY))
+    power = np.abs(fft.rfft(part, fft.next_fast_len(len(part), real=True))) ** 2
+    along = fft.irfft(power)[: _FORETOLD_BY + 1]
+    along[0] += 1e-6 * along[0] + _FAINT**2
+    taps = np.concatenate([[1.0], -solve_toeplitz(along[:-1], along[1:])])
+    one = np.ones(1)
+    left = [np.asarray(signal.lfilter(taps, one, x.astype(np.float64))) for x in (music, click)]
+    return left[0], left[1]
+
+
+def _shares_by_lag(
+    music: Floats,
+    click: Floats,
     times_s: list[float],
     rate_hz: int,
 ) -> Floats:
@@ -134,11 +161,11 @@ def _shares_by_lag(
     margin = int(np.abs(offsets).max()) + n_frames
     starts = starts[(starts >= margin) & (starts + margin < len(music))]
     index = starts[:, np.newaxis] + np.arange(n_frames)
-    hits = click[index].astype(np.float64)
+    hits = click[index]
     if not hits.any():
         return np.zeros(len(offsets))
     # a click is heard best where the music is quiet: hits count by one over the power around them
     around = starts[:, np.newaxis] + np.arange(-n_frames, 2 * n_frames)
-    trust = 1.0 / (np.mean(music[around].astype(np.float64) ** 2, axis=1) + _FAINT**2)
+    trust = 1.0 / (np.mean(music[around] ** 2, axis=1) + _FAINT**2)
     power = float(trust @ (hits**2).sum(axis=1))
     return np.array([float(trust @ (music[index + k] * hits).sum(axis=1)) / power for k in offsets])

@@ -13,7 +13,9 @@ import numpy.typing as npt
 
 from segue.analysis.facts import have_pulses
 from segue.audio.clip import Clip
+from segue.plan.layer import SongLayer
 from segue.score.bridge import AROUND_S, STATIC_PULSE, room_curves
+from segue.score.overlap import VOICES
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
 if TYPE_CHECKING:
@@ -34,6 +36,7 @@ _LEAST_HITS: Final = 4  # on each side; fewer make no groove
 _FLAM_S: Final = (0.03, 0.11)
 """Two hits this far apart are heard as two that were meant as one. Set by judgement: parts of an
 ensemble scatter by up to 0.05 s (R. A. Rasch, Acustica 43, 1979)."""
+_SCATTER_S: Final = 0.05  # parts of an ensemble scatter by so much (Rasch)
 _ONSET_SHARE: Final = 0.5  # of the strong onsets of a side: softer ones are no hits; by judgement
 
 
@@ -219,6 +222,7 @@ def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, floa
     first, second = hearing.sides[one], hearing.sides[other]
     both = hearing.sounding(one) & hearing.sounding(other)
     both &= np.abs(first.level_db - second.level_db) < _BALANCE_DB
+    both &= ~(_is_voice_alone(hearing, one) | _is_voice_alone(hearing, other))
     if both.sum() < 2 or both.sum() * float(first.times_s[1]) < _LEAST_TOGETHER_S:  # noqa: PLR2004
         return None
     hops = np.flatnonzero(both)
@@ -228,10 +232,34 @@ def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, floa
     sparse, dense = sorted(hits, key=len)
     if len(sparse) < _LEAST_HITS:
         return None
-    nearest = np.abs(sparse[:, np.newaxis] - dense).min(axis=1)
-    beside = (nearest > _FLAM_S[0]) & (nearest < _FLAM_S[1])
+    off_s = _off_nearest(sparse, dense)
+    beside = (off_s > _FLAM_S[0]) & (off_s < _FLAM_S[1])
     at_s = float(sparse[beside][0]) if beside.any() else low_s
     return float(beside.mean()), at_s
+
+
+def _off_nearest(hits_s: Floats, other_s: Floats) -> Floats:
+    """How far each hit is from the nearest other, less a lag that most of them share.
+
+    A soft attack, or a player who lays back, is late by the same each time: that is no clash.
+    """
+    off_s = other_s[np.abs(hits_s[:, np.newaxis] - other_s).argmin(axis=1)] - hits_s
+    scattered = off_s[np.abs(off_s) < _SCATTER_S]
+    lag_s = float(np.median(scattered)) if 2 * len(scattered) > len(off_s) else 0.0
+    return np.asarray(np.abs(off_s - lag_s))
+
+
+def _is_voice_alone(hearing: Listened, side: Section) -> npt.NDArray[np.bool_]:
+    """Hops in which a singer is all that plays of a song: no groove, `voices` tells of it."""
+    times_s = hearing.sides[side].times_s
+    alone, more = np.zeros(len(times_s), dtype=np.bool_), np.zeros(len(times_s), dtype=np.bool_)
+    for layer in hearing.plan.layers:
+        if not isinstance(layer, SongLayer) or layer.song != side:
+            continue
+        starts_s, ends_s = (hearing.plan.seconds_at(b) for b in (layer.start_beat, layer.end_beat))
+        found = alone if layer.roles and set(layer.roles) <= VOICES else more
+        found |= (times_s >= starts_s) & (times_s < ends_s)
+    return np.asarray(alone & ~more)
 
 
 def _is_in(

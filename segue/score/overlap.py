@@ -100,7 +100,7 @@ _BALANCE_DB: Final = 18.0
 """A side this far below the other is masked too well to be rough with it."""
 # A low end this far below the stronger one's loud hops counts; by judgement
 _STRONG_LOW_DB: Final = 10.0
-_VOICES: Final = frozenset({"voice", "lead"})
+VOICES: Final = frozenset({"voice", "lead"})  # roles of stems in which somebody sings
 _MAYBE: Final = 1  # a side that may be singing
 _SURELY: Final = 2  # a side that is known to be singing
 _SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
@@ -219,7 +219,7 @@ def _singing(hearing: Listened, side: Side, times_s: Floats) -> npt.NDArray[np.i
     for layer in hearing.plan.layers:
         if not isinstance(layer, SongLayer) or layer.song != side:
             continue  # drums, held moments and tails of a song are no singing
-        if layer.roles and not _VOICES & set(layer.roles):
+        if layer.roles and not VOICES & set(layer.roles):
             continue
         knows = bool(layer.roles) or (side == "incoming" and hearing.plan.singer_beat is not None)
         hops = _layer_hops(hearing, layer, times_s)

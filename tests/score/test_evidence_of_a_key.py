@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from segue.music.key import parse_key
-from segue.score.arrival import cadence, clear_since_s
+from segue.score.arrival import clear_since_s
+from segue.score.home_chords import cadence
 from segue.score.listening_to import Listened
 from segue.score.tones import HOP_S, Tones
 
