@@ -185,7 +185,7 @@ _CLOUD: Final = 0.25  # share of the pitch classes that tell how much sounds at 
 _CHORD_MEMORY_S: Final = 0.5  # time constant of a chord as heard: about a beat; by judgement
 _BY_SEVENTH: Final = 0.5  # how clear a key is by its dominant seventh alone; by judgement
 _OLD_TONIC_S: Final = 8.0  # so long the old tonic may pass for a chord of the new key; by judgement
-_TOLD_S: Final = 0.05  # less is told as nothing: it would be printed as 0.0
+_TOLD_S: Final = 0.5  # less is told as nothing: nobody hears a key in it; by judgement
 
 
 def key_arrival(hearing: Listened) -> Measure:
@@ -220,11 +220,11 @@ def old_key(hearing: Listened) -> Measure | None:
     if share <= _STRONGER:
         words = "is still stronger"
     sentence = f"Just before bar one, {plan.key_from} {words}."
-    led = _led_at_entry(hearing)
-    if share < _GONE and led > 0.0:  # what leads on is not in the way, be it the old tonic itself
+    led = _leads_as_old_tonic(hearing)
+    if share < _GONE and led > 0.0:  # what leads on is not in the way
         share += led * (_GONE - share)
         if led > MOSTLY:
-            sentence = f"Just before bar one a chord leads on from {plan.key_from}."
+            sentence = f"The last chord is home in {plan.key_from} and leads to {plan.key_to}."
     return Measure(
         name="old_key",
         label="old key gone",
@@ -264,19 +264,17 @@ def runway(hearing: Listened) -> Measure | None:
     )
 
 
-def _led_at_entry(hearing: Listened) -> float:
-    """How surely a chord that leads to the new key sounds in the last half bar, 0..1."""
+def _leads_as_old_tonic(hearing: Listened) -> float:
+    """How surely the old tonic sounds in the last half bar where it leads to the new, 0..1."""
     plan = hearing.plan
     ends = plan.seconds_at(plan.entry_beat - hearing.metre / 2), hearing.entry_s
     chroma = hearing.tones.mean_chroma(*ends)
-    if clarity(interval_vector(chroma)) < CLEAR_SHARE:
+    leading = leading_chords(plan.key_to).values()
+    chords = [chord for chord in leading if tonic_triad(plan.key_from) <= chord]
+    if not chords or clarity(interval_vector(chroma)) < CLEAR_SHARE:
         return 0.0
-    chords = list(leading_chords(plan.key_to).values())
-    return rising(
-        float(chord_leads(chroma[np.newaxis], chords, chords).max()),
-        bad=LEADS_NOT,
-        good=LEADS_PLAINLY,
-    )
+    found = chord_leads(chroma[np.newaxis], chords, own=chords)
+    return rising(float(found.max()), bad=LEADS_NOT, good=LEADS_PLAINLY)
 
 
 def _share_of_way(hearing: Listened, old: Key, new: Key) -> float:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from segue.music.key import parse_key
-from segue.score.arrival import clear_since_s
+from segue.score.arrival import clear_since_s, old_key
 from segue.score.home_chords import cadence
 from segue.score.listening_to import Listened
 from segue.score.tones import HOP_S, Tones
@@ -136,3 +136,87 @@ def test_bars_after_the_entry_are_those_of_the_new_song(metres):
     lines = [SimpleNamespace(beat=12.0 * n, metre=metres[n // 2]) for n in range(4)]
     plan = SimpleNamespace(bar_lines=lines, entry_beat=24.0)
     assert Listened.metre.fget(SimpleNamespace(plan=plan)) == metres[1]
+
+
+def _heard(rows, old, new, chord_s):
+    chroma = np.repeat(np.array(rows), round(chord_s / HOP_S), axis=0)
+    tones = Tones(times_s=(np.arange(len(chroma)) + 0.5) * HOP_S, chroma=chroma)
+    heard = SimpleNamespace(tones=tones, plan=SimpleNamespace(key_from=old, key_to=new))
+    end_s = len(chroma) * HOP_S
+    return end_s - clear_since_s(heard, end_s)
+
+
+def _row(classes, cloud=0.0):
+    row = np.zeros(12)
+    row[[c % 12 for c in classes]] = 1 / len(classes)
+    return (1.0 - cloud) * row + cloud / 12
+
+
+def test_a_key_is_clear_for_less_and_less_time_as_more_sounds_beside_it():
+    """No jump where a limit is passed: a little more of every pitch costs a little time."""
+    old, new = parse_key("E minor"), parse_key("F minor")
+    before = [_row([4, 7, 11]), _row([9, 0, 4])] * 4
+    seconds = [
+        _heard(
+            before + [_row([5, 8, 0], c), _row([10, 1, 5], c), _row([5, 8, 0], c)] * 2,
+            old,
+            new,
+            CHORD_S,
+        )
+        for c in np.arange(0.0, 0.9, 0.01)
+    ]
+    assert seconds[0] > 3.0
+    assert seconds[-1] < 0.5
+    assert max(-np.diff(seconds)) < 0.6  # of six seconds
+    assert max(np.diff(seconds)) < 0.05
+
+
+@pytest.mark.parametrize(
+    ("last", "least", "most"),
+    [
+        pytest.param((0, 4, 7, 10), 1.0, 2.5, id="dominant seventh"),
+        pytest.param((0, 4, 7), 0.0, 0.3, id="dominant"),
+        pytest.param((1, 5, 8, 11), 0.0, 0.3, id="a seventh a semitone off"),
+    ],
+)
+def test_a_dominant_seventh_alone_is_half_a_key(last, least, most):
+    """In F minor and F major alone; three seconds of it after the old key."""
+    old, new = parse_key("B minor"), parse_key("F minor")
+    before = [_row([11, 2, 6]), _row([4, 7, 11])] * 4
+    assert least <= _heard([*before, _row(last)], old, new, 3.0) <= most
+
+
+@pytest.mark.parametrize("chord_s", [2.0, 8.0])
+def test_the_old_tonic_passes_for_the_dominant_of_a_clear_key_for_a_while(chord_s):
+    old, new = parse_key("F major"), parse_key("Bb minor")
+    before = [_row([5, 9, 0]), _row([10, 2, 5])] * 4
+    there = [_row([10, 1, 5]), _row([3, 6, 10]), _row([10, 1, 5])]
+    rows = np.repeat(np.array(before + there), 8, axis=0)
+    dominant = 0.66 * _row([5, 9, 0]) + 0.34 * _row([4, 7])  # with its overtones
+    last = np.repeat(dominant[np.newaxis], round(chord_s / HOP_S), axis=0)
+    seconds = _heard([*rows, *last], old, new, HOP_S)
+    whole = 4.0 + chord_s
+    assert seconds > 0.6 * whole if chord_s < 4.0 else seconds < 0.55 * whole
+
+
+def _old_key_of(*chords, old, new):
+    """What is said of the old key where chords of a beat each lead up to bar one."""
+    rows = [_row(chord) for chord in chords]
+    chroma = np.repeat(np.array(rows), round(CHORD_S / HOP_S), axis=0)
+    tones = Tones(times_s=(np.arange(len(chroma)) + 0.5) * HOP_S, chroma=chroma)
+    plan = SimpleNamespace(
+        key_from=parse_key(old),
+        key_to=parse_key(new),
+        entry_beat=float(len(chords)),
+        seconds_at=lambda beat: beat * CHORD_S,
+    )
+    return old_key(SimpleNamespace(tones=tones, plan=plan, entry_s=len(chords) * CHORD_S, metre=4))
+
+
+def test_an_old_tonic_that_leads_to_the_new_key_is_not_in_the_way():
+    in_f = [(5, 9, 0), (10, 2, 5), (5, 9, 0), (5, 9, 0)]
+    leads = _old_key_of(*in_f, old="F major", new="Bb minor")
+    lingers = _old_key_of(*in_f, old="F major", new="F# minor")
+    assert leads.score == pytest.approx(1.0)
+    assert leads.sentence == "The last chord is home in F major and leads to Bb minor."
+    assert lingers.score < 0.2

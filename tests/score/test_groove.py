@@ -2,10 +2,13 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from segue.plan.layer import MapPoint, SongLayer
 from segue.score import score_candidate
-from tests.score.synthetic import EXIT_BEAT, Recipe, facts_of, make_candidate, mixed_anew
+from tests.score.synthetic import EXIT_BEAT, Recipe, facts_of, make_candidate, mixed_anew, stereo
+from tests.score.synthetic_band import play_voice
 
 TOGETHER = {"bpm_to": 124.0, "ramp_beats": 0, "outgoing_overlap_beats": 32}
 
@@ -70,3 +73,38 @@ def test_two_grooves_out_of_step_clash():
 
 def test_one_groove_at_a_time_is_no_clash(score_of):
     assert score_of().measure("groove_clash").sentence == "One groove at a time."
+
+
+def test_a_player_who_lays_back_clashes_with_nobody():
+    laid_back = card(Recipe(**TOGETHER, late_s=0.035)).measure("groove_clash")
+    assert laid_back.score == 1.0
+
+
+def test_a_singer_alone_over_the_new_song_is_no_second_groove():
+    """Out of step with it, as two singers are: `voices` tells of that."""
+    recipe = Recipe()
+    made = make_candidate(recipe)
+    start = float(recipe.entry_beat)
+    sung = np.zeros(made.music.n_frames)
+    play_voice(
+        sung,
+        recipe.key_from,
+        lambda b: made.plan.seconds_at(b) + 0.08,
+        range(recipe.entry_beat, recipe.entry_beat + 16),
+    )
+    mixed = mixed_anew(made, outgoing=made.outgoing.samples + stereo(0.5 * sung).samples)
+    points = tuple(MapPoint(beat=start + n, source_s=float(n)) for n in (0, 16))
+    alone = SongLayer(
+        name="voice",
+        song="outgoing",
+        start_beat=start,
+        end_beat=start + 16.0,
+        roles=("voice",),
+        time_map=points,
+    )
+    plan = mixed.plan
+    known = replace(mixed, plan=replace(plan, layers=(*plan.layers, alone)))
+    unknown = replace(mixed, plan=replace(plan, layers=(*plan.layers, replace(alone, roles=()))))
+    assert card(recipe, known).measure("groove_clash").score == 1.0
+    assert card(recipe, known).measure("voices").score < 0.5
+    assert card(recipe, unknown).measure("groove_clash").score < 0.9

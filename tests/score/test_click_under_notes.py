@@ -1,0 +1,33 @@
+"""A click is found in the room though a note of its pitch rings, and the note is taken for none."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from segue.score.cleanliness import click_leak
+from segue.score.listening_to import hear
+from tests.score.synthetic import RATE_HZ, Recipe, facts_of, make_candidate, mixed_anew, stereo
+
+CLICK_HZ = (1000.0, 1500.0)
+
+
+def told(leak):
+    """What is said where notes at both pitches of the click ring through the bridge."""
+    recipe = Recipe(click_leak=leak)
+    made = make_candidate(recipe)
+    t = np.arange(made.music.n_frames) / RATE_HZ
+    notes = stereo(0.1 * sum(np.sin(2 * np.pi * hz * t) for hz in CLICK_HZ)).samples
+    ringing = mixed_anew(made, interlude=made.interlude.samples + notes)
+    music = ringing.music.samples + leak * made.click.samples
+    ringing = replace(ringing, music=replace(ringing.music, samples=music))
+    return click_leak(hear(ringing, *facts_of(recipe)))
+
+
+@pytest.mark.parametrize("leak_db", [-24.0, -30.0, -36.0])
+def test_a_click_under_a_note_of_its_pitch_is_found_at_its_level(leak_db):
+    assert told(10.0 ** (leak_db / 20.0)).value == pytest.approx(leak_db, abs=2.0)
+
+
+def test_a_note_of_its_pitch_is_no_click():
+    assert told(0.0).score == 1.0
