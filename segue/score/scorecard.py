@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-TIE_SCORE: Final = 0.024
+TIE_SCORE: Final = 0.006
 """Differences below it mean nothing: twice the spread of the overall score when a candidate is
-moved to another key or played by other drums (one sigma 0.012 on 12 pairs; 0.002 by drums alone,
-the rest where a key becomes clear a chord sooner or later), measured by `benchmarks.score`."""
+moved to another key or played by other drums (one sigma 0.002 to 0.003 on 28 pairs; of the
+difference of two options of a pair 0.003 to 0.004), measured by `benchmarks.score`."""
 
 
 def ties_of_cards(best_first: Sequence[Scorecard]) -> tuple[bool, ...]:
