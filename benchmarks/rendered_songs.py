@@ -123,11 +123,15 @@ class EdgeDraft:
 def drafted(sketch: Sketch, rng: np.random.Generator) -> EdgeDraft:
     """An arranged edge of a song."""
     sketch = varied(sketch, rng)
-    cut = _drawn_cut(sketch, rng)
-    is_produced = sketch.group == PRODUCED
-    players = produced_players(sketch, rng) if is_produced else (
-        drawn_players(sketch, rng, drums=None))  # fmt: skip
-    return arranged(sketch, cut, players, rng)
+    cut = drawn_cut(sketch, rng)
+    return arranged(sketch, cut, players_of(sketch, rng), rng)
+
+
+def players_of(sketch: Sketch, rng: np.random.Generator) -> Players:
+    """Who plays a song."""
+    if sketch.group == PRODUCED:
+        return produced_players(sketch, rng)
+    return drawn_players(sketch, rng, drums=None)
 
 
 def arranged(sketch: Sketch, cut: Cut, players: Players, rng: np.random.Generator) -> EdgeDraft:
@@ -214,7 +218,7 @@ def varied(sketch: Sketch, rng: np.random.Generator) -> Sketch:
     )  # fmt: skip
 
 
-def _drawn_cut(sketch: Sketch, rng: np.random.Generator) -> Cut:
+def drawn_cut(sketch: Sketch, rng: np.random.Generator) -> Cut:
     """Bars of 45 s or a little less, cut on bar lines anywhere; a third where the song does."""
     edge: Edge = "end" if rng.random() < 0.5 else "start"
     lines_s = sketch.beats_s[list(sketch.bars)]

@@ -39,7 +39,11 @@ _HALF_PITCHED: Final = 0.5
 
 
 def hear_edge(
-    edge: SongEdge, *, overrides: Overrides | None = None, lead: Clip | None = None
+    edge: SongEdge,
+    *,
+    overrides: Overrides | None = None,
+    lead: Clip | None = None,
+    around: tuple[Clip, ...] = (),
 ) -> EdgeFacts:
     """Hear everything about the edge of a song.
 
@@ -51,6 +55,8 @@ def hear_edge(
         What the musician says; goes over the song's own notes.
     lead : Clip, optional
         The sung or lead part, where the song itself does not bring it as a stem.
+    around : tuple of Clip, optional
+        Other stretches of the song, by which its key is surer.
 
     Returns
     -------
@@ -78,6 +84,7 @@ def hear_edge(
         tuning_cents=tuning.cents,
         pitched=pitched,
         is_tuning_said=said.tuning_cents is not None,
+        around=() if said.key else around,
     )
     ending = _ending(edge, pulse, said) if edge.edge == "end" else None
     opening = _opening(edge, pulse, said) if edge.edge == "start" else None

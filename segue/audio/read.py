@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.adapters import resampled_frames, scaled_frames
-from segue.audio.clip import Clip, Edge, SongEdge, Stem
+from segue.audio.clip import Clip, Edge, Role, SongEdge, Stem
 from segue.audio.decode import SoundInfo, read_stereo, sound_info
 from segue.audio.stems_folder import StemFile, read_folder
 from segue.errors import AudioFileError, InputError, printable
@@ -25,6 +25,8 @@ DEFAULT_EDGE_S: Final = 45.0  # seconds of a song's end or start that are read; 
 DEFAULT_RATE_HZ: Final = 48_000  # the rate of stage rigs and video, common practice, no source
 MIN_SONG_S: Final = 2.0
 """Shorter is a sound, not a song: no bar fits at most tempi. Set by judgement."""
+AROUND_RATE_HZ: Final = 12_000  # enough for notes; the rate that keys are heard at
+_LEAST_AROUND_S: Final = 12.0  # a shorter rest of a song tells little of its key; by judgement
 _CONTEXT_S: Final = 0.25
 """Real audio decoded on both sides of the cut; the resampler's filter reaches under 0.05 s."""
 
@@ -89,6 +91,58 @@ def read_song(
         remarks=_remarks(infos, edge),
         n_file_channels=max(info.n_channels for info in infos),
     )
+
+
+def read_around(
+    song: SongEdge, *, roles: tuple[Role, ...], rate_hz: int = AROUND_RATE_HZ
+) -> tuple[Clip, ...]:
+    """What else of a song there is: the stretch beside its edge, and its other end.
+
+    Parameters
+    ----------
+    song : SongEdge
+        As `read_song` gives it.
+    roles : tuple of Role
+        Stems that are added up.
+    rate_hz : int, optional
+        Frames per second of the result.
+
+    Returns
+    -------
+    tuple of Clip
+        In mono, each up to as long as the edge; fewer than two, or none, where the song is
+        short or no stem plays such a role. The edge itself is in none of them.
+
+    Raises
+    ------
+    SegueError
+        If the files are no longer as they were.
+    """
+    spans_s = _spans_around(song)
+    stems = [stem for stem in read_folder(song.path).stems if stem.role in roles] if spans_s else []
+    infos = _all_infos(song.path, tuple(stems))
+    clips = []
+    for from_s, to_s in spans_s if infos else ():
+        first, n_frames = round(from_s * rate_hz), round((to_s - from_s) * rate_hz)
+        mono = sum(
+            _on_grid(info, first_frame=first, n_frames=n_frames, rate_hz=rate_hz).mean(axis=1)
+            for info in infos
+        )
+        samples = np.asarray(mono, dtype=np.float32)[:, None]
+        clips.append(Clip(samples=samples, rate_hz=rate_hz, start_s=first / rate_hz))
+    return tuple(clips)
+
+
+def _spans_around(song: SongEdge) -> list[tuple[float, float]]:
+    """From when to when, in seconds of the file: beside the edge, then the other end."""
+    length_s = song.end_s - song.start_s
+    if song.edge == "end":
+        beside = (max(song.start_s - length_s, 0.0), song.start_s)
+        far = (0.0, min(length_s, beside[0]))
+    else:
+        beside = (song.end_s, min(song.end_s + length_s, song.duration_s))
+        far = (max(song.duration_s - length_s, beside[1]), song.duration_s)
+    return [span for span in (beside, far) if span[1] - span[0] >= _LEAST_AROUND_S]
 
 
 def _remarks(infos: list[SoundInfo], edge: Edge) -> tuple[str, ...]:

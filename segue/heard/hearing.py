@@ -17,7 +17,8 @@ import numpy as np
 
 from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.overrides import Overrides
-from segue.errors import text_of
+from segue.audio.read import read_around
+from segue.errors import SegueError, text_of
 from segue.files.source_digest import source_digest
 
 if TYPE_CHECKING:
@@ -55,7 +56,8 @@ def hear(
     Returns
     -------
     EdgeFacts
-        The same with a cache or without.
+        The same with a cache or without, unless the rest of a song was changed and is as long
+        as before: of what is not the edge the cache knows the length only.
     """
     from_cache, key = None, ""
     if cache is not None:
@@ -65,10 +67,20 @@ def hear(
         return of_song(from_cache, song)
     from segue.analysis.hear import hear_edge
 
-    facts = hear_edge(song, overrides=overrides, lead=lead)
+    facts = hear_edge(song, overrides=overrides, lead=lead, around=around(song))
     if cache is not None:
         cache.keep(key, facts)
     return facts
+
+
+def around(song: SongEdge) -> tuple[Clip, ...]:
+    """Other stretches of the song, where its files are still there to be read."""
+    from segue.analysis.tuning import PITCHED_ROLES
+
+    try:
+        return read_around(song, roles=PITCHED_ROLES)
+    except SegueError:
+        return ()
 
 
 def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:

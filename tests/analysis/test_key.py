@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 
 from segue.analysis.facts import KeyFact, PulseFact
 from segue.analysis.key_evidence import key_evidence
-from segue.analysis.key_heard import MOST_RUNNERS_UP, hear_harmony, key_chances
+from segue.analysis.key_heard import MOST_RUNNERS_UP, chances_in_song, hear_harmony, key_chances
 from segue.analysis.key_segments import hear_segments
 from segue.analysis.key_sequence import MOST_SEGMENTS, sequence_scores
 from segue.analysis.note_frames import NoteFrames, note_frames
 from segue.analysis.tuning import pitched_peaks, settled_tuning
+from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS, Key
 from tests.analysis.key_sounds import (
     CADENCE,
@@ -23,6 +24,7 @@ from tests.analysis.key_sounds import (
     MINOR,
     NO_PULSE,
     RATE_HZ,
+    Chord,
     bass_of,
     chords_of,
     edge_of,
@@ -225,12 +227,54 @@ def test_keys_are_spelled_as_musicians_write_them(tonic, mode, name):
     assert str(fact.key) == name
 
 
-def test_a_close_is_told_from_a_cut():
-    sound = chords_of(0, CADENCE["major"])
-    rung = np.concatenate([sound, note(60, 4.0) * 2, np.zeros(RATE_HZ)])
-    (closed,) = hear_segments(edge_of(mix=rung), NO_PULSE, tuning_cents=0.0)
-    (cut,) = hear_segments(edge_of(mix=sound[: -RATE_HZ // 2]), NO_PULSE, tuning_cents=0.0)
-    assert (closed.rest, cut.rest) == (1.0, 0.0)
+AWAY = ((5, MAJOR), (7, MAJOR))
+"""IV - V over and over, which is I - II of a key as well."""
+AT_HOME = ((0, MAJOR), (9, MINOR), (5, MAJOR), (7, MAJOR))
+
+
+def stretch_of(tonic: float, chords: tuple[Chord, ...], times: int, start_s: float = 0.0) -> Clip:
+    (stem,) = song(tonic, chords * times).stems
+    return replace(stem.clip, start_s=start_s)
+
+
+@pytest.mark.parametrize("tonic", [0, 5, 10])
+def test_the_rest_of_a_song_speaks_for_the_key_that_an_edge_keeps_away_from(tonic):
+    edge, home = song(tonic, AWAY * 6), Key(tonic=tonic, mode="major")
+    around = (stretch_of(tonic, AT_HOME, 8), stretch_of(tonic, AT_HOME, 8))
+    alone = hear_harmony(edge, NO_PULSE, tuning_cents=0.0)[0]
+    heard = hear_harmony(edge, NO_PULSE, tuning_cents=0.0, around=around)[0]
+    assert chance_of(heard, home) > 3 * chance_of(alone, home)
+    assert heard.key == home or heard.confidence < 0.75 * alone.confidence
+
+
+def chance_of(fact: KeyFact, key: Key) -> float:
+    told = {other.key: other.weight for other in fact.runners_up}
+    return fact.confidence if fact.key == key else told.get(key, 0.0)
+
+
+@pytest.mark.parametrize("far", [2, 6])
+def test_the_rest_of_a_song_does_not_outvote_an_edge_that_is_sure(far):
+    edge = song(0, CADENCE["major"] * 6)
+    around = (stretch_of(far, CADENCE["major"], 8), stretch_of(far, CADENCE["major"], 8))
+    alone = hear_harmony(edge, NO_PULSE, tuning_cents=0.0)[0]
+    heard = hear_harmony(edge, NO_PULSE, tuning_cents=0.0, around=around)[0]
+    assert heard.key == alone.key
+    assert heard.confidence < alone.confidence
+
+
+def test_noise_and_silence_around_an_edge_tell_nothing_but_caution():
+    edge = song(0, CADENCE["major"] * 6)
+    noise = np.random.default_rng(3).normal(0.0, 0.1, (20 * RATE_HZ, 1)).astype(np.float32)
+    around = tuple(Clip(samples=gain * noise, rate_hz=RATE_HZ) for gain in (1.0, 0.0))
+    alone = hear_harmony(edge, NO_PULSE, tuning_cents=0.0)[0]
+    heard = hear_harmony(edge, NO_PULSE, tuning_cents=0.0, around=around)[0]
+    assert heard.key == alone.key
+    assert heard.confidence == pytest.approx(alone.confidence, abs=0.1)
+
+
+def test_chances_of_an_edge_alone_stay_as_they_are():
+    chances = np.random.default_rng(1).dirichlet(np.full(len(ALL_KEYS), 0.3))
+    np.testing.assert_allclose(chances_in_song(chances), chances, atol=1e-9)
 
 
 def test_the_model_covers_the_evidence_and_no_more():

@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from segue.audio import read_song
 from segue.audio.decode import read_stereo, sound_info
+from segue.audio.read import read_around
 
 RATES_HZ = [8_000, 11_025, 16_000, 22_050, 32_000, 44_100, 47_999, 48_000, 88_200, 96_000, 192_000]
 RESAMPLER_NOISE = 2e-5  # the filter's reach beyond the context decoded, on noise of 0.2 rms
@@ -112,6 +113,41 @@ def test_reading_an_edge_is_slicing_the_whole(folder, rate_hz, edge, edge_s):
     np.testing.assert_allclose(
         part.mix.samples, whole.mix.samples[at : at + n_frames], atol=RESAMPLER_NOISE
     )
+
+
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+@pytest.mark.parametrize(
+    ("edge", "edge_s", "spans_s"),
+    [("end", 21.2, [(18.8, 40.0), (0.0, 18.8)]), ("start", 20.0, [(20.0, 40.0), (41.2, 61.2)])],
+)
+def test_what_is_read_around_an_edge_lies_beside_it_and_at_the_other_end(
+    sound_file, rate_hz, edge, edge_s, spans_s
+):
+    path = sound_file("a.wav", sine(61.2, rate_hz, hz=50.0), rate_hz, subtype="FLOAT")
+    song = read_song(path, edge=edge, edge_s=edge_s)
+    clips = read_around(song, roles=("mix",), rate_hz=12_000)
+    assert [(clip.start_s, clip.end_s) for clip in clips] == [pytest.approx(s) for s in spans_s]
+    for clip in clips:
+        n = round(clip.start_s * 12_000) + np.arange(clip.n_frames)
+        inside = slice(600, -600)  # the file's hard ends ring
+        truth = sine(61.2, 12_000, hz=50.0).mean(axis=1)[n]
+        np.testing.assert_allclose(clip.samples[inside, 0], truth[inside], atol=1e-3)
+
+
+@pytest.mark.parametrize(("song_s", "n_clips"), [(20.0, 0), (31.0, 0), (33.0, 1), (65.0, 2)])
+def test_a_short_song_has_little_or_nothing_around_its_edge(sound_file, song_s, n_clips):
+    song = read_song(sound_file("a.wav", sine(song_s, 8_000), 8_000), edge="end", edge_s=20.0)
+    assert len(read_around(song, roles=("mix",))) == n_clips
+
+
+def test_only_stems_of_the_asked_roles_are_read_around_an_edge(sound_file, tmp_path):
+    for name, hz in (("keys.wav", 300.0), ("drums.wav", 500.0)):
+        sound_file(name, sine(40, 8_000, hz=hz), 8_000, folder=tmp_path / "band", subtype="FLOAT")
+    song = read_song(tmp_path / "band", edge="end", edge_s=15.0)
+    (clip,) = read_around(song, roles=("keys", "bass"), rate_hz=8_000)
+    level = np.abs(np.fft.rfft(clip.samples[:8_000, 0]))
+    assert (level.argmax(), level[500] < 1e-3 * level[300]) == (300, True)
+    assert read_around(song, roles=("bass",)) == ()
 
 
 @pytest.fixture(scope="module")
