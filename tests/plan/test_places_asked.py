@@ -134,6 +134,44 @@ def test_a_time_moves_by_half_a_bar_at_most_and_says_so(at_s, exactly):
     assert bool(end.moved) == (moved_s >= 0.03 or not is_line)
 
 
+# Bar lines of the old song every 4 beats of 60 / 124 s from 100 s on: 111.61 s is its 24th beat.
+@pytest.mark.parametrize(
+    ("text", "exactly", "words"),
+    [
+        pytest.param("111.6s", False, "", id="on the line"),
+        pytest.param(
+            "112s",
+            False,
+            "Leave at 112s: moved 0.39 s earlier, to the bar line at 1:51.6; "
+            '"exactly" keeps it on the nearest beat.',
+            id="to the line before",
+        ),
+        pytest.param(
+            "111.2s",
+            False,
+            "Leave at 111.2s: moved 0.41 s later, to the bar line at 1:51.6; "
+            '"exactly" keeps it on the nearest beat.',
+            id="to the line after",
+        ),
+        pytest.param(
+            "112s",
+            True,
+            "Leave at 112s: moved 0.10 s later, to the nearest beat, which is no bar line, "
+            "at 1:52.1.",
+            id="to a beat",
+        ),
+        pytest.param(
+            "112.1s",
+            True,
+            "Leave at 112.1s: kept, though it is no bar line.",
+            id="on a beat",
+        ),
+    ],
+)
+def test_a_place_that_moves_says_how_far_and_to_what(text, exactly, words):
+    assert left(ending(), text, exactly=exactly).moved == words
+
+
 @given(bar=st.integers(1, 14))
 def test_bars_are_counted_back_from_the_last_that_is_heard(bar):
     end = left(ending(), f"bar -{bar}")
