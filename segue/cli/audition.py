@@ -100,8 +100,10 @@ def audition(
     try:
         if (run / "set.json").is_file():
             if serve:
-                runs = _evening_views(run, blind=blind, anchor=anchor)
-                _serve(run, runs, port=port, on_lan=lan, opens=not no_open)
+                from segue.setlist.show.evening_votes import evening_votes
+
+                votes = evening_votes(run, is_blind=blind, wants_anchor=anchor)
+                _serve(run, votes, port=port, on_lan=lan, opens=not no_open)
             else:
                 _show_evening(run, blind=blind, opens=not no_open)
             return
@@ -149,24 +151,6 @@ def _show_evening(evening: Path, *, blind: bool, opens: bool) -> None:
         import webbrowser
 
         webbrowser.open(page.resolve().as_uri())
-
-
-def _evening_views(evening: Path, *, blind: bool, anchor: bool) -> _Voted:
-    """The evening's title, and each run folder of it with what is voted on."""
-    from segue.audition.page import page_view
-    from segue.setlist.set_document import read_evening
-
-    told = read_evening(evening)
-    runs = []
-    for join in told.joins:
-        if join.document is not None:
-            folder = evening / join.folder
-            runs.append(
-                (folder, page_view(folder, join.document, is_blind=blind, wants_anchor=anchor))
-            )
-    if not runs:
-        raise RunFolderError(evening, "has no segues to vote on yet: make them with 'segue set'.")
-    return told.title, tuple(runs)
 
 
 def _serve(

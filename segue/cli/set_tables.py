@@ -50,7 +50,8 @@ def print_evening(evening: Evening) -> None:
 def all_warnings(evening: Evening) -> list[str]:
     """Of the joins, in order, then of the evening, each once."""
     sentences = [words for join in evening.joins for words in join.warnings]
-    sentences += [*slot_cautions(evening), *evening.warnings]
+    sentences += [caution.words for caution in slot_cautions(evening)]
+    sentences += evening.warnings
     told = {song.problem for song in evening.songs}
     sentences += [
         f"Segue {join.number} was not made: {join.problem}"

@@ -46,6 +46,18 @@ def choose(house: House, run: str, rank: int, why: str) -> None:
     """
     folder = house.folder.inside(run)
     write_choice(folder, Choice(rank=rank, why=why))
+    show_choice(house, folder)
+
+
+def show_choice(house: House, folder: Path) -> None:
+    """Show what was chosen in a run folder, on the page of its evening too.
+
+    Raises
+    ------
+    SegueError
+        If the evening cannot be read, or its page not written.
+    """
+    house.tell("making")
     if (folder.parent / "set.json").is_file():
         from segue.setlist.show.evening_page import rewrite_evening_page
 

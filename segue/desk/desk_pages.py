@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 from markupsafe import Markup
 
 from segue.audition.limits import RequestRefusalError
+from segue.catalogue.filling import title_at
 from segue.desk.chord_choices import chord_choices
 from segue.desk.end_view import METRES, EndView, script_values
 from segue.desk.evening_desk import evening_view, set_names
@@ -14,7 +15,8 @@ from segue.desk.maker import SetOrder
 from segue.desk.orders import pair_name
 from segue.desk.run_view import earlier_runs, run_view
 from segue.desk.shaped import layers_of, tempo_way
-from segue.errors import SegueError
+from segue.desk.talk_pace import FASTEST_PACE, SLOWEST_PACE, USUAL_PACE, words_a_minute
+from segue.errors import InputError, SegueError
 from segue.pages import filled, joined
 from segue.recipes.changed_recipe import PAD_SOUNDS
 from segue.setlist.lengths import clock
@@ -56,6 +58,11 @@ def page_html(house: House, names: Mapping[str, str]) -> str:
         What is picked: 'old', 'new', 'run' and 'set'; empty for none.
     """
     old, new = names["old"], names["new"]
+    pace, pace_problem = USUAL_PACE, ""
+    try:
+        pace = words_a_minute(house)
+    except InputError as error:
+        pace_problem = error.problem
     return filled(
         "desk.html",
         {
@@ -67,6 +74,9 @@ def page_html(house: House, names: Mapping[str, str]) -> str:
             "evening_part": _part(_or_problem(lambda: evening_html(house, names["set"]))),
             "bridge_bars": BRIDGE_BARS,
             "purposes": PURPOSES,
+            "pace": pace,
+            "pace_problem": pace_problem,
+            "paces": (SLOWEST_PACE, FASTEST_PACE),
             "scripts": SCRIPTS,
         },
     )
@@ -130,8 +140,19 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
 def evening_html(house: House, name: str) -> str:
     """The evening, or which sets there are."""
     view = evening_view(house, name) if name else None
-    values = {"view": view, "sets": set_names(house), "clock": clock}
-    return filled("desk_evening.html", values | {"has_songs": bool(view) or house.has_songs})
+    others: list[tuple[str, str]] = []
+    if view is not None:
+        names = ((house.folder.name_of(song.path), title_at(song)) for song in house.songs())
+        others = [(name, title) for name, title in names if name not in view.song_names]
+    values = {
+        "view": view,
+        "sets": set_names(house),
+        "clock": clock,
+        "others": others,
+        "vote": house.poll_host,
+        "has_songs": bool(view) or house.has_songs,
+    }
+    return filled("desk_evening.html", values)
 
 
 def review_html(told: ReviewedTake) -> str:

@@ -1,24 +1,19 @@
-"""The evening on the desk: a set file, put into another order, planned and made."""
+"""The evening on the desk: what is known of a set, what mends what is warned of, and its making."""
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Annotated, Final
-
-from annotated_types import MaxLen
+from typing import TYPE_CHECKING, Final
 
 from segue.audition.limits import RequestRefusalError
-from segue.catalogue.filling import title_at
 from segue.desk.house import EVENINGS
 from segue.desk.maker import SetOrder
-from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
+from segue.desk.orders import Name  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import NOT_FOUND, safe_name
 from segue.errors import SegueError
-from segue.files.whole_file import write_whole
+from segue.setlist.cautions import evening_cautions, join_cautions, slot_cautions
 from segue.setlist.set_document import SET_NAME, read_evening
-from segue.setlist.set_file import parse_set, path_from, read_set, reordered_text, set_text
-from segue.setlist.set_list import MOST_SONGS
+from segue.setlist.set_file import read_set, set_text
 from segue.setlist.set_request import SetRequest
 
 if TYPE_CHECKING:
@@ -26,36 +21,9 @@ if TYPE_CHECKING:
 
     from segue.desk.house import House
     from segue.desk.maker import OrderedRun
+    from segue.setlist.cautions import Mend
     from segue.setlist.evening import Evening
     from segue.setlist.set_list import SetList
-
-_CHANGED: Final = 409  # status code of HTTP (RFC 9110)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrderBody:
-    """Puts a set into another order.
-
-    Parameters
-    ----------
-    titles : tuple of str
-        Of the songs as they stood on the page, so that two windows do not undo each other.
-    order : tuple of int
-        Their places, from 0, in the order that is wanted.
-    """
-
-    set: Name
-    titles: Annotated[tuple[Words, ...], MaxLen(MOST_SONGS)]
-    order: Annotated[tuple[int, ...], MaxLen(MOST_SONGS)]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class NewSetBody:
-    """Wants a set file of some songs."""
-
-    title: Annotated[str, MaxLen(100)]
-    songs: Annotated[tuple[Name, ...], MaxLen(MOST_SONGS)]
-    slot: Annotated[str, MaxLen(20)] = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +32,41 @@ class SetBody:
 
     set: Name
     plan_only: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VoteBody:
+    """Wants one ballot on every segue of an evening."""
+
+    set: Name
+    blind: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WayToMend:
+    """A button that leads to where something is mended.
+
+    Parameters
+    ----------
+    words : str
+        On the button.
+    target : str
+        Kind of the place, as `segue.setlist.cautions.Mend` has it.
+    at : int
+        Place of the song, from 0.
+    """
+
+    words: str
+    target: str
+    at: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShownCaution:
+    """A sentence to look out for, and the ways to mend it."""
+
+    words: str
+    ways: tuple[WayToMend, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,6 +91,64 @@ class EveningView:
     making: OrderedRun | None
     song_names: tuple[str, ...]
     folder: str
+
+    @property
+    def cautions(self) -> tuple[ShownCaution, ...]:
+        """What is to be said of the evening as a whole."""
+        if self.evening is None:
+            return ()
+        songs = self.set_list.songs
+        told = (*slot_cautions(self.evening), *evening_cautions(self.evening, songs))
+        mends = {caution.words: caution.mends for caution in told}
+        words = (*(c.words for c in slot_cautions(self.evening)), *self.evening.warnings)
+        return tuple(self._shown(sentence, mends.get(sentence, ())) for sentence in words)
+
+    def cautions_of(self, number: int) -> tuple[ShownCaution, ...]:
+        """What is to be said of a join, from 1."""
+        if self.evening is None:
+            return ()
+        join, songs = self.evening.joins[number - 1], self.evening.songs
+        old, new, mends = songs[number - 1], songs[number], {}
+        if old.end is not None and new.start is not None:
+            written = self.set_list.songs
+            told = join_cautions(
+                written[number - 1], old.end, written[number], new.start, number=number
+            )
+            mends = {caution.words: caution.mends for caution in told}
+        shown = [self._shown(words, mends.get(words, ())) for words in join.warnings]
+        if join.problem and join.problem not in (old.problem, new.problem):
+            shown.append(ShownCaution(words=join.problem))
+        return tuple(shown)
+
+    @property
+    def unchosen(self) -> tuple[int, ...]:
+        """Numbers of the joins that are made and not chosen yet."""
+        joins = () if self.evening is None else self.evening.joins
+        return tuple(j.number for j in joins if j.document is not None and not j.document.choice)
+
+    @property
+    def n_made(self) -> int:
+        """How many joins there are options for."""
+        joins = () if self.evening is None else self.evening.joins
+        return sum(join.document is not None for join in joins)
+
+    def _shown(self, words: str, mends: tuple[Mend, ...]) -> ShownCaution:
+        titles = [song.title for song in self.set_list.songs]
+        ways = tuple(
+            WayToMend(words=_MENDS[kind].format(titles[n - 1]), target=kind, at=n - 1)
+            for kind, n in mends
+        )
+        return ShownCaution(words=words, ways=ways)
+
+
+_MENDS: Final = {
+    "order": "Move {}",
+    "fewer": "Take {} out",
+    "more": "Add a song",
+    "between": "Talk or stop after {}",
+    "file": "Show the file of {}",
+}
+"""What is pressed, by what mends it."""
 
 
 def set_names(house: House) -> tuple[str, ...]:
@@ -115,8 +176,8 @@ def evening_view(house: House, name: str) -> EveningView:
     SegueError
         If the set file is faulty.
     """
-    set_list = _read(house, name)
-    out = _out(house, name)
+    set_list = read_set_of(house, name)
+    out = evening_folder(house, name)
     return EveningView(
         name=name,
         set_list=set_list,
@@ -125,63 +186,6 @@ def evening_view(house: House, name: str) -> EveningView:
         song_names=tuple(_name_of(house, song.path) for song in set_list.songs),
         folder=house.folder.name_of(out),
     )
-
-
-def reorder(house: House, body: OrderBody) -> None:
-    """Write the set file in another order; its own words are moved, and not rewritten.
-
-    Raises
-    ------
-    RequestRefusalError
-        If it is no order, or the file has changed since the page showed it.
-    SegueError
-        If the file is faulty.
-    """
-    path = _path(house, body.set)
-    set_list = _read(house, body.set)
-    if tuple(song.title for song in set_list.songs) != body.titles:
-        raise RequestRefusalError(
-            "The set was changed meanwhile: look at it again.", status=_CHANGED
-        )
-    if sorted(body.order) != list(range(len(set_list.songs))):
-        raise RequestRefusalError("That is no order of the songs.", status=_CHANGED)
-    paths = [path_from(path.parent, song.path) for song in set_list.songs]
-    text = reordered_text(set_text(path), body.order, paths)
-    parse_set(text, path)
-    write_whole(path, text.encode())
-    house.tell("evening")
-
-
-def new_set(house: House, body: NewSetBody) -> str:
-    """Write a set file of some songs in their order.
-
-    Returns
-    -------
-    str
-        Its name.
-
-    Raises
-    ------
-    RequestRefusalError
-        If a song is not there.
-    SegueError
-        If the set cannot be.
-    """
-    path = house.folder.free("", f"{safe_name(body.title, fallback='set')}.toml")
-    lines = ["schema_version = 1", f"title = {_quoted(body.title.strip() or 'Set')}"]
-    if body.slot.strip():
-        lines.append(f"slot = {_quoted(body.slot.strip())}")
-    seen: dict[str, int] = {}  # titles are unique in a set
-    for name in body.songs:
-        title = title_at(house.song(name))
-        seen[title] = seen.get(title, 0) + 1
-        title = title if seen[title] == 1 else f"{title} ({seen[title]})"
-        lines += ["", "[[songs]]", f"path = {_quoted(name)}", f"title = {_quoted(title)}"]
-    text = "\n".join(lines) + "\n"
-    parse_set(text, path)
-    write_whole(path, text.encode())
-    house.tell("evening")
-    return path.name
 
 
 def order_evening(house: House, body: SetBody) -> None:
@@ -195,8 +199,8 @@ def order_evening(house: House, body: SetBody) -> None:
     from segue.setlist.set_request import check_request
 
     request = SetRequest(
-        set_list=_read(house, body.set),
-        out=_out(house, body.set),
+        set_list=read_set_of(house, body.set),
+        out=evening_folder(house, body.set),
         own_recipes=house.rules.own_recipes,
         own_weights=house.rules.own_weights,
     )
@@ -205,15 +209,31 @@ def order_evening(house: House, body: SetBody) -> None:
     house.tell("evening")
 
 
-def _path(house: House, name: str) -> Path:
+def set_path(house: House, name: str) -> Path:
+    """A set file of the folder.
+
+    Raises
+    ------
+    RequestRefusalError
+        If there is none of that name.
+    """
     path = house.folder.inside(name)
     if path.suffix != ".toml" or path.parent != house.folder.root or not path.is_file():
         raise RequestRefusalError("There is no such set.", status=NOT_FOUND)
     return path
 
 
-def _read(house: House, name: str) -> SetList:
-    set_list = read_set(_path(house, name))
+def read_set_of(house: House, name: str) -> SetList:
+    """What a set file says.
+
+    Raises
+    ------
+    RequestRefusalError
+        If there is none of that name, or a song of it lies outside of the folder.
+    SegueError
+        If it is faulty.
+    """
+    set_list = read_set(set_path(house, name))
     for song in set_list.songs:
         if not house.folder.holds(song.path):
             raise RequestRefusalError(
@@ -224,7 +244,14 @@ def _read(house: House, name: str) -> SetList:
     return set_list
 
 
-def _out(house: House, name: str) -> Path:
+def evening_folder(house: House, name: str) -> Path:
+    """Where the evening of a set file lies, or will lie.
+
+    Raises
+    ------
+    RequestRefusalError
+        If the name leads out of the folder.
+    """
     return house.folder.inside(
         f"{EVENINGS}/{safe_name(name.removesuffix('.toml'), fallback='set')}"
     )
@@ -255,7 +282,3 @@ def _name_of(house: House, path: Path) -> str:
 
     place = absolute(path)
     return house.folder.name_of(place) if place.is_relative_to(house.folder.root) else ""
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)

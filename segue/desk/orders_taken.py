@@ -3,22 +3,26 @@
 from __future__ import annotations
 
 import asyncio
+from contextlib import suppress
 from typing import TYPE_CHECKING, Final, TypeVar
 from urllib.parse import quote
 
 from starlette.responses import JSONResponse, Response
 
 from segue.audition.bodies import body_of
-from segue.desk import carrying, evening_desk, orders, shaped
+from segue.desk import carrying, evening_changes, evening_desk, orders, shaped, talk_pace
 from segue.desk.desk_sounds import SOUND_TYPES
-from segue.desk.poll_host import host_poll
+from segue.desk.poll_host import host_evening, host_poll
+from segue.errors import SegueError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from pathlib import Path
 
     from starlette.requests import Request
 
     from segue.desk.house import House
+    from segue.desk.poll_host import PollHost
     from segue.desk.rough_option import RoughSound
 
 Body = TypeVar("Body")
@@ -39,6 +43,11 @@ async def _say(request: Request, house: House) -> Response:
     return JSONResponse({})
 
 
+async def _pace(request: Request, house: House) -> Response:
+    await _in_turn(request, house, talk_pace.PaceBody, talk_pace.keep_pace)
+    return JSONResponse({})
+
+
 async def _make(request: Request, house: House) -> Response:
     making = await _in_turn(request, house, orders.MakeBody, orders.order)
     return JSONResponse({"number": making.number, "run": making.run})
@@ -51,7 +60,6 @@ async def _choose(request: Request, house: House) -> Response:
         orders.ChooseBody,
         lambda _, body: carrying.choose(house, body.run, body.rank, body.why.strip()),
     )
-    house.tell("making")
     return JSONResponse({})
 
 
@@ -111,16 +119,45 @@ async def _pack(request: Request, house: House) -> Response:
 async def _vote(request: Request, house: House) -> Response:
     body = await body_of(request, orders.RunBody, house.clients.limits)
     folder = house.folder.inside(body.run)
+    return await _open_vote(
+        house, lambda: host_poll(folder, body.run, is_blind=body.blind, on_chosen=_shown(house))
+    )
+
+
+async def _vote_on_evening(request: Request, house: House) -> Response:
+    body = await body_of(request, evening_desk.VoteBody, house.clients.limits)
+    out = evening_desk.evening_folder(house, body.set)
+    return await _open_vote(
+        house, lambda: host_evening(out, body.set, is_blind=body.blind, on_chosen=_shown(house))
+    )
+
+
+def _shown(house: House) -> Callable[[Path], None]:
+    """What is done when a vote was closed: the choice is kept, whatever becomes of the page."""
+
+    def shown(folder: Path) -> None:
+        with suppress(SegueError):
+            carrying.show_choice(house, folder)
+
+    return shown
+
+
+async def _open_vote(house: House, opened: Callable[[], PollHost]) -> Response:
+    """One vote at a time: the one before is ended."""
     async with house.writing:
-        if house.poll_host is not None:
-            await asyncio.to_thread(house.poll_host.stop)
-        house.poll_host = await asyncio.to_thread(
-            lambda: host_poll(
-                folder, body.run, is_blind=body.blind, on_chosen=lambda: house.tell("making")
-            )
-        )
-    house.tell("making")
+        before, house.poll_host = house.poll_host, None
+        if before is not None:
+            await asyncio.to_thread(before.stop)
+        try:
+            house.poll_host = await asyncio.to_thread(opened)
+        finally:
+            _tell_of_vote(house)
     return JSONResponse({})
+
+
+def _tell_of_vote(house: House) -> None:
+    house.tell("making")
+    house.tell("evening")
 
 
 async def _stop_vote(_: Request, house: House) -> Response:
@@ -128,17 +165,27 @@ async def _stop_vote(_: Request, house: House) -> Response:
         if house.poll_host is not None:
             await asyncio.to_thread(house.poll_host.stop)
             house.poll_host = None
-    house.tell("making")
+    _tell_of_vote(house)
     return JSONResponse({})
 
 
 async def _reorder(request: Request, house: House) -> Response:
-    await _in_turn(request, house, evening_desk.OrderBody, evening_desk.reorder)
+    await _in_turn(request, house, evening_changes.OrderBody, evening_changes.reorder)
+    return JSONResponse({})
+
+
+async def _add_song(request: Request, house: House) -> Response:
+    await _in_turn(request, house, evening_changes.AddBody, evening_changes.add_song)
+    return JSONResponse({})
+
+
+async def _say_of_set(request: Request, house: House) -> Response:
+    await _in_turn(request, house, evening_changes.FieldBody, evening_changes.say_of_set)
     return JSONResponse({})
 
 
 async def _new_set(request: Request, house: House) -> Response:
-    name = await _in_turn(request, house, evening_desk.NewSetBody, evening_desk.new_set)
+    name = await _in_turn(request, house, evening_changes.NewSetBody, evening_changes.new_set)
     return JSONResponse({"set": name})
 
 
@@ -150,6 +197,7 @@ async def _make_evening(request: Request, house: House) -> Response:
 
 ORDERS: Final = {
     "/say": _say,
+    "/pace": _pace,
     "/rough": _rough,
     "/make": _make,
     "/choose": _choose,
@@ -163,6 +211,9 @@ ORDERS: Final = {
     "/vote/stop": _stop_vote,
     "/evening/order": _reorder,
     "/evening/new": _new_set,
+    "/evening/add": _add_song,
+    "/evening/say": _say_of_set,
+    "/evening/vote": _vote_on_evening,
     "/evening/make": _make_evening,
 }
 """Addresses and what answers them."""

@@ -7,6 +7,7 @@ import tempfile
 import threading
 from contextlib import ExitStack
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,16 +18,20 @@ from segue.audition.network import (
     lan_address,
     listening_socket,
 )
-from segue.audition.page import PageView
+from segue.audition.page import page_view
 from segue.audition.poll import VotedRun
 from segue.audition.secrets import code_to_read, new_secrets
 from segue.audition.serve import VoteServer
 from segue.audition.served_files import served_files
-from segue.audition.sitting import open_sitting
+from segue.audition.sitting import open_evening, open_sitting
 from segue.runfolder import read_document
+from segue.setlist.show.evening_votes import evening_votes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from segue.audition.secrets import Secrets
+    from segue.audition.sitting import Sitting
 
 _LEAVE_S = 5.0  # seconds that a vote gets to end
 
@@ -37,8 +42,8 @@ class PollHost:
 
     Parameters
     ----------
-    run : str
-        Name of the run folder that is voted on.
+    on : str
+        Name of the run folder that is voted on, or of the set file of an evening.
     join_url : str
         For the phones.
     code : str
@@ -47,7 +52,7 @@ class PollHost:
         For the one who closes the vote.
     """
 
-    run: str
+    on: str
     join_url: str
     code: str
     host_url: str
@@ -76,7 +81,9 @@ class PollHost:
         return out.getvalue()
 
 
-def host_poll(folder: Path, run: str, *, is_blind: bool, on_chosen: Callable[[], None]) -> PollHost:
+def host_poll(
+    folder: Path, run: str, *, is_blind: bool, on_chosen: Callable[[Path], None]
+) -> PollHost:
     """Open a vote on a run folder to the phones in the room, or to this machine alone.
 
     Parameters
@@ -84,15 +91,60 @@ def host_poll(folder: Path, run: str, *, is_blind: bool, on_chosen: Callable[[],
     run : str
         What the desk calls the folder.
     on_chosen : callable
-        Called when the vote was closed and the choice is in the run folder.
+        Called with the folder when the vote was closed and the choice is in it.
 
     Raises
     ------
     SegueError
         If the run folder cannot be read, or votes cannot be kept in it.
     """
-    document = read_document(folder)
-    view = PageView(document=document, records=document.candidates, is_blind=is_blind)
+    view = page_view(folder, read_document(folder), is_blind=is_blind, wants_anchor=False)
+
+    def opened(sounds: Path, secrets: Secrets) -> Sitting:
+        files = served_files(folder, view, sounds)
+        told = partial(on_chosen, folder)
+        voted = VotedRun(folder=folder, view=view, files=files, on_chosen=told)
+        return open_sitting(voted, secrets=secrets)
+
+    return _hosted(run, opened)
+
+
+def host_evening(
+    folder: Path, name: str, *, is_blind: bool, on_chosen: Callable[[Path], None]
+) -> PollHost:
+    """Open one ballot on every segue of an evening that is made.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the evening.
+    name : str
+        Of its set file.
+    on_chosen : callable
+        Called with a run folder when its vote was closed and the choice is in it.
+
+    Raises
+    ------
+    SegueError
+        If nothing is made yet, a folder cannot be read, or votes cannot be kept in it.
+    """
+    title, runs = evening_votes(folder, is_blind=is_blind)
+
+    def opened(sounds: Path, secrets: Secrets) -> Sitting:
+        voted = []
+        for n, (run, view) in enumerate(runs):
+            place = sounds / str(n)
+            place.mkdir()
+            files = served_files(run, view, place)
+            told = partial(on_chosen, run)
+            voted.append(VotedRun(folder=run, view=view, files=files, on_chosen=told))
+        return open_evening(folder, title, voted, secrets=secrets)
+
+    return _hosted(name, opened)
+
+
+def _hosted(on: str, opened: Callable[[Path, Secrets], Sitting]) -> PollHost:
+    """A sitting that is served by a thread of its own."""
     address = lan_address()
     secrets = new_secrets(needs_code=address is not None)
     with ExitStack() as stack:
@@ -100,11 +152,8 @@ def host_poll(folder: Path, run: str, *, is_blind: bool, on_chosen: Callable[[],
         sock = stack.enter_context(
             listening_socket(LOOPBACK if address is None else EVERYWHERE, None)
         )
-        files = served_files(folder, view, Path(sounds))
-        voted = VotedRun(folder=folder, view=view, files=files, on_chosen=on_chosen)
-        sitting = open_sitting(voted, secrets=secrets)
         names = ("localhost",) if address is None else host_names()
-        server = VoteServer(sitting, names=names)
+        server = VoteServer(opened(Path(sounds), secrets), names=names)
         thread = threading.Thread(
             target=server.run, kwargs={"sockets": [sock]}, name="vote", daemon=True
         )
@@ -113,7 +162,7 @@ def host_poll(folder: Path, run: str, *, is_blind: bool, on_chosen: Callable[[],
         url = f"http://{address or LOOPBACK}:{port}/"
         code = secrets.join_code
         return PollHost(
-            run=run,
+            on=on,
             join_url=url if code is None else f"{url}#{code}",
             code="" if code is None else code_to_read(code),
             host_url=f"http://{LOOPBACK}:{port}/host#{secrets.host_token}",

@@ -165,7 +165,8 @@ def finished_evening(
             slot_s=request.set_list.slot_s,
         )
     )
-    return replace(evening, warnings=evening_cautions(evening, songs))
+    told = evening_cautions(evening, songs)
+    return replace(evening, warnings=tuple(caution.words for caution in told))
 
 
 def breaks_after(song: SetSong) -> Breaks:
@@ -181,7 +182,8 @@ def _bare_join(
     warnings: tuple[str, ...] = ()
     if old.end is not None and new.start is not None:
         end, start = old.end.facts, new.start.facts
-        warnings = tuple(join_cautions(song, end, next_song, start))
+        told = join_cautions(song, end, next_song, start, number=n + 1)
+        warnings = tuple(caution.words for caution in told)
         if have_keys(end, start):
             distance = key_distance(end.key.key, start.key.key)
         if have_pulses(end, start):

@@ -121,8 +121,8 @@ def test_after_a_while_the_old_key_is_out_of_the_ear(talk_s, changeover_s, warns
 
 
 def test_talk_after_the_last_song_is_not_dropped_in_silence():
-    (words,) = evening_cautions(evening([song(1)], []), [said(1, talk_s=40, changeover_s=9)])
-    assert words == (
+    (told,) = evening_cautions(evening([song(1)], []), [said(1, talk_s=40, changeover_s=9)])
+    assert told.words == (
         "'Song 1' comes last: its talk and changeover would follow the evening and are not counted."
     )
 
@@ -134,7 +134,7 @@ def test_a_drop_after_a_peak_is_warned_of(energy, bpm, warns):
     found = [
         *join_cautions(said(1, energy=energy), end_facts(bpm=128), said(2), start_facts(bpm=bpm))
     ]
-    assert any("drops from 128 to" in words for words in found) == warns
+    assert any("drops from 128 to" in caution.words for caution in found) == warns
 
 
 def test_of_what_was_not_heard_nothing_is_warned_or_counted():
@@ -153,7 +153,7 @@ def cautions_of(n, *, keys=None, voices=None, slot_s=None, **fields):
         [song(k + 1, key=keys[k]) for k in range(n)], map(stop, range(1, n)), slot_s=slot_s
     )
     written = [said(k + 1, voice=voices[k], **fields) for k in range(n)]
-    return (*slot_cautions(made), *evening_cautions(made, written))
+    return tuple(c.words for c in (*slot_cautions(made), *evening_cautions(made, written)))
 
 
 def test_three_in_a_key_are_warned_of_and_two_are_not():

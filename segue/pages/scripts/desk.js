@@ -6,7 +6,6 @@ import { listenToOptions, openOptions, refreshOptions, remember } from "./desk_o
 import { hearRough } from "./desk_shape.js";
 import { setLevel, stop } from "./desk_sound.js";
 
-const WORDS_A_MINUTE = 140; // of talk between songs; by judgement
 Object.assign(names, JSON.parse(byId("names").textContent));
 
 function find() {
@@ -38,7 +37,11 @@ async function openPair(picked) {
   remember();
   showPair();
   [awaiting] = await Promise.all([refreshEnds(), refreshOptions()]);
-  if (names.old && names.new) byId("work").scrollIntoView({ block: "start" });
+  if (!(names.old && names.new)) return;
+  // a segue that is made is to be listened to; another one is to be made from its two ends
+  const isMade = Boolean(picked.run && byId("run-values")), part = byId(isMade ? "options" : "work");
+  part.scrollIntoView({ block: "start" });
+  if ("run" in picked && picked.old && picked.new) (isMade ? byId("play-way") : document.querySelector("#ends .cursor"))?.focus({ preventScroll: true });
 }
 
 byId("songs").addEventListener("click", (event) => {
@@ -64,10 +67,22 @@ function drawPlanks() {
     + `<path d="M20 46 Q80 -6 140 46"${n ? "" : ' stroke-dasharray="5 4"'}/>${lines.join("")}<text x="80" y="58">${n ? `${n} bar${n > 1 ? "s" : ""}` : ""}</text>`;
 }
 byId("bars").addEventListener("change", drawPlanks);
+function timeSpeech() {
+  const n = byId("speech").value.trim().split(/\s+/).filter(Boolean).length, pace = Number(byId("pace").value);
+  if (!n || !byId("pace").checkValidity() || !pace) return;
+  const seconds = Math.max(Math.round(n / pace * 60), 1);
+  byId("talk").value = seconds;
+  byId("speech-words").textContent = `${n} word${n === 1 ? "" : "s"}, about ${seconds} s`;
+}
 byId("speech").addEventListener("input", () => {
-  const n = byId("speech").value.trim().split(/\s+/).filter(Boolean).length;
-  byId("talk").value = n ? Math.max(Math.round(n / WORDS_A_MINUTE * 60), 1) : "";
+  if (!byId("speech").value.trim()) { byId("talk").value = ""; byId("speech-words").textContent = ""; }
+  timeSpeech();
 });
+byId("pace").addEventListener("change", () => trying(async () => {
+  await post("pace", { words_a_minute: Number(byId("pace").value) });
+  timeSpeech();
+  tell("Kept for the songs of this folder.");
+}));
 const wishes = () => ({
   old: names.old, new: names.new, ...marks(),
   bars: Number(byId("bars").value) || null,

@@ -12,15 +12,54 @@ export async function refreshEvening() {
   if (text !== null) replacePart(byId("evening"), text);
 }
 
-async function keepOrder(focused = null) {
-  const songs = songsOf(), places = songs.map((node) => Number(node.dataset.place));
-  if (places.every((place, n) => place === n)) return;
+// The songs as the page was told of them, wherever they were dragged since.
+function shownSet() {
   const titles = [];
-  songs.forEach((node) => { titles[Number(node.dataset.place)] = node.dataset.title; });
-  const done = await trying(() => post("evening/order", { set: names.set, titles, order: places }));
+  songsOf().forEach((node) => { titles[Number(node.dataset.place)] = node.dataset.title; });
+  return { set: names.set, titles };
+}
+
+// Change the set file, show it, and plan the evening anew.
+async function changeSet(path, values, words) {
+  const done = await trying(() => post(path, { ...shownSet(), ...values }));
   await refreshEvening();
+  if (done) { tell(words); await plan(true); }
+}
+
+async function keepOrder(focused = null) {
+  const order = songsOf().map((node) => Number(node.dataset.place));
+  if (order.every((place, n) => place === n)) return;
+  await changeSet("evening/order", { order }, "The set file has this order now.");
   if (focused !== null) songsOf()[focused]?.querySelector(".grip").focus();
-  if (done) { tell("The set file has this order now."); await plan(true); }
+}
+
+async function takeOut(node) {
+  const at = Number(node.dataset.place), { title } = node.dataset;
+  const order = songsOf().map((one) => Number(one.dataset.place)).filter((place) => place !== at);
+  await changeSet("evening/order", { order }, `${title} is out of the set; its file stays.`);
+  songsOf()[Math.min(at, order.length - 1)]?.querySelector(".take-out, .grip").focus();
+}
+
+function say({ value, dataset: { field, at } }) {
+  const told = field === "segue" ? value === "true" : value === "" ? null : Number(value);
+  const song = at === undefined ? null : Number(at);
+  return changeSet("evening/say", { song, field, value: told }, "It is written in the set file.");
+}
+
+// Where a caution is mended: shown, and focused.
+function goTo(target, at) {
+  const song = songsOf()[at], form = song?.querySelector(".between");
+  const row = [...document.querySelectorAll("#songs .song")].find((node) => node.dataset.song === song?.dataset.song);
+  if (target === "between" && form) form.open = true;
+  if (target === "file") byId("songs-part").open = true;
+  const node = {
+    order: song?.querySelector(".grip"), fewer: song?.querySelector(".take-out"), more: byId("add-song") || byId("drop-files"),
+    between: form?.querySelector("select, input"), file: row,
+  }[target];
+  if (target === "more" && !byId("add-song")) byId("songs-part").open = true;
+  if (target === "file" && row) row.tabIndex = -1;
+  node?.focus();
+  node?.scrollIntoView({ block: "center" });
 }
 
 const plan = (planOnly) => trying(() => post("evening/make", { set: names.set, plan_only: planOnly }));
@@ -35,16 +74,29 @@ function move(node, step) {
 export function listenToEvening(openPair) {
   const part = byId("evening");
   part.addEventListener("change", (event) => {
-    if (event.target.id !== "set-name") return;
-    names.set = event.target.value;
-    remember();
-    refreshEvening();
+    const { target } = event;
+    if (target.dataset.field) say(target);
+    else if (target.id === "add-song" && target.value) changeSet("evening/add", { song: target.value }, "It is at the end of the set.");
+    else if (target.id === "set-name") {
+      names.set = target.value;
+      remember();
+      refreshEvening();
+    }
   });
   part.addEventListener("click", async (event) => {
     const button = event.target.closest("button");
     if (!button) return;
-    const { openOld, openNew, openRun } = button.dataset;
+    const { openOld, openNew, openRun, mend, at } = button.dataset;
     if (openOld) openPair({ old: openOld, new: openNew, run: openRun || "" });
+    else if (mend) goTo(mend, Number(at));
+    else if (button.matches(".take-out")) takeOut(button.closest(".set-song"));
+    else if (button.id === "vote-evening") {
+      const isOn = button.dataset.on === "true";
+      button.disabled = true;
+      if (!isOn) tell("The sounds for the phones are made ready …");
+      await trying(() => (isOn ? post("vote/stop", {}) : post("evening/vote", { set: names.set, blind: byId("vote-blind").checked })));
+      await refreshEvening();
+    }
     else if (button.id === "plan-evening") plan(true);
     else if (button.id === "make-evening") plan(false);
     else if (button.id === "new-set") {

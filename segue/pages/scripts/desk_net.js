@@ -53,16 +53,22 @@ export async function trying(work) {
 export function replacePart(part, text) {
   const active = document.activeElement;
   const focus = part.contains(active) ? pathTo(part, active) : null;
+  const typed = focus && /^(INPUT|TEXTAREA)$/.test(active.tagName) && active.type !== "file" ? active.value : null;
   const open = [...part.querySelectorAll("details")].map((node) => node.open);
   const scrolls = [...part.querySelectorAll("ul")].map((node) => node.scrollTop);
   part.innerHTML = text;
   part.querySelectorAll("details").forEach((node, n) => { if (open[n]) node.open = true; });
   part.querySelectorAll("ul").forEach((node, n) => { if (scrolls[n]) node.scrollTop = scrolls[n]; });
-  if (focus) part.querySelector(focus)?.focus({ preventScroll: true });
+  const again = focus && part.querySelector(focus);
+  if (!again) return;
+  if (typed !== null) again.value = typed; // what was being typed goes on
+  again.focus({ preventScroll: true });
 }
 
 function pathTo(part, node) {
   if (node.id) return `#${CSS.escape(node.id)}`;
+  const { field, at } = node.dataset;
+  if (field && at) return `[data-field="${field}"][data-at="${at}"]`;
   for (const name of ["aria-label", "data-do", "data-say", "data-way", "data-choose", "data-run"]) {
     const value = node.getAttribute(name), end = node.closest(".end");
     if (value) return `${end ? `#${end.id} ` : ""}[${name}="${CSS.escape(value)}"]`;

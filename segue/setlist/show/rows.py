@@ -185,7 +185,7 @@ def rows_of(evening: Evening) -> EveningRows:
             for join, old, new in zip(evening.joins, songs, songs[1:], strict=False)
         ),
         slot_s=evening.slot_s,
-        warnings=(*slot_cautions(evening), *evening.warnings),
+        warnings=(*(c.words for c in slot_cautions(evening)), *evening.warnings),
     )
 
 
