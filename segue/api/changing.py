@@ -65,11 +65,12 @@ def change(
         If something cannot be done, a song is gone or has changed, or the folder cannot be
         written; then the run is as it was.
     """
-    from segue.job.version import make_version
+    from segue.job.version import VersionOrder, make_version
     from segue.runfolder import read_document
 
     folder, own = Path(run), None if own_recipes is None else Path(own_recipes)
-    record = make_version(folder, option, changes, own_recipes=own, progress=progress)
+    order = VersionOrder(run=folder, option=option, changes=changes, own_recipes=own)
+    record = make_version(order, progress=progress)
     return option_of(folder, record, read_document(folder).rate_hz)
 
 

@@ -152,7 +152,7 @@ async def _join(request: Request) -> Response:
     if code is not None and not sitting.is_right(
         code, code_as_drawn(body.code), client_address(request.scope)
     ):
-        return refusal("That is not the code in the terminal.", status=FORBIDDEN)
+        return refusal("That is not the code of this address.", status=FORBIDDEN)
     return await _let_in(sitting, name=" ".join(body.name.split()), is_host=False)
 
 
@@ -160,7 +160,7 @@ async def _host(request: Request) -> Response:
     sitting = _sitting(request)
     body = await body_of(request, HostBody, sitting.clients.limits)
     if not sitting.is_right(sitting.secrets.host_token, body.token, client_address(request.scope)):
-        return refusal("Open the address that the terminal shows.", status=FORBIDDEN)
+        return refusal("Open the whole address, as it was shown to you.", status=FORBIDDEN)
     listener = sitting.known(_cookie(request))
     if listener is None:
         return await _let_in(sitting, name="", is_host=True)
@@ -225,7 +225,7 @@ async def _host_events(request: Request) -> Response:
     sitting = _sitting(request)
     listener = sitting.known(_cookie(request))
     if listener is None or not listener.is_host:
-        return refusal("Open the address that the terminal shows.", status=FORBIDDEN)
+        return refusal("Open the whole address, as it was shown to you.", status=FORBIDDEN)
     return _stream(request, sitting.host_messages())
 
 

@@ -119,13 +119,15 @@ def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool
     from segue.cli.progress import progress_bar
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.tables import candidate_report, print_json
-    from segue.job.version import N_STEPS, make_version
+    from segue.job.version import N_STEPS, VersionOrder, make_version
     from segue.runfolder import read_document
     from segue.workers import one_heap
 
     one_heap()
     with progress_bar(N_STEPS, quiet=quiet) as tell:
-        record = make_version(run, option, changes, own_recipes=own_recipes_folder(), progress=tell)
+        own = own_recipes_folder()
+        order = VersionOrder(run=run, option=option, changes=changes, own_recipes=own)
+        record = make_version(order, progress=tell)
     show_on_evening_page(run)
     if json:
         print_json({"run": str(run), **candidate_report(record)})

@@ -19,6 +19,7 @@ from segue.desk.desk_pages import (
     style_text,
 )
 from segue.desk.own_folder import NOT_FOUND
+from segue.pages import filled
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -53,6 +54,12 @@ async def _options(request: Request, house: House) -> Response:
     return HTMLResponse(await asyncio.to_thread(options_html, house, names))
 
 
+async def _versions(request: Request, house: House) -> Response:
+    run = request.query_params.get("run", "")
+    made = house.version_maker.under_way(run)
+    return HTMLResponse(filled("desk_versions.html", {"under_way": made}))
+
+
 async def _evening(request: Request, house: House) -> Response:
     return HTMLResponse(
         await asyncio.to_thread(evening_html, house, request.query_params.get("set", ""))
@@ -83,6 +90,7 @@ PARTS: Final = {
     "/songs": _songs,
     "/ends": _ends,
     "/options": _options,
+    "/versions": _versions,
     "/evening": _evening,
     "/events": _events,
     "/js/{name}": _script,

@@ -18,6 +18,7 @@ from segue.desk.end_view import EndView, end_view
 from segue.desk.maker import Maker
 from segue.desk.own_folder import NOT_FOUND
 from segue.desk.sketcher import Sketcher, rough_order
+from segue.desk.version_maker import VersionMaker
 from segue.job.request import Request
 from segue.plan.heard_words import key_words, tempo_words
 
@@ -105,6 +106,7 @@ class House:
     ears: Ears = field(init=False)
     sketcher: Sketcher = field(default_factory=Sketcher)
     maker: Maker = field(init=False)
+    version_maker: VersionMaker = field(init=False)
     poll_host: PollHost | None = None
     versions: dict[str, int] = field(default_factory=dict)
     packs: dict[str, Path] = field(default_factory=dict)
@@ -116,6 +118,7 @@ class House:
         self.maker = Maker(
             n_workers=self.rules.n_workers, tell=lambda: self.tell("making"), rough=self._rough
         )
+        self.version_maker = VersionMaker(tell=lambda: self.tell("versions"))
 
     def open(self) -> None:
         """Begin to hear and to make; from the server's own loop."""
@@ -123,6 +126,7 @@ class House:
         self.ears.start()
         self.sketcher.start()
         self.maker.start()
+        self.version_maker.start()
         for song in self.songs():
             self.ears.want(song)
 
@@ -130,6 +134,7 @@ class House:
         """Begin nothing more."""
         self.ears.close()
         self.maker.close()
+        self.version_maker.close()
         self.sketcher.close()
         if self.poll_host is not None:
             self.poll_host.stop()

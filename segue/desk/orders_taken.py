@@ -64,8 +64,9 @@ async def _choose(request: Request, house: House) -> Response:
 
 
 async def _change(request: Request, house: House) -> Response:
-    label = await _in_turn(request, house, shaped.ChangeBody, shaped.shape)
-    return JSONResponse({"label": label})
+    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
+    made = shaped.shape(house, body)  # a process makes it, and nobody waits for it but its page
+    return JSONResponse({"label": await asyncio.shield(asyncio.wrap_future(made))})
 
 
 async def _draft(request: Request, house: House) -> Response:

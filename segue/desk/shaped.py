@@ -8,24 +8,29 @@ from typing import TYPE_CHECKING, Annotated
 
 from annotated_types import MaxLen
 
-from segue.api.changing import change, redo, undo
+from segue.api.changing import redo, undo
+from segue.audition.limits import RequestRefusalError
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import safe_name
 from segue.desk.rough_option import DraftOrder
 from segue.errors import OptionError, SegueError
 from segue.job.changes import Changes
 from segue.job.own_recipe import own_recipe, write_recipe
+from segue.job.version import VersionOrder
 from segue.plan.grid import SAME_BEAT
 from segue.recipes import all_recipes
 from segue.recipes.changed_recipe import is_the_song
 from segue.recipes.rules import LONGEST_TEXT
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from segue.desk.house import House
     from segue.desk.rough_option import RoughSound
     from segue.music.tempo import TempoSpan
     from segue.runfolder import CandidateRecord
 
+_BUSY = 429  # status code of HTTP (RFC 6585)
 MOST_LAYERS = 32  # layers that a change may name; far beyond use
 
 
@@ -70,22 +75,30 @@ class RecipeBody(ChangeBody):
     name: Annotated[str, MaxLen(LONGEST_TEXT["name"])]
 
 
-def shape(house: House, body: ChangeBody) -> str:
-    """Make a version of an option.
+def shape(house: House, body: ChangeBody) -> Future[str]:
+    """Have a version of an option made.
 
     Returns
     -------
-    str
-        What it is called, such as '2b'.
+    Future of str
+        What it is called, such as '2b'; a `SegueError` where something cannot be done, and then
+        the run is as it was.
 
     Raises
     ------
-    SegueError
-        If something cannot be done; then the run is as it was.
+    RequestRefusalError
+        If the name of the run leads out of the folder, or too much waits already.
     """
-    folder = house.folder.inside(body.run)
-    own = house.rules.own_recipes
-    return change(folder, body.option, changes_of(body), own_recipes=own).label
+    order = VersionOrder(
+        run=house.folder.inside(body.run),
+        option=body.option,
+        changes=changes_of(body),
+        own_recipes=house.rules.own_recipes,
+    )
+    label = house.version_maker.order(order, body.run)
+    if label is None:
+        raise RequestRefusalError("Too much is waiting already.", status=_BUSY)
+    return label
 
 
 def drafted(house: House, body: ChangeBody) -> RoughSound:

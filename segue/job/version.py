@@ -9,7 +9,7 @@ from __future__ import annotations
 import os
 import re
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final, NamedTuple
 
@@ -119,22 +119,31 @@ def changed_attempt(
     return step, new, plan
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class VersionOrder:
+    """A version that is wanted.
+
+    Parameters
+    ----------
+    option : int, str or None
+        What is changed: '2', or a version such as '2b'; None is the chosen or else the best.
+    own_recipes : Path or None
+        Folder of the user's own recipes beside the shelf.
+    """
+
+    run: Path
+    option: int | str | None
+    changes: Changes
+    own_recipes: Path | None = None
+
+
 def make_version(
-    run: Path,
-    which: int | str | None,
-    changes: Changes,
-    *,
-    own_recipes: Path | None = None,
-    progress: Callable[[str], None] = lambda _words: None,
+    order: VersionOrder, *, progress: Callable[[str], None] = lambda _words: None
 ) -> CandidateRecord:
     """Change an option: a version of it comes to lie beside it in the run folder.
 
     Parameters
     ----------
-    which : int, str or None
-        What is changed: '2', or a version such as '2b'; None is the chosen or else the best.
-    own_recipes : Path or None
-        Folder of the user's own recipes beside the shelf.
     progress : callable
         Told what is being done.
 
@@ -149,15 +158,66 @@ def make_version(
         If there is no such option, something cannot be done, a song is gone or has changed, or
         the folder cannot be written.
     """
-    document = read_document(run)
-    record = candidate_of(document, which)
-    step, new, _ = changed_attempt(run, document, record.rank, changes, own_recipes=own_recipes)
+    record = candidate_of(read_document(order.run), order.option)
+    order = replace(order, option=record.rank)  # whatever is chosen meanwhile
     progress("reading the songs")
-    check_songs(step)
-    progress(f"rendering '{step.recipe.name}'")
-    made = lowered_to(rendered(step), record.loudness_lufs)
+    named = checked_version(order)
+    progress(f"rendering '{named}'")
+    made = rendered_version(order)
     progress("writing the page")
-    return _kept(run, record, made, new.words)
+    return kept_version(order, made)
+
+
+def checked_version(order: VersionOrder) -> str:
+    """Make sure that a version can be made: its plan, and the songs, which are read for it.
+
+    Returns
+    -------
+    str
+        Name of its recipe.
+
+    Raises
+    ------
+    SegueError
+        If it cannot.
+    """
+    step = _step_of(order)[1]
+    check_songs(step)
+    return step.recipe.name
+
+
+def rendered_version(order: VersionOrder) -> Rendered:
+    """A version rendered and scored, as loud as what it is made of; nothing is written.
+
+    Raises
+    ------
+    SegueError
+        If it cannot be.
+    """
+    record, step, _ = _step_of(order)
+    return lowered_to(rendered(step), record.loudness_lufs)
+
+
+def kept_version(order: VersionOrder, made: Rendered) -> CandidateRecord:
+    """Write what was rendered into the run, under a name of its own.
+
+    Raises
+    ------
+    SegueError
+        If the folder cannot be written.
+    """
+    record, _, words = _step_of(order)
+    return _kept(order.run, record, made, words)
+
+
+def _step_of(order: VersionOrder) -> tuple[CandidateRecord, Attempt, tuple[str, ...]]:
+    """What is changed, what makes it, and what is changed about it in words."""
+    document = read_document(order.run)
+    record = candidate_of(document, order.option)
+    step, new, _ = changed_attempt(
+        order.run, document, record.rank, order.changes, own_recipes=order.own_recipes
+    )
+    return record, step, new.words
 
 
 def check_songs(step: Attempt) -> None:

@@ -217,7 +217,7 @@ def test_axe_finds_nothing_in_any_state_of_a_vote(serve, visit, width, height, s
     page.wait_for_selector("#vote")
     assert faults_of(page) == []
     stranger = visit(f"http://127.0.0.1:{port}/host", **look)
-    stranger.wait_for_selector("text=Open the address that the terminal shows.")
+    stranger.wait_for_selector("text=Open the whole address, as it was shown to you.")
     assert faults_of(stranger) == []
     host = visit(f"http://127.0.0.1:{port}/host#{TOKEN}", **look)
     host.wait_for_selector(".choices input", state="attached")

@@ -14,6 +14,7 @@ import soundfile
 from segue.audio import read_song
 from segue.desk.desk_pages import SCRIPTS
 from segue.desk.own_folder import own_folder, safe_name
+from segue.desk.talk_pace import PACE_NAME
 from segue.recipes import all_recipes
 from segue.runfolder import read_document
 from tests.audition.wire import PATIENCE_S, Client
@@ -157,6 +158,26 @@ def test_a_vote_is_opened_to_phones_and_ended(client, run_name):
     assert client.ask(at("/qr.svg")).body.startswith(b"<svg")
     assert client.post(at("/vote/stop"), {}).status == 200
     assert client.ask(at("/qr.svg")).status == 404
+
+
+def test_how_fast_a_band_talks_is_kept_with_its_songs(client, songs):
+    assert 'id="pace" min="60" max="260" step="1" inputmode="numeric" value="140"' in (
+        client.ask(at("/")).body.decode()
+    )
+    assert client.post(at("/pace"), {"words_a_minute": 165}).status == 200
+    assert 'value="165"' in client.ask(at("/")).body.decode()
+    for pace in (0, 59, 261, -140):
+        assert client.post(at("/pace"), {"words_a_minute": pace}).status == 422
+    kept = songs / PACE_NAME
+    assert "words_a_minute = 165" in kept.read_text()
+    try:
+        for text in ("words_a_minute = 1", "words_a_minute = true", "[[", "a = 1", "\0"):
+            kept.write_text(text)
+            page = client.ask(at("/")).body.decode()
+            assert 'value="140"' in page
+            assert "words_a_minute = 140, or another" in page or "say anew" in page
+    finally:
+        kept.unlink()
 
 
 def heard_both(client):

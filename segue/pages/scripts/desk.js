@@ -2,7 +2,7 @@
 import { byId, html, post, replacePart, sendFile, tell, trying } from "./desk_net.js";
 import { marks, names, openEnds, refreshEnds } from "./desk_ends.js";
 import { listenToEvening, refreshEvening } from "./desk_evening.js";
-import { listenToOptions, openOptions, refreshOptions, remember } from "./desk_options.js";
+import { listenToOptions, openOptions, refreshOptions, refreshVersions, remember } from "./desk_options.js";
 import { hearRough } from "./desk_shape.js";
 import { setLevel, stop } from "./desk_sound.js";
 
@@ -153,6 +153,7 @@ async function onNews(versions) {
     const isDue = isFirst || isNew("ends") || document.querySelector('#ends [aria-busy="true"]') || awaiting;
     if (isDue) work.push(refreshEnds().then((isBusy) => { awaiting = isBusy; }));
   }
+  if (isNew("versions")) work.push(refreshVersions());
   if (isNew("making")) {
     if (byId("making-words") || !byId("run-values")) work.push(refreshOptions());
     if (byId("evening-words") || names.set) work.push(refreshEvening());

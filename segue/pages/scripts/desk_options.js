@@ -145,6 +145,13 @@ function pressed(event) {
   });
 }
 
+// How far the versions are that are being made.
+export async function refreshVersions() {
+  if (!run || !byId("versions")) return;
+  const text = await trying(() => html("versions", { run: run.run }));
+  if (text !== null && byId("versions")) byId("versions").innerHTML = text;
+}
+
 // A version was made: it is heard at the same place.
 async function showVersion(made) {
   const before = ways[current], was = isOn() ? place() : null;
@@ -200,6 +207,7 @@ export function openOptions() {
     });
   }
   openShapes();
+  refreshVersions();
   show();
 }
 

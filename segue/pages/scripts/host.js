@@ -37,7 +37,7 @@ function takeResult(result) {
     count.textContent = `${votesWords(result.n_votes)} so far.`;
     if (!focused) offer(section, result);
   }
-  if (sections.every((one) => one.classList.contains("closed"))) tell("The choice is written. Control-C in the terminal ends the server.");
+  if (sections.every((one) => one.classList.contains("closed"))) tell("Every choice is written. End the vote where you opened it.");
 }
 
 async function start() {
@@ -52,7 +52,7 @@ async function start() {
     const { n } = JSON.parse(event.data);
     byId("joined").textContent = n === 1 ? "1 has joined." : `${n} have joined.`;
   });
-  events.addEventListener("error", () => { if (events.readyState === EventSource.CLOSED) tell("Open the address that the terminal shows."); });
+  events.addEventListener("error", () => { if (events.readyState === EventSource.CLOSED) tell("Open the whole address, as it was shown to you."); });
 }
 
 for (const section of sections) {

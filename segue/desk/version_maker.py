@@ -1,0 +1,172 @@
+"""Versions of options, made by a process that stays: the server answers everybody meanwhile.
+
+It keeps the songs that it has read, so that the next version of the same run is made sooner. What
+it does is told step by step.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import deque
+from concurrent.futures import Future
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from segue.errors import SegueError
+from segue.job.version import N_STEPS, checked_version, kept_version, rendered_version
+from segue.workers.processes import Processes
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from segue.job.keeping import Rendered
+    from segue.job.version import VersionOrder
+    from segue.runfolder import CandidateRecord
+    from segue.workers.work import In, Out
+
+MOST_WAITING: Final = 20  # versions in line; more are a finger that got stuck
+_CLOSED: Final = "The desk is closing."
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Progress:
+    """How far a version is.
+
+    Parameters
+    ----------
+    run, option : str
+        What it is made of.
+    words : str
+        What is being done.
+    n_done : int
+        Steps that are done, of `N_STEPS`.
+    """
+
+    run: str
+    option: str
+    words: str = "waiting for the one before"
+    n_done: int = 0
+    n_steps: int = N_STEPS
+
+
+@dataclass(slots=True, kw_only=True, eq=False)
+class _Errand:
+    order: VersionOrder
+    progress: Progress
+    label: Future[str] = field(default_factory=Future)
+
+
+@dataclass(slots=True)
+class VersionMaker:
+    """Makes versions one after the other.
+
+    Parameters
+    ----------
+    tell : callable
+        Called from the thread whenever one has got further.
+    """
+
+    tell: Callable[[], None]
+    _errands: deque[_Errand] = field(default_factory=deque)
+    _news: threading.Condition = field(default_factory=threading.Condition)
+    _is_closing: bool = False
+
+    def start(self) -> None:
+        """Begin to work."""
+        threading.Thread(target=self._work, name="versions", daemon=True).start()
+
+    def close(self) -> None:
+        """Begin nothing more; whoever waits is told."""
+        with self._news:
+            self._is_closing = True
+            for errand in self._errands:
+                errand.label.set_exception(SegueError(_CLOSED))
+            self._errands.clear()
+            self._news.notify_all()
+
+    def order(self, order: VersionOrder, run: str) -> Future[str] | None:
+        """Have a version made; None where too many wait already.
+
+        Parameters
+        ----------
+        run : str
+            What the desk calls the run folder.
+
+        Returns
+        -------
+        Future of str
+            What the version is called, such as '2b'; or a `SegueError`.
+        """
+        errand = _Errand(order=order, progress=Progress(run=run, option=str(order.option)))
+        with self._news:
+            if self._is_closing or len(self._errands) >= MOST_WAITING:
+                return None
+            self._errands.append(errand)
+            self._news.notify_all()
+        self.tell()
+        return errand.label
+
+    def under_way(self, run: str) -> tuple[Progress, ...]:
+        """What is being made of a run, in its order."""
+        with self._news:
+            return tuple(e.progress for e in self._errands if e.progress.run == run)
+
+    def _work(self) -> None:
+        with Processes(1) as process:
+            while (errand := self._next()) is not None:
+                try:
+                    label = self._made(errand, process)
+                except SegueError as error:
+                    self._over(errand, error)
+                except Exception as error:  # noqa: BLE001 - told, and the next one is made
+                    self._over(errand, SegueError(f"This went wrong here ({error!r})."))
+                else:
+                    self._over(errand, label)
+
+    def _next(self) -> _Errand | None:
+        with self._news:
+            while not self._errands and not self._is_closing:
+                self._news.wait()
+            return None if self._is_closing else self._errands[0]
+
+    def _over(self, errand: _Errand, came: str | SegueError) -> None:
+        with self._news:
+            if errand in self._errands:  # else the desk is closing, and it was told so
+                self._errands.remove(errand)
+                if isinstance(came, str):
+                    errand.label.set_result(came)
+                else:
+                    errand.label.set_exception(came)
+        self.tell()
+
+    def _made(self, errand: _Errand, process: Processes) -> str:
+        order = errand.order
+        self._step(errand, "reading the songs", 0)
+        name = _done(process, checked_version, order)
+        self._step(errand, f"rendering '{name}'", 1)
+        made = _done(process, rendered_version, order)
+        self._step(errand, "writing the page", 2)
+        return _done(process, _kept, (order, made)).label
+
+    def _step(self, errand: _Errand, words: str, n_done: int) -> None:
+        before = errand.progress
+        errand.progress = Progress(run=before.run, option=before.option, words=words, n_done=n_done)
+        self.tell()
+
+
+def _kept(work: tuple[VersionOrder, Rendered]) -> CandidateRecord:
+    return kept_version(*work)
+
+
+def _done(process: Processes, task: Callable[[In], Out], order: In) -> Out:
+    """What a task comes to, in the process.
+
+    Raises
+    ------
+    SegueError
+        If it cannot be done.
+    """
+    (outcome,) = list(process.outcomes(task, [order]))
+    if outcome.result is None:
+        raise SegueError(outcome.problem or "The version came to nothing.")
+    return outcome.result
