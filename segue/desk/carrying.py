@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import shutil
-import time
 import zipfile
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
@@ -15,6 +14,7 @@ from segue.audition.limits import RequestRefusalError
 from segue.desk.house import PACKS, TAKES
 from segue.desk.own_folder import safe_name
 from segue.errors import AudioFileError
+from segue.files.file_times import age_s
 from segue.review import ReviewRequest, review_take, write_review
 from segue.runfolder import Choice, write_choice
 from segue.stage.pack import StageRequest, stage_pack
@@ -171,11 +171,10 @@ def check_sound(part: Path, shown_as: str) -> None:
 
 def sweep_dropped(house: House) -> None:
     """Remove what was coming in when an earlier desk was killed."""
-    old_s = time.time() - OLD_PART_S
     for folder in (house.folder.root, *(house.folder.root / TAKES).glob("*")):
         for part in folder.glob(f"{PART_MARK}*"):
             with contextlib.suppress(OSError):
-                if part.lstat().st_mtime < old_s:
+                if age_s(part.lstat().st_mtime) > OLD_PART_S:
                     part.unlink()
 
 

@@ -56,6 +56,7 @@ async def _options(request: Request, house: House) -> Response:
 
 async def _versions(request: Request, house: House) -> Response:
     run = request.query_params.get("run", "")
+    house.folder.inside(run)  # what leads out of the folder is refused
     made = house.version_maker.under_way(run)
     return HTMLResponse(filled("desk_versions.html", {"under_way": made}))
 

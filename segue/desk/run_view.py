@@ -64,12 +64,15 @@ def run_view(house: House, name: str) -> RunView:
     """
     folder = house.folder.inside(name)
     path = folder / DOCUMENT_NAME
-    mark = path.stat().st_mtime_ns if path.is_file() else 0
+    mark: tuple[int, ...] = ()
+    if path.is_file():  # a file that is written anew is another one, whatever the clock says
+        status = path.stat()
+        mark = status.st_ino, status.st_size, status.st_mtime_ns
     return replace(_read(folder, name, mark), has_undone=(folder / UNDONE_NAME).is_dir())
 
 
 @lru_cache(maxsize=8)
-def _read(folder: Path, name: str, _mark: int) -> RunView:
+def _read(folder: Path, name: str, _mark: tuple[int, ...]) -> RunView:
     document = read_document(folder)
     view = PageView(document=document, records=document.candidates)
     # the desk calls an option by its place on the page
@@ -88,7 +91,8 @@ def earlier_runs(house: House, pair: str) -> tuple[str, ...]:
     Parameters
     ----------
     pair : str
-        What a run of the two is called; a number may follow.
+        What a run of the two is called; a number may follow, which tells the order in which they
+        were made: the clock may have been put back.
     """
     folder = house.folder.root / RUNS
     if not folder.is_dir() or not house.folder.holds(folder):
@@ -96,9 +100,9 @@ def earlier_runs(house: House, pair: str) -> tuple[str, ...]:
     found = [
         path
         for path in folder.iterdir()
-        if (path.name == pair or path.name.removeprefix(f"{pair} ").isdigit())
+        if (path.name == pair or path.name.removeprefix(f"{pair} ").isdecimal())
         and (path / DOCUMENT_NAME).is_file()
         and house.folder.holds(path)
     ]
-    found.sort(key=lambda path: (path / DOCUMENT_NAME).stat().st_mtime_ns, reverse=True)
+    found.sort(key=lambda path: int(path.name.removeprefix(pair).strip() or 1), reverse=True)
     return tuple(house.folder.name_of(path) for path in found)

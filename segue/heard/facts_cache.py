@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError
+from segue.files.file_times import age_s
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ class FactsCache:
             staging = self.folder / _STAGING_NAME
             staging.mkdir(exist_ok=True)
             write_whole(path, entry, part=staging / f"{_STAGED}{os.getpid()}-")
-            self._drop_oldest(path.parent)
+            self._drop_oldest(path.parent, but=path)
         except OSError:
             return
 
@@ -144,12 +145,14 @@ class FactsCache:
                 if writer.isdecimal() and _is_gone(int(writer)):
                     entry.unlink(missing_ok=True)
 
-    def _drop_oldest(self, part: Path) -> None:
+    def _drop_oldest(self, part: Path, *, but: Path) -> None:
         found = sorted(_files_under(part))
         n_bytes = sum(size for _, size, _ in found)
         for _, size, path in found:
             if n_bytes <= self.limit_bytes // N_PARTS:
                 return
+            if path == but:
+                continue
             path.unlink(missing_ok=True)
             n_bytes -= size
 
@@ -213,12 +216,12 @@ def _adapter() -> TypeAdapter[EdgeFacts]:
     return TypeAdapter(EdgeFacts)
 
 
-def _files_under(folder: Path) -> Iterator[tuple[int, int, Path]]:
-    """Time of last use, size and path of each file; another run may remove some meanwhile."""
+def _files_under(folder: Path) -> Iterator[tuple[float, int, Path]]:
+    """Time since last use (negated), size and path of each file; another run may remove some."""
     for path in folder.rglob("*"):
         try:
             status = path.stat()
         except FileNotFoundError:
             continue
         if stat.S_ISREG(status.st_mode):
-            yield status.st_mtime_ns, status.st_size, path
+            yield -age_s(status.st_mtime), status.st_size, path

@@ -10,11 +10,13 @@ import io
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, cast
+from zipfile import BadZipFile
 
 import numpy as np
 
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.errors import text_of
+from segue.files.file_times import age_s
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -38,11 +40,12 @@ def kept_song(folder: Path, name: str) -> SongEdge | None:
         As it was kept under.
     """
     try:
-        with np.load(folder / DRAFTS_NAME / f"{name}.npz", allow_pickle=False) as kept:
+        path = folder / DRAFTS_NAME / f"{name}.npz"
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             told: dict[str, Any] = json.loads(str(kept["told"]))
             sounds = kept["sounds"]
         return _song(told, sounds)
-    except (OSError, ValueError, KeyError, TypeError):
+    except (OSError, EOFError, ValueError, KeyError, TypeError, AttributeError, BadZipFile):
         return None
 
 
@@ -88,9 +91,11 @@ def keep_song(folder: Path, name: str, song: SongEdge) -> None:
     place = folder / DRAFTS_NAME
     with contextlib.suppress(OSError):
         place.mkdir(parents=True, exist_ok=True)
-        write_whole(place / f"{name}.npz", cast("bytes", buffer.getbuffer()))
-        latest = sorted(place.glob("*.npz"), key=lambda path: -path.stat().st_mtime)
-        for old in latest[MOST_KEPT:]:
+        path = place / f"{name}.npz"
+        write_whole(path, cast("bytes", buffer.getbuffer()))
+        others = [other for other in place.glob("*.npz") if other != path]
+        latest = sorted(others, key=lambda other: age_s(other.stat().st_mtime))
+        for old in latest[MOST_KEPT - 1 :]:
             old.unlink(missing_ok=True)
 
 

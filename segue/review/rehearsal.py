@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 from segue import __version__
 from segue.analysis.tuning import tuning_of
 from segue.audio.clip import Clip
 from segue.errors import InputError
+from segue.files.file_times import written_at
 from segue.review.align import aligned, bar_shift
 from segue.review.dropout import band_levels, gaps_of, rests_of
 from segue.review.faults import faults_of
@@ -144,7 +144,7 @@ class ListenedRun:
             )
         )
         best = min(range(len(tries)), key=lambda n: _badness(tries[n]))
-        made = datetime.fromtimestamp(path.stat().st_mtime).astimezone()
+        made = written_at(path)
         return Rehearsal(
             segue_version=__version__,
             take=path.name,

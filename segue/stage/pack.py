@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, replace
-from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,6 +14,7 @@ from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_l
 from segue.audio.true_peak import true_peak_dbtp
 from segue.audio.write import read_wav, wav24_bytes
 from segue.errors import OptionError, RunFolderError
+from segue.files.file_times import written_at
 from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder.run_document import candidate_of, read_document
 from segue.runfolder.run_folder import whole_folder
@@ -27,6 +27,7 @@ from segue.stage.sheet_pages import sheets_html, sheets_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import datetime
     from pathlib import Path
 
     from segue.runfolder.run_document import CandidateRecord, RunDocument
@@ -234,7 +235,7 @@ def _sounds(
         clips["all channels.wav"] = _together(buses, request.channels)
     points = [CuePoint(frame=round(m.time_s * rate_hz), name=m.name) for m in markers]
     points = [point for point in points if point.frame < buses["click"].n_frames]
-    made = datetime.fromtimestamp((request.run / record.music_file).stat().st_mtime).astimezone()
+    made = written_at(request.run / record.music_file)
     words = f"{document.outgoing.title} to {document.incoming.title}: {record.plan.recipe}"
     files = {}
     for name, clip in clips.items():

@@ -142,7 +142,8 @@ def test_no_name_that_is_read_leads_out_of_the_folder(client, name):
     for path, query in (
         ("/ends", {"old": name}), ("/ends", {"new": name}), ("/options", {"run": name}),
         ("/evening", {"set": name}), ("/run-sound", {"run": name, "key": "music-0"}),
-        ("/picture", {"name": name}), ("/review-page", {"name": name}), ("/versions", {"run": name}),
+        ("/picture", {"name": name}), ("/review-page", {"name": name}),
+        ("/versions", {"run": name}),
     ):  # fmt: skip
         assert is_harmless(client.ask(at(path, **query))), (path, query)
     for path in ("/sound/{}", "/packs/{}", "/js/{}"):
@@ -165,7 +166,8 @@ def test_no_name_in_an_order_leads_out_of_the_folder(client, songs, name):
         ("/recipe", {"run": name, "option": "1", "name": "x"}),
         ("/evening/order", {"set": name, "titles": [], "order": []}),
         ("/evening/make", {"set": name}), ("/evening/new", {"title": "x", "songs": [name]}),
-        ("/evening/add", {"set": name, "titles": [], "song": name}), ("/evening/vote", {"set": name}),
+        ("/evening/add", {"set": name, "titles": [], "song": name}),
+        ("/evening/vote", {"set": name}),
         ("/evening/say", {"set": name, "titles": [], "song": 0, "field": "talk", "value": 3}),
     ):  # fmt: skip
         assert is_harmless(client.post(at(path), order)), path

@@ -174,6 +174,20 @@ def test_least_recently_used_go_first(cache):
     assert [cache.facts_of(key) is not None for key in keys] == [False, True, True, True]
 
 
+@pytest.mark.parametrize("then_s", [0.0, 4e9], ids=["in 1970", "in a time to come"])
+def test_what_was_just_heard_stays_whatever_the_clock_said_before(cache, then_s):
+    keys = [f"ab{n:038x}" for n in range(6)]
+    cache.keep(keys[0], start_facts())
+    cache = dataclasses.replace(cache, limit_bytes=round(3.5 * cache.size().n_bytes * N_PARTS))
+    for key in keys[:3]:
+        cache.keep(key, start_facts())
+        (path,) = cache.folder.rglob(f"{key[2:]}.json")
+        os.utime(path, (then_s, then_s))
+    for key in keys[3:]:
+        cache.keep(key, start_facts())
+    assert [cache.facts_of(key) is not None for key in keys] == [False] * 3 + [True] * 3
+
+
 def test_size_stays_under_the_limit(cache):
     cache = dataclasses.replace(cache, limit_bytes=20_000 * N_PARTS)
     for n in range(40):
