@@ -108,13 +108,14 @@ def _print_taste(
 
 
 def _lines(found: Agreement, fitted: FittedWeights | None, written: Path | None) -> list[str]:
+    from segue.music.percent import percent
     from segue.score.learned_weights import LEAST_DECISIONS
 
     share = found.n_agreed / found.n_decisions
-    interval = f"95 % interval {found.low:.0%} to {found.high:.0%}"
+    interval = f"95 % interval {percent(found.low)} to {percent(found.high)}"
     first = (
-        f"The score agreed with {found.n_agreed} of {found.n_decisions} choices: {share:.0%} "
-        f"({interval}; by chance {found.by_chance:.0%})."
+        f"The score agreed with {found.n_agreed} of {found.n_decisions} choices: {percent(share)} "
+        f"({interval}; by chance {percent(found.by_chance)})."
     )
     lines = [first]
     if fitted is None:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.analysis.doubts import rival_tempi_bpm
 from segue.analysis.facts import SURE_CONFIDENCE
+from segue.music.percent import percent
 from segue.plan.heard_words import (
     edge_chord_words,
     file_loudness_words,
@@ -63,14 +64,14 @@ def fact_table(facts: Sequence[EdgeFacts]) -> tuple[FactRow, ...]:
 
 
 def heard_key_words(facts: EdgeFacts) -> str:
-    """The key, how sure it is and what else it may be, such as 'E minor 93% (or G major 5%)'."""
+    """The key, how sure it is and what else it may be, such as 'E minor 93 % (or G major 5 %)'."""
     fact = facts.key
     if fact.source == "given":
         return f"{fact.key} (given)"
     if not fact.is_known:
         return key_words(fact)
-    others = ", ".join(f"{k.key} {k.weight:.0%}" for k in fact.runners_up[:_MOST_RIVALS])
-    told = f"{fact.key}{_mark(fact.confidence)} {fact.confidence:.0%}"
+    others = ", ".join(f"{k.key} {percent(k.weight)}" for k in fact.runners_up[:_MOST_RIVALS])
+    told = f"{fact.key}{_mark(fact.confidence)} {percent(fact.confidence)}"
     return told + (f" (or {others})" if others else "")
 
 

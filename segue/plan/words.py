@@ -13,6 +13,7 @@ from segue.analysis.facts import have_keys
 from segue.music.interval import interval_name, relation
 from segue.music.key import N_PITCH_CLASSES
 from segue.music.lerdahl import collection
+from segue.music.percent import percent
 from segue.music.region import own_chords
 from segue.music.tempo import bpm_number
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
@@ -178,7 +179,7 @@ def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
     elif fact.source == "heard" and fact.confidence < _GUESS_CONFIDENCE:
         sentence = (
             f"The key at the {end} of '{facts.title}' is a guess ({fact.key}, "
-            f"{fact.confidence:.0%}), and so are the chords."
+            f"{percent(fact.confidence)}), and so are the chords."
         )
     return [sentence] if sentence else []
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.music.percent import percent
 from segue.plan.layer import (
     DrumLayer,
     FrozenLayer,
@@ -62,7 +63,7 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
         score=score,
         threshold="1 is all from the two songs; likeness by timbre",
         source="set by judgement",
-        sentence=f"{share:.0%} of the bridge comes from the two songs, and it {near}.",
+        sentence=f"{percent(share)} of the bridge comes from the two songs, and it {near}.",
     )
 
 

@@ -53,14 +53,14 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
         return None
     if new_s is None:
         why = "no beat is heard from bar one on"
-        return NotMeasured(name="entry_timing", label="entry on the beat", why=why)
+        return NotMeasured(name="entry_timing", label="enters on the beat", why=why)
     value_ms = 1000.0 * (new_s - (old_s or 0.0))
     side = "late" if value_ms > 0 else "early"
     against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
     on_time = "On time" if abs(value_ms) <= TIGHT_MS else "Off the beat"
     return Measure(
         name="entry_timing",
-        label="entry on the beat",
+        label="enters on the beat",
         value=value_ms,
         unit="ms",
         score=falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS),
@@ -100,7 +100,7 @@ def bar_line(hearing: Listened) -> Measure | None:
     is_on = strongest == 0
     return Measure(
         name="bar_line",
-        label="entry on the bar",
+        label="enters on the bar",
         value=float(strongest),
         unit="beats",
         score=falling(lead, good=-0.2, bad=0.7),

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from segue.analysis.facts import have_pulses
 from segue.audio.clip import Clip
+from segue.music.percent import percent
 from segue.plan.layer import SongLayer
 from segue.score.bridge import AROUND_S, STATIC_PULSE, room_curves
 from segue.score.overlap import VOICES
@@ -202,12 +203,15 @@ def clash(hearing: Listened) -> Measure | None:
         value=share,
         unit="",
         score=falling(share, good=_TOGETHER, bad=_APART),
-        threshold=f"up to {_TOGETHER:.0%} of hits beside each other; from {_APART:.0%} they clash",
+        threshold=(
+            f"up to {percent(_TOGETHER)} of hits beside each other; "
+            f"from {percent(_APART)} they clash"
+        ),
         source=_JUDGED,
         sentence=(
             met
             if share <= _TOGETHER
-            else f"Two grooves do not meet: {share:.0%} of their hits fall beside each other."
+            else f"Two grooves do not meet: {percent(share)} of their hits fall beside each other."
         ),
         worst_beat=hearing.plan.beat_at(at_s) if worst else None,
     )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.music.percent import percent
 from segue.plan.layer import SongLayer
 from segue.score.scorecard import Measure, NotMeasured, rising
 
@@ -196,7 +197,7 @@ def _chord_measure(share: float, score: float, sentence: str, beat: float) -> Me
         value=share,
         unit="",
         score=score,
-        threshold=f"it keeps {_KEPT:.0%} of its own ring, or is let down gently",
+        threshold=f"it keeps {percent(_KEPT)} of its own ring, or is let down gently",
         source=_USAGE,
         sentence=sentence,
         worst_beat=beat,

@@ -35,6 +35,11 @@ NEAR_STEP: Final = 4.0  # of the tonal space: up to here a near step
 FAR_STEP: Final = 12.0
 """Steps between four-bar means in the Tonal Interval Space: on rounds of four chords, the same
 key gives 1, keys a fourth apart 7, a semitone apart 12 to 15."""
+_IN_KEYS: Final = (
+    f"up to {NEAR_STEP:g} is a near step; to a key a fourth away it is 7, a semitone away "
+    f"{FAR_STEP:g} or more"
+)
+"""What the numbers mean to somebody who knows keys."""
 _LEAST_STEPS: Final = 8
 """Two seconds of notes; fewer have no place."""
 MEMORY_S: Final = 20.0
@@ -86,9 +91,9 @@ def landing(hearing: Listened) -> Measure | NotMeasured:
         name="landing",
         label="landing in the new key",
         value=step,
-        unit="TIS",
+        unit="",
         score=falling(step, good=NEAR_STEP, bad=FAR_STEP),
-        threshold=f"up to {NEAR_STEP:g} is a near step, {FAR_STEP:g} a leap",
+        threshold=_IN_KEYS,
         source=_SOURCE,
         sentence=f"At bar one {heard} ({_step_words(step)}).",
         worst_beat=hearing.plan.entry_beat,
@@ -104,7 +109,7 @@ def _unheard(name: str, label: str, hearing: Listened) -> Measure | NotMeasured:
         name=name,
         label=label,
         value=FAR_STEP,
-        unit="TIS",
+        unit="",
         score=0.0,
         threshold="the notes of both songs are heard",
         source=_SOURCE,
@@ -164,9 +169,9 @@ def _path_measure(longest: float, detour: float, beat: float, sentence: str) -> 
         name="tonal_path",
         label="tonal path",
         value=longest,
-        unit="TIS",
+        unit="",
         score=score,
-        threshold=f"up to {NEAR_STEP:g} is a near step, {FAR_STEP:g} a leap",
+        threshold=_IN_KEYS,
         source=_SOURCE,
         sentence=sentence,
         worst_beat=beat,

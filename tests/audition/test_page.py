@@ -159,7 +159,7 @@ def test_facts_say_what_is_unsure_given_and_unheard():
         "key", "at the edge", "tuning", "tempo", "metre", "level", "ends / starts", "first note",
     ]  # fmt: skip
     key, chord, _, tempo, metre, _, ends, note = rows
-    assert key[1:] == ("E minor? 60% (or G major 10%, B minor 10%)", "F minor (given)")
+    assert key[1:] == ("E minor? 60 % (or G major 10 %, B minor 10 %)", "F minor (given)")
     assert chord[1:] == ("ends on VII (D)", "-")
     assert [words.partition(" (")[0] for words in tempo[1:]] == ["124 BPM?", "96 BPM"]
     assert [words.partition(",")[0] for words in metre[1:]] == ["4 beats a bar?", "4 beats a bar"]

@@ -5,7 +5,9 @@ at once. The words of the recipe language (exit, entry, outgoing, incoming) are 
 language is spoken.
 """
 
+import ast
 import re
+from itertools import pairwise
 
 import pytest
 import typer
@@ -54,6 +56,8 @@ BETTER = {
     r"dominant vamp": "a turnaround",
     r"two voices at once": "two singers should not overlap",
     r"never silent": "no gap",
+    r"TIS\b": "how far apart two keys are",
+    r"entry on the (?:beat|bar)": "enters on the beat",
 }
 """What may not be read, as patterns of whole words, and what is said instead."""
 PAGES = PACKAGE / "pages"
@@ -170,3 +174,56 @@ def test_what_was_said_once_is_found(text):
 )
 def test_what_may_be_said_is_not(text):
     assert not unfit(text)
+
+
+PERCENT = PACKAGE / "music" / "percent.py"
+
+
+def percent_signs(path):
+    """Line and text of every way in which a module writes percent otherwise than all others."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FormattedValue) and node.format_spec is not None:
+            if ast.unparse(node.format_spec).endswith("%'"):
+                yield node.lineno, ast.unparse(node)
+        elif isinstance(node, ast.JoinedStr):
+            yield from ((node.lineno, words) for words in glued_to_a_hole(node.values))
+    for line, text in sentences_of(path):
+        if re.search(r"\d%(?![\w(])", text):
+            yield line, text
+
+
+def glued_to_a_hole(parts):
+    """What begins with the sign right behind a number that is filled in."""
+    for before, part in pairwise(parts):
+        is_text = isinstance(part, ast.Constant) and isinstance(before, ast.FormattedValue)
+        if is_text and str(part.value).startswith("%"):
+            yield part.value
+
+
+@pytest.mark.parametrize(
+    "path", [p for p in sorted(PACKAGE.rglob("*.py")) if p != PERCENT], ids=lambda p: p.stem
+)
+def test_percent_is_written_in_one_way(path):
+    assert [*percent_signs(path)] == []
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        ROOT / "README.md",
+        *sorted((ROOT / "docs").glob("*.md")),
+        *sorted((PACKAGE / "recipes").rglob("*.toml")),
+    ],
+    ids=lambda p: p.stem,
+)
+def test_percent_is_written_in_one_way_in_what_is_read(path):
+    assert re.findall(r".{0,30}\d%", path.read_text(encoding="utf-8")) == []
+
+
+def test_percent_written_otherwise_is_found(tmp_path):
+    module = tmp_path / "x.py"
+    for text in ('f"{x:.0%} of it"', 'f"{x:.0f}% of it"', '"about 30% of it"'):
+        module.write_text(f"y = {text}\n")
+        assert [*percent_signs(module)], text
+    module.write_text('y = f"{percent(x)} of it, 30 % or {n % 2} more"\n')
+    assert not [*percent_signs(module)]
