@@ -57,7 +57,7 @@ def show_choice(house: House, folder: Path) -> None:
     SegueError
         If the evening cannot be read, or its page not written.
     """
-    house.tell("making")
+    house.tell("choice")
     if (folder.parent / "set.json").is_file():
         from segue.setlist.show.evening_page import rewrite_evening_page
 

@@ -19,6 +19,7 @@ from segue.desk.talk_pace import FASTEST_PACE, SLOWEST_PACE, USUAL_PACE, words_a
 from segue.errors import InputError, SegueError
 from segue.pages import filled, joined
 from segue.recipes.changed_recipe import PAD_SOUNDS
+from segue.review.timing import JUST_NOTICED_MS
 from segue.setlist.lengths import clock
 
 if TYPE_CHECKING:
@@ -162,6 +163,7 @@ def review_html(told: ReviewedTake) -> str:
         "take": told.review.take,
         "tries": told.review.tries,
         "best": told.review.best,
+        "near_ms": round(JUST_NOTICED_MS),
     }
     return filled("desk_review.html", values | {"review": told.review.best_try})
 

@@ -13,6 +13,7 @@ from segue.audition.limits import ClientLimits, Limits, RequestRefusalError
 from segue.audition.live import Live
 from segue.catalogue.filling import title_at
 from segue.catalogue.scan import song_at, songs_under
+from segue.catalogue.store import short_problem
 from segue.desk.ears import Ears
 from segue.desk.end_view import EndView, end_view
 from segue.desk.maker import Maker
@@ -192,7 +193,7 @@ class House:
         for edge, heard in known.items():
             if heard is None:
                 continue
-            problem = problem or heard.problem
+            problem = problem or short_problem(str(song.path), heard.problem)
             if heard.opened is not None:
                 told[edge] = short_words(heard.opened.facts)
                 title = heard.opened.facts.title
@@ -227,7 +228,7 @@ class House:
         views: list[EndView | EndWaiting] = []
         for (song, edge), heard in zip(picked, found, strict=True):
             if heard is None or heard.opened is None:
-                problem = "" if heard is None else heard.problem
+                problem = "" if heard is None else short_problem(str(song.path), heard.problem)
                 views.append(EndWaiting(title=title_at(song), edge=edge, problem=problem))
             else:
                 views.append(end_view(heard.opened, facts.pop(0), said_of(song.path, edge)))

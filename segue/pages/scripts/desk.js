@@ -154,6 +154,7 @@ async function onNews(versions) {
     if (isDue) work.push(refreshEnds().then((isBusy) => { awaiting = isBusy; }));
   }
   if (isNew("versions")) work.push(refreshVersions());
+  if (isNew("choice") && byId("run-values")) work.push(refreshOptions({ keepsForms: true }));
   if (isNew("making")) {
     if (byId("making-words") || !byId("run-values")) work.push(refreshOptions());
     if (byId("evening-words") || names.set) work.push(refreshEvening());

@@ -126,7 +126,9 @@ function showPlaces(end) {
   const cursor = end.strip.querySelector(".cursor"), marker = end.strip.querySelector(".marker");
   showSlider(cursor, end, end.cursor, wordsOf(end, end.places[nearest(end.places, end.cursor)]));
   showSlider(marker, end, end.mark, markWords(end));
-  const verb = end.edge === "end" ? "Leaves" : "Enters";
+  const verb = end.edge === "end" ? "Leaves" : "Enters", usual = end.article.querySelector('[data-do="usual"]');
+  if (!end.isSet && usual === document.activeElement) marker.focus(); // what is pressed goes away
+  usual.hidden = !end.isSet;
   byId(`place-${end.edge}`).textContent = `${verb} at ${markWords(end)}${end.isSet ? "" : " (as Segue would)"}`;
 }
 

@@ -1,7 +1,7 @@
 // What was made: hearing, switching at the same place in the music, choosing, and to the stage.
 import { byId, html, post, replacePart, sendFile, tell, trying } from "./desk_net.js";
 import { names } from "./desk_ends.js";
-import { hearDraft, keepRecipe, labelOf, makeVersion, openShapes, samePlace } from "./desk_shape.js";
+import { formsKept, hearDraft, keepRecipe, labelOf, makeVersion, openShapes, putBack, samePlace } from "./desk_shape.js";
 import { place, play, playing, stop, watch } from "./desk_sound.js";
 
 let run = null, ways = [], current = 0, order = [], isBlind = false;
@@ -212,11 +212,12 @@ export function openOptions() {
 }
 
 let drafts = 0, wasMaking = false, wasRough = false;
-export async function refreshOptions() {
+export async function refreshOptions({ keepsForms = false } = {}) {
   const text = await trying(() => html("options", { old: names.old, new: names.new, run: names.run }));
   if (text === null) return;
-  const why = byId("why")?.value;
+  const why = byId("why")?.value, forms = keepsForms ? formsKept() : null;
   replacePart(byId("options"), text);
+  if (forms) putBack(forms);
   if (why && byId("why")) byId("why").value = why;
   const making = byId("making-words");
   if (making) {

@@ -136,17 +136,39 @@ function resize(way, n) {
   drawWay(way);
 }
 
+// What is being shaped, kept while the page is filled anew.
+const partsOf = (form) => [...form.querySelectorAll("[data-part]")];
+
+export function formsKept() {
+  return [...document.querySelectorAll("[data-change]")].map((form) => ({
+    label: form.dataset.change, parts: partsOf(form).map(({ value, checked }) => ({ value, checked })),
+    way: { ...form.querySelector(".tempo-way")?.dataset },
+  }));
+}
+
+export function putBack(forms) {
+  for (const { label, parts, way } of forms) {
+    const form = formOf(label), now = form ? partsOf(form) : [];
+    if (!form || now.length !== parts.length) continue;
+    now.forEach((node, n) => { node.value = parts[n].value; if (node.type === "checkbox") node.checked = parts[n].checked; });
+    Object.assign(form.querySelector(".tempo-way")?.dataset || {}, way);
+    form.querySelectorAll('[data-part="level"]').forEach(showLevel);
+  }
+}
+
+function showLevel(node) {
+  const by = Number(node.value), words = by ? `${by > 0 ? "+" : "−"}${Math.abs(by)} dB` : "0 dB";
+  node.nextElementSibling.textContent = words;
+  node.setAttribute("aria-valuetext", by ? words : "as it is");
+}
+
 export function openShapes() {
   for (const form of document.querySelectorAll("[data-change]")) {
     const way = form.querySelector(".tempo-way"), own = way && Number(way.dataset.bars);
     if (way) { drawWay(way); listenToWay(way); }
     form.addEventListener("input", (event) => {
       const { part } = event.target.dataset;
-      if (part === "level") {
-        const by = Number(event.target.value), words = by ? `${by > 0 ? "+" : "−"}${Math.abs(by)} dB` : "0 dB";
-        event.target.nextElementSibling.textContent = words;
-        event.target.setAttribute("aria-valuetext", by ? words : "as it is");
-      }
+      if (part === "level") showLevel(event.target);
       if (part === "chord") {
         form.querySelector('[data-part="chords"]').value = [...form.querySelectorAll('[data-part="chord"]')].map((node) => node.value).join(" ");
       }
