@@ -92,6 +92,7 @@ def broken_files() -> Iterator[tuple[str, bytes]]:
             samples = chord()
             samples[place, 1] = value
             yield f"{name} at {place}.wav", float_wav(samples)
+    yield from tagged_files()
 
 
 def _lying_headers(pcm: bytes) -> Iterator[tuple[str, bytes]]:
@@ -125,6 +126,29 @@ def odd_files() -> Iterator[tuple[str, bytes]]:
     yield "opposite.wav", float_wav(chord() * np.array([1.0, -1.0]))
     yield "loud.wav", float_wav(chord() * 1e6)
     yield "short.wav", float_wav(chord(2.01))
+
+
+NO_TEXT: Final = b"caf\xe9 \x00\x1b[31m\xff\xfe" * 50
+"""What an artist may be called by somebody who means no good."""
+
+
+def tagged_files() -> Iterator[tuple[str, bytes]]:
+    """Whole sounds with names of artists in them that are no text, or lie about their length."""
+    mp3 = encoded("mp3")
+    for name, said in (("says", len(NO_TEXT) + 11), ("hides", 1 << 20), ("lies", (1 << 28) - 1)):
+        size = bytes((said >> shift) & 0x7F for shift in (21, 14, 7, 0))
+        frame = b"TPE1" + struct.pack(">IH", len(NO_TEXT) + 1, 0) + b"\x00" + NO_TEXT
+        yield f"tag {name}.mp3", b"ID3\x03\x00\x00" + size + frame + mp3
+    yield "tag behind.mp3", mp3 + b"TAG" + NO_TEXT[:125]
+    info = b"INFO" + b"IART" + struct.pack("<I", len(NO_TEXT)) + NO_TEXT
+    plain = wav((chord() * 32_000).astype("<i2").tobytes())
+    yield "tag list.wav", plain + b"LIST" + struct.pack("<I", len(info)) + info
+    yield "tag list lies.wav", plain + b"LIST" + struct.pack("<I", 0x7FFFFFFF) + info
+    flac = encoded("flac")
+    comment = struct.pack("<I", 4) + b"none" + struct.pack("<II", 1, len(NO_TEXT)) + NO_TEXT
+    for name, said in (("says", len(comment)), ("lies", (1 << 24) - 1)):
+        block = bytes([4]) + said.to_bytes(3, "big") + comment
+        yield f"tag {name}.flac", flac[:42] + block + flac[42:]
 
 
 def odd_places(folder: Path) -> list[Path]:

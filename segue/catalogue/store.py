@@ -302,6 +302,7 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
     InputError
         If the file is no catalogue, cannot be used, or somebody else is writing it.
     """
+    is_new = not path.exists()
     if must_exist and not path.is_file():
         raise InputError(path, "is no catalogue; make one with 'segue catalogue FOLDER'.")
     try:
@@ -314,9 +315,20 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
     except sqlite3.Error as error:
         if getattr(error, "sqlite_errorcode", 0) & 0xFF == sqlite3.SQLITE_BUSY:
             raise InputError(path, "another run is writing it: wait until it is done.") from error
+        if is_new and _is_empty(path):  # nothing could be written into it: a full disk
+            path.unlink(missing_ok=True)
+            words = f"could not be written ({error}): make room, or name another file."
+            raise InputError(path, words) from error
         raise InputError(
             path, f"cannot be used as a catalogue ({error}); name another file."
         ) from error
+
+
+def _is_empty(path: Path) -> bool:
+    try:
+        return path.stat().st_size == 0
+    except OSError:
+        return False
 
 
 def short_problem(path: str, problem: str) -> str:

@@ -20,6 +20,7 @@ from segue.desk.maker import Maker
 from segue.desk.own_folder import NOT_FOUND
 from segue.desk.sketcher import Sketcher, rough_order
 from segue.desk.version_maker import VersionMaker
+from segue.errors import printable
 from segue.job.request import Request
 from segue.plan.heard_words import key_words, tempo_words
 
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 
 RUNS, EVENINGS, PACKS, TAKES = "segues", "evenings", "packs", "takes"
 """Subfolders for what is made; no songs are looked for there."""
+_ODD_NAME: Final = "has a name that is no plain text: rename it, and it can be picked."
 DESK_LIMITS: Final = Limits(requests_a_second=60.0, burst=300.0, body_bytes=1 << 16)
 """One page of one person asks for much at once, and nobody else can ask at all."""
 
@@ -66,7 +68,7 @@ class FolderSong:
     Parameters
     ----------
     name : str
-        Below the folder.
+        Below the folder; empty where it cannot be asked for by its name.
     start, end : str
         Key and tempo of its two ends; empty while they are not heard.
     problem : str
@@ -75,10 +77,10 @@ class FolderSong:
 
     name: str
     title: str
-    start: str
-    end: str
     problem: str
     is_folder: bool
+    start: str = ""
+    end: str = ""
 
     @property
     def is_heard(self) -> bool:
@@ -152,6 +154,10 @@ class House:
             self._loop.call_soon_threadsafe(self.live.changed)
 
     def songs(self) -> Iterator[FoundSong]:
+        """Songs of the folder that can be picked."""
+        return (song for song in self._all_songs() if self.folder.can_be_asked_for(song.path))
+
+    def _all_songs(self) -> Iterator[FoundSong]:
         """Songs of the folder; what is linked from elsewhere is passed over."""
         ours = tuple(self.folder.root / name for name in (RUNS, EVENINGS, PACKS, TAKES))
         for song in songs_under([self.folder.root], closed=lambda _problem: None):
@@ -162,7 +168,7 @@ class House:
     @property
     def has_songs(self) -> bool:
         """Whether the folder holds any song."""
-        return next(iter(self.songs()), None) is not None
+        return next(iter(self._all_songs()), None) is not None
 
     def song(self, name: str) -> FoundSong:
         """The song of a name.
@@ -183,9 +189,12 @@ class House:
 
     def rows(self) -> list[FolderSong]:
         """Every song with what was heard of it; what is new is heard from now on."""
-        return [self._row(song) for song in self.songs()]
+        return [self._row(song) for song in self._all_songs()]
 
     def _row(self, song: FoundSong) -> FolderSong:
+        if not self.folder.can_be_asked_for(song.path):
+            title = printable(song.path.name)
+            return FolderSong(name="", title=title, problem=_ODD_NAME, is_folder=song.is_folder)
         self.ears.want(song)
         known = {edge: self.ears.known(song, edge) for edge in ("start", "end")}
         told: dict[str, str] = {}

@@ -42,7 +42,7 @@ class OwnFolder:
             If the name leads out of the folder, by itself or by a link.
         """
         parts = PurePosixPath(name).parts
-        if not parts or len(name) > LONGEST_NAME or not all(map(plain_file_name, parts)):
+        if not parts or len(name) > LONGEST_NAME or not all(map(_may_be_asked_for, parts)):
             raise RequestRefusalError("There is nothing of that name.", status=NOT_FOUND)
         path = self.root.joinpath(*parts)
         if not self.holds(path):
@@ -60,6 +60,11 @@ class OwnFolder:
         """Path below the folder, with forward slashes."""
         return path.relative_to(self.root).as_posix()
 
+    def can_be_asked_for(self, path: Path) -> bool:
+        """Whether what lies in the folder has a name that `inside` takes."""
+        name = path.relative_to(self.root)
+        return len(str(name)) <= LONGEST_NAME and all(map(_may_be_asked_for, name.parts))
+
     def free(self, folder: str, name: str) -> Path:
         """A place in a subfolder that nothing has taken: the name, or the name with a number.
 
@@ -74,6 +79,14 @@ class OwnFolder:
             number += 1
             place = wanted.with_name(f"{wanted.stem} {number}{wanted.suffix}")
         return place
+
+
+def _may_be_asked_for(part: str) -> bool:
+    """Whether a name is one line of text that leads nowhere; what Windows forbids may be here."""
+    if os.name == "nt":
+        return plain_file_name(part)
+    is_text = part.isprintable() and not part.startswith(".")
+    return is_text and not {"/", "\\"} & set(part)
 
 
 def own_folder(path: Path) -> OwnFolder:

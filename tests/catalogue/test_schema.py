@@ -1,6 +1,9 @@
 """Files of this Segue and of another, damaged ones and half heard ones."""
 
 import sqlite3
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
@@ -68,3 +71,33 @@ def test_songs_of_another_listener_are_counted(made):
     with open_store(made) as store:
         assert store.n_heard_otherwise("listener") == 0
         assert store.n_heard_otherwise("another") == 2
+
+
+FULL_DISK = """
+import resource, signal, sys
+from pathlib import Path
+from segue.catalogue import open_store
+from segue.errors import InputError
+signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+resource.setrlimit(resource.RLIMIT_FSIZE, (0, 0))
+try:
+    with open_store(Path(sys.argv[1])):
+        pass
+except InputError as error:
+    print(error)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="files cannot be kept from growing there")
+def test_a_full_disk_is_a_sentence_and_leaves_no_empty_file(tmp_path, made):
+    root = Path(__file__).parents[2]
+    for path in (tmp_path / "new.sqlite", made):
+        before = made.read_bytes()
+        words = [sys.executable, "-c", FULL_DISK, str(path)]
+        done = subprocess.run(words, cwd=root, capture_output=True, text=True, check=True)
+        assert done.stderr == ""
+        if path != made:  # one that is there is opened: nothing was to be written
+            assert "could not be written" in done.stdout
+            assert "make room" in done.stdout
+        assert [one.name for one in tmp_path.iterdir()] == ["made.sqlite"]
+        assert made.read_bytes() == before

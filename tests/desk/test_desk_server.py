@@ -235,6 +235,34 @@ def test_an_option_is_kept_as_a_recipe_for_every_command(client, desk, run_name)
     assert [path.name for path in own.iterdir()] == ["Harbour door.toml"]
 
 
+def test_names_that_are_no_text_are_a_sentence_and_odd_ones_are_picked(tmp_path):
+    root = tmp_path / "songs"
+    root.mkdir()
+    odd = (
+        "Who are you? No: really*.wav",
+        "*.wav",
+        "CON.wav",
+        "$HOME `id`.wav",
+        "<b>.wav",
+        "歌.wav",
+    )
+    no_text = (b"caf\xe9.wav", b"two\nlines.wav", b"\x1b[31mred.wav", "\u202eflip.wav".encode())
+    for name in (*map(os.fsencode, odd), *no_text):
+        with open(os.path.join(os.fsencode(root), name), "wb") as file:  # noqa: PTH118, PTH123
+            file.write(wav())
+    with served(root, tmp_path) as (port, _):
+        client = Client(port)
+        songs = client.ask(at("/songs")).body.decode()
+        assert songs.count("has a name that is no plain text") == len(no_text)
+        assert "\x1b" not in songs
+        for name in odd:
+            assert client.ask(at("/ends", old=name)).status == 200, name
+        made = client.post(at("/evening/new"), {"title": "Odd", "songs": list(odd)})
+        assert made.status == 200
+        assert client.ask(at("/evening", set=made.values["set"])).status == 200
+        assert client.ask(at("/", old=odd[0], new=odd[1])).status == 200
+
+
 def test_an_empty_folder_says_what_to_do_first(tmp_path):
     root = tmp_path / "songs"
     root.mkdir()

@@ -93,7 +93,7 @@ def test_choice_is_shown_and_how_to_choose_is_told(open_page, folder):
     assert "Not chosen yet" in second.inner_text()
     assert "1. tempo ramp" in second.locator(".one.taken h3").inner_text()
     assert "segue choose" not in page.inner_text("main")  # nothing to copy beside an option
-    assert f"segue audition {folder} --serve" in page.inner_text("footer")
+    assert f"segue audition {folder.name} --serve" in page.inner_text("footer")
     assert "a tie with the one before" in second.locator(".one").nth(1).inner_text()
 
 

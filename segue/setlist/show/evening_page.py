@@ -84,7 +84,7 @@ def rewrite_evening_page(folder: Path) -> Path:
 def evening_page_text(folder: Path, rows: EveningRows) -> str:
     """The page as HTML text; see `write_evening_page`."""
     made = [join.number for join in rows.joins if join.record is not None]
-
+    name = folder.resolve().name  # the page is the same wherever the evening was made
     values = {
         "styles": ("shared.css", "evening.css"),
         "scripts": ("evening.js",),
@@ -98,8 +98,8 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
         "clock": clock,
         "no_key": NO_KEY,
         "state_of": _state,
-        "voting": _command("audition", str(folder), "--serve"),
-        "staging": _command("stage", str(folder), "--out", "FOLDER"),
+        "voting": _command("audition", name, "--serve"),
+        "staging": _command("stage", name, "--out", "FOLDER"),
     }
     return filled("evening.html", values)
 
