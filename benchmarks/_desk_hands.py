@@ -13,8 +13,10 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.song_toml import song_toml_beside
+from segue.desk.talk_pace import FASTEST_PACE, PACE_NAME, SLOWEST_PACE
 from segue.errors import SegueError
 from segue.runfolder import read_document
+from segue.setlist.set_file import read_set
 
 if TYPE_CHECKING:
     import random
@@ -98,7 +100,7 @@ class Hands:
 
     def order(self, desk: Desk) -> None:
         """One thing that somebody does at a desk."""
-        quick = (self._say, self._choose, self._drop, self._new_set)
+        quick = (self._say, self._choose, self._drop, self._new_set, self._pace, self._slot)
         self.dice.choice((*quick, *quick, self._change))(desk)
         self.n_kept += 1
 
@@ -127,6 +129,18 @@ class Hands:
         order = json.dumps({"title": title, "songs": [self.song]}).encode()
         self.sets.add(json.loads(desk.ask("/evening/new", order))["set"])
 
+    def _pace(self, desk: Desk) -> None:
+        pace = self.dice.randint(SLOWEST_PACE, FASTEST_PACE)
+        self._set(desk, "pace", pace, "/pace", {"words_a_minute": pace})
+
+    def _slot(self, desk: Desk) -> None:
+        if not self.sets:
+            self._new_set(desk)
+        name, minutes = max(self.sets), self.dice.randint(1, 500)
+        titles = [song.title for song in read_set(self.folder / name).songs]
+        order = {"set": name, "titles": titles, "song": None, "field": "slot", "value": minutes}
+        self._set(desk, f"slot of {name}", 60.0 * minutes, "/evening/say", order)
+
     def _change(self, desk: Desk) -> None:
         by_db = self.dice.choice((-1.0, -2.0, -3.0))
         order = {"run": self.run, "option": "1", "levels": [["bridge", by_db]]}
@@ -137,7 +151,9 @@ class Hands:
         """What was shown as kept and is not there, and what cannot be read."""
         faults, self.refused = self.refused, []
         beside = song_toml_beside(self.folder / self.song)
-        for name, found in (("key", self._key(beside)), ("choice", self._choice())):
+        slots = {f"slot of {file}": read_set(self.folder / file).slot_s for file in self.sets}
+        found_now = {"key": self._key(beside), "choice": self._choice(), "pace": self._pace_now()}
+        for name, found in (found_now | slots).items():
             allowed = [self.kept.get(name), self.under_way.get(name)]
             if found not in allowed:
                 faults.append(f"{name} is {found!r}, and {allowed} were told")
@@ -156,6 +172,12 @@ class Hands:
             return None
         table = tomllib.loads(beside.read_text(encoding="utf-8"))
         return table.get("end", {}).get("key") or table.get("key")
+
+    def _pace_now(self) -> int | None:
+        path = self.folder / PACE_NAME
+        if not path.exists():
+            return None
+        return int(tomllib.loads(path.read_text(encoding="utf-8"))["words_a_minute"])
 
     def _choice(self) -> str | None:
         choice = read_document(self.folder / self.run).choice

@@ -1,10 +1,10 @@
 """A desk is killed at random moments: nothing that was shown as kept may be lost.
 
 Run ``python -m benchmarks.desk_kills``. The installed command is served on a folder and worked
-with: a key is put right, an option is chosen and changed, songs are dropped
-in, sets are written. It is killed as the power button does (SIGKILL) after a time that is drawn by
-seed, and what it had acknowledged is read from the disk; then it is started again on the same
-folder. Leaves with 1 where anything is lost, or unreadable.
+with: a key is put right, an option is chosen and changed, songs are dropped in, sets are written
+and their slots changed, the pace of talk is said. It is killed as the power button does (SIGKILL)
+after a time that is drawn by seed, and what it had acknowledged is read from the disk; then it is
+started again on the same folder. Leaves with 1 where anything is lost, or unreadable.
 """
 
 from __future__ import annotations

@@ -72,6 +72,10 @@ class RunFolderError(InputError):
     """A run folder that cannot be read or written."""
 
 
+class BusyFolderError(RunFolderError):
+    """A folder that another process is writing just now: it may be waited for."""
+
+
 class KeyNameError(SegueError):
     """A text that names no key."""
 

@@ -18,7 +18,7 @@ from contextlib import contextmanager
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import RunFolderError
+from segue.errors import BusyFolderError, RunFolderError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -55,14 +55,14 @@ def sole_writer(out: Path) -> Iterator[None]:
 
     Raises
     ------
-    RunFolderError
+    BusyFolderError
         If another process is writing it.
     OSError
         If the lock file cannot be written.
     """
     with _held(out.parent / f"{neighbour_prefix(out)}.lock", patience_s=_SWEEPS_S) as is_held:
         if not is_held:
-            raise RunFolderError(
+            raise BusyFolderError(
                 out,
                 "is being written by another Segue: wait until it is done, or name another folder.",
             )

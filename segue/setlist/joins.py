@@ -7,11 +7,12 @@ which one works and the others look on, all of them share its steps.
 from __future__ import annotations
 
 import hashlib
+import time
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
-from segue.errors import InputError, RunFolderError, SegueError
+from segue.errors import BusyFolderError, InputError, RunFolderError, SegueError
 from segue.files.source_digest import source_digest
 from segue.heard.hearing import LISTENING_LIBRARIES, LISTENING_PARTS
 from segue.job.between import earlier_run, make_segues
@@ -29,6 +30,8 @@ if TYPE_CHECKING:
 
 MAKING_PARTS: Final = (*LISTENING_PARTS, "recipes", "plan", "render", "score", "job")
 """Sub-packages that decide how a join sounds and what is said of it."""
+_PATIENCE_S: Final = 600.0  # seconds that one segue of an evening takes at most; by judgement
+_LOOKS_EVERY_S: Final = 1.0  # seconds between two looks whether it is done
 MAKING_LIBRARIES: Final = (*LISTENING_LIBRARIES, "soundfile", "pedalboard")
 
 
@@ -158,7 +161,21 @@ def _is_last_shared(requests: Sequence[Request], workers: Workers) -> bool:
 
 
 def make_join(request: Request, workers: Workers | None = None) -> MadeJoin:
-    """Make one join; a task for a worker, or for all. A choice is kept if its recipe still is."""
+    """Make one join; a task for a worker, or for all. A choice is kept if its recipe still is.
+
+    A worker of a cluster goes on for a while with what nobody waits for any more: it is let finish.
+    """
+    ends_s = time.monotonic() + _PATIENCE_S
+    while True:
+        try:
+            return _made_join(request, workers)
+        except BusyFolderError:
+            if time.monotonic() > ends_s:
+                raise
+            time.sleep(_LOOKS_EVERY_S)
+
+
+def _made_join(request: Request, workers: Workers | None) -> MadeJoin:
     before = earlier_run(request.out)
     if before is not None and before.versions and not request.replace:
         labels = ", ".join(record.label for record in before.versions)
