@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 from segue.cli.app import app
 from segue.errors import OptionError
 from segue.setlist.set_document import read_evening
-from segue.setlist.show.evening_page import PAGE_NAME
+from segue.setlist.show.evening_page import EVENING_PAGE_NAME
 from tests.catalogue.tiny_songs import database_rows, write_song
 from tests.workers.a_cluster import started_cluster
 from tests.workers.test_workers import until
@@ -115,7 +115,7 @@ def _sounds_here(pair, tmp_path_factory):
     """What this process alone renders."""
     out = tmp_path_factory.mktemp("here") / "night"
     run("set", pair, "--out", out, "--workers", "1", *COMMON)
-    return sounds(out) | {PAGE_NAME: (out / PAGE_NAME).read_bytes()}
+    return sounds(out) | {EVENING_PAGE_NAME: (out / EVENING_PAGE_NAME).read_bytes()}
 
 
 @pytest.mark.parametrize("files", ["path", "bytes"])
@@ -126,7 +126,9 @@ def test_an_evening_is_the_same_as_here(
     away = tmp_path / "away" / "night"
     words = ("--out", os.path.relpath(away), "--cluster", cluster.address)
     run("set", pair.name, *words, "--cluster-files", files, *COMMON)
-    assert sounds(away) | {PAGE_NAME: (away / PAGE_NAME).read_bytes()} == sounds_here
+    assert (
+        sounds(away) | {EVENING_PAGE_NAME: (away / EVENING_PAGE_NAME).read_bytes()} == sounds_here
+    )
     assert len(sounds_here) == 3 + 1
     (join,) = read_evening(away).joins
     texts = [path.read_text() for path in away.rglob("*") if path.suffix in (".json", ".html")]
