@@ -70,7 +70,7 @@ def compare_blind(page):
 def choose(page, folder):
     page.fill("#why", "she finds her note")
     page.click('[data-choose="1"]')
-    until(page, "document.querySelector('.chosen') !== null")
+    until(page, "document.querySelector('#way-0 .chosen') !== null")
     choice = read_document(folder).choice
     assert (choice.rank, choice.why) == (1, "she finds her note")
 
