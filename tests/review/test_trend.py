@@ -56,6 +56,8 @@ def test_reviews_of_this_join_count_in_the_order_of_their_days(rehearsal):
 def test_a_first_review_has_no_line(rehearsal):
     assert trend_of((), rehearsal) is None
     assert trend_of((rehearsal,), rehearsal) is None
+    before = replace(rehearsal, take="before.wav")
+    assert len(trend_of((before,), rehearsal).reviews) == 2
 
 
 def test_fewer_things_and_tighter_bars_are_better(rehearsal, jumped):
