@@ -161,6 +161,13 @@ def test_a_last_chord_keeps_its_ring(kept_s, fade_s, low, high, words):
     assert words in told.sentence
 
 
+def test_a_last_chord_of_which_nothing_is_left_is_cut():
+    sound = ringing(4.0)[: round((EXIT * BEAT_S + 0.03) * RATE_HZ)]
+    told = last_chord(heard(ending=RINGS, sound=sound))
+    assert (told.value, told.score) == (0.0, 0.0)
+    assert told.sentence == "The last chord is cut after 0.0 of 3.0 s."
+
+
 def test_a_song_that_goes_on_has_no_last_chord_and_one_left_early_is_told():
     assert last_chord(heard(sound=ringing(4.0))) is None
     early = last_chord(heard(left_s=20.0, ending=RINGS, sound=ringing(4.0)))
