@@ -1,0 +1,103 @@
+"""Gaps and rests of a take, against a plan that is known to the frame."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+from scipy.signal import butter, sosfiltfilt
+
+from segue.audio.clip import Clip
+from segue.review.dropout import band_levels, gaps_of, rests_of
+from tests.review.conftest import RATE_HZ
+
+BAR_S, N_BARS = 2.0, 6
+LATE_S = 1.5
+"""Where the plan begins in the take."""
+BARS = tuple(
+    SimpleNamespace(number=n + 1, plan_s=n * BAR_S, section="outgoing") for n in range(N_BARS)
+)
+PLACE_S, LENGTH_S = 0.015, 0.02
+
+
+def music(seed=4):
+    """Steady sound in all bands, a little louder on every half second."""
+    length = round(N_BARS * BAR_S * RATE_HZ)
+    at_s = np.arange(length) / RATE_HZ
+    noise = np.random.default_rng(seed).normal(size=(length, 2))
+    return 0.1 * noise * (1.0 + 0.5 * np.exp(-(at_s % 0.5) / 0.1))[:, None]
+
+
+def taken(sound, *, floor=1e-4):
+    """The sound in a room: late, half as loud, with some noise all along."""
+    before = np.zeros((round(LATE_S * RATE_HZ), 2))
+    whole = 0.5 * np.concatenate([before, sound])
+    return whole + floor * np.random.default_rng(9).normal(size=whole.shape)
+
+
+def levels_of(sound):
+    plan, take = (
+        Clip(samples=x.astype(np.float32), rate_hz=RATE_HZ) for x in (music(), taken(sound))
+    )
+    return band_levels(take, plan, lambda plan_s: plan_s + LATE_S)
+
+
+def gaps(sound):
+    return gaps_of(levels_of(sound), lambda plan_s: 1 + int((plan_s) // BAR_S))
+
+
+def cut(sound, *spans_s):
+    quiet = sound.copy()
+    for start_s, length_s in spans_s:
+        quiet[round(start_s * RATE_HZ) : round((start_s + length_s) * RATE_HZ)] = 0.0
+    return quiet
+
+
+def test_a_whole_take_has_no_gap():
+    assert gaps(music()) == ()
+
+
+@pytest.mark.parametrize("length_s", [0.1, 0.15, 0.4, 1.2])
+@pytest.mark.parametrize("start_s", [3.3, 6.85])
+def test_a_gap_is_found_where_it_is_and_as_long_as_it_is(start_s, length_s):
+    (gap,) = gaps(cut(music(), (start_s, length_s)))
+    assert gap.start_s == pytest.approx(LATE_S + start_s, abs=PLACE_S)
+    assert gap.length_s == pytest.approx(length_s, abs=LENGTH_S)
+
+
+def test_less_than_a_tenth_of_a_second_is_no_gap():
+    assert gaps(cut(music(), (3.3, 0.06))) == ()
+
+
+def test_two_gaps_are_two():
+    first, second = gaps(cut(music(), (3.3, 0.2), (8.1, 0.3)))
+    assert second.start_s - first.start_s == pytest.approx(4.8, abs=2 * PLACE_S)
+
+
+def test_what_the_plan_has_soft_too_is_no_gap():
+    plan = cut(music(), (5.0, 0.5))
+    take = taken(plan)
+    clips = (Clip(samples=x.astype(np.float32), rate_hz=RATE_HZ) for x in (take, plan))
+    assert gaps_of(band_levels(*clips, lambda plan_s: plan_s + LATE_S), lambda _: 1) == ()
+
+
+def without(sound, low_hz, high_hz, first_bar, last_bar):
+    """Bars in which a stretch of frequencies is missing."""
+    band = butter(6, (low_hz, high_hz), "bandpass", fs=RATE_HZ, output="sos")
+    mine = slice(round((first_bar - 1) * BAR_S * RATE_HZ), round(last_bar * BAR_S * RATE_HZ))
+    thinner = sound.copy()
+    thinner[mine] -= sosfiltfilt(band, sound, axis=0)[mine]
+    return thinner
+
+
+@pytest.mark.parametrize(("first", "last"), [(2, 2), (3, 4)])
+def test_low_notes_that_rest_are_told_with_their_bars(first, last):
+    (rest,) = rests_of(levels_of(without(music(), 20.0, 260.0, first, last)), BARS, ())
+    assert (rest.bar, rest.last_bar) == (first, last)
+    assert "low" in rest.part
+
+
+def test_a_whole_or_a_softer_take_has_no_rest():
+    assert rests_of(levels_of(music()), BARS, ()) == ()
+    softer = music()
+    softer[round(2 * BAR_S * RATE_HZ) :] *= 0.2
+    assert rests_of(levels_of(softer), BARS, ()) == ()
