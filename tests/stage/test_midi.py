@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.tempo import TempoCurve, TempoSpan
 from segue.stage.midi import midi_bytes, score_bytes, tempo_events
-from segue.stage.midi_score import TICKS_A_BEAT, markers_of, plan_score
+from segue.stage.midi_score import TICKS_A_BEAT, markers_of, notes_moved, plan_score
 
 BAR_TOLERANCE_S = 0.001  # what the rig's bars may be off
 
@@ -246,3 +246,17 @@ def test_keys_change_at_the_entry(plans):
     assert changes[1].time == pytest.approx(
         plan.tempo.seconds_at(plan.entry_beat), abs=BAR_TOLERANCE_S
     )
+
+
+@pytest.mark.parametrize("by_beats", [0.0, 7.5, 64.0])
+def test_a_score_that_is_moved_keeps_its_ruler_and_all_its_distances(plans, by_beats):
+    score = plan_score(plans[0], ())
+    moved = notes_moved(score, by_beats)
+    assert replace(moved, click=score.click, voicings=score.voicings, cue=score.cue) == score
+    assert [x.beat for x in moved.click] == [x.beat + by_beats for x in score.click]
+    for before, after in ((score.voicings, moved.voicings), (score.cue, moved.cue)):
+        assert len(before) == len(after) > 0
+        for old, new in zip(before, after, strict=True):
+            assert new == replace(
+                old, start_beat=old.start_beat + by_beats, end_beat=old.end_beat + by_beats
+            )
