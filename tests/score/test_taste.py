@@ -8,6 +8,7 @@ import pytest
 from segue.score.learned_weights import (
     LEAST_DECISIONS,
     Decision,
+    _likelihood,
     agreement,
     fitted_weights,
     wilson_interval,
@@ -80,3 +81,36 @@ def test_order_of_candidates_changes_nothing():
     assert agreement(turned, table) == agreement(decisions, table)
     one, other = fitted_weights(decisions).weights, fitted_weights(turned).weights
     assert one == pytest.approx(other, rel=1e-3)
+
+
+def test_every_decision_is_held_out_once():
+    """So the table agrees with as many of them as it does anyway."""
+    decisions = band({**weights_for(None), "pulse": 9.0}, 33, seed=4)
+    fitted = fitted_weights(decisions)
+    assert fitted.held_out_table == agreement(decisions, weights_for(None)).n_agreed
+    assert 0 <= fitted.held_out_fitted <= len(decisions)
+
+
+def test_nothing_counted_says_nothing():
+    assert wilson_interval(0, 0) == (0.0, 1.0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_slope_of_the_likelihood_is_that_of_small_steps(seed):
+    """By differences, measures that do not apply left out (scipy's own check of gradients)."""
+    from scipy.optimize import check_grad
+
+    rng = np.random.default_rng(seed)
+    n_measures = 7
+    scores = rng.uniform(0.1, 1.0, size=(3, n_measures))
+    scores[rng.uniform(size=scores.shape) < 0.2] = np.nan
+    base, x = rng.uniform(0.5, 4.0, n_measures), rng.normal(0.0, 0.3, n_measures + 1)
+
+    def likelihood(x):
+        return _likelihood(scores, 1, base, x)[0]
+
+    def slope(x):
+        return _likelihood(scores, 1, base, x)[1]
+
+    assert likelihood(x) < 0.0
+    assert check_grad(likelihood, slope, x) < 1e-4
