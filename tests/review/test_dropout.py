@@ -101,3 +101,13 @@ def test_a_whole_or_a_softer_take_has_no_rest():
     softer = music()
     softer[round(2 * BAR_S * RATE_HZ) :] *= 0.2
     assert rests_of(levels_of(softer), BARS, ()) == ()
+
+
+def test_a_take_that_begins_within_the_plan_tells_of_the_bars_that_it_has():
+    late = round((LATE_S + 1.3 * BAR_S) * RATE_HZ)
+    plan = Clip(samples=music().astype(np.float32), rate_hz=RATE_HZ)
+    sound = taken(without(music(), 20.0, 260.0, 4, 4))[late:]
+    take = Clip(samples=sound.astype(np.float32), rate_hz=RATE_HZ)
+    levels = band_levels(take, plan, lambda plan_s: plan_s - 1.3 * BAR_S)
+    (rest,) = rests_of(levels, BARS, ())
+    assert (rest.bar, rest.last_bar) == (4, 4)
