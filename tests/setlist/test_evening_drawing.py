@@ -67,6 +67,52 @@ def test_energy_is_as_long_as_its_share_of_five(rows, layout):
     assert bars == pytest.approx([lane.height * n / 5 for n in (2, 3, 4)])
 
 
+@pytest.mark.parametrize("layout", LAYOUTS)
+@pytest.mark.parametrize("n_letters", [1, 6, 12, 20, 40, 90])
+def test_a_title_never_runs_out_of_its_song(rows, layout, n_letters):
+    title = ("Copper Wire Morning and the Low Tide " * 3)[:n_letters]
+    songs = tuple(replace(song, title=title) for song in rows.songs)
+    shortest = replace(songs[1], end_s=songs[1].start_s + 2.0)
+    for shown in (songs, (songs[0], shortest, songs[2])):
+        drawing = evening_drawing(replace(rows, songs=shown), layout)
+        boxes = looks(drawing, "song", Box)
+        for song, box in zip(shown, boxes, strict=True):
+            told = [x for x in drawing.shapes if isinstance(x, Label) and x.x == box.x + 4]
+            told = [x.words for x in told if box.y < x.y < box.y + box.height]
+            assert all(7.0 * len(words) <= box.width for words in told)
+            whole = f"{song.number} {title}"
+            if 7.0 * len(whole) <= box.width - 4:
+                assert told == [whole]
+            elif told and told != [f"{song.number}"]:
+                assert told[0].endswith("…")
+                assert whole.startswith(told[0][:-1])
+                # as much of it as there is room for, but for a sign and a space
+                assert 7.0 * (len(told[0]) + 3) > box.width - 4
+
+
+def test_times_are_written_at_even_steps_and_at_most_a_dozen(rows):
+    for minutes in (4, 15, 45, 130, 290):
+        scale = 60 * minutes / rows.running_s
+        songs = tuple(
+            replace(song, start_s=scale * song.start_s, end_s=scale * song.end_s)
+            for song in rows.songs
+        )
+        joins = tuple(
+            replace(join, start_s=scale * join.start_s, end_s=scale * join.end_s)
+            for join in rows.joins
+        )
+        long = replace(rows, songs=songs, joins=joins, slot_s=None)
+        clocks = [
+            shape
+            for shape in evening_drawing(long, "file").shapes
+            if isinstance(shape, Label) and ":" in shape.words and shape.look == "soft"
+        ]
+        assert 3 <= len(clocks) <= 13
+        gaps = {round(b.x - a.x, 3) for a, b in pairwise(clocks)}
+        assert len(gaps) == 1
+        assert clocks[0].words == "0:00"
+
+
 def test_faster_is_higher(rows):
     lines = looks(evening_drawing(rows, "broad"), "tempo", Stroke)
     across = [-line.y0 for line in lines]
