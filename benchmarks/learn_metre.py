@@ -180,7 +180,7 @@ def learned_model(examples: list[Example]) -> Model:
     rows, answers = tree_examples(examples)
     grown = HistGradientBoostingClassifier(**TREES).fit(rows, answers)
     trees = [predictor.nodes for (predictor,) in grown._predictors]
-    return _model_of(trees, learned_weights(examples))
+    return model_of(trees, learned_weights(examples))
 
 
 def tree_examples(examples: list[Example]) -> tuple[np.ndarray, np.ndarray]:
@@ -198,7 +198,7 @@ def tree_examples(examples: list[Example]) -> tuple[np.ndarray, np.ndarray]:
     return np.concatenate(rows), np.concatenate(answers)
 
 
-def _model_of(trees: list[np.ndarray], weights: np.ndarray) -> Model:
+def model_of(trees: list[np.ndarray], weights: np.ndarray) -> Model:
     """Tables of scikit-learn's nodes, tree by tree."""
     shape = (len(trees), max(len(nodes) for nodes in trees))
     itself = np.tile(np.arange(shape[1], dtype=np.int16), (shape[0], 1))
@@ -212,6 +212,12 @@ def _model_of(trees: list[np.ndarray], weights: np.ndarray) -> Model:
         value[number, : len(nodes)] = np.where(nodes["is_leaf"], nodes["value"], 0.0)
     return Model(weights=weights, column=column, left=left, right=right,
                  threshold=threshold, value=value)  # fmt: skip
+
+
+def write_model(model: Model, into: Path) -> None:
+    """The model as `segue.analysis.metre_odds` reads it."""
+    tables = {name: getattr(model, name) for name in Model.__slots__}
+    np.savez_compressed(into, names=np.array(list(column_numbers())), **tables)
 
 
 def main() -> None:
@@ -229,9 +235,7 @@ def main() -> None:
         parser.error("even seeds are for the report; learn from odd ones")
     found = [example_of(truth, folder) for truth, folder in edges]
     examples = [example for example in found if example is not None] + plain_examples()
-    model = learned_model(examples)
-    tables = {name: getattr(model, name) for name in Model.__slots__}
-    np.savez_compressed(options.into, names=np.array(list(column_numbers())), **tables)
+    write_model(learned_model(examples), options.into)
     print(f"learned from {len(examples)} edges into {options.into}")
 
 

@@ -7,7 +7,9 @@ The weights and trees in ``metre_model.npz`` were learned by ``benchmarks/learn_
 the ears benchmark's odd seeds: 1 (120 items), 11, 103, 105, 201 (150 each), 203 and 207 (800
 each), 2290 edges in all, and from 80 plain clicks and drum loops. Even seeds share no score
 with them. What the beat net holds is weighed against these odds with the weights in
-``metre_net.json``, fitted by ``benchmarks/weigh_net.py``; over a mere click the net is not asked.
+``metre_net.json``; of the likeliest ways, trees that see both at once have half a say
+(``metre_ways.npz``). Both were fitted by ``benchmarks/weigh_net.py`` on songs that the net had not
+learned from; over a mere click neither is asked.
 
 References
 ----------
@@ -35,6 +37,12 @@ if TYPE_CHECKING:
 Place = tuple[int, int, int]
 """Number of a level, metre, and place of the downbeat."""
 _LEANINGS: Final = ("triple", "tempo", "quick")
+N_LIKELY: Final = 45
+"""Ways to count that the trees compare: the others were never right of those that were learned
+from."""
+TREES_SHARE: Final = 0.5
+"""What the trees count beside the sum. On songs that neither was fitted on the two together hear
+more than each alone; see ``benchmarks/weigh_net.py``."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -79,18 +87,68 @@ def log_odds(
     odds : ndarray, shape (n_places,)
         Log odds of each, up to a constant.
     """
-    places, by_evidence = odds_by_evidence(levels)
+    ways = ways_of(levels)
     weights = _net_weights()
-    columns = net_columns(levels, places)
-    with_net = weights[0] * by_evidence + columns @ weights[1:]
-    return places, bareness * by_evidence + (1.0 - bareness) * with_net
+    summed = weights[0] * ways.by_evidence + ways.by_net @ weights[1:]
+    likely = np.argsort(-summed, kind="stable")[:N_LIKELY]
+    grown = tree_sum(_ways_model(), way_columns(ways, summed, likely))
+    by_trees = np.full(len(summed), grown.min())
+    by_trees[likely] = grown
+    with_net = (1.0 - TREES_SHARE) * (summed - summed.max()) + TREES_SHARE * by_trees
+    return ways.places, bareness * ways.by_evidence + (1.0 - bareness) * with_net
 
 
-def odds_by_evidence(levels: list[BeatLevel]) -> tuple[list[Place], npt.NDArray[np.float64]]:
-    """All ways to count some levels, and the log odds of each without the net."""
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ways:
+    """All ways to count some levels, and what is known of each.
+
+    Parameters
+    ----------
+    places : list of Place
+        The ways.
+    columns : ndarray, shape (n_places, n_columns)
+        Their evidence.
+    by_evidence : ndarray, shape (n_places,)
+        Log odds of each without the net.
+    by_net : ndarray, shape (n_places, n_net_columns)
+        What the net says of each.
+    """
+
+    places: list[Place]
+    columns: npt.NDArray[np.float32]
+    by_evidence: npt.NDArray[np.float64]
+    by_net: npt.NDArray[np.float64]
+
+
+def ways_of(levels: list[BeatLevel]) -> Ways:
+    """All ways to count some levels."""
     places, columns = evidence_columns(levels)
     model = _model()
-    return places, tree_sum(model, with_sum(columns, model.weights, places))
+    by_evidence = tree_sum(model, with_sum(columns, model.weights, places))
+    by_net = net_columns(levels, places)
+    return Ways(places=places, columns=columns, by_evidence=by_evidence, by_net=by_net)
+
+
+def way_columns(
+    ways: Ways, summed: npt.NDArray[np.float64], likely: npt.NDArray[np.intp]
+) -> npt.NDArray[np.float32]:
+    """What the trees see of the likely ways: much of it against the best of them.
+
+    Parameters
+    ----------
+    ways : Ways
+        All ways to count.
+    summed : ndarray, shape (n_places,)
+        Log odds by evidence and net.
+    likely : ndarray, shape (n_likely,)
+        Numbers of the ways that are compared.
+    """
+    metres = np.array([ways.places[number][1] for number in likely], dtype=np.float64)
+    held, odds, total = ways.by_net[likely], ways.by_evidence[likely], summed[likely]
+    told = [total - total.max(), odds - odds.max(), metres]
+    both = np.concatenate([held, held - held.max(axis=0)], axis=1)
+    seen = [np.stack(told, axis=1), both, ways.columns[likely]]
+    return np.concatenate(seen, axis=1, dtype=np.float32)
 
 
 def net_columns(levels: list[BeatLevel], places: list[Place]) -> npt.NDArray[np.float64]:
@@ -174,11 +232,20 @@ def _leaf_sums(columns, column, left, right, threshold, value):  # type: ignore[
 
 
 @lru_cache(maxsize=1)
+def _ways_model() -> Model:
+    return _stored("metre_ways.npz")
+
+
+@lru_cache(maxsize=1)
 def _model() -> Model:
-    place = resources.files("segue.analysis").joinpath("metre_model.npz")
+    return _stored("metre_model.npz")
+
+
+def _stored(name: str) -> Model:
+    place = resources.files("segue.analysis").joinpath(name)
     with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
         if table["names"].tolist() != list(column_numbers()):
-            raise ValueError("metre_model.npz: made for other evidence; learn it again")
+            raise ValueError(f"{name}: made for other evidence; learn it again")
         return Model(
             weights=table["weights"],
             column=table["column"],

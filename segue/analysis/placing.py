@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import ndimage, signal
 
+from segue.analysis.metre_net import beat_likelihood
 from segue.analysis.onsets import RATE_HZ
 from segue.analysis.tempo_grid import TempoGrid, fit_grid
 
@@ -119,6 +120,9 @@ _LEAST_ATTACKS: Final = 4  # with fewer attacks the beats stay where they are; b
 _LOUDEST_WEIGHT: Final = 2.0  # of the usual one: an attack weighs no more; by judgement
 _HEARD_WITHIN_S: Final = 0.02  # seconds: a beat with an attack this near is heard; by judgement
 _HEARD_SALIENCE: Final = 0.15  # of the median: an attack that is weaker is none; by judgement
+# likelihood by the net from which a beat is heard: it carries a pulse on into what comes before,
+# a little less surely; by judgement
+_LIKELY: Final = 0.8
 _CHANCE: Final = 0.2  # share of beats that are heard where there is no pulse; by judgement
 _CUT_EVIDENCE: Final = 4.5  # log odds that free time before the pulse needs; by judgement
 # share of beats heard in a pulse, at most, so that one may be missed; by judgement
@@ -196,7 +200,7 @@ def placed_beats(heard: HeardPart, counting: Counting, said: Known) -> PlacedBea
     grid = fit.grid
     if said.tempo_bpm and abs(np.log(grid.tempo_bpm / said.tempo_bpm)) > _GIVEN_RATIO:
         grid = grid.at_tempo(said.tempo_bpm)
-    numbers = _numbers(grid, _first_number(fit), heard)
+    numbers = _numbers(grid, _first_number(fit, heard), heard)
     if said.downbeat_s is None:
         return PlacedBeats(grid=grid, numbers=numbers, phase=float(counting.phase))
     number = grid.beat_at(said.downbeat_s)
@@ -237,14 +241,18 @@ def _fit_to(
     return _Fit(grid=grid, off_s=off_s, salience=salience)
 
 
-def _first_number(fit: _Fit) -> int | None:
+def _first_number(fit: _Fit, heard: HeardPart) -> int | None:
     """The first beat of the pulse where something free comes before it; None otherwise.
 
-    A beat has an attack or not; before the pulse it has one by chance. The pulse begins where
-    the likelihood ratio of pulse to chance, added up from the front, is lowest.
+    A beat is heard, by an attack or by the net, or not; before the pulse it is heard by chance.
+    The pulse begins where the likelihood ratio of pulse to chance, added up from the front, is
+    lowest. Soft chords before the drums set in have attacks that are weak beside theirs, but the
+    net counts them.
     """
     loud = fit.salience > _HEARD_SALIENCE * float(np.median(fit.salience))
-    is_heard = (np.abs(fit.off_s) < _HEARD_WITHIN_S) & loud
+    beats_s = fit.grid.seconds_at(np.arange(len(fit.off_s), dtype=np.float64))
+    by_net = beat_likelihood(heard.evidence.opinion, beats_s) > _LIKELY
+    is_heard = ((np.abs(fit.off_s) < _HEARD_WITHIN_S) & loud) | by_net
     later = is_heard[len(is_heard) // 3 :]
     rate = min(max(float(later.mean()), _CHANCE + 0.05), _SUREST_RATE)
     ratio = np.where(is_heard, np.log(rate / _CHANCE), np.log((1 - rate) / (1 - _CHANCE)))

@@ -8,7 +8,15 @@ import pytest
 from segue.analysis.beat_net import FRAME_HOPS, N_METRES, N_TEMPI, Opinion
 from segue.analysis.metre import METRES, bar_names, beat_names, levels_of
 from segue.analysis.metre_evidence import Evidence
-from segue.analysis.metre_odds import Model, column_numbers, evidence_columns, tree_sum
+from segue.analysis.metre_net import NET_COLUMNS
+from segue.analysis.metre_odds import (
+    Model,
+    column_numbers,
+    evidence_columns,
+    tree_sum,
+    way_columns,
+    ways_of,
+)
 from segue.analysis.onsets import HOP_S, N_BANDS
 
 
@@ -119,3 +127,19 @@ def test_trees_add_up_their_leaves():
     )
     rows = np.array([[1.5, 0.0], [1.6, 0.6], [0.0, 9.0]], dtype=np.float32)
     assert tree_sum(model, rows).tolist() == [11.0, 22.0, 21.0]
+
+
+def test_trees_see_ways_against_the_best_of_them():
+    beats_s = np.arange(0.5, 19.5, 0.5)
+    ways = ways_of(levels_of(evidence_of(beats_s), [beats_s]))
+    summed = np.linspace(3.0, 5.0, len(ways.places))
+    likely = np.arange(0, len(ways.places), 3)
+    seen = way_columns(ways, summed, likely)
+    n_net = len(NET_COLUMNS)
+    assert seen[:, :2].max(axis=0) == pytest.approx(0.0)
+    assert seen[:, 2].tolist() == [ways.places[number][1] for number in likely]
+    assert seen[:, 3 + n_net : 3 + 2 * n_net].max(axis=0) == pytest.approx(0.0)
+    place = resources.files("segue.analysis").joinpath("metre_ways.npz")
+    with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
+        assert table["names"].tolist() == list(column_numbers())
+        assert 0 <= table["column"].min() <= table["column"].max() < seen.shape[1]

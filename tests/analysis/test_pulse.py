@@ -130,3 +130,31 @@ def test_an_end_edge_counts_from_the_start_of_the_file():
     edge = sounds.edge_of(sound, edge="end")
     fact = hear_pulse(edge)
     assert farthest_s(fact.beats_s, beats_s) < WITHIN_S
+
+
+def chords_before_drums(*, before_s):
+    """Quiet chords at some times before drums at 120 BPM set in after four seconds."""
+    drums, beats_s = sounds.drum_loop(120, n_bars=10, lead_s=4.2)
+    at_s = np.arange(len(drums)) / sounds.RATE_HZ
+    for number, start_s in enumerate([*before_s, *beats_s]):
+        inside = (at_s >= start_s) & (at_s < start_s + 0.45)
+        place_s = at_s[inside] - start_s
+        root_hz = 440 * 2 ** ((57 + (0, 5, 7, 5)[number // 4 % 4] - 69) / 12)
+        for ratio in (1.0, 1.25, 1.5):
+            struck = np.sin(2 * np.pi * root_hz * ratio * place_s) * np.exp(-place_s / 0.3)
+            drums[inside] += 0.01 * struck
+    return drums, beats_s
+
+
+def test_a_quiet_start_in_tempo_is_counted_before_the_drums_set_in():
+    before_s = 0.2 + 0.5 * np.arange(8)
+    sound, beats_s = chords_before_drums(before_s=before_s)
+    heard = hear_pulse(sounds.edge_of(sound))
+    wanted_s = np.concatenate([before_s, beats_s])
+    assert farthest_s(wanted_s, np.array(heard.beats_s)) < 0.02
+
+
+def test_a_free_start_is_not_counted():
+    sound, beats_s = chords_before_drums(before_s=[0.2, 1.05, 1.62, 3.1])
+    heard = hear_pulse(sounds.edge_of(sound))
+    assert heard.beats_s[0] > beats_s[0] - 0.6
