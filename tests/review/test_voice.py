@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.review.partial_levels import N_PARTIALS
-from segue.review.voice import HOP_S, incoming_edge, planned_voice, source_times
+from segue.review.voice import HOP_S, _first_note_hops, incoming_edge, planned_voice, source_times
 from segue.runfolder import RunDocument
 from tests.plan.song_facts import end_facts, start_facts
 from tests.review.conftest import RATE_HZ, record_at
@@ -71,6 +71,34 @@ def test_the_phrase_is_followed_up_to_its_breath(voice, plan):
     first, second = voice.midi[5:40], voice.midi[65:110]
     assert np.nanmedian(first) == pytest.approx(MIDI, abs=0.1)
     assert np.nanmedian(second) == pytest.approx(MIDI + 2, abs=0.1)
+
+
+@pytest.mark.parametrize(
+    ("notes", "n_first"),
+    [
+        pytest.param([(5, 65.0)], 5, id="a call of a twentieth of a second"),
+        pytest.param([(30, 65.0), (20, 67.0)], 30, id="up to the next note"),
+        pytest.param([(30, 65.0), (20, np.nan), (9, 65.0)], 59, id="through a gap"),
+        pytest.param([(10, 63.0), (25, 65.0), (20, 67.0)], 35, id="a scoop belongs to it"),
+        pytest.param([(90, 65.0)], 60, id="no more than its first six tenths"),
+    ],
+)
+def test_a_first_note_lasts_up_to_the_next(notes, n_first):
+    midi = np.concatenate([np.full(n, pitch) for n, pitch in notes])
+    assert _first_note_hops(midi) == n_first
+
+
+def test_a_call_of_a_tenth_of_a_second_is_a_phrase_too(plan, tmp_path):
+    for name, sound in (
+        ("voice", _sung(NOTE_S, NOTE_S + 0.09, MIDI)),
+        ("keys", 0.01 * np.sin(2 * np.pi * 110.0 * _AT_S)),
+    ):
+        samples = np.stack([sound] * 2, axis=1).astype(np.float32)
+        write_wav24(tmp_path / f"{name}.wav", Clip(samples=samples, rate_hz=RATE_HZ))
+    document = _document(tmp_path)
+    told = planned_voice(document, record_at(plan, 1), incoming_edge(document))
+    assert np.nanmedian(told.midi[: told.n_first]) == pytest.approx(MIDI, abs=0.3)
+    assert told.at_s[0] == pytest.approx(plan.seconds_at(plan.singer_beat))
 
 
 def test_the_first_note_ends_where_the_second_begins(voice):
