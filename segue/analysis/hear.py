@@ -84,7 +84,7 @@ def hear_edge(
         tuning_cents=tuning.cents,
         pitched=pitched,
         is_tuning_said=said.tuning_cents is not None,
-        around=() if said.key else around,
+        around=around,
     )
     ending = _ending(edge, pulse, said) if edge.edge == "end" else None
     opening = _opening(edge, pulse, said) if edge.edge == "start" else None

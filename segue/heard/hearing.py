@@ -67,7 +67,9 @@ def hear(
         return of_song(from_cache, song)
     from segue.analysis.hear import hear_edge
 
-    facts = hear_edge(song, overrides=overrides, lead=lead, around=around(song))
+    is_key_said = (overrides or Overrides()).over(song.notes).key is not None
+    rest = () if is_key_said else around(song)
+    facts = hear_edge(song, overrides=overrides, lead=lead, around=rest)
     if cache is not None:
         cache.keep(key, facts)
     return facts

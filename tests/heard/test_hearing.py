@@ -9,13 +9,18 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
+from segue.analysis.hear import hear_edge
 from segue.analysis.overrides import Overrides
+from segue.audio import read_song
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.files.source_digest import source_digest
 from segue.heard.facts_cache import N_PARTS, FactsCache, user_facts_cache
-from segue.heard.hearing import edge_digest, hear, listener_digest
+from segue.heard.hearing import around, edge_digest, hear, listener_digest
 from segue.music.key import parse_key
+from tests.analysis.key_sounds import CADENCE, chords_of
+from tests.analysis.key_sounds import RATE_HZ as KEY_RATE_HZ
 from tests.plan.song_facts import end_facts, start_facts
 
 RATE_HZ = 22_050
@@ -96,6 +101,23 @@ def test_edge_and_place_are_in_the_key():
     clip = dataclasses.replace(first.stems[0].clip, start_s=1.0)
     later = dataclasses.replace(first, stems=(dataclasses.replace(first.stems[0], clip=clip),))
     assert len({edge_digest(one) for one in (first, end, later)}) == 3
+
+
+def test_the_rest_of_a_song_is_heard_for_the_key_while_its_file_is_there(tmp_path):
+    path = tmp_path / "song.wav"
+    chords = [chords_of(tonic, CADENCE["major"]) for tonic in (0, 0, 0, 0, 0, 0, 9, 9, 9)]
+    soundfile.write(path, np.concatenate(chords), KEY_RATE_HZ, subtype="FLOAT")
+    edge = read_song(path, edge="end", edge_s=12.0)
+    clips = around(edge)
+    assert [(clip.start_s, clip.end_s) for clip in clips] == [(12.0, 24.0), (0.0, 12.0)]
+    heard = hear(edge)
+    assert heard == hear_edge(edge, around=clips)
+    path.unlink()
+    alone = hear(edge)
+    assert around(edge) == ()
+    assert alone == hear_edge(edge)
+    assert alone.key != heard.key
+    assert dataclasses.replace(alone, key=heard.key, doubts=heard.doubts) == heard
 
 
 def test_other_code_is_another_listener(monkeypatch):
