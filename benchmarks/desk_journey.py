@@ -9,7 +9,8 @@ vote is opened and ended. After each step a checker of accessibility looks at th
 
 Leaves with 1 where the way to the choice takes more than five minutes, a step fails, the checker
 finds something, the console says anything, or something is asked of another machine. Times are by
-the clock: the table tells the load of the machine. ``--pictures FOLDER`` keeps what was seen.
+the clock, and what the desk's processes worked meanwhile, which the load of the machine does not
+change. ``--pictures FOLDER`` keeps what was seen.
 """
 
 from __future__ import annotations
@@ -51,8 +52,8 @@ class Journey:
 
     Parameters
     ----------
-    took_s : dict
-        Seconds of each step.
+    took_s, worked_s : dict
+        Seconds of each step, by the clock and of the desk's processors.
     faults : list
         What is not as it must be.
     pictures : Path or None
@@ -60,16 +61,19 @@ class Journey:
     """
 
     page: Page
+    desk: Desk
     name: str
     pictures: Path | None
     took_s: dict[str, float] = field(default_factory=dict)
+    worked_s: dict[str, float] = field(default_factory=dict)
     faults: list[str] = field(default_factory=list)
 
     def step(self, words: str, act: Callable[[], Any]) -> None:
         """Do something, and look at the page after it."""
-        begun = time.perf_counter()
+        begun, worked_s = time.perf_counter(), self.desk.processor_s()
         act()
         self.took_s[words] = time.perf_counter() - begun
+        self.worked_s[words] = self.desk.processor_s() - worked_s
         found = [v["id"] for v in Axe().run(self.page).response["violations"]]
         self.faults += [f"{self.name}, {words}: {one}" for one in found]
         width = self.page.viewport_size["width"] if self.page.viewport_size else 0
@@ -268,7 +272,7 @@ def travelled(
                 else troubles.append(f"asked {r.url}")
             ),
         )
-        journey = Journey(page=page, name=size, pictures=pictures)
+        journey = Journey(page=page, desk=desk, name=size, pictures=pictures)
         try:
             address = f"http://127.0.0.1:{desk.port}/{desk.token}/"
             journey.step("the desk opened on an empty folder", lambda: page.goto(address))
@@ -280,9 +284,9 @@ def travelled(
         finally:
             context.close()
             desk.kill()
-    print(f"\n{size}, {width} px, {scheme}")
+    print(f"\n{size}, {width} px, {scheme:28s}   clock  processors")
     for words, seconds in journey.took_s.items():
-        print(f"  {words:42s} {seconds:7.1f} s")
+        print(f"  {words:42s} {seconds:7.1f} s {journey.worked_s[words]:7.1f} s")
     print(f"  {'to the choice, together':42s} {chosen_s:7.1f} s (reach {REACH_S:.0f} s)")
     faults = journey.faults + [f"{size}: {words}" for words in troubles]
     if chosen_s > REACH_S:
