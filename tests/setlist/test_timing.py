@@ -127,6 +127,17 @@ def test_talk_after_the_last_song_is_not_dropped_in_silence():
     )
 
 
+def test_talk_after_the_last_song_is_that_of_the_last():
+    songs = [song(1), song(2)]
+    for first_s, last_s, words in (
+        (40, 0, []),
+        (0, 40, ["'Song 2' comes last: its talk would follow the evening and is not counted."]),
+    ):
+        both = [said(1, talk_s=first_s), said(2, talk_s=last_s)]
+        told = [x.words for x in evening_cautions(evening(songs, [stop(1)]), both)]
+        assert [words for words in told if "comes last" in words] == words
+
+
 @pytest.mark.parametrize(
     ("energy", "bpm", "warns"), [(5, 80, True), (3, 80, False), (5, 120, False), (None, 80, False)]
 )
