@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path  # noqa: TC003 - typer reads the types at run time
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
@@ -15,6 +16,7 @@ from segue.errors import OptionError, printable
 if TYPE_CHECKING:
     from segue.runfolder import RunDocument
     from segue.score.learned_weights import Agreement, Decision, FittedWeights
+    from segue.score.one_taste import Taste
 
 
 def taste(
@@ -27,9 +29,10 @@ def taste(
     ] = False,
     json: Json = False,
 ) -> None:
-    """Tell how often the score agreed with the band; after 20 choices, learn your taste."""
+    """Tell how often the score agreed with the band; after 5 choices, learn your taste."""
     from segue.cli.weights_file import weights_path, write_weights
     from segue.score.learned_weights import LEAST_DECISIONS, agreement, fitted_weights
+    from segue.score.one_taste import LEAST_FOR_A_TASTE, taste_of
     from segue.score.weights import weights_for
 
     decisions = [decision for run in runs for decision in decisions_of(run)]
@@ -38,14 +41,28 @@ def taste(
         told = "nothing was chosen yet: choose with 'segue choose', or hold a vote."
         raise OptionError(f"{named}: {told}")
     found = agreement(decisions, weights_for(None))
-    fitted = fitted_weights(decisions) if len(decisions) >= LEAST_DECISIONS else None
-    if write and fitted is None:
-        raise OptionError(
-            f"{len(decisions)} choices are too few to learn from: {LEAST_DECISIONS} are needed."
-        )
-    if write and fitted is not None:
-        write_weights(weights_path(), fitted.weights, n_decisions=len(decisions))
-    _print_taste(found, fitted, weights_path() if write else None, json=json)
+    n = len(decisions)
+    fitted = fitted_weights(decisions) if n >= LEAST_DECISIONS else None
+    one = taste_of(decisions) if LEAST_FOR_A_TASTE <= n < LEAST_DECISIONS else None
+    if write and n < LEAST_FOR_A_TASTE:
+        raise OptionError(f"{n} choices are too few to learn from: {LEAST_FOR_A_TASTE} are needed.")
+    if write and one is not None and not one.is_found:
+        raise OptionError(f"your {n} choices go by no one thing yet: there is nothing to keep.")
+    learned = fitted or one
+    if write and learned is not None:
+        write_weights(weights_path(), learned.weights, n_decisions=n)
+    written = weights_path() if write else None
+    _print_taste(_Learned(agreed=found, fitted=fitted, one=one, written=written), json=json)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Learned:
+    """What there is to tell: `fitted` from many choices, `one` from few, neither from fewer."""
+
+    agreed: Agreement
+    fitted: FittedWeights | None
+    one: Taste | None
+    written: Path | None
 
 
 def decisions_of(run: Path) -> list[Decision]:
@@ -92,25 +109,24 @@ def _votes(run: Path) -> list[int]:
     return [int(row[0]) for row in rows]
 
 
-def _print_taste(
-    found: Agreement, fitted: FittedWeights | None, written: Path | None, *, json: bool
-) -> None:
+def _print_taste(told: _Learned, *, json: bool) -> None:
     from segue.cli.tables import print_json
 
     if json:
-        print_json(_report(found, fitted, written))
+        print_json(_report(told))
         return
     from rich.console import Console
 
     console = Console(soft_wrap=True)
-    for line in _lines(found, fitted, written):
+    for line in _lines(told):
         console.print(line, markup=False, highlight=False)
 
 
-def _lines(found: Agreement, fitted: FittedWeights | None, written: Path | None) -> list[str]:
+def _lines(told: _Learned) -> list[str]:
     from segue.music.percent import percent
-    from segue.score.learned_weights import LEAST_DECISIONS
+    from segue.score.one_taste import LEAST_FOR_A_TASTE
 
+    found, fitted, one = told.agreed, told.fitted, told.one
     share = found.n_agreed / found.n_decisions
     interval = f"95 % interval {percent(found.low)} to {percent(found.high)}"
     first = (
@@ -118,29 +134,41 @@ def _lines(found: Agreement, fitted: FittedWeights | None, written: Path | None)
         f"({interval}; by chance {percent(found.by_chance)})."
     )
     lines = [first]
-    if fitted is None:
-        missing = LEAST_DECISIONS - found.n_decisions
+    if fitted is not None:
+        better = "better" if fitted.gain_nats > 0 else "no better"
+        lines.append(
+            f"Weights learned from you are {better} on choices they had not seen: "
+            f"{fitted.held_out_fitted} of {found.n_decisions} against {fitted.held_out_table} "
+            f"({fitted.gain_nats:+.3f} nats a choice)."
+        )
+    elif one is None:
+        missing = LEAST_FOR_A_TASTE - found.n_decisions
         more = f"{missing} more choice{'' if missing == 1 else 's'}"
         return [*lines, f"After {more} Segue can learn your taste."]
-    better = "better" if fitted.gain_nats > 0 else "no better"
-    lines.append(
-        f"Weights learned from you are {better} on choices they had not seen: "
-        f"{fitted.held_out_fitted} of {found.n_decisions} against {fitted.held_out_table} "
-        f"({fitted.gain_nats:+.3f} nats a choice)."
-    )
-    if written is None:
-        return [*lines, "Nothing was changed; keep them with --write."]
-    return [*lines, f"Written to {written}; delete the file to go back."]
+    elif not one.is_found:
+        return [*lines, f"They go by no one thing yet ({percent(one.sure)} sure): go on choosing."]
+    else:
+        likely = [(name, p) for name, p in one.measures.items() if p >= _WORTH_TELLING * one.sure]
+        names = " or ".join(f"{name.replace('_', ' ')} ({percent(p)})" for name, p in likely[:3])
+        lines.append(f"You seem to go by {names or 'one thing'}, and the score can, too.")
+    if told.written is None:
+        return [*lines, "Nothing was changed; keep it with --write."]
+    return [*lines, f"Written to {told.written}; delete the file to go back."]
 
 
-def _report(found: Agreement, fitted: FittedWeights | None, written: Path | None) -> dict[str, Any]:
+_WORTH_TELLING: Final = 0.1  # share of what is sure from which a measure is named; by judgement
+
+
+def _report(told: _Learned) -> dict[str, Any]:
+    found, fitted, one = told.agreed, told.fitted, told.one
     report: dict[str, Any] = {
         "n_agreed": found.n_agreed,
         "n_decisions": found.n_decisions,
         "interval": [round(found.low, 4), round(found.high, 4)],
         "by_chance": round(found.by_chance, 4),
         "fitted": None,
-        "written": None if written is None else str(written),
+        "taste": None,
+        "written": None if told.written is None else str(told.written),
     }
     if fitted is not None:
         report["fitted"] = {
@@ -148,5 +176,12 @@ def _report(found: Agreement, fitted: FittedWeights | None, written: Path | None
             "held_out_fitted": fitted.held_out_fitted,
             "held_out_table": fitted.held_out_table,
             "gain_nats": round(fitted.gain_nats, 4),
+        }
+    if one is not None:
+        report["taste"] = {
+            "is_found": one.is_found,
+            "sure": round(one.sure, 4),
+            "measures": {name: round(value, 4) for name, value in one.measures.items()},
+            "weights": {name: round(value, 4) for name, value in one.weights.items()},
         }
     return report

@@ -103,9 +103,6 @@ def _clearness(hearing: Listened) -> Floats:
     leads = _led_by(hearing, [chord for chord in chords if chord != old_tonic])
     as_old = _led_by(hearing, [chord for chord in chords if chord == old_tonic])
     holds, becomes = np.maximum(holds, leads), np.minimum(kept, established)
-    # a dominant seventh is in one key alone, major or minor, and has the tonic still to come
-    seventh = leading_chords(hearing.plan.key_to)["dominant seventh"]
-    becomes = np.maximum(becomes, _BY_SEVENTH * _led_by(hearing, [seventh], own=[seventh]))
     clear = np.zeros(len(established))
     for step in range(len(clear)):
         before = clear[step - 1] if step else 0.0
@@ -154,18 +151,8 @@ def _kept(hearing: Listened, least_share: float) -> Floats:
     return np.minimum(kept, _above(lead, -_LEAD, _SHARE_BLUR))
 
 
-def _led_by(
-    hearing: Listened,
-    chords: Sequence[frozenset[int]],
-    own: Sequence[frozenset[int]] = (),
-) -> Floats:
-    """How surely one of some chords is heard, step by step: it fits better than any other triad.
-
-    Parameters
-    ----------
-    own : sequence of frozenset of int
-        Chords that do not speak against it; those of the new key if none are given.
-    """
+def _led_by(hearing: Listened, chords: Sequence[frozenset[int]]) -> Floats:
+    """How surely one of some chords of the new key is heard, step by step."""
     if not chords:
         return np.zeros(len(hearing.tones.chroma))
     heard = hearing.tones.remembered(_CHORD_MEMORY_S)
@@ -173,7 +160,7 @@ def _led_by(
     heard = np.maximum(heard - np.quantile(heard, _CLOUD, axis=1, keepdims=True), 0.0)
     heard /= np.maximum(heard.sum(axis=1, keepdims=True), 1e-9)
     clear = np.array([clarity(place) for place in interval_vector(heard)]) >= CLEAR_SHARE
-    leads = chord_leads(heard, chords, own=own or _home_chords(hearing.plan.key_to)).max(axis=1)
+    leads = chord_leads(heard, chords, own=_home_chords(hearing.plan.key_to)).max(axis=1)
     return np.asarray(clear * np.clip((leads - LEADS_NOT) / (LEADS_PLAINLY - LEADS_NOT), 0.0, 1.0))
 
 
@@ -183,7 +170,6 @@ def _home_chords(key: Key) -> list[frozenset[int]]:
 
 _CLOUD: Final = 0.25  # share of the pitch classes that tell how much sounds at all of them
 _CHORD_MEMORY_S: Final = 0.5  # time constant of a chord as heard: about a beat; by judgement
-_BY_SEVENTH: Final = 0.5  # how clear a key is by its dominant seventh alone; by judgement
 _OLD_TONIC_S: Final = 8.0  # so long the old tonic may pass for a chord of the new key; by judgement
 _TOLD_S: Final = 0.5  # less is told as nothing: nobody hears a key in it; by judgement
 

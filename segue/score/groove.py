@@ -38,6 +38,7 @@ _FLAM_S: Final = (0.03, 0.11)
 """Two hits this far apart are heard as two that were meant as one. Set by judgement: parts of an
 ensemble scatter by up to 0.05 s (R. A. Rasch, Acustica 43, 1979)."""
 _SCATTER_S: Final = 0.05  # parts of an ensemble scatter by so much (Rasch)
+_EVEN_S: Final = 0.02  # spread of the middle half of what is late by the same; by judgement
 _ONSET_SHARE: Final = 0.5  # of the strong onsets of a side: softer ones are no hits; by judgement
 
 
@@ -243,14 +244,15 @@ def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, floa
 
 
 def _off_nearest(hits_s: Floats, other_s: Floats) -> Floats:
-    """How far each hit is from the nearest other, less a lag that most of them share.
+    """How far each hit is from the nearest other, less a lag that nearly all of them share.
 
     A soft attack, or a player who lays back, is late by the same each time: that is no clash.
     """
     off_s = other_s[np.abs(hits_s[:, np.newaxis] - other_s).argmin(axis=1)] - hits_s
     scattered = off_s[np.abs(off_s) < _SCATTER_S]
-    lag_s = float(np.median(scattered)) if 2 * len(scattered) > len(off_s) else 0.0
-    return np.asarray(np.abs(off_s - lag_s))
+    if 2 * len(scattered) <= len(off_s) or np.ptp(np.quantile(scattered, (0.25, 0.75))) > _EVEN_S:
+        return np.asarray(np.abs(off_s))
+    return np.asarray(np.abs(off_s - float(np.median(scattered))))
 
 
 def _is_voice_alone(hearing: Listened, side: Section) -> npt.NDArray[np.bool_]:

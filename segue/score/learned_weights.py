@@ -27,7 +27,7 @@ Floats = npt.NDArray[np.float64]
 LEAST_DECISIONS: Final = 20
 """Fewer decisions fit nothing that would hold."""
 N_FOLDS: Final = 5  # parts of the decisions, each judged by weights of the others
-_SHARPNESS: Final = 20.0
+SHARPNESS: Final = 20.0
 """How surely the better scored one is chosen, as a start: 0.05 of score gives odds of 2.7."""
 _HOLD: Final = 2.0
 """Pull of the fitted weights to the table, in squared log ratio. Chosen on simulated bands."""
@@ -112,7 +112,7 @@ def wilson_interval(n_hits: int, n: int) -> tuple[float, float]:
 
 def agreement(decisions: Sequence[Decision], weights: Mapping[str, float]) -> Agreement:
     """How often weights put the chosen candidate first."""
-    hits = sum(_agrees(_logits(d, weights), d.chosen) for d in decisions)
+    hits = sum(_agrees(overall_scores(d, weights), d.chosen) for d in decisions)
     low, high = wilson_interval(hits, len(decisions))
     chance = sum(1.0 / len(d.scores) for d in decisions) / max(len(decisions), 1)
     return Agreement(
@@ -145,10 +145,10 @@ def fitted_weights(
         seen = [d for n, d in enumerate(decisions) if n % N_FOLDS != fold]
         sharp, (fitted, fitted_sharp) = _fit_sharpness(seen, start), _fit(seen, start)
         for d in decisions[fold::N_FOLDS]:
-            old, new = _logits(d, start), _logits(d, fitted)
+            old, new = overall_scores(d, start), overall_scores(d, fitted)
             n_table += _agrees(old, d.chosen)
             n_fitted += _agrees(new, d.chosen)
-            gain += _log_share(fitted_sharp * new, d.chosen) - _log_share(sharp * old, d.chosen)
+            gain += log_share(fitted_sharp * new, d.chosen) - log_share(sharp * old, d.chosen)
     return FittedWeights(
         weights=_fit(decisions, start)[0],
         held_out_table=n_table,
@@ -177,12 +177,12 @@ def _fit(
     weights = base * np.exp(found.x[:-1])
     weights *= base.sum() / weights.sum()
     fitted = {name: float(w) for name, w in zip(_NAMES, weights, strict=True)}
-    return fitted, _SHARPNESS * math.exp(float(found.x[-1]))
+    return fitted, SHARPNESS * math.exp(float(found.x[-1]))
 
 
 def _likelihood(scores: Floats, chosen: int, base: Floats, x: Floats) -> tuple[float, Floats]:
     """Log likelihood of one decision and its slope by the log ratios and the log sharpness."""
-    sharpness = _SHARPNESS * math.exp(float(x[-1]))
+    sharpness = SHARPNESS * math.exp(float(x[-1]))
     weights = np.where(np.isnan(scores), 0.0, base * np.exp(x[:-1]))
     weights /= weights.sum(axis=1, keepdims=True)
     known = np.nan_to_num(scores)
@@ -198,13 +198,13 @@ def _fit_sharpness(decisions: Sequence[Decision], table: Mapping[str, float]) ->
     """How surely the table's better scored candidate is chosen, so that it is judged fairly."""
     from scipy.optimize import minimize_scalar
 
-    logits = [(_logits(d, table), d.chosen) for d in decisions]
+    logits = [(overall_scores(d, table), d.chosen) for d in decisions]
 
     def loss(x: float) -> float:
-        sharp = _SHARPNESS * math.exp(x)
-        return _HOLD * x * x - sum(_log_share(sharp * row, chosen) for row, chosen in logits)
+        sharp = SHARPNESS * math.exp(x)
+        return _HOLD * x * x - sum(log_share(sharp * row, chosen) for row, chosen in logits)
 
-    return _SHARPNESS * math.exp(float(minimize_scalar(loss, bounds=(-4, 4), method="bounded").x))
+    return SHARPNESS * math.exp(float(minimize_scalar(loss, bounds=(-4, 4), method="bounded").x))
 
 
 def _matrix(decision: Decision) -> Floats:
@@ -218,7 +218,7 @@ def _means(scores: Floats, weights: Floats) -> Floats:
     return np.asarray(np.nansum(scores * weights, axis=1) / counted.sum(axis=1))
 
 
-def _logits(decision: Decision, weights: Mapping[str, float]) -> Floats:
+def overall_scores(decision: Decision, weights: Mapping[str, float]) -> Floats:
     """Overall score of each candidate."""
     return _means(_matrix(decision), np.array([weights[name] for name in _NAMES]))
 
@@ -227,6 +227,7 @@ def _agrees(logits: Floats, chosen: int) -> bool:
     return bool(np.argmax(logits) == chosen)
 
 
-def _log_share(logits: Floats, chosen: int) -> float:
+def log_share(logits: Floats, chosen: int) -> float:
+    """Log probability of a choice whose options have these log odds."""
     top = float(logits.max())
     return float(logits[chosen] - top - np.log(np.exp(logits - top).sum()))

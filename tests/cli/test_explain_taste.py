@@ -81,7 +81,8 @@ def test_taste_counts_choices_and_fits_nothing_from_few(run_of, config):
     report = json.loads(told("taste", *runs, "--json"))
     assert (report["n_agreed"], report["n_decisions"]) == (2, 3)
     assert report["fitted"] is None
-    assert "After 17 more choices" in told("taste", *runs)
+    assert report["taste"] is None
+    assert "After 2 more choices" in told("taste", *runs)
     with pytest.raises(OptionError, match="too few"):
         told("taste", *runs, "--write")
     assert not config.exists()
@@ -113,6 +114,50 @@ def test_taste_writes_only_when_asked(run_of, config):
     told("taste", *runs, "--write")
     weights = read_weights(weights_path())
     assert set(weights) == set(WEIGHTS)
+
+
+@pytest.fixture(name="taken_for_one_thing")
+def _taken_for_one_thing(document, tmp_path):
+    """Runs whose second option has more of the songs' own music and less of all else."""
+
+    def made(number, choice):
+        marks = ((0.9, 0.2), (0.5, 0.9), (0.6, 0.3))
+        records = tuple(
+            replace(
+                record,
+                scorecard=replace(
+                    record.scorecard,
+                    measures=(measure("landing", landing), measure("own_music", own)),
+                ),
+            )
+            for record, (landing, own) in zip(document.candidates, marks, strict=True)
+        )
+        folder = tmp_path / f"one thing {number}"
+        folder.mkdir()
+        chosen = replace(document, candidates=records, choice=Choice(rank=choice))
+        (folder / "segue.json").write_text(document_text(chosen), encoding="utf-8")
+        return folder
+
+    return made
+
+
+def test_five_choices_that_go_by_one_thing_are_learned(taken_for_one_thing, config):
+    runs = [taken_for_one_thing(n, 2) for n in range(5)]
+    report = json.loads(told("taste", *runs, "--json"))
+    assert report["taste"]["is_found"]
+    assert next(iter(report["taste"]["measures"])) == "own_music"
+    assert "You seem to go by own music" in told("taste", *runs)
+    assert not config.exists()
+    told("taste", *runs, "--write")
+    assert read_weights(weights_path())["own_music"] > 5 * weights_for(None)["own_music"]
+
+
+def test_five_choices_of_all_sorts_change_nothing(taken_for_one_thing, config):
+    runs = [taken_for_one_thing(n, choice) for n, choice in enumerate((1, 2, 3, 1, 3))]
+    assert "go by no one thing yet" in told("taste", *runs)
+    with pytest.raises(OptionError, match="no one thing"):
+        told("taste", *runs, "--write")
+    assert not config.exists()
 
 
 def test_taste_without_a_decision_says_how_to_make_one(run_of):

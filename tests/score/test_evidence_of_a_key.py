@@ -171,21 +171,6 @@ def test_a_key_is_clear_for_less_and_less_time_as_more_sounds_beside_it():
     assert max(np.diff(seconds)) < 0.05
 
 
-@pytest.mark.parametrize(
-    ("last", "least", "most"),
-    [
-        pytest.param((0, 4, 7, 10), 1.0, 2.5, id="dominant seventh"),
-        pytest.param((0, 4, 7), 0.0, 0.3, id="dominant"),
-        pytest.param((1, 5, 8, 11), 0.0, 0.3, id="a seventh a semitone off"),
-    ],
-)
-def test_a_dominant_seventh_alone_is_half_a_key(last, least, most):
-    """In F minor and F major alone; three seconds of it after the old key."""
-    old, new = parse_key("B minor"), parse_key("F minor")
-    before = [_row([11, 2, 6]), _row([4, 7, 11])] * 4
-    assert least <= _heard([*before, _row(last)], old, new, 3.0) <= most
-
-
 @pytest.mark.parametrize("chord_s", [2.0, 8.0])
 def test_the_old_tonic_passes_for_the_dominant_of_a_clear_key_for_a_while(chord_s):
     old, new = parse_key("F major"), parse_key("Bb minor")

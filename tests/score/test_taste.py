@@ -13,6 +13,7 @@ from segue.score.learned_weights import (
     fitted_weights,
     wilson_interval,
 )
+from segue.score.one_taste import LEAST_FOR_A_TASTE, SURE, taste_of
 from segue.score.weights import WEIGHTS, weights_for
 
 
@@ -114,3 +115,64 @@ def test_the_slope_of_the_likelihood_is_that_of_small_steps(seed):
 
     assert likelihood(x) < 0.0
     assert check_grad(likelihood, slope, x) < 1e-4
+
+
+def options(seed, n):
+    """Options of `n` runs, three each, with marks drawn alike for every measure."""
+    rng = np.random.default_rng(seed)
+    return [tuple({name: float(rng.uniform(0.2, 1.0)) for name in WEIGHTS} for _ in range(3))
+            for _ in range(n)]  # fmt: skip
+
+
+def test_eight_choices_by_one_measure_move_the_first_option_to_it():
+    seen, unseen = options(1, 8), options(2, 60)
+    best = [max(range(3), key=lambda k, row=row: row[k]["phrase"]) for row in seen + unseen]
+    decisions = [Decision(scores=row, chosen=k) for row, k in zip(seen, best, strict=False)]
+    found = taste_of(decisions)
+    assert found.is_found
+    assert next(iter(found.measures)) == "phrase"
+    held_out = [Decision(scores=row, chosen=k) for row, k in zip(unseen, best[8:], strict=True)]
+    before = agreement(held_out, weights_for(None)).n_agreed
+    assert agreement(held_out, found.weights).n_agreed > max(before, 45)
+
+
+def test_choices_that_the_score_foretells_move_nothing():
+    table = weights_for(None)
+    rows = options(3, 12)
+    chosen = [int(np.argmax([overall_of(marks, table) for marks in row])) for row in rows]
+    found = taste_of([Decision(scores=r, chosen=k) for r, k in zip(rows, chosen, strict=True)])
+    assert not found.is_found
+    assert found.weights == table
+
+
+def overall_of(marks, weights):
+    return sum(weights[name] * mark for name, mark in marks.items())
+
+
+def test_bands_that_choose_at_random_are_rarely_believed_and_one_with_a_taste_is():
+    """Marks that go together in nothing are the hardest case: a taste for any may seem to fit."""
+    rng = np.random.default_rng(4)
+    n_random, n_own = 0, 0
+    for seed in range(40):
+        rows = options(seed, 10)
+        own = [max(range(3), key=lambda k, row=row: row[k]["phrase"]) for row in rows]
+        dice = rng.integers(3, size=10).tolist()
+        for chosen, is_own in ((own, True), (dice, False)):
+            decisions = [Decision(scores=r, chosen=k) for r, k in zip(rows, chosen, strict=True)]
+            n_own += is_own and taste_of(decisions).is_found
+            n_random += not is_own and taste_of(decisions).is_found
+    assert n_own >= 36
+    assert n_random <= 6
+
+
+def test_chances_of_tastes_add_up():
+    found = taste_of(band(weights_for(None), 7, seed=2))
+    assert sum(found.measures.values()) == pytest.approx(found.sure)
+    assert 0.0 < found.sure < 1.0
+    assert found.is_found == (found.sure >= SURE)
+    assert sum(found.weights.values()) == pytest.approx(sum(weights_for(None).values()))
+
+
+def test_too_few_decisions_tell_no_taste():
+    with pytest.raises(ValueError, match="fewer than 5"):
+        taste_of(band(weights_for(None), LEAST_FOR_A_TASTE - 1, seed=1))
