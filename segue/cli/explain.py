@@ -101,10 +101,14 @@ def _print_weak(run: Path, record: CandidateRecord) -> None:
         print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
     # the distance of the keys is the pair's: no change of the option mends it
     weak = [m for m in _worst_first(record) if m.score < WEAK_MARK and m.name != "key_distance"]
-    for m in weak[:_MOST_WEAK]:
-        bar, remedy = bar_of(record, m), remedy_of(record, m)
-        place = "" if bar is None else f"Bar {bar}: "
-        print_sentence(console, "  - ", f"{place}{m.sentence} ({m.label} {m.score:.2f})")
+    told = [(m, remedy_of(record, m)) for m in weak[:_MOST_WEAK]]
+    for place, (_, remedy) in enumerate(told):
+        if remedy is not None and remedy in [earlier for _, earlier in told[:place]]:
+            continue  # told with what the same change goes at
+        for m in [m for k, (m, r) in enumerate(told) if k == place or (r and r == remedy)]:
+            bar = bar_of(record, m)
+            where = "" if bar is None else f"Bar {bar}: "
+            print_sentence(console, "  - ", f"{where}{m.sentence} ({m.label} {m.score:.2f})")
         if remedy is not None:
             print_sentence(console, "    ", f"To {remedy.words}:")
             # not wrapped: a line to copy

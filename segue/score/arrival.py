@@ -235,6 +235,8 @@ def runway(hearing: Listened) -> Measure | None:
     cue_s = min(max([0.0, *cues_s]), CUE_WORTH_S)
     seconds = max(singer_s - since_s, cue_s)
     sentence = f"The singer hears {plan.key_to} for {singer_s - since_s:.1f} s before coming in"
+    if singer_s - since_s < _TOLD_S:
+        sentence = f"The singer comes in before {plan.key_to} is clear"
     if seconds > singer_s - since_s:
         sentence += ", and a cue note gives the pitch"
     return Measure(

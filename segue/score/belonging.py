@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 
 _LEAST_BRIDGE_S: Final = 1.0  # shorter belongs to nobody
+_ALL: Final = 0.98  # share of the power that is as good as all; by judgement
 _LIKE_DB, _UNLIKE_DB = 5.0, 16.0
 """Distance of timbres: two stretches of one song, and two songs that share nothing. By judgement,
 on pairs of real songs."""
@@ -55,6 +56,11 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
     apart_db = timbre_apart_db(hearing)
     score = 0.5 * share + 0.5 * falling(apart_db, good=_LIKE_DB, bad=_UNLIKE_DB)
     near = "sounds like them" if apart_db < (_LIKE_DB + _UNLIKE_DB) / 2 else "sounds unlike them"
+    part = f"{percent(share)} of the bridge comes from the two songs"
+    if share >= _ALL:
+        part = "All of the bridge comes from the two songs"
+    elif share < 1.0 - _ALL:
+        part = "Nothing in the bridge comes from the two songs"
     return Measure(
         name="own_music",
         label="own music",
@@ -63,7 +69,7 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
         score=score,
         threshold="1 is all from the two songs; likeness by timbre",
         source="set by judgement",
-        sentence=f"{percent(share)} of the bridge comes from the two songs, and it {near}.",
+        sentence=f"{part}{', but' if share < 0.5 and 'unlike' not in near else ';'} it {near}.",  # noqa: PLR2004 - less than half
     )
 
 
@@ -133,7 +139,7 @@ def tuning(hearing: Listened) -> Measure | None:
         score=falling(cents, good=_FINE_CENTS, bad=_WIDE_CENTS),
         threshold=f"up to {_FINE_CENTS:g} cents nobody hears; over {TUNE_FAULT_CENTS:g} is sour",
         source="set by judgement",
-        sentence=f"In tune (within {cents:.0f} cents)."
+        sentence=f"In tune (within {max(cents, 1.0):.0f} cents)."
         if cents <= TUNE_FAULT_CENTS
         else f"Out of tune by {cents:.0f} cents.",
         worst_beat=beat,

@@ -207,13 +207,16 @@ def _drive_for(hearing: Listened) -> tuple[float, float, str, str]:
             return (
                 bridge.dip_lu,
                 falling(bridge.dip_lu, good=3.0, bad=12.0),
-                f"{told}: the last second is at most {bridge.dip_lu:.1f} LU softer.",
+                f"{told}: the last second is at most {bridge.dip_lu:.1f} LU softer."
+                if bridge.dip_lu >= _EVEN_LU
+                else f"{told}: no dip in the last second.",
                 "up to 3 LU softer in the last second before bar one",
             )
 
 
 _GOOD: Final = 0.75  # a mark from which a purpose is said to be met; by judgement
 _SAG_LU: Final = 4.0  # the songs' own breathing
+_EVEN_LU: Final = 0.5  # less is told as nothing
 
 
 def fullness(hearing: Listened) -> Measure | NotMeasured | None:
@@ -229,9 +232,12 @@ def fullness(hearing: Listened) -> Measure | NotMeasured | None:
     score = 0.5 * falling(off, good=0.0, bad=9.0)
     score += 0.3 * falling(thin_db, good=6.0, bad=24.0)
     score += 0.2 * falling(abs(bridge.air_db), good=4.0, bad=14.0)
-    found = [f"{abs(bridge.below_lu):.1f} LU {'below' if bridge.below_lu >= 0 else 'above'}"]
+    side = "softer" if bridge.below_lu >= 0 else "louder"
+    found = [f"{abs(bridge.below_lu):.1f} LU {side} than the quieter song"]
+    if abs(bridge.below_lu) < _EVEN_LU:
+        found = ["as loud as the quieter song"]
     if thin_db > _THIN_DB:
-        found.append("without their low end")
+        found.append("without the songs' low end")
     if abs(bridge.air_db) > _AIR_DB:
         found.append("duller" if bridge.air_db < 0 else "harsher")
     plan = hearing.plan
@@ -243,7 +249,7 @@ def fullness(hearing: Listened) -> Measure | NotMeasured | None:
         score=score,
         threshold=f"{-high_lu:+g} to {-low_lu:+g} LU against the quieter song, its low end and air",
         source=_JUDGED,
-        sentence=f"The bridge against the quieter song: {', '.join(found)}.",
+        sentence=f"The bridge is {', '.join(found)}.",
         worst_beat=(plan.exit_beat + plan.entry_beat) / 2.0,
     )
 

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 
 TIGHT_MS: Final = 12.0  # late or early by this is as good as together; by judgement
+_HEARD_MS: Final = 30.0  # what is late by more is heard to be; by judgement
 LOOSE_MS: Final = 50.0
 """Beyond what ensembles do: their parts scatter by 27 to 49 ms [R79]_."""
 SURE_PULSE_CONFIDENCE: Final = 0.5
@@ -57,7 +58,9 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     value_ms = 1000.0 * (new_s - (old_s or 0.0))
     side = "late" if value_ms > 0 else "early"
     against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
-    on_time = "On time" if abs(value_ms) <= TIGHT_MS else "Off the beat"
+    on_time = "On time" if abs(value_ms) <= TIGHT_MS else "A little off"
+    if abs(value_ms) > _HEARD_MS:
+        on_time = "Off the beat"
     return Measure(
         name="entry_timing",
         label="enters on the beat",
@@ -66,7 +69,9 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
         score=falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS),
         threshold="under 12 ms is tight; 50 ms is more than a band's scatter",
         source="Friberg & Sundberg 1995 (one beat in a row: 2.5 %), Rasch 1979 (27-49 ms)",
-        sentence=f"{on_time}: {abs(value_ms):.0f} ms {side} against {against}.",
+        sentence=f"{on_time}: {abs(value_ms):.0f} ms {side} against {against}."
+        if abs(value_ms) >= 1.0
+        else f"{on_time}, against {against}.",
         worst_beat=plan.entry_beat,
     )
 
@@ -107,9 +112,9 @@ def bar_line(hearing: Listened) -> Measure | None:
         threshold="the strongest beat of the bar is where the plan has beat one",
         source="common practice, no source",
         sentence=(
-            "Beat one is heard where the plan has it."
+            "From bar one on the accent falls on beat 1."
             if is_on
-            else f"The strongest beat from bar one on is beat {strongest + 1} of the plan's bar."
+            else f"From bar one on the accent falls on beat {strongest + 1}, not on 1 as planned."
         ),
         worst_beat=plan.entry_beat,
     )

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 _NEAR_BEATS: Final = 8.0  # only from so many beats before the exit to as many after the entry
 _BRIGHT_SIDE_S: Final = 2.4  # brightness moves much by itself; by judgement
 _LOUD_QUANTILE: Final = 0.75  # a stretch is as loud as the middle of its louder half
+_EVEN_LU: Final = 0.5  # less is told as nothing
 _FINE_OCTAVES: Final = 1.5  # a jump of brightness up to here is music; by judgement
 
 
@@ -48,7 +49,9 @@ def level_match(hearing: Listened) -> Measure | None:
         score=falling(abs(step), good=1.5, bad=9.0 if step > 0 else 12.0),
         threshold="within 1.5 LU; 2 dB is heard as louder; softer is forgiven a little more",
         source="practitioner reports (2 dB heard as louder and better)",
-        sentence=f"The new song is {abs(step):.1f} LU {louder} than the old.",
+        sentence=f"The new song is {abs(step):.1f} LU {louder} than the old."
+        if abs(step) >= _EVEN_LU
+        else "The new song is as loud as the old.",
         worst_beat=plan.entry_beat,
     )
 

@@ -119,9 +119,9 @@ def consonance(hearing: Listened) -> Measure | None:
         return None
     value = float(added[is_overlap].mean())
     worst_s = float(times_s[int(np.nanargmax(added))])
-    words = "slightly rough" if value < ROUGH else "it clashes"
+    words = ", slightly rough" if value < ROUGH else ", and clash"
     if value <= SMOOTH:
-        words = "blends"
+        words = " and blend"
     return Measure(
         name="consonance",
         label="consonance of overlaps",
@@ -130,7 +130,7 @@ def consonance(hearing: Listened) -> Measure | None:
         score=falling(value, good=SMOOTH, bad=ROUGH),
         threshold=f"up to {SMOOTH:g} the sides blend, from {ROUGH:g} they clash",
         source="Hutchinson & Knopoff 1978 (roughness); limits calibrated on synthetic chords",
-        sentence=f"{overlap_s:.1f} s overlap, {words}.",
+        sentence=f"{overlap_s:.1f} s overlap{words}.",
         worst_beat=hearing.plan.beat_at(worst_s),
     )
 

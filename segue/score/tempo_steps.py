@@ -108,12 +108,15 @@ def steady_beats(hearing: Listened) -> Measure | NotMeasured | None:
         threshold="the last two beats within 1 JND (1.5 %) of the new tempo",
         source="Drake & Botte 1993; listeners expect half of the next step of a ramp",
         sentence=(
-            f"The last two beats are within {percent:.1f} % of the new tempo."
+            f"The last two beats are still {percent:.0f} % off the new tempo."
+            if percent >= _OFF_PERCENT
+            else "The last two beats are in the new tempo."
         ),
         worst_beat=plan.entry_beat - 1.0,
     )  # fmt: skip
 
 
+_OFF_PERCENT: Final = 1.5  # less is not heard [DB93]_
 _STEADY: Final = "steady beats before bar one"
 
 

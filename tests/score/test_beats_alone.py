@@ -167,7 +167,7 @@ def test_the_bar_begins_where_harmony_and_bass_do(place):
     assert (told.score == 1.0) is (place == 0)
     if place:
         assert told.score < 0.2
-        assert f"beat {place + 1} of the plan's bar" in told.sentence
+        assert f"on beat {place + 1}, not on 1" in told.sentence
     short = heard([0.5] * 32)
     short.plan.end_beat = float(ENTRY + 7)
     assert bar_line(short) is None

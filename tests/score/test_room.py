@@ -115,7 +115,7 @@ def test_a_bridge_without_low_end_or_with_odd_air_is_less_full():
 
     told = fullness(heard(bands=thin))
     assert told.score < 0.75
-    assert "without their low end" in told.sentence
+    assert "without the songs' low end" in told.sentence
     assert "harsher" in fullness(heard(air_db=9.0)).sentence
     assert "duller" in fullness(heard(air_db=-9.0)).sentence
     assert fullness(heard(air_db=9.0)).score < 1.0
