@@ -27,11 +27,14 @@ RATE_HZ: Final = 24_000
 _EDGE_S: Final = 45.0
 _WANDER_MS: Final = 3.0  # of a band that plays to a click
 _FADE_S: Final = 0.004  # of a sound that is cut off
+NO_STEMS: Final = "rest, no stems"
+"""One part rests, and the review does not find the stems of the songs."""
 STRENGTHS: Final = {
     "another option": (0.0, 1.0, 2.0),  # recorded by the desk, in a room, by a phone
     "no singer": (60.0, 30.0, 22.0),  # dB below the singer of the plan
     "dropouts": (0.1, 0.3, 0.8),  # seconds
     "one part rests": (1.0, 2.0, 3.0),  # bars
+    NO_STEMS: (1.0, 2.0, 3.0),  # bars
     "second try late": (0.5, 1.0, 2.0),  # beats
     "slower": (0.7, 1.0, 2.0),  # per cent
     "late once": (45.0, 60.0, 90.0),  # ms
@@ -383,6 +386,7 @@ _MADE: Final = {
     "no singer": _no_singer,
     "dropouts": _dropouts,
     "one part rests": _one_part_rests,
+    NO_STEMS: _one_part_rests,
     "second try late": _late_from,
     "slower": _slower,
     "late once": _late_once,

@@ -1,11 +1,9 @@
 """Gaps in a recording where the plan has sound: from a tenth of a second, at their true length.
 
-In a gap every band of the sound falls together, well below what the plan has there and below what
-is around it, and comes back together. Bands that noise fills cannot fall and are not asked. A
-player who rests takes a band or two with him and leaves the others: that is told apart, over whole
-bars. Levels of the plan are read as the least that they are within what a beat may be off, so that
-a note a little late is no gap. The odd seeds that numbers were chosen on are those of
-`benchmarks/review.py`.
+In a gap all bands of the sound fall together, as far as the room's tail and the noise let them, and
+come back together. So the take is held against the plan with a gap and without one, both as the
+take's room and noise would have them, between each fall and each rise of the whole; what it is
+nearer to is told, at the edges that tell it best.
 """
 
 from __future__ import annotations
@@ -17,15 +15,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.adapters import resampled
-from segue.review.report import Hole, Rest
+from segue.review.report import Hole
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator
 
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
-    from segue.review.report import BarTiming
 
     Floats = npt.NDArray[np.float64]
 
@@ -35,31 +32,37 @@ _WINDOW_FRAMES: Final = 256  # 16 ms; chosen on odd seeds
 BAND_EDGES_HZ: Final = (60.0, 150.0, 400.0, 1_000.0, 2_500.0, 6_500.0)
 """Kick and bass; low notes; the voice's range in two; attacks, cymbals and
 hats (chosen on odd seeds)."""
-BAND_NAMES: Final = ("lowest notes", "low notes", "middle", "upper middle", "cymbals and attacks")
 LEAST_GAP_S: Final = 0.085
-"""A gap of a tenth of a second, read 15 ms too short, is one still (chosen on odd seeds)."""
+"""A gap of a tenth of a second, read 15 ms too short, is one still (this and what follows chosen on
+the seeds of `benchmarks/review.py` that are for tuning)."""
+_LONGEST_S: Final = 10.0  # a longer one is no gap but an end; by judgement
+_IS_GAP: Final = 0.6
+"""From here on a stretch is as with a gap: gaps have .77 and more, other music .3 at most, and what
+an automatic gain does .56."""
+_LEAST_APART_DB: Final = 4.0  # by which the plan with a gap and without must differ to tell
+_WRONG_DB: Final = (
+    12.0  # an error of a level that is as bad as any: how deep silence is is no matter
+)
+_BAND_APART_DB: Final = 3.0  # a band in which they differ by less tells nothing: noise fills it
+_LEAST_BANDS: Final = 2  # that must tell: one band is one player
+_RISE_DB: Final = 4.0  # of the middle of the bands, from the step before an end to the step behind
+_FALL_DB: Final = 2.5  # the same at a start: a room's tail softens it
+_ROOMS: Final = (
+    (0.0, 0.0),
+    *itertools.product((0.2, 0.35, 0.5, 0.8), (-9.0, -6.0, -3.0, 0.0)),
+)
+"""Seconds in which the tail decays by 60 dB, and its power against the direct sound's."""
+_DECAYED_DB: Final = 60.0  # a reverberation time is told by (ISO 3382)
+_DEEPEST_DB: Final = 60.0  # below a band's loudest moment there is no noise to tell; by judgement
+_AROUND_S: Final = 0.15  # before and after a gap, where it must be louder
+_EDGE_S: Final = 0.15  # an edge is looked for this near where the level falls
 # the sound's end and start reach into the window on both sides; chosen on odd seeds
 _READ_SHORT_S: Final = 0.008
-# a beat may be off by so much within a bar that is in time; chosen on odd seeds
-_SLACK_S: Final = 0.05
-# in nearly every band: noise 12 dB below the band leaves as much; chosen on odd seeds
-_BELOW_PLAN_DB: Final = 7.0
-_MOST_BANDS: Final = 0.7  # of the bands that must be so far below; chosen on odd seeds
-# of a gap against the tenth of a second before it and after it; chosen on odd seeds
-_BELOW_AROUND_DB: Final = 8.0
-_AROUND_S: Final = 0.15  # chosen on odd seeds
-# an edge is looked for this near where the level falls or rises; chosen on odd seeds
-_EDGE_S: Final = 0.08
-# and is where it changes most between two stretches of this length; chosen on odd seeds
-_STEP_S: Final = 0.02
+_STEP_S: Final = 0.02  # and where it rises; also the length of a step of `_rises`
 # over so long noise has a level; half of the shortest gap; chosen on odd seeds
 _FLOOR_S: Final = 0.05
 # below the plan's loud moments there is no sound to miss; chosen on odd seeds
 _SOUNDS_DB: Final = 25.0
-_JOIN_S: Final = 0.03  # gaps nearer than this are one; chosen on odd seeds
-# of a band over a bar, against what it has in the rest of the take; chosen on odd seeds
-_RESTS_DB: Final = 9.0
-_STAYS_DB: Final = 4.0  # and of the others, which stay; chosen on odd seeds
 _TINY: Final = 1e-10  # keeps the logarithm of silence finite
 
 
@@ -129,72 +132,141 @@ def gaps_of(levels: BandLevels, bar_at: Callable[[float], int]) -> tuple[Hole, .
     bar_at : callable
         Number of the bar that a time of the plan is in.
     """
-    least = _least_around(levels.plan_db, round(_SLACK_S / HOP_S))
-    top = np.quantile(levels.plan_db, 0.9, axis=0)
-    sounds = (least > top - _SOUNDS_DB) & (least > floor_db(levels.take_db) + _BELOW_PLAN_DB)
-    below = (levels.take_db < least - _BELOW_PLAN_DB) & sounds
-    n_sounding = sounds.sum(axis=1)
-    empty = (n_sounding >= 2) & (below.sum(axis=1) >= _MOST_BANDS * n_sounding)  # noqa: PLR2004 - one band is one player
+    heard = _Heard(levels)
+    found: list[tuple[int, int]] = []
+    for _, first, last in sorted(_candidates(heard), reverse=True):
+        if all(last <= other[0] or first >= other[1] for other in found):
+            found.append((first, last))
     holes = []
-    for first, last in _stretches(empty, round(_JOIN_S / HOP_S)):
-        edges = _edges(levels.broad_db, first, last)
-        if edges is None:
-            continue
-        length_s = (edges[1] - edges[0]) * HOP_S + _READ_SHORT_S
+    for gap in sorted(found):
+        first, last = heard.nearest(gap, _edges(levels.broad_db, *gap))
+        length_s = (last - first) * HOP_S + _READ_SHORT_S
         if length_s >= LEAST_GAP_S:
             holes.append(
                 Hole(
-                    bar=bar_at(float(levels.plan_s[edges[0]])),
-                    start_s=float(levels.at_s[edges[0]]),
+                    bar=bar_at(float(levels.plan_s[first])),
+                    start_s=float(levels.at_s[first]),
                     length_s=length_s,
                 )
             )
     return tuple(holes)
 
 
-def rests_of(
-    levels: BandLevels, bars: Sequence[BarTiming], holes: Sequence[Hole]
-) -> tuple[Rest, ...]:
-    """Bars in which one part is missing while the others go on."""
-    starts_s = [bar.plan_s for bar in bars]
-    ends_s = [*starts_s[1:], float(levels.plan_s[-1]) if len(levels.plan_s) else 0.0]
-    over = []
-    for start_s, end_s in zip(starts_s, ends_s, strict=True):
-        mine = (levels.plan_s >= start_s) & (levels.plan_s < end_s)
-        full = mine.sum() * HOP_S > 0.8 * (end_s - start_s) > 0
-        for hole in holes:
-            mine &= (levels.at_s < hole.start_s) | (levels.at_s > hole.start_s + hole.length_s)
-        if not full or not mine.any():
-            over.append(np.full(levels.take_db.shape[1], np.nan))
-            continue
-        of_take, of_plan = (
-            10 * np.log10((10 ** (side[mine] / 10)).mean(axis=0))
-            for side in (levels.take_db, levels.plan_db)
+class _Heard:
+    """The plan as the take would have it: through its room and its noise, with a gap or without.
+
+    A room goes on after the sound is cut off, by a tail that decays exponentially; its strength
+    and its length are those that fit the take best.
+    """
+
+    def __init__(self, levels: BandLevels) -> None:
+        self._plan = 10 ** (levels.plan_db / 10)
+        least_db = np.maximum(floor_db(levels.take_db), levels.plan_db.max(axis=0) - _DEEPEST_DB)
+        self._noise = 10 ** (least_db / 10)
+        self.take_db = np.maximum(levels.take_db, least_db - 3.0)
+        sounds = levels.plan_db > np.quantile(levels.plan_db, 0.9, axis=0) - _SOUNDS_DB
+        fits = [self._fit(room, sounds) for room in _ROOMS]
+        _, self._room, self._gain = min(fits, key=lambda fit: fit[0])
+        self._power = self._gain * self._through(self._plan)
+        self.plan_db = _db(self._power + self._noise)
+
+    def nearness(self, first: int, last: int) -> tuple[float, float]:
+        """Whether a stretch is as with a gap (1) or without (-1), and how many dB they differ."""
+        gap_db = self._with_gap(first, last, last)
+        take_db, plan_db = self.take_db[first:last], self.plan_db[first:last]
+        apart_db = (plan_db - gap_db).mean(axis=0)
+        tells = apart_db > _BAND_APART_DB
+        if tells.sum() < _LEAST_BANDS:
+            return -1.0, 0.0
+        nearer = (np.abs(take_db - plan_db) - np.abs(take_db - gap_db)).mean(axis=0)
+        return float(nearer[tells].sum() / apart_db[tells].sum()), float(apart_db[tells].mean())
+
+    def nearest(self, *gaps: tuple[int, int]) -> tuple[int, int]:
+        """Of the starts and of the ends of some gaps those that tell the take best."""
+        low, high = (
+            min(gap[0] for gap in gaps),
+            max(gap[1] for gap in gaps) + round(_EDGE_S / HOP_S),
         )
-        over.append(of_take - of_plan)
-    return _rests(np.array(over), bars)
+        high = min(high, len(self.take_db))
+
+        def misfit(edges: tuple[int, int]) -> float:
+            told = self.plan_db[low:high].copy()
+            told[edges[0] - low :] = self._with_gap(*edges, high)
+            off = np.abs(self.take_db[low:high] - told)
+            return float(np.minimum(off, _WRONG_DB).sum())
+
+        return min(itertools.product(*zip(*gaps, strict=True)), key=misfit)
+
+    def _with_gap(self, first: int, last: int, until: int) -> Floats:
+        """Levels from the start of a gap to some hop behind it."""
+        missing = self._plan[first:until].copy()
+        missing[last - first :] = 0.0
+        left = self._power[first:until] - self._gain * self._through(missing)
+        return _db(np.maximum(left, 0.0) + self._noise)
+
+    def _through(self, power: Floats, room: tuple[float, float] | None = None) -> Floats:
+        from scipy.signal import lfilter
+
+        long_s, tail_db = self._room if room is None else room
+        if not long_s:
+            return power
+        kept = 10 ** (-_DECAYED_DB / 10 * HOP_S / long_s)
+        tail = np.asarray(lfilter([1 - kept], [1, -kept], power, axis=0))
+        through: Floats = power + 10 ** (tail_db / 10) * tail
+        return through
+
+    def _fit(
+        self, room: tuple[float, float], sounds: npt.NDArray[np.bool_]
+    ) -> tuple[float, tuple[float, float], Floats]:
+        """How far a room is from the take, the room, and the gain of each band in it."""
+        power = self._through(self._plan, room)
+        over = np.where(sounds, self.take_db - _db(power + self._noise), np.nan)
+        gain = 10 ** (np.nan_to_num(np.nanmedian(over, axis=0)) / 10)
+        off = np.abs(self.take_db - _db(gain * power + self._noise))
+        return float(np.median(off)), room, gain
 
 
-def _rests(over: Floats, bars: Sequence[BarTiming]) -> tuple[Rest, ...]:
-    """Runs of bars in which the same band is far down and the middle of the bands is not."""
-    rests: list[Rest] = []
-    for section in dict.fromkeys(bar.section for bar in bars):
-        mine = np.array([bar.section == section for bar in bars])
-        if np.isfinite(over[mine]).any():
-            over[mine] -= np.nanmedian(over[mine], axis=0)
-    for index, bar in enumerate(bars):
-        row = over[index]
-        if not np.isfinite(row).all():
-            continue
-        band = int(np.argmin(row))
-        if row[band] > -_RESTS_DB or abs(np.median(row)) > _STAYS_DB:
-            continue
-        name = BAND_NAMES[band]
-        if rests and rests[-1].part == name and rests[-1].last_bar == bar.number - 1:
-            rests[-1] = Rest(bar=rests[-1].bar, last_bar=bar.number, part=name)
-        else:
-            rests.append(Rest(bar=bar.number, last_bar=bar.number, part=name))
-    return tuple(rests)
+def _candidates(heard: _Heard) -> Iterator[tuple[float, int, int]]:
+    """Stretches between a fall and a rise of all bands that are as with a gap: how much, edges."""
+    level = heard.take_db.mean(axis=1)
+    rise = _rises(level)
+    middle = rise[1:-1]
+    is_top = (middle >= rise[:-2]) & (middle > rise[2:]) & (middle > _RISE_DB)
+    is_bottom = (middle <= rise[:-2]) & (middle < rise[2:]) & (middle < -_FALL_DB)
+    falls = np.flatnonzero(is_bottom) + 1
+    sums = np.concatenate([[0.0], np.cumsum(level)])
+    around = round(_AROUND_S / HOP_S)
+    for last in np.flatnonzero(is_top) + 1:
+        low, high = last - round(_LONGEST_S / HOP_S), last - round(LEAST_GAP_S / HOP_S)
+        for first in falls[(falls >= low) & (falls <= high)]:
+            inner = (sums[last] - sums[first]) / (last - first)
+            before = float(np.median(level[max(first - around, 0) : first]))
+            after = float(np.median(level[last : last + around]))
+            if min(before, after) - inner < _FALL_DB:
+                continue
+            nearness, apart_db = heard.nearness(int(first), int(last))
+            if nearness > _IS_GAP and apart_db > _LEAST_APART_DB:
+                yield nearness, int(first), int(last)
+
+
+def _edges(broad_db: Floats, first: int, last: int) -> tuple[int, int]:
+    """Where the whole falls and rises most, near where a gap starts and ends."""
+    rise = _rises(broad_db)
+    before, near = round(_EDGE_S / HOP_S), round(_STEP_S / HOP_S)
+    low, high = max(first - before, 0), min(first + near, last - 1)
+    start = low + int(np.argmin(rise[low : high + 1]))
+    end = max(last - near, start + 1)
+    return start, end + int(np.argmax(rise[end : last + near + 1]))
+
+
+def _rises(level: Floats) -> Floats:
+    """At each hop the mean of the step behind it over that of the step before it."""
+    step = round(_STEP_S / HOP_S)
+    sums = np.concatenate([[0.0], np.cumsum(level)])
+    rise = np.zeros(len(level))
+    at = np.arange(step, len(level) - step)
+    rise[at] = (sums[at + step] - 2 * sums[at] + sums[at - step]) / step
+    return rise
 
 
 def _levels(clip: Clip) -> Floats:
@@ -222,48 +294,3 @@ def _levels(clip: Clip) -> Floats:
 def _db(power: Floats) -> Floats:
     decibels: Floats = 10 * np.log10(power + _TINY)
     return decibels
-
-
-def _least_around(levels: Floats, n_around: int) -> Floats:
-    from scipy.ndimage import minimum_filter1d
-
-    least: Floats = minimum_filter1d(levels, 2 * n_around + 1, axis=0)
-    return least
-
-
-def _stretches(empty: npt.NDArray[np.bool_], n_join: int) -> list[tuple[int, int]]:
-    """Runs, those with hardly anything between them as one."""
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], empty.astype(np.int8), [0]))))
-    runs: list[tuple[int, int]] = []
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        if runs and first - runs[-1][1] <= n_join:
-            runs[-1] = (runs[-1][0], int(last))
-        else:
-            runs.append((int(first), int(last)))
-    return [run for run in runs if run[1] - run[0] >= round(0.02 / HOP_S)]
-
-
-def _edges(broad_db: Floats, first: int, last: int) -> tuple[int, int] | None:
-    """Where the level falls and rises most, or None where what is around is no louder."""
-    step, reach = round(_STEP_S / HOP_S), round(_EDGE_S / HOP_S)
-    smooth = np.convolve(broad_db, np.ones(step) / step, mode="full")
-    # at hop k: mean of the hops from k on, against that of the hops before k
-    rise = np.full(len(broad_db), 0.0)
-    rise[step:-step] = smooth[2 * step - 1 : len(broad_db) - 1] - smooth[step - 1 : -2 * step]
-    low, high = max(first - 2 * reach, step), min(last + 2 * reach, len(broad_db) - step)
-    if high - low < 2 * step:
-        return None
-    fall_at = low + int(np.argmin(rise[low : min(first + reach, high)]))
-    from_here = max(last - reach, fall_at + step)
-    if from_here >= high:
-        return None
-    rise_at = from_here + int(np.argmax(rise[from_here:high]))
-    if rise_at <= fall_at:
-        return None
-    around = round(_AROUND_S / HOP_S)
-    inner = float(np.median(broad_db[fall_at:rise_at]))
-    before = float(np.median(broad_db[max(fall_at - around, 0) : fall_at]))
-    after = float(np.median(broad_db[rise_at : rise_at + around]))
-    if min(before, after) - inner < _BELOW_AROUND_DB:
-        return None
-    return fall_at, rise_at

@@ -1,9 +1,9 @@
 """One part that rests while the others go on, told by the plan's stems.
 
 In the plan's sound each narrow band at each moment is mostly one part's: its stem says which. Where
-a part is missing in a bar of the take, its moments are down against the rest of the section and
-those of the others are not. Moments at which noise or the room fills the band tell nothing. Of a
-plan without stems `rests_of` of `dropout` tells what it can by wide bands.
+a part is missing in a bar of the take, its moments are as the plan without it and not as the plan,
+and those of the others say how loud the bar is. Moments at which noise or the room fills the band
+tell nothing. Without stems the drums and the low notes of the plan are told apart by estimate.
 
 References
 ----------
@@ -13,7 +13,7 @@ References
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -38,19 +38,27 @@ if TYPE_CHECKING:
 
 RATE_HZ: Final = 16_000  # at which parts are read: up to 8 kHz; by judgement
 HOP_S: Final = 0.02  # seconds from moment to moment; by judgement
+_SMOOTH_HOPS: Final = 5  # a level is that of 0.1 s, so that a stroke may be off; by judgement
 _WINDOW_FRAMES: Final = 1024  # 64 ms: the lowest bands are told apart; by judgement
 _BANDS_HZ: Final = 1000.0 * 2.0 ** (np.arange(-12, 10) / 3)
 """Middles of one-third octaves from 63 Hz to 8 kHz [ISO266]_."""
-_OWN_SHARE: Final = 0.8  # of the power at a moment that makes it a part's; by judgement
-_OTHERS_SHARE: Final = 0.2  # and that leaves it to the others; by judgement
+_OWN_SHARE: Final = 0.6  # of the power at a moment that makes it a part's; by judgement
+_OTHERS_SHARE: Final = 0.3  # and that leaves it to the others; by judgement
+_LEAST_REST: Final = 0.03  # of the power that noise and room leave of a part at least; by judgement
 _ABOVE_FLOOR_DB: Final = 8.0  # of the plan above what fills the band in the take; by judgement
 _FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the room; by judgement
 _LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
-_DOWN_DB: Final = 5.5
-"""Of a part's moments against its other bars (chosen on odd seeds of `benchmarks/review.py`)."""
-_STAYS_DB: Final = 3.0  # of the others' moments, which stay; chosen on the same
+_RESTS: Final = 0.3
+"""From here on a bar sounds as without the part (chosen on the seeds of `benchmarks/review.py` that
+are for tuning)."""
+LOW_NOTES: Final = "low notes"
+"""What a bass plays, where no stem says that it is one."""
+_ESTIMATED_RESTS: Final = {"drums": 0.0, LOW_NOTES: 0.45}
+"""The same where parts are estimated; who rests in a bridge is not told then (chosen on the
+same)."""
 _AGREES_DB: Final = 4.0  # of the stems' sum with the render: else other layers sound; by judgement
 _NEVER: Final = frozenset({"voice", "lead", "mix"})  # a singer phrases freely, and is told by name
+_LOW_HZ: Final = 250.0  # what sounds on below is the bass's, mostly; by judgement
 _TINY: Final = 1e-10  # keeps the logarithm of silence finite
 
 
@@ -66,12 +74,15 @@ class Parts:
         The take over the plan, about the middle of each band; not a number where nothing tells.
     shares : dict of str to ndarray, shape (n_hops, n_bands)
         Of each part in the power of all.
+    is_estimated : bool
+        Whether no stem says so, and the parts are what a mix tells apart.
     """
 
     plan_s: Floats
     take_s: Floats
     over_db: Floats
     shares: dict[str, Floats]
+    is_estimated: bool = False
 
 
 def part_rests(
@@ -94,43 +105,30 @@ def part_rests(
         (parts.plan_s >= first) & (parts.plan_s < last) & ~is_gap
         for first, last in itertools.pairwise(borders_s)
     ]
+    told = np.array([not (parts.is_estimated and bar.section == "interlude") for bar in bars])
     found: list[Rest] = []
-    for name in parts.shares:
-        mine, others = (_levels(parts, of_bar, name, own=own) for own in (True, False))
-        for section in dict.fromkeys(bar.section for bar in bars):
-            here = np.array([bar.section == section for bar in bars])
-            found += _runs(name, bars, here & _is_down(mine, others, here))
+    for name, share in parts.shares.items():
+        least = _ESTIMATED_RESTS[name] if parts.is_estimated else _RESTS
+        missing = np.array([_is_missing(parts.over_db[mine], share[mine]) for mine in of_bar])
+        found += _runs(name, bars, told & (missing > least))
     return tuple(sorted(found, key=lambda rest: (rest.bar, rest.part)))
 
 
-def _levels(
-    parts: Parts, of_bar: Sequence[npt.NDArray[np.bool_]], name: str, *, own: bool
-) -> Floats:
-    """The take over the plan at a part's moments, or at the others', bar by bar."""
-    share = parts.shares[name]
-    wanted = share > _OWN_SHARE if own else share < _OTHERS_SHARE
-    told = np.where(wanted, parts.over_db, np.nan)
-    levels = np.full(len(of_bar), np.nan)
-    for index, mine in enumerate(of_bar):
-        values = told[mine]
-        values = values[np.isfinite(values)]
-        if len(values) >= _LEAST_MOMENTS:
-            levels[index] = np.median(values)
-    return levels
+def _is_missing(over_db: Floats, share: Floats) -> float:
+    """Whether a bar sounds as without a part (up to 1) or as with it (down to -1).
 
-
-def _is_down(mine: Floats, others: Floats, here: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
-    """Bars of a section in which a part is far below its other bars and the others are not."""
-    if np.isfinite(mine[here]).sum() < 2 or not np.isfinite(others[here]).any():  # noqa: PLR2004 - a bar and another to compare it with
-        return np.zeros(len(mine), dtype=bool)
-    # Of a part that rests in half of the bars, those in which it plays are the upper half.
-    usual = np.nanquantile(mine[here], 0.75)
-    usual_others = np.nanmedian(others[here])
-    with np.errstate(invalid="ignore"):
-        down: npt.NDArray[np.bool_] = (mine - usual < -_DOWN_DB) & (
-            np.abs(others - usual_others) < _STAYS_DB
-        )
-    return down
+    At each of its moments the take is held against what the plan would be without the part, and
+    against the plan; the others' moments in the same bar say how loud the bar is. Not a number
+    where too few moments tell.
+    """
+    tells = np.isfinite(over_db)
+    own, others = tells & (share > _OWN_SHARE), tells & (share < _OTHERS_SHARE)
+    if min(own.sum(), others.sum()) < _LEAST_MOMENTS:
+        return np.nan
+    heard_db = over_db[own] - np.median(over_db[others])
+    without_db = 10 * np.log10(np.maximum(1 - share[own], _LEAST_REST))
+    nearer = np.abs(heard_db) - np.abs(heard_db - without_db)
+    return float(nearer.sum() / np.abs(without_db).sum())
 
 
 def _runs(name: str, bars: Sequence[BarTiming], down: npt.NDArray[np.bool_]) -> list[Rest]:
@@ -152,15 +150,18 @@ class PlannedParts:
         Of the option's music.
     powers : dict of str to ndarray, shape (n_hops, n_bands)
         Of each part, by role.
+    is_estimated : bool
+        As of `Parts`.
     """
 
     plan_s: Floats
     plan_db: Floats
     powers: dict[str, Floats]
+    is_estimated: bool
 
 
-def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> PlannedParts | None:
-    """Whose the moments of a plan are; None where no song of it has stems that are still at hand.
+def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> PlannedParts:
+    """Whose the moments of a plan are: by the stems, or by estimate where none is at hand.
 
     Parameters
     ----------
@@ -168,10 +169,28 @@ def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> Planned
         The option's music.
     """
     plan_s = np.arange(0.0, plan.duration_s, HOP_S)
-    powers = _part_powers(document, plan, plan_s)
-    if not powers:
-        return None
-    return PlannedParts(plan_s=plan_s, plan_db=_db(_powers(reference, plan_s)), powers=powers)
+    by_stems = _part_powers(document, plan, plan_s)
+    return PlannedParts(
+        plan_s=plan_s,
+        plan_db=_db(_powers(reference, plan_s)),
+        powers=by_stems or _estimated_powers(reference, plan_s),
+        is_estimated=not by_stems,
+    )
+
+
+def _estimated_powers(reference: Clip, plan_s: Floats) -> dict[str, Floats]:
+    """Of what is struck and of what sounds on, low and high, as a mix tells them apart."""
+    from segue.render.percussion import percussion
+
+    sound = resampled(reference, RATE_HZ)
+    struck = percussion(np.asarray(sound.samples, dtype=np.float32), RATE_HZ)
+    held = _powers(replace(sound, samples=sound.samples - struck), plan_s)
+    is_low = _BANDS_HZ < _LOW_HZ
+    return {
+        "drums": _powers(replace(sound, samples=struck), plan_s),
+        LOW_NOTES: held * is_low,
+        "mix": held * ~is_low,
+    }
 
 
 def parts_heard(
@@ -213,6 +232,7 @@ def parts_heard(
             for name, power in powers.items()
             if name not in _NEVER
         },
+        is_estimated=planned.is_estimated,
     )
 
 
@@ -268,6 +288,8 @@ def _edge(document: RunDocument, side: str) -> SongEdge | None:
 
 def _powers(clip: Clip, at_s: Floats) -> Floats:
     """Power in one-third octaves around times of a clip, shape (n_times, n_bands)."""
+    from scipy.ndimage import uniform_filter1d
+
     mono = resampled(clip, RATE_HZ).samples.mean(axis=1, dtype=np.float64)
     mono = np.pad(mono, _WINDOW_FRAMES)
     first = np.rint(at_s * RATE_HZ).astype(int) + _WINDOW_FRAMES // 2
@@ -282,7 +304,8 @@ def _powers(clip: Clip, at_s: Floats) -> Floats:
         sums = np.concatenate([np.zeros((len(block), 1)), np.cumsum(power, axis=1)], axis=1)
         low, high = edges[:-1], np.maximum(edges[1:], edges[:-1] + 1)
         bands.append(sums[:, high] - sums[:, low])
-    return np.concatenate(bands)
+    smooth: Floats = uniform_filter1d(np.concatenate(bands), _SMOOTH_HOPS, axis=0)
+    return smooth
 
 
 def _db(power: Floats) -> Floats:

@@ -11,7 +11,7 @@ from segue.audio.clip import Clip
 from segue.errors import InputError
 from segue.files.file_times import written_at
 from segue.review.align import aligned, bar_shift
-from segue.review.dropout import band_levels, gaps_of, rests_of
+from segue.review.dropout import band_levels, gaps_of
 from segue.review.faults import faults_of
 from segue.review.find import find_parts, find_transition
 from segue.review.findings import findings_of
@@ -88,7 +88,7 @@ class _Known:
     option: _Option
     voice: PlannedVoice | None
     sung: SungPart | None
-    parts: PlannedParts | None
+    parts: PlannedParts
 
 
 def review_take(request: ReviewRequest) -> Rehearsal:
@@ -316,16 +316,12 @@ def _with_sound(
     levels = levels_against(take, option.clip, review)
     bands = band_levels(take, option.clip, review.take_s_at)
     holes = gaps_of(bands, review.bar_at)
-    whose = None if known.parts is None else parts_heard(known.parts, take, review.take_s_at)
+    whose = parts_heard(known.parts, take, review.take_s_at)
     ratio = gain_ratio(levels, holes, review)
     heard = replace(
         review,
         holes=holes,
-        rests=(
-            rests_of(bands, review.bars, holes)
-            if whose is None
-            else part_rests(whose, review.bars, plan.duration_s, holes)
-        ),
+        rests=() if whose is None else part_rests(whose, review.bars, plan.duration_s, holes),
         gain_ratio=ratio,
         levels=section_levels(bands, review) if ratio == 1 else (),
         faults=faults_of(part, option.clip),
