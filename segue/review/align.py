@@ -93,8 +93,11 @@ def aligned(
         mine = plan_s >= place.from_s - ONSET_HOP_S
         expected_s[mine] = place.offset_s + plan_s[mine] * place.speed
     inside = (expected_s > 0.1) & (expected_s < take.duration_s - 0.1)  # noqa: PLR2004 - a hop's reach
-    plan_s, expected_s = plan_s[inside], expected_s[inside]
-    n_reach = round(REACH_S / ONSET_HOP_S)
+    plan_s = plan_s[inside]
+    # Every beat may be at any of the places, so that no place says where one passes into the next.
+    offsets_s = [place.offset_s for place in places]
+    expected_s = (min(offsets_s) + max(offsets_s)) / 2 + plan_s * places[0].speed
+    n_reach = round((REACH_S + (max(offsets_s) - min(offsets_s)) / 2) / ONSET_HOP_S)
     scores = np.stack(
         [
             _agreement(reference, take, at_s, place_s, n_reach)

@@ -236,13 +236,15 @@ def _candidates(heard: _Heard) -> Iterator[tuple[float, int, int]]:
     falls = np.flatnonzero(is_bottom) + 1
     sums = np.concatenate([[0.0], np.cumsum(level)])
     around = round(_AROUND_S / HOP_S)
-    for last in np.flatnonzero(is_top) + 1:
+    # A band that stops for good falls and does not rise.
+    for last in (*(np.flatnonzero(is_top) + 1), len(level)):
         low, high = last - round(_LONGEST_S / HOP_S), last - round(LEAST_GAP_S / HOP_S)
-        for first in falls[(falls >= low) & (falls <= high)]:
+        is_near = (falls >= low) | (last == len(level))
+        for first in falls[is_near & (falls <= high)]:
             inner = (sums[last] - sums[first]) / (last - first)
-            before = float(np.median(level[max(first - around, 0) : first]))
-            after = float(np.median(level[last : last + around]))
-            if min(before, after) - inner < _FALL_DB:
+            around_db = [np.median(level[max(first - around, 0) : first])]
+            around_db += [np.median(level[last : last + around])] if last < len(level) else []
+            if min(around_db) - inner < _FALL_DB:
                 continue
             nearness, apart_db = heard.nearness(int(first), int(last))
             if nearness > _IS_GAP and apart_db > _LEAST_APART_DB:

@@ -37,7 +37,7 @@ if TYPE_CHECKING:
     from segue.review.listening import Listening
     from segue.review.option_heard import OptionHeard
     from segue.review.parts import PlannedParts
-    from segue.review.report import BarTiming
+    from segue.review.report import BarTiming, Hole
     from segue.review.singing import SungPart
     from segue.review.timing import Timing
     from segue.review.voice import PlannedVoice
@@ -49,6 +49,7 @@ LEAST_MATCH: Final = 0.43
 _LEAST_BETTER: Final = 0.1
 """Another option must agree better by so much, with the bridge and with whole and bridge (right
 ones agree better by .3 on takes of `benchmarks/_review_damage.py`)."""
+_MS_A_SECOND: Final = 1000.0  # milliseconds in a second
 _SAME_S: Final = 0.05  # a bar that starts this little before the recording is whole; by judgement
 
 
@@ -315,7 +316,7 @@ def _with_sound(
     plan = option.record.plan
     levels = levels_against(take, option.clip, review)
     bands = band_levels(take, option.clip, review.take_s_at)
-    holes = gaps_of(bands, review.bar_at)
+    holes = _not_waits(gaps_of(bands, review.bar_at), review)
     whose = parts_heard(known.parts, take, review.take_s_at)
     ratio = gain_ratio(levels, holes, review)
     heard = replace(
@@ -336,6 +337,20 @@ def _with_sound(
             tempo_bpm_at=tempo_bpm_at,
         ),
         notes=_notes(heard),
+    )
+
+
+def _not_waits(holes: Sequence[Hole], review: Review) -> tuple[Hole, ...]:
+    """Without those in which the band waits before it goes on late: that is told as a step."""
+    waits = [
+        (m.bar, m.size_ms / _MS_A_SECOND + _SAME_S)
+        for m in review.moves
+        if m.kind == "step" and m.size_ms > 0
+    ]
+    return tuple(
+        hole
+        for hole in holes
+        if not any(bar - 1 <= hole.bar <= bar and hole.length_s < most_s for bar, most_s in waits)
     )
 
 

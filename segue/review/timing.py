@@ -9,7 +9,7 @@ References
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -18,7 +18,7 @@ from segue.review.moves import BarPlace, TimeLine, TimeMove, time_line
 from segue.review.report import SAME_CENTS, BarTiming, Break, Clock
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     import numpy.typing as npt
 
@@ -35,6 +35,10 @@ HEARD_AGREEMENT: Final = 0.25
 """Beats that agree less tell nothing of their time (by judgement)."""
 CLEAR_AGREEMENT: Final = 0.35
 """Bars with drums agree more, also when another band plays them (`benchmarks/review_bands.py`)."""
+WEAK_AGREEMENT: Final = 0.28
+"""Bars that agree so much and not more tell no more than that they are far off (this and the next
+chosen on the seeds of `benchmarks/review.py` that are for tuning)."""
+_LEAST_WEAK_MS: Final = 60.0  # from here on far off
 LOST_AGREEMENT: Final = 0.12
 """A bar whose onsets agree less is not the plan's, where the plan has onsets (by judgement)."""
 STRUCK: Final = 0.6
@@ -110,6 +114,8 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: B
     at_s, take_s = alignment.plan_s[heard], alignment.take_s[heard]
     found = _bars_heard(plan, alignment, heard, shift_of)
     line = time_line(_clear_places(found))
+    moves = sorted((*line.moves, *_weak_moves(found, line)), key=lambda move: move.bar)
+    line = replace(line, moves=tuple(moves))
     is_moved = bool(line.moves) and line.n_bars >= _LEAST_LINE_BARS
     speed = 1 + line.slope if is_moved else _slope(at_s, take_s)
     recorder = recorder_ratio(speed, tuning_cents)
@@ -146,6 +152,25 @@ def _clear_places(found: Sequence[_Bar]) -> list[BarPlace]:
         for bar in found
         if bar.own_s is not None and bar.agreement >= CLEAR_AGREEMENT
     ]
+
+
+def _weak_moves(found: Sequence[_Bar], line: TimeLine) -> Iterator[TimeMove]:
+    """Bars too faint to be in the line that are far off both bars around them, which agree."""
+    late_ms = [
+        None if bar.own_s is None else 1000 * (bar.own_s - (1 + line.slope) * bar.start_s)
+        for bar in found
+    ]
+    for before, bar, after, *three in zip(
+        found, found[1:], found[2:], late_ms, late_ms[1:], late_ms[2:], strict=False
+    ):
+        is_weak = WEAK_AGREEMENT <= bar.agreement < CLEAR_AGREEMENT
+        around, own, behind = three
+        if not is_weak or around is None or own is None or behind is None:
+            continue
+        is_alike = before.line.section == after.line.section and abs(around - behind) < FLAM_MS
+        off_ms = own - (around + behind) / 2
+        if is_alike and abs(off_ms) > _LEAST_WEAK_MS:
+            yield TimeMove(kind="once", bar=bar.line.number, size_ms=off_ms)
 
 
 def _moved_s(line: TimeLine, found: Sequence[_Bar], at_s: float) -> float:
