@@ -38,27 +38,31 @@ the seeds of `benchmarks/review.py` that are for tuning)."""
 _LONGEST_S: Final = 10.0  # a longer one is no gap but an end; by judgement
 _IS_GAP: Final = 0.6
 """From here on a stretch is as with a gap: gaps have .77 and more, other music .3 at most, and what
-an automatic gain does .56."""
-_LEAST_APART_DB: Final = 4.0  # by which the plan with a gap and without must differ to tell
-_WRONG_DB: Final = (
-    12.0  # an error of a level that is as bad as any: how deep silence is is no matter
+an automatic gain does .56 (chosen on tuning seeds)."""
+_LEAST_APART_DB: Final = 4.0
+"""By which the plan with a gap and without must differ to tell (chosen on the same)."""
+_WRONG_DB: Final = 12.0
+"""An error of a level that is as bad as any: how deep silence is is no matter (by judgement)."""
+_BAND_APART_DB: Final = 3.0
+"""A band in which they differ by less tells nothing: noise fills it (by judgement)."""
+_LEAST_BANDS: Final = 2  # that must tell: one band is one player; by judgement
+_RISE_DB: Final = (
+    4.0  # of the middle of the bands, from the step before an end to the step behind; by judgement
 )
-_BAND_APART_DB: Final = 3.0  # a band in which they differ by less tells nothing: noise fills it
-_LEAST_BANDS: Final = 2  # that must tell: one band is one player
-_RISE_DB: Final = 4.0  # of the middle of the bands, from the step before an end to the step behind
-_FALL_DB: Final = 2.5  # the same at a start: a room's tail softens it
+_FALL_DB: Final = 2.5  # the same at a start: a room's tail softens it; by judgement
 _ROOMS: Final = (
     (0.0, 0.0),
     *itertools.product((0.2, 0.35, 0.5, 0.8), (-9.0, -6.0, -3.0, 0.0)),
 )
-"""Seconds in which the tail decays by 60 dB, and its power against the direct sound's."""
+"""Seconds in which the tail decays by 60 dB, and its power against the direct sound's (by
+judgement: from a dry stage to a small hall)."""
 _DECAYED_DB: Final = 60.0  # a reverberation time is told by (ISO 3382)
 _DEEPEST_DB: Final = 60.0  # below a band's loudest moment there is no noise to tell; by judgement
-_AROUND_S: Final = 0.15  # before and after a gap, where it must be louder
-_EDGE_S: Final = 0.15  # an edge is looked for this near where the level falls
+_AROUND_S: Final = 0.15  # before and after a gap, where it must be louder; by judgement
+_EDGE_S: Final = 0.15  # an edge is looked for this near where the level falls; by judgement
 # the sound's end and start reach into the window on both sides; chosen on odd seeds
 _READ_SHORT_S: Final = 0.008
-_STEP_S: Final = 0.02  # and where it rises; also the length of a step of `_rises`
+_STEP_S: Final = 0.02  # and where it rises; also the length of a step of `_rises`; by judgement
 # over so long noise has a level; half of the shortest gap; chosen on odd seeds
 _FLOOR_S: Final = 0.05
 # below the plan's loud moments there is no sound to miss; chosen on odd seeds

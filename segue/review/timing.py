@@ -38,7 +38,7 @@ CLEAR_AGREEMENT: Final = 0.35
 WEAK_AGREEMENT: Final = 0.28
 """Bars that agree so much and not more tell no more than that they are far off (this and the next
 chosen on the seeds of `benchmarks/review.py` that are for tuning)."""
-_LEAST_WEAK_MS: Final = 60.0  # from here on far off
+_LEAST_WEAK_MS: Final = 60.0  # from here on far off; chosen on the same
 LOST_AGREEMENT: Final = 0.12
 """A bar whose onsets agree less is not the plan's, where the plan has onsets (by judgement)."""
 STRUCK: Final = 0.6
