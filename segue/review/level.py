@@ -43,6 +43,7 @@ _LEAST_SLOPE: Final = 0.25  # of what the plan rises by: noise and rooms even ou
 
 _BAND_SOUNDS_DB: Final = 20.0  # of a band below its loud moments; by judgement
 _ABOVE_FLOOR_DB: Final = 8.0  # of the plan above what noise leaves in a band; by judgement
+_DISAGREES: Final = 0.25  # of the bands, which may say that a section is less off; by judgement
 _LEAST_SECTION_S: Final = 1.0  # of sound that tells the level of a section; by judgement
 
 
@@ -121,8 +122,8 @@ def gain_ratio(levels: LevelDifference, holes: Sequence[Hole], review: Review) -
 def section_levels(bands: BandLevels, review: Review) -> tuple[SectionLevel, ...]:
     """Level of each section against the plan, about the take's own level.
 
-    Band by band, and the middle of the bands: a phone takes the low ones away and a room adds to
-    some, which makes a section of other instruments no softer.
+    Band by band, and as much as the bands agree on: a phone takes the low ones away and a room
+    adds to some, which makes a section of other instruments no softer.
 
     Parameters
     ----------
@@ -146,9 +147,15 @@ def section_levels(bands: BandLevels, review: Review) -> tuple[SectionLevel, ...
         mine = over[of_hop == section]
         enough = np.isfinite(mine).sum(axis=0) * HOP_S > _LEAST_SECTION_S
         if enough.any():
-            middle = float(np.median(np.nanmedian(mine[:, enough], axis=0)))
-            told.append(SectionLevel(section=section, against_plan_lu=middle))
+            level = _agreed_lu(np.nanmedian(mine[:, enough], axis=0))
+            told.append(SectionLevel(section=section, against_plan_lu=level))
     return tuple(told)
+
+
+def _agreed_lu(of_bands: Floats) -> float:
+    """By how much three quarters of the bands are louder, or softer; 0 where they do not agree."""
+    side = 1.0 if np.median(of_bands) > 0 else -1.0
+    return side * max(float(np.quantile(side * of_bands, _DISAGREES)), 0.0)
 
 
 def _sounds(plan_lufs: Floats) -> npt.NDArray[np.bool_]:

@@ -47,6 +47,8 @@ _OTHERS_SHARE: Final = 0.3  # and that leaves it to the others; by judgement
 _LEAST_REST: Final = 0.03  # of the power that noise and room leave of a part at least; by judgement
 _ABOVE_FLOOR_DB: Final = 8.0  # of the plan above what fills the band in the take; by judgement
 _FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the room; by judgement
+_LOUD_QUANTILE: Final = 0.9  # of the plan's levels in a band; by judgement
+_SOUNDS_DB: Final = 25.0  # below that the plan has nothing to compare; by judgement
 _LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
 _RESTS: Final = 0.3
 """From here on a bar sounds as without the part (chosen on the seeds of `benchmarks/review.py` that
@@ -217,7 +219,8 @@ def parts_heard(
     take_db = _db(_powers(take, take_s))
     whole = np.sum(list(powers.values()), axis=0)
     over = take_db - plan_db
-    middle = np.median(over, axis=0)
+    loud = plan_db > np.quantile(plan_db, _LOUD_QUANTILE, axis=0) - _SOUNDS_DB
+    middle = np.nanmedian(np.where(loud, over, np.nan), axis=0)
     floor = np.quantile(take_db, _FLOOR_QUANTILE, axis=0) - middle
     apart = _db(whole) - plan_db
     sounds = whole.max(axis=1) > _TINY

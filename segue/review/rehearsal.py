@@ -19,7 +19,7 @@ from segue.review.level import gain_ratio, levels_against, section_levels
 from segue.review.listening import listening_to, read_clip
 from segue.review.option_heard import option_heard
 from segue.review.parts import part_rests, parts_heard, planned_parts
-from segue.review.report import MissingSinger, Rehearsal, Review
+from segue.review.report import SINGER_UNTOLD, MissingSinger, Rehearsal, Review
 from segue.review.singer import singer_entry
 from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence, sung_part
 from segue.review.timing import break_of, timing_of
@@ -336,7 +336,7 @@ def _with_sound(
             labels={record.rank: record.label for record in (asked, option.record)},
             tempo_bpm_at=tempo_bpm_at,
         ),
-        notes=_notes(heard),
+        notes=_notes(heard, known),
     )
 
 
@@ -354,7 +354,7 @@ def _not_waits(holes: Sequence[Hole], review: Review) -> tuple[Hole, ...]:
     )
 
 
-def _notes(review: Review) -> tuple[str, ...]:
+def _notes(review: Review, known: _Known) -> tuple[str, ...]:
     """What could not be told, and why."""
     notes = []
     if review.first_bar > review.bars[0].number:
@@ -365,6 +365,18 @@ def _notes(review: Review) -> tuple[str, ...]:
         notes.append(f"Not told: how late {_bars_words(review.untold_bars)}.")
     if review.gain_ratio > 1:
         notes.append("The recorder rode the gain by itself: levels are not judged.")
+    if known.option.record.singer_s is not None and review.missing_singer is None:
+        if review.singer is None or not review.singer.is_sure:
+            notes.append(SINGER_UNTOLD)
+        if known.sung is None:
+            notes.append(
+                "Whether the singer was there was not told: that needs the voice's stem at hand."
+            )
+    if known.parts.is_estimated:
+        notes.append(
+            "Who rests is told for the drums and the low notes alone, and roughly: "
+            "the stems of the songs are not at hand."
+        )
     return tuple(notes)
 
 

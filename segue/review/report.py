@@ -16,6 +16,8 @@ from segue.review.moves import TimeMove  # noqa: TC001 - the same
 
 SCHEMA_VERSION: Literal[2] = 2  # of the file that a review is kept in
 SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
+SINGER_UNTOLD: Final = "How the singer came in could not be told."
+"""A note: then not all of the take is in the plan's time and pitch as far as is known."""
 _AT_BAR_S: Final = 0.03  # a note so little before a bar line is on it; by judgement
 SAME_CENTS: Final = 3.0
 """Speed and pitch that are nearer than this moved together: pitch is known no
@@ -291,7 +293,7 @@ class Review:
         """What to try next time: the worst thing first."""
         if self.findings:
             return self.findings[0].words
-        if self.untold_bars:
+        if self.untold_bars or SINGER_UNTOLD in self.notes:
             return "In the plan's time and pitch where it could be told."
         return "In the plan's time and pitch: keep it like this."
 
