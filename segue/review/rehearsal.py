@@ -29,7 +29,7 @@ from segue.runfolder import read_document
 from segue.runfolder.run_document import candidate_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from segue.plan.plan import Plan
@@ -365,19 +365,22 @@ def _notes(review: Review, known: _Known) -> tuple[str, ...]:
         notes.append(f"Not told: how late {_bars_words(review.untold_bars)}.")
     if review.gain_ratio > 1:
         notes.append("The recorder rode the gain by itself: levels are not judged.")
-    if known.option.record.singer_s is not None and review.missing_singer is None:
+    return (*notes, *_notes_of_parts(review, known))
+
+
+def _notes_of_parts(review: Review, known: _Known) -> Iterator[str]:
+    """The same of the singer and of who rests."""
+    has_singer = known.option.record.singer_s is not None
+    if has_singer and review.missing_singer is None:
         if review.singer is None or not review.singer.is_sure:
-            notes.append(SINGER_UNTOLD)
+            yield SINGER_UNTOLD
         if known.sung is None:
-            notes.append(
-                "Whether the singer was there was not told: that needs the voice's stem at hand."
-            )
+            yield "Whether the singer was there was not told: that needs the voice's stem at hand."
     if known.parts.is_estimated:
-        notes.append(
+        yield (
             "Who rests is told for the drums and the low notes alone, and roughly: "
             "the stems of the songs are not at hand."
         )
-    return tuple(notes)
 
 
 def _bars_words(numbers: tuple[int, ...]) -> str:
