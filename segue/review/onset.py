@@ -32,7 +32,7 @@ from segue.review.voice import HOP_S
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.review.stem_levels import StemLevels
+    from segue.review.stems import StemLevels
     from segue.review.voice import PlannedVoice
 
     Floats = npt.NDArray[np.float64]

@@ -4,10 +4,6 @@ In the plan's sound each narrow band at each moment is mostly one part's: its st
 a part is missing in a bar of the take, its moments are as the plan without it and not as the plan,
 and those of the others say how loud the bar is. Moments at which noise or the room fills the band
 tell nothing. Without stems the drums and the low notes of the plan are told apart by estimate.
-
-References
-----------
-.. [ISO266] ISO 266:1997, "Acoustics: preferred frequencies" (one-third octaves).
 """
 
 from __future__ import annotations
@@ -18,30 +14,23 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio import read_song
 from segue.audio.adapters import resampled
-from segue.errors import InputError
-from segue.plan.layer import SongLayer
 from segue.review.report import Rest
+from segue.review.stems import BANDS_HZ, PARTS_RATE_HZ, band_powers, part_powers
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     import numpy.typing as npt
 
-    from segue.audio.clip import Clip, SongEdge
+    from segue.audio.clip import Clip
     from segue.plan.plan import Plan
     from segue.review.report import BarTiming, Hole
     from segue.runfolder import RunDocument
 
     Floats = npt.NDArray[np.float64]
 
-RATE_HZ: Final = 16_000  # at which parts are read: up to 8 kHz; by judgement
 HOP_S: Final = 0.02  # seconds from moment to moment; by judgement
-_SMOOTH_HOPS: Final = 5  # a level is that of 0.1 s, so that a stroke may be off; by judgement
-_WINDOW_FRAMES: Final = 1024  # 64 ms: the lowest bands are told apart; by judgement
-_BANDS_HZ: Final = 1000.0 * 2.0 ** (np.arange(-12, 10) / 3)
-"""Middles of one-third octaves from 63 Hz to 8 kHz [ISO266]_."""
 _OWN_SHARE: Final = 0.6  # of the power at a moment that makes it a part's; by judgement
 _OTHERS_SHARE: Final = 0.3  # and that leaves it to the others; by judgement
 _LEAST_REST: Final = 0.03  # of the power that noise and room leave of a part at least; by judgement
@@ -171,10 +160,10 @@ def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> Planned
         The option's music.
     """
     plan_s = np.arange(0.0, plan.duration_s, HOP_S)
-    by_stems = _part_powers(document, plan, plan_s)
+    by_stems = part_powers(document, plan, plan_s)
     return PlannedParts(
         plan_s=plan_s,
-        plan_db=_db(_powers(reference, plan_s)),
+        plan_db=_db(band_powers(reference, plan_s)),
         powers=by_stems or _estimated_powers(reference, plan_s),
         is_estimated=not by_stems,
     )
@@ -184,12 +173,12 @@ def _estimated_powers(reference: Clip, plan_s: Floats) -> dict[str, Floats]:
     """Of what is struck and of what sounds on, low and high, as a mix tells them apart."""
     from segue.render.percussion import percussion
 
-    sound = resampled(reference, RATE_HZ)
-    struck = percussion(np.asarray(sound.samples, dtype=np.float32), RATE_HZ)
-    held = _powers(replace(sound, samples=sound.samples - struck), plan_s)
-    is_low = _BANDS_HZ < _LOW_HZ
+    sound = resampled(reference, PARTS_RATE_HZ)
+    struck = percussion(np.asarray(sound.samples, dtype=np.float32), PARTS_RATE_HZ)
+    held = band_powers(replace(sound, samples=sound.samples - struck), plan_s)
+    is_low = BANDS_HZ < _LOW_HZ
     return {
-        "drums": _powers(replace(sound, samples=struck), plan_s),
+        "drums": band_powers(replace(sound, samples=struck), plan_s),
         LOW_NOTES: held * is_low,
         "mix": held * ~is_low,
     }
@@ -216,7 +205,7 @@ def parts_heard(
         return None
     plan_s, take_s, plan_db = planned.plan_s[inside], take_s[inside], planned.plan_db[inside]
     powers = {name: power[inside] for name, power in planned.powers.items()}
-    take_db = _db(_powers(take, take_s))
+    take_db = _db(band_powers(take, take_s))
     whole = np.sum(list(powers.values()), axis=0)
     over = take_db - plan_db
     loud = plan_db > np.quantile(plan_db, _LOUD_QUANTILE, axis=0) - _SOUNDS_DB
@@ -237,78 +226,6 @@ def parts_heard(
         },
         is_estimated=planned.is_estimated,
     )
-
-
-def _part_powers(document: RunDocument, plan: Plan, plan_s: Floats) -> dict[str, Floats]:
-    """Power of each part at times of the plan, as its song's layers have it; by role."""
-    beats = np.array([plan.beat_at(float(s)) for s in plan_s])
-    powers: dict[str, Floats] = {}
-    for side in ("outgoing", "incoming"):
-        edge = _edge(document, side)
-        if edge is None:
-            continue
-        layers = [x for x in plan.layers if isinstance(x, SongLayer) and x.song == side]
-        for role in dict.fromkeys(stem.role for stem in edge.stems):
-            clip = edge.sum_of(role)
-            if clip is None:
-                continue
-            total = np.zeros((len(plan_s), len(_BANDS_HZ)))
-            for layer in layers:
-                if not layer.roles or role in layer.roles:
-                    total += _of_layer(layer, clip, beats)
-            powers[role] = powers.get(role, 0.0) + total
-    return powers
-
-
-def _of_layer(layer: SongLayer, clip: Clip, beats: Floats) -> Floats:
-    mapped = np.array([(point.beat, point.source_s) for point in layer.time_map])
-    source_s = np.interp(beats, mapped[:, 0], mapped[:, 1]) - clip.start_s
-    gain_db = np.zeros(len(beats))
-    if layer.gain_db:
-        known = np.array([(point.beat, point.value) for point in layer.gain_db])
-        gain_db = np.interp(beats, known[:, 0], known[:, 1])
-    sounds = (beats >= layer.start_beat) & (beats < layer.end_beat)
-    power = np.zeros((len(beats), len(_BANDS_HZ)))
-    if sounds.any():
-        power[sounds] = _powers(clip, source_s[sounds]) * 10 ** (gain_db[sounds, None] / 10)
-    return power
-
-
-def _edge(document: RunDocument, side: str) -> SongEdge | None:
-    """A song as the run read it, where its stems are still there."""
-    facts = document.outgoing if side == "outgoing" else document.incoming
-    try:
-        edge = read_song(
-            facts.file,
-            edge="end" if side == "outgoing" else "start",
-            edge_s=facts.edge_end_s - facts.edge_start_s,
-            rate_hz=RATE_HZ,
-        )
-    except InputError:
-        return None
-    return edge if edge.has_stems else None
-
-
-def _powers(clip: Clip, at_s: Floats) -> Floats:
-    """Power in one-third octaves around times of a clip, shape (n_times, n_bands)."""
-    from scipy.ndimage import uniform_filter1d
-
-    mono = resampled(clip, RATE_HZ).samples.mean(axis=1, dtype=np.float64)
-    mono = np.pad(mono, _WINDOW_FRAMES)
-    first = np.rint(at_s * RATE_HZ).astype(int) + _WINDOW_FRAMES // 2
-    first = np.clip(first, 0, len(mono) - _WINDOW_FRAMES)
-    windows = np.lib.stride_tricks.sliding_window_view(mono, _WINDOW_FRAMES)
-    shape = np.hanning(_WINDOW_FRAMES)
-    hz = np.fft.rfftfreq(_WINDOW_FRAMES, 1 / RATE_HZ)
-    edges = np.searchsorted(hz, np.append(_BANDS_HZ, 2 * _BANDS_HZ[-3]) / 2 ** (1 / 6))
-    bands = []
-    for block in np.array_split(first, max(len(first) // 1_000, 1)):
-        power = np.square(np.abs(np.fft.rfft(windows[block] * shape, axis=1)))
-        sums = np.concatenate([np.zeros((len(block), 1)), np.cumsum(power, axis=1)], axis=1)
-        low, high = edges[:-1], np.maximum(edges[1:], edges[:-1] + 1)
-        bands.append(sums[:, high] - sums[:, low])
-    smooth: Floats = uniform_filter1d(np.concatenate(bands), _SMOOTH_HOPS, axis=0)
-    return smooth
 
 
 def _db(power: Floats) -> Floats:

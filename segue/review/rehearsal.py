@@ -19,17 +19,19 @@ from segue.review.level import gain_ratio, levels_against, section_levels
 from segue.review.listening import listening_to, read_clip
 from segue.review.option_heard import option_heard
 from segue.review.parts import part_rests, parts_heard, planned_parts
-from segue.review.report import SINGER_UNTOLD, MissingSinger, Rehearsal, Review
+from segue.review.report import MissingSinger, Rehearsal, Review
 from segue.review.singer import singer_entry
-from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence, sung_part
+from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence
+from segue.review.stems import edge_at_hand
 from segue.review.timing import break_of, timing_of
 from segue.review.tries import try_places
-from segue.review.voice import incoming_edge, planned_voice
+from segue.review.untold import notes_of
+from segue.review.voice import planned_voice, sung_part
 from segue.runfolder import read_document
 from segue.runfolder.run_document import candidate_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from segue.plan.plan import Plan
@@ -38,9 +40,8 @@ if TYPE_CHECKING:
     from segue.review.option_heard import OptionHeard
     from segue.review.parts import PlannedParts
     from segue.review.report import BarTiming, Hole
-    from segue.review.singing import SungPart
     from segue.review.timing import Timing
-    from segue.review.voice import PlannedVoice
+    from segue.review.voice import PlannedVoice, SungPart
     from segue.runfolder import CandidateRecord
 
 LEAST_MATCH: Final = 0.43
@@ -172,7 +173,7 @@ class ListenedRun:
     def _known_of(self, option: _Option) -> _Known:
         record = option.record
         if record.rank not in self._known:
-            edge = incoming_edge(self.document)
+            edge = edge_at_hand(self.document, "incoming", self.document.rate_hz)
             self._known[record.rank] = _Known(
                 option=option,
                 voice=planned_voice(self.document, record, edge),
@@ -336,7 +337,12 @@ def _with_sound(
             labels={record.rank: record.label for record in (asked, option.record)},
             tempo_bpm_at=tempo_bpm_at,
         ),
-        notes=_notes(heard, known),
+        notes=notes_of(
+            heard,
+            has_singer=option.record.singer_s is not None,
+            knows_voice=known.sung is not None,
+            knows_parts=not known.parts.is_estimated,
+        ),
     )
 
 
@@ -352,43 +358,3 @@ def _not_waits(holes: Sequence[Hole], review: Review) -> tuple[Hole, ...]:
         for hole in holes
         if not any(bar - 1 <= hole.bar <= bar and hole.length_s < most_s for bar, most_s in waits)
     )
-
-
-def _notes(review: Review, known: _Known) -> tuple[str, ...]:
-    """What could not be told, and why."""
-    notes = []
-    if review.first_bar > review.bars[0].number:
-        notes.append(f"The recording starts in bar {review.first_bar - 1}.")
-    if review.last_bar < review.bars[-1].number:
-        notes.append(f"The recording ends in bar {review.last_bar + 1}.")
-    if review.untold_bars:
-        notes.append(f"Not told: how late {_bars_words(review.untold_bars)}.")
-    if review.gain_ratio > 1:
-        notes.append("The recorder rode the gain by itself: levels are not judged.")
-    return (*notes, *_notes_of_parts(review, known))
-
-
-def _notes_of_parts(review: Review, known: _Known) -> Iterator[str]:
-    """The same of the singer and of who rests."""
-    has_singer = known.option.record.singer_s is not None
-    if has_singer and review.missing_singer is None:
-        if review.singer is None or not review.singer.is_sure:
-            yield SINGER_UNTOLD
-        if known.sung is None:
-            yield "Whether the singer was there was not told: that needs the voice's stem at hand."
-    if known.parts.is_estimated:
-        yield (
-            "Who rests is told for the drums and the low notes alone, and roughly: "
-            "the stems of the songs are not at hand."
-        )
-
-
-def _bars_words(numbers: tuple[int, ...]) -> str:
-    runs: list[list[int]] = []
-    for number in numbers:
-        if runs and number == runs[-1][-1] + 1:
-            runs[-1].append(number)
-        else:
-            runs.append([number])
-    told = ", ".join(f"{r[0]} to {r[-1]}" if len(r) > 1 else str(r[0]) for r in runs)
-    return f"bar {told} is" if len(numbers) == 1 else f"bars {told} are"

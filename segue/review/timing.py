@@ -9,7 +9,7 @@ References
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
@@ -114,8 +114,6 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: B
     at_s, take_s = alignment.plan_s[heard], alignment.take_s[heard]
     found = _bars_heard(plan, alignment, heard, shift_of)
     line = time_line(_clear_places(found))
-    moves = sorted((*line.moves, *_weak_moves(found, line)), key=lambda move: move.bar)
-    line = replace(line, moves=tuple(moves))
     is_moved = bool(line.moves) and line.n_bars >= _LEAST_LINE_BARS
     speed = 1 + line.slope if is_moved else _slope(at_s, take_s)
     recorder = recorder_ratio(speed, tuning_cents)
@@ -132,7 +130,7 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: B
             drift_ms_a_minute=60_000 * (speed / recorder - 1),
         ),
         bars=bars,
-        moves=line.moves,
+        moves=tuple(sorted((*line.moves, *_weak_moves(bars)), key=lambda move: move.bar)),
         spread_ms=float(np.sqrt(np.mean(np.square(known)))) if known else 0.0,
         offset_s=float(np.median((take_s - recorder * at_s)[:_FIRST_BEATS])),
         heard_plan_s=at_s,
@@ -154,23 +152,16 @@ def _clear_places(found: Sequence[_Bar]) -> list[BarPlace]:
     ]
 
 
-def _weak_moves(found: Sequence[_Bar], line: TimeLine) -> Iterator[TimeMove]:
+def _weak_moves(bars: Sequence[BarTiming]) -> Iterator[TimeMove]:
     """Bars too faint to be in the line that are far off both bars around them, which agree."""
-    late_ms = [
-        None if bar.own_s is None else 1000 * (bar.own_s - (1 + line.slope) * bar.start_s)
-        for bar in found
-    ]
-    for before, bar, after, *three in zip(
-        found, found[1:], found[2:], late_ms, late_ms[1:], late_ms[2:], strict=False
-    ):
+    for before, bar, after in zip(bars, bars[1:], bars[2:], strict=False):
         is_weak = WEAK_AGREEMENT <= bar.agreement < CLEAR_AGREEMENT
-        around, own, behind = three
-        if not is_weak or around is None or own is None or behind is None:
+        if not is_weak or before.late_ms is None or bar.late_ms is None or after.late_ms is None:
             continue
-        is_alike = before.line.section == after.line.section and abs(around - behind) < FLAM_MS
-        off_ms = own - (around + behind) / 2
+        is_alike = before.section == after.section and abs(before.late_ms - after.late_ms) < FLAM_MS
+        off_ms = bar.late_ms - (before.late_ms + after.late_ms) / 2
         if is_alike and abs(off_ms) > _LEAST_WEAK_MS:
-            yield TimeMove(kind="once", bar=bar.line.number, size_ms=off_ms)
+            yield TimeMove(kind="once", bar=bar.number, size_ms=off_ms)
 
 
 def _moved_s(line: TimeLine, found: Sequence[_Bar], at_s: float) -> float:

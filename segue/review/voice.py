@@ -12,19 +12,18 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.pitch_track import TRACK_HOP_S, at_track_rate, pitch_track, voice_band
-from segue.audio import read_song
 from segue.audio.clip import Clip
-from segue.errors import InputError
 from segue.plan.layer import SongLayer
 from segue.review.partial_levels import N_PARTIALS, partial_levels
-from segue.review.stem_levels import stem_levels, template_times
+from segue.review.singing import LEAST_READINGS, outstanding_db
+from segue.review.stems import stem_levels, template_times
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import SongEdge
     from segue.plan.plan import Plan
-    from segue.review.stem_levels import StemLevels
+    from segue.review.stems import StemLevels
     from segue.runfolder import CandidateRecord, RunDocument
 
     Floats = npt.NDArray[np.float64]
@@ -37,6 +36,8 @@ _CLEAR: Final = 0.8  # clarity of a pitch that is believed; by judgement
 _SAME_NOTE_SEMITONES: Final = 0.6  # further off it is the next note; by judgement
 # Pitches within twice this of the first note are believed; by judgement
 _NEAR_SEMITONES: Final = 7.0
+_SUNG_HOP_S: Final = 0.03  # from reading to reading of all that is sung; by judgement
+_OWN_SHARE: Final = 0.5  # of the sound at a partial that is the voice's; by judgement
 _UNKNOWN_SHARE: Final = 0.5  # of the voice in each partial, where no stem tells it; by judgement
 
 
@@ -79,7 +80,7 @@ def planned_voice(
     Parameters
     ----------
     edge : SongEdge or None
-        The incoming song, as from `incoming_edge`.
+        The incoming song, as from `edge_at_hand`.
 
     Returns
     -------
@@ -118,6 +119,75 @@ def planned_voice(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class SungPart:
+    """What the plan has the singer sing, in seconds of the render.
+
+    Parameters
+    ----------
+    at_s : ndarray, shape (n_readings,)
+        Times at which the voice sounds.
+    midi : ndarray, shape (n_readings,)
+        Its pitch in the render.
+    weights : ndarray, shape (n_readings, N_PARTIALS)
+        Of the partials: how much of the sound there is the voice's.
+    sung_db, band_db : float
+        How far its partials stand out in the song, and in the song without it.
+    """
+
+    at_s: Floats
+    midi: Floats
+    weights: Floats
+    sung_db: float
+    band_db: float
+
+
+def sung_part(
+    document: RunDocument, record: CandidateRecord, edge: SongEdge | None
+) -> SungPart | None:
+    """What the plan has the singer sing, from the first note to the end.
+
+    Parameters
+    ----------
+    edge : SongEdge or None
+        The incoming song, as from `edge_at_hand`.
+
+    Returns
+    -------
+    SungPart or None
+        None where the plan has no singer, or the voice is no stem that is still at hand.
+    """
+    note = document.incoming.first_note
+    if record.singer_s is None or note is None:
+        return None
+    lead = lead_of(edge)
+    if edge is None or lead is None:
+        return None
+    at_s = np.arange(record.singer_s, record.plan.duration_s - 0.1, _SUNG_HOP_S)
+    source_s = source_times(record.plan, at_s, record.singer_s, note.time_s)
+    midi = _lead_pitch(lead, source_s)
+    known = np.isfinite(midi) & (np.gradient(source_s) > 0)
+    if known.sum() < LEAST_READINGS:
+        return None
+    at_s, source_s, midi = at_s[known], source_s[known], midi[known]
+    n_frames = min(lead.n_frames, edge.mix.n_frames)
+    band = Clip(samples=edge.mix.samples[:n_frames] - lead.samples[:n_frames], rate_hz=lead.rate_hz)
+    voice = np.square(partial_levels(lead, source_s, midi))
+    whole = voice + np.square(partial_levels(band, source_s, midi))
+    share = voice / np.maximum(whole, 1e-18)
+    weights = np.where(share > _OWN_SHARE, share**2 * np.sqrt(voice), 0.0)
+    if not weights.any():
+        return None
+    sides = [outstanding_db(clip, source_s, midi, weights) for clip in (edge.mix, band)]
+    return SungPart(
+        at_s=at_s,
+        midi=midi + record.plan.incoming_shift_semitones,
+        weights=weights,
+        sung_db=sides[0],
+        band_db=sides[1],
+    )
+
+
 def source_times(plan: Plan, at_s: Floats, singer_s: float, note_s: float) -> Floats:
     """Seconds of the incoming song at times of the render, by the layer that carries the singer."""
     beats = np.array([plan.beat_at(float(s)) for s in at_s])
@@ -139,21 +209,6 @@ def lead_of(edge: SongEdge | None) -> Clip | None:
     return None if edge is None else edge.sum_of("voice") or edge.sum_of("lead")
 
 
-def incoming_edge(document: RunDocument) -> SongEdge | None:
-    """The incoming song as the run read it, where it is still there."""
-    facts = document.incoming
-    try:
-        edge = read_song(
-            facts.file,
-            edge="start",
-            edge_s=facts.edge_end_s - facts.edge_start_s,
-            rate_hz=document.rate_hz,
-        )
-    except InputError:
-        return None
-    return edge if edge.has_stems else None
-
-
 def _first_note_alone(singer_s: float, midi: float) -> PlannedVoice:
     n_hops = round(FIRST_NOTE_S / HOP_S)
     at_s: Floats = singer_s + np.arange(float(n_hops)) * HOP_S
@@ -169,16 +224,21 @@ def _first_note_alone(singer_s: float, midi: float) -> PlannedVoice:
 
 def _tracked(lead: Clip, source_s: Floats, first_midi: float) -> Floats:
     """Pitch of the lead up to its first breath; not a number where it is unclear."""
+    midi = _lead_pitch(lead, source_s)
+    with np.errstate(invalid="ignore"):
+        clear = np.abs(midi - first_midi) < 2 * _NEAR_SEMITONES
+    return np.where(clear, midi, np.nan)[: _phrase_hops(clear)]
+
+
+def _lead_pitch(lead: Clip, source_s: Floats) -> Floats:
+    """Pitch of the lead at times of its song where it is clear; else not a number."""
     first = max(round((source_s[0] - 0.1) * lead.rate_hz), 0)
     last = round((source_s[-1] + 0.1) * lead.rate_hz)
     piece = Clip(samples=lead.samples[first:last], rate_hz=lead.rate_hz)
     track = pitch_track(voice_band(at_track_rate(piece)))
-    hops = (source_s - first / lead.rate_hz) / TRACK_HOP_S
-    near = np.clip(np.rint(hops).astype(int), 0, len(track.midi) - 1)
-    clear = track.clarity[near] > _CLEAR
-    clear &= np.abs(track.midi[near] - first_midi) < 2 * _NEAR_SEMITONES
-    midi = np.where(clear, track.midi[near], np.nan)
-    return midi[: _phrase_hops(clear)]
+    hops = np.rint((source_s - first / lead.rate_hz) / TRACK_HOP_S).astype(int)
+    near = np.clip(hops, 0, len(track.midi) - 1)
+    return np.where(track.clarity[near] > _CLEAR, track.midi[near], np.nan)
 
 
 def _phrase_hops(clear: npt.NDArray[np.bool_]) -> int:

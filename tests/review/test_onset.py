@@ -7,7 +7,7 @@ from segue.audio.clip import Clip
 from segue.review.onset import NoteSource, onset_s
 from segue.review.partial_levels import N_PARTIALS
 from segue.review.singer import heard_entry
-from segue.review.stem_levels import TEMPLATE_S, stem_levels, template_times
+from segue.review.stems import TEMPLATE_S, stem_levels, template_times
 from tests.review.voices import planned_voice
 
 RATE_HZ = 24_000

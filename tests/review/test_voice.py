@@ -8,7 +8,8 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.review.partial_levels import N_PARTIALS
-from segue.review.voice import HOP_S, _first_note_hops, incoming_edge, planned_voice, source_times
+from segue.review.stems import edge_at_hand
+from segue.review.voice import HOP_S, _first_note_hops, planned_voice, source_times
 from segue.runfolder import RunDocument
 from tests.plan.song_facts import end_facts, start_facts
 from tests.review.conftest import RATE_HZ, record_at
@@ -19,6 +20,10 @@ LENGTH_S = 14.0
 HELD_PARTIAL = 2
 """The band holds this partial of the first note, much louder than the voice."""
 _AT_S = np.arange(round(LENGTH_S * RATE_HZ)) / RATE_HZ
+
+
+def _edge(document):
+    return edge_at_hand(document, "incoming", document.rate_hz)
 
 
 def _hz(midi):
@@ -59,7 +64,7 @@ def _document(file):
 
 @pytest.fixture(scope="module", name="voice")
 def _voice(plan, song):
-    return planned_voice(_document(song), record_at(plan, 1), incoming_edge(_document(song)))
+    return planned_voice(_document(song), record_at(plan, 1), _edge(_document(song)))
 
 
 def test_the_phrase_is_followed_up_to_its_breath(voice, plan):
@@ -96,7 +101,7 @@ def test_a_call_of_a_tenth_of_a_second_is_a_phrase_too(plan, tmp_path):
         samples = np.stack([sound] * 2, axis=1).astype(np.float32)
         write_wav24(tmp_path / f"{name}.wav", Clip(samples=samples, rate_hz=RATE_HZ))
     document = _document(tmp_path)
-    told = planned_voice(document, record_at(plan, 1), incoming_edge(document))
+    told = planned_voice(document, record_at(plan, 1), _edge(document))
     assert np.nanmedian(told.midi[: told.n_first]) == pytest.approx(MIDI, abs=0.3)
     assert told.at_s[0] == pytest.approx(plan.seconds_at(plan.singer_beat))
 
@@ -125,7 +130,7 @@ def test_a_song_in_another_key_is_followed_where_it_is_and_told_where_it_will_be
             document.incoming, first_note=replace(document.incoming.first_note, midi=MIDI + 2)
         ),
     )
-    told = planned_voice(document, record_at(moved, 1), incoming_edge(document))
+    told = planned_voice(document, record_at(moved, 1), _edge(document))
     assert np.nanmedian(told.midi[5:40]) == pytest.approx(MIDI + 2, abs=0.1)
     assert told.share == pytest.approx(voice.share)
 
@@ -140,7 +145,7 @@ def test_without_a_voice_of_its_own_the_first_note_alone_is_known(what, plan, so
         samples = np.zeros((len(_AT_S), 2), dtype=np.float32)
         for name in ("voice", "keys"):
             write_wav24(file / f"{name}.wav", Clip(samples=samples, rate_hz=RATE_HZ))
-    voice = planned_voice(_document(file), record_at(plan, 1), incoming_edge(_document(file)))
+    voice = planned_voice(_document(file), record_at(plan, 1), _edge(_document(file)))
     assert not voice.is_tracked
     assert voice.stems is None
     assert len(voice.midi) * HOP_S == pytest.approx(0.6)
@@ -153,11 +158,10 @@ def test_without_a_voice_of_its_own_the_first_note_alone_is_known(what, plan, so
 def test_a_plan_without_a_singer_has_no_voice(plan, song):
     document = _document(song)
     assert (
-        planned_voice(document, replace(record_at(plan, 1), singer_s=None), incoming_edge(document))
-        is None
+        planned_voice(document, replace(record_at(plan, 1), singer_s=None), _edge(document)) is None
     )
     unsung = replace(document, incoming=replace(document.incoming, first_note=None))
-    assert planned_voice(unsung, record_at(plan, 1), incoming_edge(unsung)) is None
+    assert planned_voice(unsung, record_at(plan, 1), _edge(unsung)) is None
 
 
 def test_the_songs_own_time_is_that_of_the_layer_that_carries_the_singer(plan):
