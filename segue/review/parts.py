@@ -39,6 +39,7 @@ _FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the r
 _LOUD_QUANTILE: Final = 0.9  # of the plan's levels in a band; by judgement
 _SOUNDS_DB: Final = 25.0  # below that the plan has nothing to compare; by judgement
 _LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
+_LEAST_ESTIMATED: Final = 100  # the same of parts that are estimated; chosen on tuning seeds
 _RESTS: Final = 0.3
 """From here on a bar sounds as without the part (chosen on the seeds of `benchmarks/review.py` that
 are for tuning)."""
@@ -100,21 +101,24 @@ def part_rests(
     found: list[Rest] = []
     for name, share in parts.shares.items():
         least = _ESTIMATED_RESTS[name] if parts.is_estimated else _RESTS
-        missing = np.array([_is_missing(parts.over_db[mine], share[mine]) for mine in of_bar])
+        n_least = _LEAST_ESTIMATED if parts.is_estimated else _LEAST_MOMENTS
+        missing = np.array(
+            [_is_missing(parts.over_db[mine], share[mine], n_least) for mine in of_bar]
+        )
         found += _runs(name, bars, told & (missing > least))
     return tuple(sorted(found, key=lambda rest: (rest.bar, rest.part)))
 
 
-def _is_missing(over_db: Floats, share: Floats) -> float:
+def _is_missing(over_db: Floats, share: Floats, n_least: int) -> float:
     """Whether a bar sounds as without a part (up to 1) or as with it (down to -1).
 
     At each of its moments the take is held against what the plan would be without the part, and
     against the plan; the others' moments in the same bar say how loud the bar is. Not a number
-    where too few moments tell.
+    where fewer than `n_least` moments tell.
     """
     tells = np.isfinite(over_db)
     own, others = tells & (share > _OWN_SHARE), tells & (share < _OTHERS_SHARE)
-    if min(own.sum(), others.sum()) < _LEAST_MOMENTS:
+    if min(own.sum(), others.sum()) < n_least:
         return np.nan
     heard_db = over_db[own] - np.median(over_db[others])
     without_db = 10 * np.log10(np.maximum(1 - share[own], _LEAST_REST))
