@@ -151,6 +151,7 @@ class ListenedRun:
             segue_version=__version__,
             take=path.name,
             recorded_on=f"{made:%Y-%m-%d}",
+            recorded_at=f"{made:%H:%M:%S}",
             from_title=self.document.outgoing.title,
             to_title=self.document.incoming.title,
             asked=asked.record.rank,

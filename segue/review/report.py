@@ -331,8 +331,9 @@ class Rehearsal:
     ----------
     take : str
         File name of the recording.
-    recorded_on : str
-        Its day, as the file has it, year first.
+    recorded_on, recorded_at : str
+        Its day, as the file has it, year first, and the time of day; a review that was made
+        before this was told has no time.
     asked : int
         The option that the band chose, or was asked for.
     tries : tuple of Review
@@ -350,6 +351,7 @@ class Rehearsal:
     asked: int
     tries: tuple[Review, ...]
     best: int
+    recorded_at: str = ""
 
     @property
     def best_try(self) -> Review:

@@ -114,7 +114,7 @@ def trend_of(reviews: Sequence[Rehearsal], now: Rehearsal) -> Trend | None:
     """
     pair = (now.from_title, now.to_title)
     mine = [r for r in reviews if (r.from_title, r.to_title) == pair and r.take != now.take]
-    mine = sorted([*mine, now], key=lambda r: (r.recorded_on, _in_numbers(r.take)))
+    mine = sorted([*mine, now], key=_when)
     if len(mine) < _LEAST:
         return None
     best = [r.best_try for r in mine]
@@ -144,6 +144,10 @@ def trend_of(reviews: Sequence[Rehearsal], now: Rehearsal) -> Trend | None:
     )
     told = tuple(line for line in lines if any(v is not None for v in line.values))
     return Trend(reviews=tuple(mine), lines=told)
+
+
+def _when(review: Rehearsal) -> tuple[str, str, tuple[tuple[int, str], ...]]:
+    return review.recorded_on, review.recorded_at, _in_numbers(review.take)
 
 
 def _in_numbers(name: str) -> tuple[tuple[int, str], ...]:
