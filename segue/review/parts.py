@@ -39,6 +39,8 @@ _FLOOR_QUANTILE: Final = 0.05  # of the take's levels in a band: noise, or the r
 _LOUD_QUANTILE: Final = 0.9  # of the plan's levels in a band; by judgement
 _SOUNDS_DB: Final = 25.0  # below that the plan has nothing to compare; by judgement
 _LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
+_LEAST_OWN: Final = 100  # moments of a part that tell whether it never plays; by judgement
+_LEAST_OTHERS: Final = 50  # and of the others in each band that is asked; by judgement
 _LEAST_ESTIMATED: Final = 100  # the same of parts that are estimated; chosen on tuning seeds
 _RESTS: Final = 0.3
 """From here on a bar sounds as without the part (chosen on the seeds of `benchmarks/review.py` that
@@ -102,6 +104,10 @@ def part_rests(
     for name, share in parts.shares.items():
         least = _ESTIMATED_RESTS[name] if parts.is_estimated else _RESTS
         n_least = _LEAST_ESTIMATED if parts.is_estimated else _LEAST_MOMENTS
+        if not parts.is_estimated and _is_missing_all(parts.over_db, share) > _RESTS:
+            plays = [bool((share[mine] > _OWN_SHARE).any()) for mine in of_bar]
+            found += _runs(name, bars, np.array(plays))
+            continue
         missing = np.array(
             [_is_missing(parts.over_db[mine], share[mine], n_least) for mine in of_bar]
         )
@@ -120,8 +126,29 @@ def _is_missing(over_db: Floats, share: Floats, n_least: int) -> float:
     own, others = tells & (share > _OWN_SHARE), tells & (share < _OTHERS_SHARE)
     if min(own.sum(), others.sum()) < n_least:
         return np.nan
-    heard_db = over_db[own] - np.median(over_db[others])
-    without_db = 10 * np.log10(np.maximum(1 - share[own], _LEAST_REST))
+    return _nearness(over_db[own] - np.median(over_db[others]), share[own])
+
+
+def _is_missing_all(over_db: Floats, share: Floats) -> float:
+    """The same of a part that may be missing all through, which takes a band's middle with it.
+
+    So the middle of each band is that of the others' moments in it.
+    """
+    others = np.isfinite(over_db) & (share < _OTHERS_SHARE)
+    tells = others.sum(axis=0) >= _LEAST_OTHERS
+    if not tells.any():
+        return np.nan
+    over_db, share = over_db[:, tells], share[:, tells]
+    over_db = over_db - np.nanmedian(np.where(others[:, tells], over_db, np.nan), axis=0)
+    own = np.isfinite(over_db) & (share > _OWN_SHARE)
+    if own.sum() < _LEAST_OWN:
+        return np.nan
+    return _nearness(over_db[own], share[own])
+
+
+def _nearness(heard_db: Floats, share: Floats) -> float:
+    """Whether moments are as the plan without a part (1) or as the plan (-1)."""
+    without_db = 10 * np.log10(np.maximum(1 - share, _LEAST_REST))
     nearer = np.abs(heard_db) - np.abs(heard_db - without_db)
     return float(nearer.sum() / np.abs(without_db).sum())
 

@@ -54,7 +54,19 @@ def test_a_section_that_is_played_softer_is_no_rest():
 
 
 def test_a_part_that_is_softer_all_through_is_no_rest():
-    assert _rests(_parts([(BASS, 1, 8, -12.0)])) == ()
+    assert _rests(_parts([(BASS, 1, 8, -6.0)])) == ()
+
+
+def test_a_part_that_is_missing_all_through_is_told_although_its_bands_have_no_other_level():
+    parts = _parts()
+    late = (
+        parts.plan_s % BAR_S > BAR_S / 2
+    )  # in the second half of each bar its bands are the drums'
+    for name, share in (("bass", 0.02), ("drums", 0.98)):
+        parts.shares[name][np.ix_(late, np.arange(N_BANDS)[BASS])] = share
+    parts.over_db[np.ix_(~late, np.arange(N_BANDS)[BASS])] -= 15.0
+    parts.over_db[:, BASS] -= np.median(parts.over_db[:, BASS], axis=0)
+    assert _rests(parts) == (Rest(bar=1, last_bar=N_BARS, part="bass"),)
 
 
 def test_a_band_that_stops_together_is_no_rest():
