@@ -41,6 +41,8 @@ on the same as what follows)."""
 _MOST_JUMP_COST: Final = 2.4
 """Of a jump of any size: a band that is a whole beat off is off for good (chosen on takes of odd
 seeds of `benchmarks/review_bands.py`)."""
+_SAME_PLACE_S: Final = 0.1  # as near to a place a beat is at it; by judgement
+_APART_COST: Final = 0.3  # of a beat at neither of two places, as a jump costs; by judgement
 _BAR_REACH_S: Final = 0.12  # a bar is looked for this near its beats; by judgement
 _BAR_EDGE_S: Final = 0.04  # an onset at a bar line belongs to the bar that it starts; by judgement
 # hops on each side of a beat in which its stroke is looked for; by judgement
@@ -104,7 +106,7 @@ def aligned(
             for at_s, place_s in zip(plan_s, expected_s, strict=True)
         ]
     )
-    path = _cheapest(scores)
+    path = _cheapest(scores - _apart_cost(places, expected_s - plan_s * places[0].speed, n_reach))
     fine = np.array([_peak(row, index) for row, index in zip(scores, path, strict=True)])
     return Alignment(
         plan_s=plan_s,
@@ -112,6 +114,16 @@ def aligned(
         agreement=scores[np.arange(len(path)), path],
         struck=_struck(reference, plan_s),
     )
+
+
+def _apart_cost(places: Sequence[FoundPlace], middle_s: Floats, n_reach: int) -> Floats:
+    """What each shift costs: where two places were found, by the notes too, it is one of them."""
+    cost = np.zeros(2 * n_reach + 1)
+    if len(places) > 1:
+        shifts_s = middle_s[0] + np.arange(-n_reach, n_reach + 1) * ONSET_HOP_S
+        apart_s = [np.abs(shifts_s - place.offset_s) for place in places]
+        cost[np.min(apart_s, axis=0) > _SAME_PLACE_S] = _APART_COST
+    return cost
 
 
 def bar_shift(

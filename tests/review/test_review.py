@@ -94,6 +94,19 @@ def test_band_that_waits_before_the_new_song_is_followed(review_of, plan):
     assert review.singer.late_ms == pytest.approx(0.0, abs=ENTRY_MS)
 
 
+def test_band_that_waits_after_the_new_song_has_begun_is_told_there(review_of, plan):
+    entry = next(line.number for line in plan.bar_lines if line.section == "incoming")
+    waited = {line.number: 1.1 for line in plan.bar_lines if line.number > entry}
+    review = review_of(Played(late_s=waited, singer_late_s=1.1), offset_s=3.0)
+    assert review.broke.bar == entry + 1
+    assert review.broke.step_ms == pytest.approx(1100, abs=20)
+
+
+def test_what_could_not_be_told_is_said(plain):
+    assert any(note.startswith("Whether the singer was there was not told") for note in plain.notes)
+    assert any(note.startswith("Who rests is told for the drums") for note in plain.notes)
+
+
 def test_bars_that_lag_together_are_told_together(review_of):
     late_s = {5: 0.03, 6: 0.038, 7: 0.03, 10: -0.022, 11: -0.022}
     advice = review_of(Played(late_s=late_s), offset_s=1.0).advice

@@ -1,0 +1,51 @@
+"""A gap is told at its length, through a room as well; a band that stops for good is one."""
+
+import numpy as np
+import pytest
+from scipy.signal import fftconvolve
+
+from tests.review.conftest import RATE_HZ, Played, band, taped
+
+LENGTH_MS = 20.0
+"""What a review is asked to reach."""
+_RT60_S, _TAIL_DB = 0.4, -3.0
+"""A rehearsal room: its reverberation time, and its tail against the direct sound."""
+
+
+def _in_a_room(sound):
+    rng = np.random.default_rng(3)
+    at_s = np.arange(round(_RT60_S * RATE_HZ)) / RATE_HZ
+    tail = rng.normal(size=(len(at_s), 2)) * 10 ** (-3 * at_s / _RT60_S)[:, None]
+    tail *= 10 ** (_TAIL_DB / 20) / np.sqrt(np.square(tail).sum(axis=0))
+    return sound + fftconvolve(sound, tail, axes=0)[: len(sound)]
+
+
+@pytest.fixture(name="holes_of")
+def _holes_of(run, tmp_path):
+    def holes_of(sound):
+        from segue.review import ReviewRequest, review_take
+
+        path = taped(sound, tmp_path / "take.wav", offset_s=1.5)
+        return review_take(ReviewRequest(run=run, take=path)).best_try.holes
+
+    return holes_of
+
+
+def test_a_gap_of_a_tenth_of_a_second_is_told_through_a_room(holes_of, plan):
+    sound = band(plan)
+    start_s = plan.seconds_at(plan.bar_lines[3].beat + 2) - 0.03  # a stroke is lost
+    first, last = round(start_s * RATE_HZ), round((start_s + 0.1) * RATE_HZ)
+    sound[first:last] = 0.0
+    (hole,) = holes_of(_in_a_room(sound))
+    assert hole.bar == plan.bar_lines[3].number
+    assert 1000 * hole.length_s == pytest.approx(100, abs=LENGTH_MS)
+
+
+def test_a_room_alone_makes_no_gap(holes_of, plan):
+    assert holes_of(_in_a_room(band(plan))) == ()
+
+
+def test_a_band_that_stops_for_good_is_told(holes_of, plan):
+    last = [line.number for line in plan.bar_lines[-2:]]
+    (hole,) = holes_of(band(plan, Played(silent_bars=tuple(last))))
+    assert abs(hole.bar - last[0]) <= 1
