@@ -42,7 +42,7 @@ an automatic gain does .56 (chosen on tuning seeds)."""
 _LEAST_APART_DB: Final = 4.0
 """By which the plan with a gap and without must differ to tell (chosen on the same)."""
 _WRONG_DB: Final = 12.0
-"""An error of a level that is as bad as any: how deep silence is is no matter (by judgement)."""
+"""Below the plan a level is as good as silent (by judgement)."""
 _BAND_APART_DB: Final = 3.0
 """A band in which they differ by less tells nothing: noise fills it (by judgement)."""
 _LEAST_BANDS: Final = 2  # that must tell: one band is one player; by judgement
@@ -50,6 +50,8 @@ _RISE_DB: Final = (
     4.0  # of the middle of the bands, from the step before an end to the step behind; by judgement
 )
 _FALL_DB: Final = 2.5  # the same at a start: a room's tail softens it; by judgement
+_STOP_DB: Final = 4.0  # the same where a band stops for good; by judgement
+_LEAST_STOP_S: Final = 2.0  # that are missing at the end: less is an ending; by judgement
 _ROOMS: Final = (
     (0.0, 0.0),
     *itertools.product((0.2, 0.35, 0.5, 0.8), (-9.0, -6.0, -3.0, 0.0)),
@@ -156,6 +158,21 @@ def gaps_of(levels: BandLevels, bar_at: Callable[[float], int]) -> tuple[Hole, .
     return tuple(holes)
 
 
+def stopped_s(levels: BandLevels) -> float | None:
+    """Time of the plan from which on nothing of it is played; None where it is played to its end.
+
+    A band that leaves off a moment before the end of what was rendered has done nothing wrong.
+    """
+    heard = _Heard(levels)
+    rise = _rises(heard.take_db.mean(axis=1))
+    last = len(rise)
+    for first in np.flatnonzero(rise[: -round(_LEAST_STOP_S / HOP_S)] < -_STOP_DB):
+        nearness, apart_db = heard.nearness(int(first), last)
+        if nearness > _IS_GAP and apart_db > _LEAST_APART_DB:
+            return float(levels.plan_s[first])
+    return None
+
+
 class _Heard:
     """The plan as the take would have it: through its room and its noise, with a gap or without.
 
@@ -176,8 +193,11 @@ class _Heard:
 
     def nearness(self, first: int, last: int) -> tuple[float, float]:
         """Whether a stretch is as with a gap (1) or without (-1), and how many dB they differ."""
-        gap_db = self._with_gap(first, last, last)
-        take_db, plan_db = self.take_db[first:last], self.plan_db[first:last]
+        plan_db = self.plan_db[first:last]
+        # Talk in a gap is far above the noise, and so far below the plan that it is none of it.
+        deep_db = plan_db - _WRONG_DB
+        gap_db = np.maximum(self._with_gap(first, last, last), deep_db)
+        take_db = np.maximum(self.take_db[first:last], deep_db)
         apart_db = (plan_db - gap_db).mean(axis=0)
         tells = apart_db > _BAND_APART_DB
         if tells.sum() < _LEAST_BANDS:
@@ -240,19 +260,18 @@ def _candidates(heard: _Heard) -> Iterator[tuple[float, int, int]]:
     falls = np.flatnonzero(is_bottom) + 1
     sums = np.concatenate([[0.0], np.cumsum(level)])
     around = round(_AROUND_S / HOP_S)
-    # A band that stops for good falls and does not rise.
-    for last in (*(np.flatnonzero(is_top) + 1), len(level)):
+    for last in np.flatnonzero(is_top) + 1:
         low, high = last - round(_LONGEST_S / HOP_S), last - round(LEAST_GAP_S / HOP_S)
-        is_near = (falls >= low) | (last == len(level))
-        for first in falls[is_near & (falls <= high)]:
+        for first in falls[(falls >= low) & (falls <= high)]:
             inner = (sums[last] - sums[first]) / (last - first)
-            around_db = [np.median(level[max(first - around, 0) : first])]
-            around_db += [np.median(level[last : last + around])] if last < len(level) else []
-            if min(around_db) - inner < _FALL_DB:
+            before = float(np.median(level[max(first - around, 0) : first]))
+            after = float(np.median(level[last : last + around]))
+            if min(before, after) - inner < _FALL_DB:
                 continue
             nearness, apart_db = heard.nearness(int(first), int(last))
             if nearness > _IS_GAP and apart_db > _LEAST_APART_DB:
-                yield nearness, int(first), int(last)
+                # By all that it explains, a gap stands before its own parts.
+                yield nearness * apart_db * (last - first), int(first), int(last)
 
 
 def _edges(broad_db: Floats, first: int, last: int) -> tuple[int, int]:

@@ -11,7 +11,7 @@ from segue.audio.clip import Clip
 from segue.errors import InputError
 from segue.files.file_times import written_at
 from segue.review.align import aligned, bar_shift
-from segue.review.dropout import band_levels, gaps_of
+from segue.review.dropout import band_levels, gaps_of, stopped_s
 from segue.review.faults import faults_of
 from segue.review.find import find_parts, find_transition
 from segue.review.findings import findings_of
@@ -343,6 +343,7 @@ def _with_sound(
             has_singer=option.record.singer_s is not None,
             knows_voice=known.sung is not None,
             knows_parts=not known.parts.is_estimated,
+            stopped_s=stopped_s(bands),
         ),
     )
 

@@ -13,7 +13,12 @@ if TYPE_CHECKING:
 
 
 def notes_of(
-    review: Review, *, has_singer: bool, knows_voice: bool, knows_parts: bool
+    review: Review,
+    *,
+    has_singer: bool,
+    knows_voice: bool,
+    knows_parts: bool,
+    stopped_s: float | None,
 ) -> tuple[str, ...]:
     """What could not be told of a try, and why.
 
@@ -23,12 +28,16 @@ def notes_of(
         Whether the plan has one.
     knows_voice, knows_parts : bool
         Whether the stem of the voice, and those of the songs, are at hand.
+    stopped_s : float or None
+        Time of the plan from which on nothing of it is played.
     """
     notes = []
     if review.first_bar > review.bars[0].number:
         notes.append(f"The recording starts in bar {review.first_bar - 1}.")
     if review.last_bar < review.bars[-1].number:
         notes.append(f"The recording ends in bar {review.last_bar + 1}.")
+    if stopped_s is not None:
+        notes.append(f"Nothing of the plan is played from bar {review.bar_at(stopped_s)} on.")
     if review.untold_bars:
         notes.append(f"Not told: how late {_bars_words(review.untold_bars)}.")
     if review.gain_ratio > 1:

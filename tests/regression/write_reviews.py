@@ -155,7 +155,7 @@ def reviewed(name, run, folder):
     return {key: rounded(value) for key, value in told.items() if key not in _OTHERWISE}
 
 
-_OTHERWISE = ("segue_version", "recorded_on")
+_OTHERWISE = ("segue_version", "recorded_on", "recorded_at")
 
 
 def values():
