@@ -17,6 +17,7 @@ import numpy as np
 from segue.audio.adapters import resampled
 from segue.review.report import Rest
 from segue.review.stems import BANDS_HZ, PARTS_RATE_HZ, band_powers, part_powers
+from segue.review.timing import LOST_AGREEMENT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -99,7 +100,13 @@ def part_rests(
         (parts.plan_s >= first) & (parts.plan_s < last) & ~is_gap
         for first, last in itertools.pairwise(borders_s)
     ]
-    told = np.array([not (parts.is_estimated and bar.section == "interlude") for bar in bars])
+    told = np.array(
+        [
+            bar.agreement >= LOST_AGREEMENT
+            and not (parts.is_estimated and bar.section == "interlude")
+            for bar in bars
+        ]
+    )
     found: list[Rest] = []
     for name, share in parts.shares.items():
         least = _ESTIMATED_RESTS[name] if parts.is_estimated else _RESTS

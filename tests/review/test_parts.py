@@ -13,7 +13,10 @@ from tests.review.test_findings import review
 BAR_S, N_BARS, N_BANDS = 2.0, 8, 22
 BARS = tuple(
     SimpleNamespace(
-        number=n + 1, plan_s=n * BAR_S, section="outgoing" if n < N_BARS // 2 else "incoming"
+        number=n + 1,
+        plan_s=n * BAR_S,
+        section="outgoing" if n < N_BARS // 2 else "incoming",
+        agreement=0.6,
     )
     for n in range(N_BARS)
 )
