@@ -51,6 +51,7 @@ _LEAST_BETTER: Final = 0.1
 """Another option must agree better by so much, with the bridge and with whole and bridge (right
 ones agree better by .3 on takes of `benchmarks/_review_damage.py`)."""
 _MS_A_SECOND: Final = 1000.0  # milliseconds in a second
+_LEAST_IN_PLAN: Final = 0.8  # of the voice's presence in the plan's own sound; by judgement
 _SAME_S: Final = 0.05  # a bar that starts this little before the recording is whole; by judgement
 
 
@@ -178,7 +179,7 @@ class ListenedRun:
             self._known[record.rank] = _Known(
                 option=option,
                 voice=planned_voice(self.document, record, edge),
-                sung=sung_part(self.document, record, edge),
+                sung=_heard_in_plan(sung_part(self.document, record, edge), option.clip),
                 parts=planned_parts(self.document, record.plan, option.clip),
             )
         return self._known[record.rank]
@@ -197,6 +198,14 @@ class ListenedRun:
             if told.match > best_match and told.bridge > heard.bridge + _LEAST_BETTER:
                 best, best_place, best_match = other, other_place, told.match
         return best, best_place
+
+
+def _heard_in_plan(sung: SungPart | None, plan: Clip) -> SungPart | None:
+    """What is sung, if the option's own music has it: else a take is not blamed for it."""
+    if sung is None:
+        return None
+    there = presence(sung, plan, lambda plan_s: plan_s, 0.0)
+    return sung if there is not None and there >= _LEAST_IN_PLAN else None
 
 
 def _badness(review: Review) -> tuple[int, float]:

@@ -56,7 +56,10 @@ def _of_singer(review: Review, *, knows_voice: bool) -> Iterator[str]:
     if review.singer is None or not review.singer.is_sure:
         yield SINGER_UNTOLD
     if not knows_voice:
-        yield "Whether the singer was there was not told: that needs the voice's stem at hand."
+        yield (
+            "Whether the singer was there was not told: "
+            "that needs the voice's stem at hand, and a voice that stands out."
+        )
 
 
 def _bars_words(numbers: tuple[int, ...]) -> str:

@@ -192,15 +192,19 @@ def source_times(plan: Plan, at_s: Floats, singer_s: float, note_s: float) -> Fl
     """Seconds of the incoming song at times of the render, by the layer that carries the singer."""
     beats = np.array([plan.beat_at(float(s)) for s in at_s])
     singer_beat = plan.beat_at(singer_s)
-    for layer in plan.layers:
-        if (
-            isinstance(layer, SongLayer)
-            and layer.song == "incoming"
-            and layer.start_beat <= singer_beat < layer.end_beat
-        ):
-            mapped = np.array([(point.beat, point.source_s) for point in layer.time_map])
-            times: Floats = np.interp(beats, mapped[:, 0], mapped[:, 1])
-            return times
+    carrying = [
+        layer
+        for layer in plan.layers
+        if isinstance(layer, SongLayer)
+        and layer.song == "incoming"
+        and layer.start_beat <= singer_beat < layer.end_beat
+    ]
+    if carrying:
+        # A tease of the song may end just there; the song itself plays on.
+        layer = max(carrying, key=lambda layer: layer.end_beat)
+        mapped = np.array([(point.beat, point.source_s) for point in layer.time_map])
+        times: Floats = np.interp(beats, mapped[:, 0], mapped[:, 1])
+        return times
     return note_s + at_s - singer_s
 
 
