@@ -1,21 +1,15 @@
-"""Gaps and rests of a take, against a plan that is known to the frame."""
-
-from types import SimpleNamespace
+"""Gaps of a take, against a plan that is known to the frame."""
 
 import numpy as np
 import pytest
-from scipy.signal import butter, sosfiltfilt
 
 from segue.audio.clip import Clip
-from segue.review.dropout import band_levels, gaps_of, rests_of
+from segue.review.dropout import band_levels, gaps_of
 from tests.review.conftest import RATE_HZ
 
 BAR_S, N_BARS = 2.0, 6
 LATE_S = 1.5
 """Where the plan begins in the take."""
-BARS = tuple(
-    SimpleNamespace(number=n + 1, plan_s=n * BAR_S, section="outgoing") for n in range(N_BARS)
-)
 PLACE_S, LENGTH_S = 0.015, 0.02
 
 
@@ -78,36 +72,3 @@ def test_what_the_plan_has_soft_too_is_no_gap():
     take = taken(plan)
     clips = (Clip(samples=x.astype(np.float32), rate_hz=RATE_HZ) for x in (take, plan))
     assert gaps_of(band_levels(*clips, lambda plan_s: plan_s + LATE_S), lambda _: 1) == ()
-
-
-def without(sound, low_hz, high_hz, first_bar, last_bar):
-    """Bars in which a stretch of frequencies is missing."""
-    band = butter(6, (low_hz, high_hz), "bandpass", fs=RATE_HZ, output="sos")
-    mine = slice(round((first_bar - 1) * BAR_S * RATE_HZ), round(last_bar * BAR_S * RATE_HZ))
-    thinner = sound.copy()
-    thinner[mine] -= sosfiltfilt(band, sound, axis=0)[mine]
-    return thinner
-
-
-@pytest.mark.parametrize(("first", "last"), [(2, 2), (3, 4)])
-def test_low_notes_that_rest_are_told_with_their_bars(first, last):
-    (rest,) = rests_of(levels_of(without(music(), 20.0, 260.0, first, last)), BARS, ())
-    assert (rest.bar, rest.last_bar) == (first, last)
-    assert "low" in rest.part
-
-
-def test_a_whole_or_a_softer_take_has_no_rest():
-    assert rests_of(levels_of(music()), BARS, ()) == ()
-    softer = music()
-    softer[round(2 * BAR_S * RATE_HZ) :] *= 0.2
-    assert rests_of(levels_of(softer), BARS, ()) == ()
-
-
-def test_a_take_that_begins_within_the_plan_tells_of_the_bars_that_it_has():
-    late = round((LATE_S + 1.3 * BAR_S) * RATE_HZ)
-    plan = Clip(samples=music().astype(np.float32), rate_hz=RATE_HZ)
-    sound = taken(without(music(), 20.0, 260.0, 4, 4))[late:]
-    take = Clip(samples=sound.astype(np.float32), rate_hz=RATE_HZ)
-    levels = band_levels(take, plan, lambda plan_s: plan_s - 1.3 * BAR_S)
-    (rest,) = rests_of(levels, BARS, ())
-    assert (rest.bar, rest.last_bar) == (4, 4)
