@@ -166,11 +166,13 @@ def stopped_s(levels: BandLevels) -> float | None:
     heard = _Heard(levels)
     rise = _rises(heard.take_db.mean(axis=1))
     last = len(rise)
+    best: tuple[float, float | None] = (0.0, None)
     for first in np.flatnonzero(rise[: -round(_LEAST_STOP_S / HOP_S)] < -_STOP_DB):
         nearness, apart_db = heard.nearness(int(first), last)
-        if nearness > _IS_GAP and apart_db > _LEAST_APART_DB:
-            return float(levels.plan_s[first])
-    return None
+        explained = nearness * apart_db * (last - first)
+        if nearness > _IS_GAP and apart_db > _LEAST_APART_DB and explained > best[0]:
+            best = (explained, float(levels.plan_s[first]))
+    return best[1]
 
 
 class _Heard:
