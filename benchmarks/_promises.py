@@ -6,10 +6,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.job.shortlist import carrier_of, lifts
+from segue.job.shortlist import MOST_HOLE_S, carrier_of, lifts
 from segue.score.bridge import bridge_of
+from segue.score.holes import hole
+from segue.score.listening_to import hear
 
 if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
     from segue.plan import Plan
     from segue.recipes import Recipe
     from segue.render.candidate import Candidate
@@ -21,7 +24,9 @@ CHORD_SHARE: Final = 0.45
 four tones of twelve have 0.25 to 0.33 by chance."""
 
 
-def promises_broken(recipe: Recipe, made: Candidate) -> list[str]:
+def promises_broken(
+    recipe: Recipe, made: Candidate, facts: tuple[EdgeFacts, EdgeFacts]
+) -> list[str]:
     """What a recipe promises and is not heard."""
     bridge = bridge_of(made.plan, made.music)
     level, carrier = recipe.level, carrier_of(recipe)
@@ -35,12 +40,9 @@ def promises_broken(recipe: Recipe, made: Candidate) -> list[str]:
         found.append(f"rises by {bridge.rise_lu:.1f} LU only")
     if recipe.suits.energy == "up" and carrier != "held" and not lifts(bridge):
         found.append(f"no lift ({bridge.rise_lu:+.1f} LU)")
-    bar_s = bridge.length_s / max(
-        len([b for b in made.plan.bar_lines if b.section == "interlude"]), 1
-    )
-    silent_s = level.stop_bars * bar_s + 0.4
-    if level.exit_lu > -10 and bridge.hole_s > silent_s:
-        found.append(f"silent for {bridge.hole_s:.1f} s")
+    silent_s = hole(hear(made, *facts)).value
+    if silent_s > MOST_HOLE_S:
+        found.append(f"silent for {silent_s:.1f} s")
     share = chord_share(made)
     if share is not None and share < CHORD_SHARE:
         found.append(f"chords not heard ({share:.2f} of the power)")

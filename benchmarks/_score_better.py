@@ -15,8 +15,10 @@ import numpy.typing as npt
 from benchmarks._score_damage import mixed
 from segue.analysis.facts import have_pulses
 from segue.plan.layer import FrozenLayer, PadLayer, PlayedLayer, SongLayer
+from segue.score import holes
 from segue.score.bridge import bridge_of
 from segue.score.leaving import source_s
+from segue.score.listening_to import hear
 from segue.score.weights import WEIGHTS
 
 if TYPE_CHECKING:
@@ -203,8 +205,9 @@ def beat_gone(segue: RealSegue) -> Candidate | None:
     sure = all(f.pulse.confidence >= _SURE_PULSE for f in segue.facts)
     if not _has_bridge(segue) or not sure:
         return None
-    bridge = bridge_of(candidate.plan, candidate.music)
-    if bridge.pulse < _BEATS or bridge.hole_s > _STOP_S:
+    hearing = hear(candidate, *segue.facts)
+    stops = candidate.plan.stop_beats > 0 or holes.hole(hearing).value > _STOP_S
+    if hearing.bridge.pulse < _BEATS or stops:
         return None  # a cloud would fill a stop of its own
     low, high = _bridge(candidate)
     sides = _sides(candidate)
@@ -219,7 +222,7 @@ def beat_gone(segue: RealSegue) -> Candidate | None:
     return mixed(candidate, **sides)
 
 
-_STOP_S: Final = 0.3  # of a hole: longer is a stop
+_STOP_S: Final = 0.7  # of a hole: longer is a stop
 _BEATS: Final = 0.6  # a bridge with so much of the songs' pulse has a beat to lose
 
 

@@ -35,7 +35,7 @@ from segue.errors import SegueError
 from segue.heard.hearing import hear
 from segue.job.between import make_segues
 from segue.job.request import Request
-from segue.job.shortlist import LEAST_SUITABILITY, climbs, lifts
+from segue.job.shortlist import LEAST_SUITABILITY, MOST_HOLE_S, climbs, lifts
 from segue.plan import Given, plan_segue, suitability
 from segue.plan.heard_words import filled_in
 from segue.recipes import load_recipes, shelf_folder
@@ -62,6 +62,7 @@ class Option:
     recipe: str
     has_pulse: bool
     bridge: BridgeSound
+    hole_s: float
     chords_s: tuple[float, ...]
     bed: Bed | None = None
 
@@ -162,6 +163,7 @@ def _options(
                 plan.recipe,
                 have_pulses(run.outgoing) or have_pulses(run.incoming),
                 bridge_of(plan, Clip(samples=samples, rate_hz=rate_hz)),
+                record.scorecard.measure("hole").value,
                 lengths,
                 bed_of(plan, Clip(samples=samples, rate_hz=rate_hz)) if purpose == "talk" else None,
             )
@@ -170,7 +172,7 @@ def _options(
         print(
             f"{number + 1:3d} {option.recipe:28s} {option.bridge.length_s:5.1f} s "
             f"pulse {option.bridge.pulse:.2f} below {option.bridge.below_lu:+5.1f} LU "
-            f"hole {option.bridge.hole_s:.1f} s air {option.bridge.air_db:+5.1f} dB",
+            f"hole {option.hole_s:.1f} s air {option.bridge.air_db:+5.1f} dB",
             flush=True,
         )
     return found
@@ -186,7 +188,7 @@ def wants(options: list[Option]) -> list[Line]:
     static = [sum(o.bridge.is_static for o in three) for three in pulsed]
     unbroken = [max(o.bridge.thinnest_pulse for o in three) for three in pulsed]
     plain = [o for o in options if shelf[o.recipe].level.entry_lu > -4 and not _stops(shelf, o)]
-    holes = [o.bridge.hole_s for o in options if not _stops(shelf, o)]
+    holes = [o.hole_s for o in options]
     below = [o.bridge.below_lu for o in plain]
     airs = [abs(o.bridge.air_db) for o in options]
     chords = [s for o in options for s in o.chords_s]
@@ -201,7 +203,7 @@ def wants(options: list[Option]) -> list[Line]:
             "all",
             all(x >= STATIC_PULSE for x in unbroken),
         ),
-        _line("holes over 0.3 s, stops left out, share", _share(h > 0.3 for h in holes), 0.1),
+        _line(f"holes over {MOST_HOLE_S} s, share", _share(h > MOST_HOLE_S for h in holes), 0.1),
         Line(
             "bridge under the quieter song, median",
             f"{np.median(below):+.1f} LU",
@@ -233,7 +235,7 @@ def _for_purpose(purpose: Purpose, pairs: list[tuple[Path, Path]], runs: Path) -
                 found = [o.bridge.onsets_a_s <= 2.5 or o.bridge.is_static for o in three]
                 met += found[0] and sum(found) >= 2 and three[0].bridge.rise_lu <= 2
             case "dance":
-                found = [o.bridge.thinnest_pulse >= 0.7 and o.bridge.hole_s <= 0.3 for o in three]
+                found = [o.bridge.thinnest_pulse >= 0.7 and o.hole_s <= MOST_HOLE_S for o in three]
                 met += found[0] or not three[0].has_pulse
             case "talk":
                 found = [o.bed is not None and o.bed.is_fit for o in three]
@@ -285,7 +287,7 @@ def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
                 continue
             waiting[recipe.name] -= 1
             made = render_candidate(plan_segue(recipe, *facts, talk_s=talk_s), *songs)
-            faults[recipe.name] += promises_broken(recipe, made)
+            faults[recipe.name] += promises_broken(recipe, made, facts)
     for name, left in waiting.items():
         told = "; ".join(dict.fromkeys(faults[name])) or "as it says"
         print(

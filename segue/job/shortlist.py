@@ -46,6 +46,8 @@ class QuickListen:
         What is heard between the songs.
     chords : tuple of str
         Symbols of its planned chords.
+    hole_s : float
+        Its longest hole that neither song makes by itself and no stop plans, as it is scored.
     n_faults : int
         Bad faults that it has: it could not be first.
     """
@@ -53,6 +55,7 @@ class QuickListen:
     overall: float
     bridge: BridgeSound
     chords: tuple[str, ...] = ()
+    hole_s: float = 0.0
     n_faults: int = 0
 
 
@@ -201,7 +204,7 @@ def _mark(
     mark = 0.5 * heard.overall / _SCORE_RANGE + 0.3 * fit
     if bridge.is_static and any(have_pulses(one) for one in facts):
         mark -= _STATIC_COST
-    if bridge.hole_s > _MOST_HOLE_S + recipe.level.stop_bars * _BAR_S:
+    if heard.hole_s > MOST_HOLE_S:
         mark -= 0.4
     mark -= _FAULT_COST * heard.n_faults
     mark -= 0.05 * min(max(bridge.dip_lu - _MOST_DIP_LU, 0.0), 6.0)
@@ -219,9 +222,10 @@ _MOST_PULSE: Final = 1.6
 _FAULT_COST: Final = 0.5  # of a bad fault, by judgement
 _STATIC_COST: Final = 0.35
 """What sounds on without a beat is for those pairs that ask for it."""
-_MOST_HOLE_S, _BAR_S, _MOST_DIP_LU, _MOST_AIR_DB = 0.3, 2.0, 3.0, 4.0
-"""Beyond these it costs: a hole, beside so many bars of 2 s that a stop may have; a dip before bar
-one; air unlike the songs'. Set by judgement."""
+MOST_HOLE_S: Final = 0.7
+"""A longer hole costs: 0.3 s of momentary loudness, which looks over 0.4 s. Set by judgement."""
+_MOST_DIP_LU, _MOST_AIR_DB = 3.0, 4.0
+"""Beyond these it costs: a dip before bar one; air unlike the songs'. Set by judgement."""
 _CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
 _DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 

@@ -169,6 +169,7 @@ def tried(step: Attempt) -> QuickListen:
     return QuickListen(
         overall=card.overall,
         bridge=hearing.bridge,
+        hole_s=card.measure("hole").value,
         n_faults=len(card.faults),
         chords=tuple(dict.fromkeys(voicing.symbol for voicing in plan.voicings)),
     )

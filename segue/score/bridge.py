@@ -1,4 +1,4 @@
-"""What is heard between the two songs: pulse, level, holes, what rises, how dense it is.
+"""What is heard between the two songs: pulse, level, what rises, how dense it is.
 
 All of it is measured on the rendered sound, against the songs next to the bridge. The pulse is
 the strength of onsets (`segue.analysis.band_rises`) in the bridge over that in the songs; level
@@ -28,8 +28,6 @@ AROUND_S: Final = 8.0
 """So much of either song the bridge is held against."""
 STATIC_PULSE: Final = 0.35
 """Below this share of the songs' onsets nothing beats."""
-HOLE_LU: Final = 12.0
-"""This far under the quieter song is a hole."""
 LIFT_LU, LIFT_RATIO = 4.0, 1.3
 """A lift is louder by this, and brighter and denser by this ratio, from its first quarter to its
 last: two of the three. Loudness drives felt arousal (R. Dean, F. Bailes and E. Schubert, PLoS ONE
@@ -97,8 +95,6 @@ class BridgeSound:
         Onsets a second.
     below_lu : float
         How far its loudness lies under the quieter song; negative above it.
-    hole_s : float
-        Longest stretch 12 LU and more under the quieter song, from the exit to the entry.
     rise_lu, brighter, denser : float
         Loudness, spectral centroid and onsets of its last quarter against its first: a
         difference, and two ratios.
@@ -115,7 +111,6 @@ class BridgeSound:
     thinnest_pulse: float
     onsets_a_s: float
     below_lu: float
-    hole_s: float
     rise_lu: float
     brighter: float
     denser: float
@@ -228,7 +223,6 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
         else 1.0,
         onsets_a_s=flux.onsets_a_s(exit_s, entry_s, _ONSET_SHARE * strong),
         below_lu=quieter - mean_lufs(inside) if len(inside) else 0.0,
-        hole_s=_longest(level.part(exit_s - 0.5, entry_s + 0.3) < quieter - HOLE_LU) * _HOP_S,
         rise_lu=level.median(*last) - level.median(*first),
         brighter=_centroid_hz(music, *last) / max(_centroid_hz(music, *first), 1.0),
         denser=(flux.onsets_a_s(*last, _ONSET_SHARE * strong) + 0.25)
@@ -267,9 +261,3 @@ def _air_db(music: Clip, exit_s: float, entry_s: float) -> float:
         air = power[(hertz > _AIR_HZ[0]) & (hertz < _AIR_HZ[1])].sum()
         shares.append(10 * np.log10((air + 1e-15) / (power.sum() + 1e-15)))
     return float(shares[0] - np.mean(shares[1:]))
-
-
-def _longest(is_so: npt.NDArray[np.bool_]) -> int:
-    """Length of the longest run of true."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], is_so.astype(int), [0]])))
-    return int((edges[1::2] - edges[::2]).max(initial=0))

@@ -13,7 +13,6 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.audio.loudness import MOMENTARY_S, mean_lufs
-from segue.score.bridge import HOLE_LU
 from segue.score.energy import SILENT_LUFS, dead_lufs, songs_lufs
 from segue.score.leaving import source_s
 from segue.score.level_curves import HOP_S
@@ -28,6 +27,8 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
 
+HOLE_LU: Final = 12.0
+"""This far under the quieter song is a hole."""
 TALK_HOLE_LU: Final = 10.0
 """A talk bed lies low on purpose: this far below itself is a hole in it. Set by judgement."""
 HOLE_FAULT_S: Final = 1.0

@@ -27,7 +27,6 @@ PLAIN = BridgeSound(
     thinnest_pulse=0.9,
     onsets_a_s=4.0,
     below_lu=2.0,
-    hole_s=0.0,
     rise_lu=1.0,
     brighter=1.0,
     denser=1.0,
@@ -38,7 +37,7 @@ PLAIN = BridgeSound(
 STILL = replace(PLAIN, pulse=0.1, thinnest_pulse=0.0, onsets_a_s=0.5)
 
 
-def listening(**bridges):
+def listening(*, holes=None, **bridges):
     """A listener for whom held bridges are still and all others beat."""
     asked = []
 
@@ -48,6 +47,7 @@ def listening(**bridges):
             recipe.name: QuickListen(
                 overall=0.8,
                 bridge=bridges.get(recipe.name, STILL if carrier_of(recipe) == "held" else PLAIN),
+                hole_s=(holes or {}).get(recipe.name, 0.0),
             )
             for recipe in recipes
         }
@@ -80,8 +80,7 @@ def test_with_talk_the_first_is_made_for_it():
 def test_what_has_a_hole_is_passed_over():
     listen, _ = listening()
     taken = shortlist(SHELF, PAIR, listen, Given())
-    holed = {taken[0].name: replace(PLAIN, hole_s=2.0)}
-    again = shortlist(SHELF, PAIR, listening(**holed)[0], Given())
+    again = shortlist(SHELF, PAIR, listening(holes={taken[0].name: 2.0})[0], Given())
     assert taken[0].name not in {recipe.name for recipe in again}
 
 

@@ -46,7 +46,6 @@ def test_a_pad_between_songs_is_static_and_at_its_level(made):
     bridge = heard_in(made)
     assert bridge.is_static
     assert bridge.below_lu == pytest.approx(3.0, abs=1.5)
-    assert bridge.hole_s == 0.0
     assert len(bridge.curve_lu) == 16
 
 
@@ -57,17 +56,6 @@ def test_hits_in_it_are_a_pulse(made):
     assert 0.5 < bridge.pulse < 1.5
     assert bridge.thinnest_pulse > 0.35
     assert bridge.onsets_a_s == pytest.approx(2.0, abs=0.7)
-
-
-@pytest.mark.parametrize("hole_s", [0.8, 1.5])
-def test_a_hole_is_as_long_as_it_is(made, hole_s):
-    def cut(sound):
-        holed = sound.copy()
-        holed[RATE_HZ : RATE_HZ + round(hole_s * RATE_HZ)] = 0.0
-        return holed
-
-    # a window of 0.4 s is quiet only when nearly all of it is
-    assert heard_in(with_bridge(made, cut)).hole_s == pytest.approx(hole_s - 0.35, abs=0.15)
 
 
 def test_what_rises_is_told(made):

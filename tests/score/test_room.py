@@ -20,7 +20,6 @@ BRIDGE = BridgeSound(
     thinnest_pulse=1.0,
     onsets_a_s=2.0,
     below_lu=1.0,
-    hole_s=0.0,
     rise_lu=0.0,
     brighter=1.0,
     denser=1.0,
