@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from segue.analysis.facts import have_pulses
 from segue.plan import Given, proposals, suitability
-from segue.score.bridge import LIFT_LU
+from segue.score.bridge import LIFT_LU, STATIC_PULSE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -230,6 +230,17 @@ _CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
 _DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 
 
+def is_still(bridge: BridgeSound) -> bool:
+    """Whether hardly anything beats in it, or nothing for a quarter of it.
+
+    A little beyond what is static: a quick listen does not hear to a tenth what the full one does.
+    """
+    return bridge.pulse < STATIC_PULSE + 0.1 or bridge.thinnest_pulse < _STILL_QUARTER
+
+
+_STILL_QUARTER: Final = 0.25  # of the songs' own pulse, in the quarter with least; by judgement
+
+
 def lifts(bridge: BridgeSound) -> bool:
     """Whether a bridge lifts, by what is heard."""
     return bridge.lifts
@@ -267,7 +278,7 @@ def _lacking(
         return 0.0
     if not any(have_pulses(one) for one in facts):
         return 0.0
-    n_static = sum(bridge.is_static for bridge in bridges)
+    n_static = sum(is_still(bridge) for bridge in bridges)
     unbroken = any(bridge.thinnest_pulse >= _UNBROKEN for bridge in bridges)
     return 2.0 * max(n_static - 1, 0) + (0.0 if unbroken else 1.0)
 

@@ -20,6 +20,7 @@ from segue.job.draft_songs import keep_song, kept_song
 from segue.render.hits import Kits
 from segue.render.percussion import percussion_of
 from segue.render.transpose import transposed
+from segue.render.voiceless import forget_shares
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -185,3 +186,4 @@ class SongsAtHand:
         self._instruments: dict[Path, Instrument] = {}
         self.kits, self.thin_kits, self.draft_kits = Kits(), Kits(), Kits()
         percussion_of.cache_clear()
+        forget_shares()

@@ -94,6 +94,11 @@ class SongLayer(Shaping):
         Moves the pitch and keeps the time.
     fade_in_s, fade_out_s : float
         Short fades at the two ends.
+    compared_s : tuple of float
+        Where no singer is wanted, but only a mix is given: seconds of the file at which a loop
+        starts, and at which bars as long may be alike but for the voice.
+    compared_length_s : float
+        How long the loop is in the file.
     """
 
     kind: Literal["song"] = "song"
@@ -106,6 +111,8 @@ class SongLayer(Shaping):
     pitch_semitones: Curve = ()
     fade_in_s: float = 0.01
     fade_out_s: float = 0.01
+    compared_s: tuple[float, ...] = ()
+    compared_length_s: float = 0.0
 
     def __post_init__(self) -> None:
         if len(self.time_map) < 2 or not self.start_beat < self.end_beat:  # noqa: PLR2004 - two ends

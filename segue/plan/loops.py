@@ -10,14 +10,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.plan.grid import SAME_BEAT, beats_between
-from segue.plan.layer import MapPoint, Side, SongLayer
-from segue.plan.shaping import Planned, placed, shaping, span_of
+from segue.plan.layer import CurvePoint, MapPoint, SongLayer
+from segue.plan.shaping import Planned, placed, shaping, span_of, summed, value_at
 from segue.plan.song_maps import incoming_map, moved, outgoing_map, pickup_beat
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.analysis.structure_facts import LoopFact
     from segue.plan.grid import BeatGrid
+    from segue.plan.layer import Curve, Side
     from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
@@ -76,7 +77,36 @@ def _yielding(layer: SongLayer, setting: Setting) -> SongLayer:
         may_clash = layer.part != "percussive"
     if not may_clash:
         return layer
+    is_behind = value_at(layer.lowpass_hz, beat, empty=math.inf) <= _BEHIND_HZ
+    if is_behind and not setting.outgoing_has_stems:  # where a singer is known, she is silent
+        return replace(layer, highpass_hz=_without_bass(layer.highpass_hz, beat))
     return replace(layer, end_beat=beat, fade_out_s=max(layer.fade_out_s, _YIELD_FADE_S))
+
+
+_BEHIND_HZ: Final = 2_000.0
+"""Behind a low-pass as low as this a voice is a colour, and only its bass is in the way."""
+_NO_BASS_HZ: Final = 350.0
+"""A high-pass from here up leaves no bass, however it is ridden. Both set by judgement."""
+
+
+def _without_bass(curve: Curve, beat: float) -> Curve:
+    """A high-pass that takes the bass away until a beat, and keeps it away.
+
+    It sets in a beat before: what of the bass went to the hall rings on.
+    """
+    since = beat - _SWEEP_BEATS
+    before = tuple(point for point in curve if point.beat < since)
+    after = (replace(p, value=max(p.value, _NO_BASS_HZ)) for p in curve if p.beat > beat)
+    there = value_at(curve, since, empty=_NO_HIGHPASS_HZ)
+    sweep = (
+        CurvePoint(beat=since, value=there),
+        CurvePoint(beat=since + _SWEEP_BEATS / 4, value=max(there, _NO_BASS_HZ)),
+    )
+    return (*before, *sweep, *after)
+
+
+_SWEEP_BEATS: Final = 1.0  # beats before the pick-up from which the bass goes; by judgement
+_NO_HIGHPASS_HZ: Final = 20.0  # from here up a filter takes nothing away
 
 
 _JOIN_S: Final = 0.012
@@ -102,6 +132,8 @@ class _Loop:
         Beats of the song to one of the plan.
     before_s : float
         How far before its bar line a repetition sets in.
+    compared_s : tuple of float
+        See `SongLayer`.
     """
 
     song: Side
@@ -110,6 +142,13 @@ class _Loop:
     n_beats: float
     pace: float
     before_s: float
+    compared_s: tuple[float, ...] = ()
+
+    @property
+    def length_s(self) -> float:
+        """How long it is in the song's file."""
+        end_s = self.grid.seconds_at(self.first_index + self.n_beats * self.pace)
+        return end_s - self.grid.seconds_at(self.first_index)
 
 
 def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
@@ -140,6 +179,7 @@ def loop_layers(layer: RecipeLayer, setting: Setting) -> Planned:
     else:
         n_bars, notes = _bars_without_voice(layer, setting, name)
         loop = _incoming_loop(layer, time, n_bars)
+    loop = replace(loop, compared_s=_compared_s(layer, loop, setting))
     starts = _starts(start, end, loop) if end > start + SAME_BEAT else []
     repetitions = (
         _repetition(layer, loop, time, name=f"{name} {n}", span=(a, b, first))
@@ -174,6 +214,30 @@ def _bars_without_voice(
         )
         return 1, (note,)
     return min(n_bars, free), ()
+
+
+_SUNG: Final = 0.3
+"""From this presence of a voice on, in the mean of a loop's bars, somebody may sing in it."""
+
+
+def _compared_s(layer: RecipeLayer, loop: _Loop, setting: Setting) -> tuple[float, ...]:
+    """Where bars like a loop's begin, where no singer is wanted but somebody may sing in a mix."""
+    is_old = loop.song == "outgoing"
+    has_stems = setting.outgoing_has_stems if is_old else setting.incoming_has_stems
+    no_singer = layer.roles and _VOICES.isdisjoint(layer.roles) and layer.part != "percussive"
+    if has_stems or not no_singer or not loop.grid.is_heard:
+        return ()
+    facts = (setting.time.outgoing if is_old else setting.time.incoming).facts
+    first_s = loop.grid.seconds_at(loop.first_index)
+    inside = [
+        bar.voice
+        for bar in facts.bars
+        if first_s <= (bar.start_s + bar.end_s) / 2 < first_s + loop.length_s
+    ]
+    if not inside or sum(inside) / len(inside) < _SUNG:
+        return ()
+    lines_s = (bar.start_s for bar in facts.bars)
+    return (first_s, *(s for s in lines_s if abs(s - first_s) > _ON_THE_LINE_S))
 
 
 LEAST_QUALITY: Final = 0.4
@@ -275,6 +339,35 @@ def _starts(start: float, end: float, loop: _Loop) -> list[tuple[float, float, f
     return [(max(a, start), min(a + n_beats, end), a) for a in begins]
 
 
+_MOST_EVENED_DB: Final = 4.0
+"""A bar of a loop is brought nearer to the mean of its bars by no more. Set by judgement."""
+
+
+def _evening(loop: _Loop, time: Timeline, began: float) -> Curve:
+    """Gain that keeps a loop from stepping where it begins anew: its bars at one level.
+
+    A bar that swells or sinks would jump back at every seam. None for a single bar.
+    """
+    facts = (time.incoming if loop.song == "incoming" else time.outgoing).facts
+    n_bars = round(loop.n_beats * loop.pace / loop.grid.metre)
+    levels = []
+    for n in range(n_bars):
+        middle_s = loop.grid.seconds_at(loop.first_index + (n + 0.5) * loop.grid.metre)
+        here = [bar.level_lufs for bar in facts.bars if bar.start_s <= middle_s < bar.end_s]
+        levels += here[:1]
+    if n_bars == 1 or len(levels) < n_bars:
+        return ()
+    mean = sum(levels) / n_bars
+    bar_beats = loop.grid.metre / loop.pace
+    return tuple(
+        CurvePoint(
+            beat=began + (n + 0.5) * bar_beats,
+            value=min(max(mean - level, -_MOST_EVENED_DB), _MOST_EVENED_DB),
+        )
+        for n, level in enumerate(levels)
+    )
+
+
 def _repetition(
     layer: RecipeLayer,
     loop: _Loop,
@@ -295,8 +388,11 @@ def _repetition(
         points.insert(0, moved(points[0], -loop.before_s, time))
     points.append(moved(points[-1], _JOIN_S, time))
     last_s = time.tempo.seconds_at(end) - loop.before_s + _JOIN_S
+    shaped = shaping(layer, time, name=name)
+    if layer.part != "percussive" and layer.roles != ("drums",):
+        shaped["gain_db"] = summed(shaped["gain_db"], _evening(loop, time, began))
     return SongLayer(
-        **shaping(layer, time, name=name),
+        **shaped,
         song=loop.song,
         start_beat=points[0].beat,
         end_beat=time.tempo.beat_at(last_s),
@@ -306,4 +402,6 @@ def _repetition(
         pitch_semitones=placed(layer.pitch_semitones, time),
         fade_in_s=_JOIN_S,
         fade_out_s=_JOIN_S,
+        compared_s=loop.compared_s,
+        compared_length_s=loop.length_s if loop.compared_s else 0.0,
     )

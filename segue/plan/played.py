@@ -160,8 +160,8 @@ def _bass_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]
             _Stroke(b, 0.9, 0.0 if b % 2 == 0 else -1.5, "lead" if b == last else tones[b % 3])
             for b in range(metre)
         )
-    if rhythm == "held":
-        return (_Stroke(0, float(metre), 0.0, "root"),)
+    if rhythm == "held":  # a string rings for half a slow bar, no longer
+        return (_Stroke(0, half, 0.0, "root"), _Stroke(half, half, -3.0, "root"))
     if rhythm == "quarters":
         return tuple(_Stroke(b, 0.8, -float(b % 2), "root") for b in range(metre))
     if rhythm == "off-beats":
@@ -201,6 +201,12 @@ def _chord_at(voicings: Sequence[Voicing], beat: float) -> tuple[Voicing, Voicin
     return voicings[here], voicings[min(here + 1, len(voicings) - 1) if here >= 0 else here]
 
 
+def _landing(strokes: Sequence[_Stroke]) -> tuple[_Stroke, ...]:
+    """The first bar: a chord on its one, also where the figure leaves that to others."""
+    first = min(stroke.at for stroke in strokes)
+    return (_Stroke(0, 0.9 * first), *strokes) if first > 0 else tuple(strokes)
+
+
 _SPREAD_BEATS: Final = 0.022
 """A strum takes this long from string to string."""
 
@@ -209,8 +215,8 @@ def _comp_notes(
     voicings: Sequence[Voicing], strokes: Sequence[_Stroke], time: Timeline
 ) -> Iterator[PlayedNote]:
     count = 0
-    for line, _, _ in _bars(voicings, time):
-        for stroke in strokes:
+    for n_bar, (line, _, _) in enumerate(_bars(voicings, time)):
+        for stroke in strokes if n_bar else _landing(strokes):
             at = line + stroke.at
             chord, _ = _chord_at(voicings, at)
             if at < voicings[0].start_beat - SAME_BEAT or at >= chord.end_beat:

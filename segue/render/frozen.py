@@ -70,7 +70,8 @@ def frozen_sound(
     lead = min(round(LEAD_S * ruler.rate_hz), first)
     part = ruler.part(first - lead, last)
     generator = np.random.default_rng((plan.seed, 1))
-    partials = partials_of(_moment(edge, layer.source_s), edge.rate_hz)
+    moment_s = layer.source_s if layer.song == "outgoing" else _there_s(edge, layer.source_s)
+    partials = partials_of(_moment(edge, moment_s), edge.rate_hz)
     cents = plan.key_from_tuning_cents if layer.song == "outgoing" else plan.key_to_tuning_cents
     kept = _kept(partials, layer.tone_midi, cents)
     thinning = np.clip(values_along(layer.thinning, part), 0.0, 1.0) if kept.any() else None
@@ -86,6 +87,20 @@ def frozen_sound(
     return LayerSound(
         samples=samples, first_frame=first - lead, notes=_notes(layer, edge, partials, kept)
     )
+
+
+_SEARCHED_S: Final = 4.0  # from its start on a song that swells is waited for...
+_STEP_S: Final = 0.2  # ...in steps of this...
+_THERE_SHARE: Final = 0.25  # ...until it has such a share of its power there, 6 dB. By judgement
+
+
+def _there_s(edge: SongEdge, from_s: float) -> float:
+    """The first moment from a time on at which a song that swells from nothing is there."""
+    mix = edge.mix
+    first, step = round((from_s - mix.start_s) * mix.rate_hz), round(_STEP_S * mix.rate_hz)
+    part = excerpt(mix.samples, first, round(_SEARCHED_S / _STEP_S) * step)
+    power = np.square(part, dtype=np.float64).sum(axis=1).reshape(-1, step).mean(axis=1)
+    return from_s + _STEP_S * int(np.argmax(power >= _THERE_SHARE * power.max()))
 
 
 def _moment(edge: SongEdge, source_s: float) -> npt.NDArray[np.float32]:

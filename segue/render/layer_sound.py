@@ -74,6 +74,11 @@ def drums_of_mix(title: str) -> str:
     )
 
 
+def singer_turned_down(title: str) -> str:
+    """What is to be said of bars of a mix whose singer was told from what comes back."""
+    return f"The singer is turned down in the bars of {title} that go round. Stems are better."
+
+
 def mix_played_whole(name: str, roles: tuple[Role, ...], title: str) -> str:
     """What is to be said of a layer that is to play some stems of a song that has none."""
     return f"{title} is one mix: '{name}' plays all of it, not {' and '.join(roles)} alone."

@@ -1,4 +1,4 @@
-"""How bright the bridge is: as the songs, and less where a bed leaves room for a voice."""
+"""How bright and how deep the bridge is: as the songs, and a bed leaves room for a voice."""
 
 from __future__ import annotations
 
@@ -60,6 +60,61 @@ def in_the_light_of(
     return float(np.clip(shelf_db, *SHELF_DB))
 
 
+DEEP_HZ: Final = 120.0  # below lie the fundamentals of a bass and kicks
+DEEPER_DB: Final = 2.0
+"""So much more of its power than the song with more of it a bridge may have there: next to it a
+bass with nothing above it booms. Set by judgement."""
+MOST_DEEP_CUT_DB: Final = 15.0  # a bass is cut by no more; by judgement
+
+
+def deep_cut_db(buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int) -> float:
+    """How far what is synthesised is to be softer in the bass, so that the bridge does not boom.
+
+    Held against the songs is the power below 120 Hz over all other, next to the bridge.
+
+    Returns
+    -------
+    float
+        0 where it has no more of it than the songs, or there is nothing to compare.
+    """
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
+        return 0.0
+    deep_hz = (20.0, DEEP_HZ)  # from where anything is heard
+    songs = [
+        _band_and_rest(buses["songs"], low, high, rate_hz, deep_hz)
+        for low, high in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
+    ]
+    odds = [deep / rest for deep, rest in songs if min(deep, rest) > _TINY]
+    parts = {
+        name: _band_and_rest(bus, exit_s, entry_s, rate_hz, deep_hz)
+        for name, bus in buses.items()
+        if name != "songs"
+    }
+    deep = parts["synth"][0]
+    if not odds or deep <= _TINY:
+        return 0.0
+    most = 10 ** (DEEPER_DB / 10) * max(odds) * sum(rest for _, rest in parts.values())
+    left = most - sum(part[0] for name, part in parts.items() if name != "synth")
+    return float(np.clip(-10 * np.log10(max(left, _TINY) / deep), 0.0, MOST_DEEP_CUT_DB))
+
+
+def without_boom(
+    samples: npt.NDArray[np.float32], cut_db: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound with what lies in the bass lowered, by a first-order shelf."""
+    low = _below(samples, DEEP_HZ, rate_hz)
+    return samples + np.float32(10 ** (-cut_db / 20) - 1.0) * low
+
+
+def _below(
+    samples: npt.NDArray[np.float32], cutoff_hz: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    sections = first_order_lowpass(cutoff_hz, rate_hz)
+    channels = [filtered(sections, channel.astype(np.float64)) for channel in samples.T]
+    return np.stack(channels, axis=1).astype(np.float32)
+
+
 def shelved(
     samples: npt.NDArray[np.float32], gain_db: float, rate_hz: int
 ) -> npt.NDArray[np.float32]:
@@ -67,9 +122,7 @@ def shelved(
 
     A first-order shelf: the difference between the sound and its low-passed self, at another gain.
     """
-    sections = first_order_lowpass(SHELF_HZ, rate_hz)
-    channels = [filtered(sections, channel.astype(np.float64)) for channel in samples.T]
-    low = np.stack(channels, axis=1).astype(np.float32)
+    low = _below(samples, SHELF_HZ, rate_hz)
     return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
 
 

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 CEILING_DBTP: Final = -1.0
 """Highest true peak allowed (EBU R 128)."""
 MOST_REDUCTION_DB: Final = 1.0  # more would be heard as pumping; by judgement
-METERS_DIFFER_DB: Final = 0.25
+METERS_DIFFER_DB: Final = 0.4
 """Of sound that reaches to the very top of the band, true-peak meters read up to so much apart:
 interpolators of 16 points a frame, and one of the whole spectrum; measured. Kept free."""
 _LIMITER_CEILING_DB: Final = CEILING_DBTP - METERS_DIFFER_DB - 0.2

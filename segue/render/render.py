@@ -23,7 +23,14 @@ from segue.render.curves import ruler_of
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
 from segue.render.hits import Kits, drum_layer_sound
-from segue.render.light import in_the_light_of, room_for_a_voice, room_wanted_db, shelved
+from segue.render.light import (
+    deep_cut_db,
+    in_the_light_of,
+    room_for_a_voice,
+    room_wanted_db,
+    shelved,
+    without_boom,
+)
 from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
@@ -184,13 +191,14 @@ def _in_their_light(
     The buses themselves are changed. No sum is kept longer than it is needed.
     """
     by_fader = _by_fader(buses)
-    shelf_db = in_the_light_of(by_fader, plan, rate_hz)
-    if shelf_db:
-        del by_fader["synth"]
-        synths = [place for place in buses if place[1] == "synth"]
-        for place in synths:
-            buses[place] = shelved(buses[place], shelf_db, rate_hz)
-        by_fader |= _by_fader({place: buses[place] for place in synths})
+    synths = [place for place in buses if place[1] == "synth"]
+    for wanted_db, changed in ((deep_cut_db, without_boom), (in_the_light_of, shelved)):
+        gain_db = wanted_db(by_fader, plan, rate_hz)
+        if gain_db:
+            del by_fader["synth"]
+            for place in synths:
+                buses[place] = changed(buses[place], gain_db, rate_hz)
+            by_fader |= _by_fader({place: buses[place] for place in synths})
     room_db = room_wanted_db(by_fader, plan, rate_hz)
     if not room_db:
         return by_fader

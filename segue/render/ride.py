@@ -28,7 +28,7 @@ from segue.audio.loudness import (
     mean_lufs,
     momentary_lufs,
 )
-from segue.plan.layer import DrumLayer, SongLayer
+from segue.plan.layer import DrumLayer, PlayedLayer, SongLayer
 from segue.plan.shaping import value_at
 
 if TYPE_CHECKING:
@@ -62,6 +62,7 @@ KIT_SHARE: Final = 0.75  # of the power, where something else sounds with the dr
 LEAST_SHARE: Final = 0.4
 """What is not drums keeps this share of it, however loud they are: hits with nothing between them
 stand in a hole. Both set by judgement."""
+BASS_SHARE: Final = 0.15  # the same of a bass that plays with drums alone; by judgement
 WINDOW_S: Final = (0.8, 2.4)
 """The fader follows the mean of a bar, within these lengths."""
 DIP_LU: Final = 3.0
@@ -99,12 +100,15 @@ def fader_of(layer: Layer, plan: Plan) -> Fader:
     if layer.song == "incoming" and layer.end_beat > plan.entry_beat + 1.0:
         return "songs" if layer.start_beat > plan.exit_beat + _HALF_BEAT else "band"
     if layer.song == "outgoing" and layer.start_beat < plan.exit_beat - _HALF_BEAT:
-        plays_on = layer.end_beat > plan.entry_beat - 1.0
-        return "carried" if plays_on else "songs"
+        far = plan.exit_beat + CARRIED_SHARE * (plan.entry_beat - plan.exit_beat)
+        return "carried" if layer.end_beat > far else "songs"
     return "kit" if is_kit else "band"
 
 
 _HALF_BEAT: Final = 0.5  # of a beat, the least that the fader looks at
+CARRIED_SHARE: Final = 0.6
+"""An old song that plays on for more of the bridge carries it, also where it makes way for a
+pick-up. Set by judgement."""
 
 
 def ride_of(
@@ -148,11 +152,19 @@ def ride_of(
     wanted += bed_above_lu(*around) * np.clip((CALM_LU - own_lu) / (CALM_LU - BED_LU), 0.0, 1.0)
     bar_s = (entry_s - exit_s) / max((plan.entry_beat - plan.exit_beat) / 4.0, 1.0)
     window_s = min(max(bar_s, WINDOW_S[0]), WINDOW_S[1])
-    most_kit_db = KIT_DB[1] - SOFT_KIT_DB * (1.0 - hardness)
-    gains = _gains(there, 10 ** (wanted / 10), window_s, most_kit_db)
+    lone = _are_alone(plan)
+    most_kit_db = KIT_DB[1] - SOFT_KIT_DB * (1.0 - hardness) * (not lone)
+    least_share = BASS_SHARE if lone else LEAST_SHARE
+    gains = _gains(there, 10 ** (wanted / 10), window_s, (most_kit_db, least_share))
     if "carried" in gains:  # no step where the old song plays on into the bridge
         gains["carried"] = gains["carried"] * np.clip((times_s - exit_s) / bar_s, 0.0, 1.0)
     return Ride(times_s=times_s, gains_db=gains)
+
+
+def _are_alone(plan: Plan) -> bool:
+    """Whether drums have nothing beside them but a bass, which carries no bridge."""
+    others = [layer for layer in plan.layers if fader_of(layer, plan) not in ("songs", "kit")]
+    return all(isinstance(layer, PlayedLayer) and layer.sound == "bass" for layer in others)
 
 
 def _inside(
@@ -234,7 +246,10 @@ def _left_at_lufs(
 MET_S: Final = 3.0
 """A song that starts softly is met at the loudness of its first moments..."""
 MET_ABOVE_LU: Final = 3.0  # ...or up to so much above them, which nobody takes for a drop...
-MOST_SUNK_LU: Final = 14.0  # ...but a bridge never sinks further than this. Set by judgement, all.
+MOST_SUNK_LU: Final = 14.0  # ...but a bridge never sinks further than this...
+SUNK_SHARE_A_LU: Final = 0.05
+"""...and the further it sinks, the longer it takes: such a share of it for every LU..."""
+MOST_SUNK_SHARE: Final = 0.7  # ...up to this one. Set by judgement, all.
 
 
 def _met_at_lufs(
@@ -255,7 +270,8 @@ def _sunk_lu(
     """How far the bridge comes down towards bar one of a song that starts softly."""
     ends_lufs = min(around) + bridge_lu[-1].value
     sinks_lu = min(max(ends_lufs - met_lufs - MET_ABOVE_LU, 0.0), MOST_SUNK_LU)
-    return sinks_lu * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0)
+    over = min(max(SUNK_SHARE_A_LU * sinks_lu, EASED_SHARE), MOST_SUNK_SHARE)
+    return sinks_lu * np.clip(1 - (1 - share) / over, 0.0, 1.0)
 
 
 EASED_SHARE: Final = 0.35
@@ -344,9 +360,10 @@ def _gains(
     powers: Mapping[Fader, npt.NDArray[np.float64]],
     wanted: npt.NDArray[np.float64],
     window_s: float,
-    most_kit_db: float,
+    balance: tuple[float, float],
 ) -> dict[Fader, npt.NDArray[np.float64]]:
-    """Decibels by fader, hop by hop."""
+    """Decibels by fader, hop by hop; `balance` is the drums' most and the others' least share."""
+    most_kit_db, least_share = balance
     nothing = np.zeros(len(wanted))
     movable: list[Fader] = ["carried", "band", "synth"]
     others = [name for name in movable if name in powers]
@@ -362,7 +379,7 @@ def _gains(
         kit_db = _decibels(room, _smoothed(kit, window_s), limits)
         gains["kit"] = kit_db = _smoothed(kit_db - KIT_DB[0], window_s, power=1.0) + KIT_DB[0]
     with_kit = _smoothed(songs + kit * 10 ** (kit_db / 10), window_s)
-    left = np.maximum(wanted - with_kit, LEAST_SHARE * wanted)
+    left = np.maximum(wanted - with_kit, least_share * wanted)
     rest_db = _decibels(left, _smoothed(rest, window_s), MOST_DB)
     for _ in range(N_FILLS):
         now = songs + kit * 10 ** (kit_db / 10) + rest * 10 ** (rest_db / 10)

@@ -13,11 +13,13 @@ from segue.render.layer_sound import (
     faded,
     frames_of,
     mix_played_whole,
+    singer_turned_down,
 )
 from segue.render.percussion import percussion_of
 from segue.render.pitch import sound_at_pitch
 from segue.render.stretch import ENGINES, missing_s
 from segue.render.time_map import time_map_of
+from segue.render.voiceless import voiceless
 
 if TYPE_CHECKING:
     from segue.audio.clip import SongEdge
@@ -72,7 +74,11 @@ def _sources(
     """
     if not edge.has_stems:
         source = edge.mix if layer.part == "all" else _part_of(edge, layer, time_map)
-        return [(source, layer.part != "percussive")], _mix_notes(layer, edge)
+        alone = None
+        if layer.compared_s:
+            alone = voiceless(edge, source, layer.compared_s, layer.compared_length_s)
+        notes = _mix_notes(layer, edge, has_voice=alone is None)
+        return [(alone or source, layer.part != "percussive")], notes
     wanted = {stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles}
     drums = edge.sum_of("drums") if "drums" in wanted and layer.part != "harmonic" else None
     tonal = sorted(wanted - {"drums"}) if layer.part != "percussive" else []
@@ -104,11 +110,14 @@ def _part_of(edge: SongEdge, layer: SongLayer, time_map: TimeMap) -> Clip:
     return Clip(samples=rest, rate_hz=drums.rate_hz, start_s=drums.start_s)
 
 
-def _mix_notes(layer: SongLayer, edge: SongEdge) -> tuple[str, ...]:
+def _mix_notes(layer: SongLayer, edge: SongEdge, *, has_voice: bool) -> tuple[str, ...]:
+    notes: list[str] = []
+    if not has_voice:
+        notes.append(singer_turned_down(edge.title))
     if layer.part == "percussive":
         return (drums_of_mix(edge.title),)
     if layer.part == "harmonic":
-        return (f"Drums are taken out of the mix of {edge.title}: hard attacks go with them.",)
-    if layer.roles and set(get_args(Role)) - set(layer.roles) - {"mix", "voice", "lead"}:
-        return (mix_played_whole(layer.name, layer.roles, edge.title),)
-    return ()  # whether somebody sings in it, the plan says
+        notes.append(f"Drums are taken out of the mix of {edge.title}: hard attacks go with them.")
+    elif layer.roles and set(get_args(Role)) - set(layer.roles) - {"mix", "voice", "lead"}:
+        notes.append(mix_played_whole(layer.name, layer.roles, edge.title))
+    return tuple(notes)  # whether somebody sings in it, the plan says

@@ -10,6 +10,7 @@ from segue.job.shortlist import (
     carrier_of,
     climbs,
     difference,
+    is_still,
     lifts,
     shortlist,
 )
@@ -82,6 +83,13 @@ def test_what_has_a_hole_is_passed_over():
     taken = shortlist(SHELF, PAIR, listen, Given())
     again = shortlist(SHELF, PAIR, listening(holes={taken[0].name: 2.0})[0], Given())
     assert taken[0].name not in {recipe.name for recipe in again}
+
+
+def test_what_beats_a_little_or_not_all_the_time_counts_as_still():
+    assert not is_still(PLAIN)
+    assert is_still(STILL)
+    assert is_still(replace(PLAIN, pulse=0.4))
+    assert is_still(replace(PLAIN, thinnest_pulse=0.2))
 
 
 def test_a_lift_is_two_of_three():

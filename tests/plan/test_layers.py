@@ -159,6 +159,22 @@ def test_drum_break_goes_round_until_the_fill(shelf, end_facts, start_facts):
     assert fill.end_beat == plan.entry_beat
 
 
+def bar_facts(lines_s, levels_lufs, *, voice=0.0):
+    """Bars of some song from its bar lines on, the last line ending the last."""
+    return tuple(
+        BarFact(
+            start_s=a,
+            end_s=b,
+            level_lufs=level,
+            onsets_a_beat=1.0,
+            voice=voice,
+            bass=0.0,
+            drums=0.0,
+        )
+        for (a, b), level in zip(pairwise(lines_s), levels_lufs, strict=True)
+    )
+
+
 def loop_fact(first_bar, n_bars, *, quality=0.9, drums=0.0, voice=0.0):
     """A loop of the songs of `song_facts` at 100 BPM in four, from a bar of the grid on."""
     return LoopFact(
@@ -188,6 +204,89 @@ def test_the_most_loopable_bars_are_looped_and_of_drums_the_fullest(shelf, end_f
     groove = plan_segue(shelf["groove in first"], old, heard)
     (first, *_) = [x for x in of_kind(groove, SongLayer) if x.part == "percussive"]
     assert first.time_map[1].source_s == pytest.approx(full.start_s)
+
+
+def test_the_bars_of_a_loop_are_brought_to_one_level(shelf, end_facts, start_facts):
+    """Bars of -20, -16, -14 and -14 LUFS: none would step back by 6 LU where it begins anew."""
+    new = start_facts(bpm=100.0)
+    lines = new.pulse.downbeats_s[:5]
+    heard = replace(
+        new,
+        bars=bar_facts(lines, (-20.0, -16.0, -14.0, -14.0)),
+        loops=(loop_fact(lines[0], 4),),
+    )
+    plan = plan_segue(shelf["tease and drop"], end_facts("E minor", 100.0), heard)
+    plain = plan_segue(shelf["tease and drop"], end_facts("E minor", 100.0), new)
+    loops, others = (
+        [x for x in of_kind(one, SongLayer) if x.name.startswith("new loop")]
+        for one in (plan, plain)
+    )
+    assert len(loops) == len(others)
+    for loop, other in zip(loops, others, strict=True):
+        began = loop.time_map[1].beat
+        found = [
+            value_at(loop.gain_db, began + 4 * n + 2) - value_at(other.gain_db, began + 4 * n + 2)
+            for n in range(4)
+        ]
+        assert found == pytest.approx([4.0, 0.0, -2.0, -2.0])
+    drums = plan_segue(shelf["groove in first"], end_facts("E minor", 100.0), heard)
+    of_drums = [x for x in of_kind(drums, SongLayer) if x.part == "percussive"]
+    as_loud = [value_at(x.gain_db, x.end_beat) for x in of_drums[1:]]
+    assert as_loud == pytest.approx([0.0] * len(as_loud))  # told by the whole band's levels
+
+
+@pytest.mark.parametrize(
+    ("voice", "has_stems", "is_compared"),
+    [(1.0, False, True), (0.0, False, False), (1.0, True, False)],
+    ids=["sung in a mix", "nobody sings", "stems"],
+)
+def test_a_loop_in_which_somebody_sings_is_compared_with_the_bars_like_it(
+    voice, has_stems, is_compared, shelf, end_facts, start_facts
+):
+    new = start_facts(bpm=100.0)
+    lines = new.pulse.downbeats_s[:9]
+    heard = replace(
+        new, bars=bar_facts(lines, [-16.0] * 8, voice=voice), loops=(loop_fact(lines[2], 2),)
+    )
+    plan = plan_segue(
+        shelf["tease and drop"], end_facts("E minor", 100.0), heard, incoming_has_stems=has_stems
+    )
+    for loop in (x for x in of_kind(plan, SongLayer) if x.name.startswith("new loop")):
+        assert bool(loop.compared_s) is is_compared
+        if is_compared:
+            assert loop.compared_s[0] == pytest.approx(lines[2])
+            assert set(loop.compared_s[1:]) == set(lines[:8]) - {lines[2]}
+            assert loop.compared_length_s == pytest.approx(4.8)
+
+
+def test_an_old_song_behind_a_filter_plays_on_under_a_pick_up_without_its_bass(
+    shelf, end_facts, start_facts
+):
+    new = start_facts("A minor", 100.0, kind="pick-up", pickup_beats=2.0)
+    plan = plan_segue(shelf["filtered tail"], end_facts("E minor", 100.0), new)
+    old = next(x for x in of_kind(plan, SongLayer) if x.song == "outgoing")
+    assert old.end_beat == pytest.approx(plan.entry_beat, abs=0.1)
+    assert value_at(old.highpass_hz, plan.entry_beat - 3.0) < 50.0
+    assert value_at(old.highpass_hz, plan.entry_beat - 1.5) >= 350.0
+    beds = plan_segue(shelf["bar-aligned overlap"], end_facts("E minor", 100.0), new)
+    whole = next(x for x in of_kind(beds, SongLayer) if x.part == "harmonic")
+    assert whole.end_beat <= beds.entry_beat - 1.5  # nothing hides its singer
+
+
+def test_chords_between_the_beats_land_on_the_first_one(shelf, end_facts, start_facts):
+    plan = plan_segue(shelf["walk the bass"], end_facts("E minor", 120.0), start_facts(bpm=120.0))
+    (chords,) = (x for x in of_kind(plan, PlayedLayer) if x.sound != "bass")
+    on_beats = {x.start_beat for x in chords.notes if x.start_beat % 1 == 0}
+    assert on_beats == {plan.exit_beat}
+
+
+def test_a_held_bass_is_struck_again_in_the_middle_of_a_slow_bar(shelf, end_facts, start_facts):
+    plan = plan_segue(
+        shelf["breakdown and rebuild"], end_facts("E minor", 124.0), start_facts(bpm=100.0)
+    )
+    (bass,) = (x for x in of_kind(plan, PlayedLayer) if x.sound == "bass")
+    longest = max(note.end_beat - note.start_beat for note in bass.notes)
+    assert longest <= 2.0
 
 
 @given(old=keys, new=keys, bpm=st.floats(60, 190), metre=st.sampled_from([3, 4]))

@@ -146,7 +146,7 @@ def test_every_recipe_is_at_home_somewhere(recipe, end_facts, start_facts):
         for bpm in (84.0, 100.0, 118.0)
         for key in ("C major", "Bb minor", "Eb major")
         for ending in ("keeps going", "cold stop", "ring-out")
-        for opening in ("on the beat", "pick-up")
+        for opening in ("on the beat", "pick-up", "free intro")
         for lufs in (-16.0, -8.0)
     )
     assert best > 0.9

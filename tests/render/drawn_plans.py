@@ -238,6 +238,9 @@ def is_too_far(draw: Drawn) -> bool:
     slow, fast = sorted((old_bpm, new_bpm))
     if draw.recipe.name == "steep ramp":  # two bars, the last of them steady
         return expm1(log(fast / slow) / draw.old.metre) > 0.06
+    if draw.recipe.tempo.move == "linear":  # evenly, up to the last bars, which are steady
+        n_bars = draw.recipe.length.most - draw.recipe.tempo.steady_bars
+        return (fast / slow - 1) / (n_bars * draw.old.metre) > 0.06
     if draw.recipe.name == "carried half-time":
         return not 0.5 <= new_bpm / 2 / old_bpm <= 2.0
     return False

@@ -97,6 +97,17 @@ def test_it_goes_on_from_the_song_without_a_bump(plan, incoming):
     assert steps[join - lead : join + lead].max() <= 1.05 * around.max()
 
 
+def test_a_song_that_swells_from_nothing_is_held_where_it_is_there(plan):
+    edge = chord_song()
+    swell = np.clip((np.arange(edge.mix.n_frames) / RATE_HZ - MOMENT_S) / 3.0, 0.0, 1.0)
+    swelling = song(edge.mix.samples * swell[:, None])
+    of_start = made_of(plan, swelling, song="incoming").samples
+    as_it_is = made_of(plan, edge, song="incoming").samples
+    assert rms_db(of_start) > rms_db(as_it_is) - 7.0
+    of_end = made_of(plan, swelling, song="outgoing").samples
+    assert rms_db(of_end) < rms_db(as_it_is) - 20.0  # an ending is held where it was asked for
+
+
 @pytest.mark.parametrize("semitones", [-2.0, 3.0])
 def test_a_bend_moves_every_partial(plan, semitones):
     held = made_of(plan, pitch_semitones=curve((2, 0), (8, semitones))).samples

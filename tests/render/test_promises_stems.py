@@ -99,7 +99,7 @@ def beats_together(plan, what, old, new):
 @pytest.mark.parametrize("number", range(N_RECIPES))
 def test_two_singers_or_basses_never_meet(number, what):
     """A singer without a breath and a bass without a rest, over every recipe."""
-    found = pair_of(number)
+    found = pair_of(number) or pair_of(number + N_RECIPES)  # one may be refused
     assert found is not None
     plan, old, new = found[0], only(found[1], ROLES[what]), only(found[2], ROLES[what])
     beats, either_s = beats_together(plan, what, old, new)
@@ -152,7 +152,7 @@ def test_two_singers_on_purpose_are_found():
 @pytest.mark.parametrize("number", range(N_RECIPES))
 def test_layers_of_stems_work_on_their_own(number):
     """Together they are the sum of each alone, whatever the recipe."""
-    found = pair_of(number)
+    found = pair_of(number) or pair_of(number + N_RECIPES)  # one may be refused
     assert found is not None
     plan, old, new = found
     # so far down that neither the limiter nor the level of the whole has anything to do

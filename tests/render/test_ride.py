@@ -9,10 +9,18 @@ from hypothesis import strategies as st
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
-from segue.plan.layer import DrumHit, DrumLayer, SongLayer
+from segue.plan.layer import DrumHit, DrumLayer, PlayedLayer, PlayedNote, SongLayer
 from segue.render import render_candidate
-from segue.render.light import in_the_light_of, room_for_a_voice, room_wanted_db, shelved
-from segue.render.ride import BED_LU, bed_above_lu, fader_of
+from segue.render.light import (
+    DEEP_HZ,
+    deep_cut_db,
+    in_the_light_of,
+    room_for_a_voice,
+    room_wanted_db,
+    shelved,
+    without_boom,
+)
+from segue.render.ride import BED_LU, bed_above_lu, fader_of, ride_of
 from tests.render.conftest import curve, key_frames, music, song
 
 RATE_HZ = 22_050
@@ -163,6 +171,71 @@ def test_layers_are_on_the_fader_of_what_they_are_made_of(plan):
     ]
     assert (loop(), loop(part="percussive"), loop(roles=("drums",))) == ("band", "kit", "kit")
     assert {fader_of(layer, plan) for layer in (old, pad, new, drums)} == {"songs"}
+
+
+def test_an_old_song_that_carries_most_of_the_bridge_is_ridden_also_before_a_pick_up(plan):
+    old, _, _ = replace(plan, bridge_lu=curve((4, -2.0))).layers
+    ridden = replace(plan, bridge_lu=curve((4, -2.0)))
+    assert fader_of(replace(old, end_beat=10.0), ridden) == "carried"
+    assert fader_of(replace(old, end_beat=6.0), ridden) == "songs"
+
+
+def tones(plan, levels_db):
+    """Sines of some levels, by their frequency."""
+    time_s = np.arange(round(plan.duration_s * RATE_HZ))[:, None] / RATE_HZ
+    made = sum(10 ** (db / 20) * np.sin(2 * np.pi * hz * time_s) for hz, db in levels_db.items())
+    return np.repeat(made, 2, axis=1).astype(np.float32)
+
+
+@pytest.mark.parametrize(
+    ("bass_db", "cut_db"), [(-20.0, 0.0), (-2.0, 0.0), (6.0, 4.0), (40.0, 15.0)]
+)
+def test_a_bass_deeper_than_the_songs_is_cut_to_2_db_over_theirs(plan, bass_db, cut_db):
+    ridden = replace(plan, bridge_lu=curve((4, -2.0)))
+    buses = {
+        "songs": tones(plan, {50: 0.0, 400: 0.0}),
+        "synth": tones(plan, {50: bass_db, 400: 0.0}),
+    }
+    assert deep_cut_db(buses, ridden, RATE_HZ) == pytest.approx(cut_db, abs=0.4)
+    assert deep_cut_db({"songs": buses["songs"]}, ridden, RATE_HZ) == 0.0
+
+
+def test_what_lies_above_a_bass_is_not_cut_with_it(plan):
+    for hertz in (15.0, 60.0, 1_500.0):
+        tone = tones(plan, {hertz: 0.0})
+        shelf = 1 + (10 ** (-12 / 20) - 1) / (1 + 1j * hertz / DEEP_HZ)  # of first order
+        wanted_db = 20 * np.log10(abs(shelf))
+        out = without_boom(tone, 12.0, RATE_HZ)
+        got_db = 20 * np.log10(np.std(out[5000:]) / np.std(tone[5000:]))
+        assert got_db == pytest.approx(wanted_db, abs=0.3)
+    assert wanted_db > -0.2
+
+
+def test_drums_that_have_only_a_bass_beside_them_are_not_held_back(plan):
+    """Next to soft songs drums stay behind chords, but not behind a bass alone."""
+    loop = SongLayer(
+        name="loop",
+        song="incoming",
+        part="percussive",
+        start_beat=4,
+        end_beat=12,
+        time_map=key_frames(4, 12, 100),
+    )
+    note = PlayedNote(start_beat=4, end_beat=12, midi=33)
+    old, pad, new = bridged(plan, curve((4, -2.0))).layers
+
+    def kit_db(sound):
+        played = PlayedLayer(name="p", voicings=pad.voicings, notes=(note,), sound=sound)
+        ridden = replace(plan, layers=(old, loop, played, new), bridge_lu=curve((4, -2.0)))
+        soft = {name: np.float32(0.05) * noises(plan)["songs"] for name in ("kit", "synth")}
+        songs = noises(plan)["songs"]
+        exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+        songs[round(exit_s * RATE_HZ) : round(entry_s * RATE_HZ)] = 0.0
+        ride = ride_of({"songs": songs, **soft}, ridden, RATE_HZ, hardness=0.0)
+        return float(ride.gains_db["kit"].mean())
+
+    assert kit_db("bass") == pytest.approx(3.0, abs=0.2)
+    assert kit_db("keys") == pytest.approx(-6.0, abs=0.2)
 
 
 def test_silence_around_moves_nothing(plan):
