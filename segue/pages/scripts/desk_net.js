@@ -20,9 +20,18 @@ async function answered(asked) {
   return answer;
 }
 
+// A part of the page as it is now; null where it was asked for again meanwhile: the later answer
+// counts, whichever comes first.
+const latest = {};
 export async function html(path, values = {}) {
   const query = new URLSearchParams(values).toString();
-  return (await answered(fetch(`${path}?${query}`))).text();
+  const mine = answered(fetch(`${path}?${query}`)).then((answer) => answer.text());
+  latest[path] = mine;
+  const text = await mine;
+  if (latest[path] === mine) return text;
+  await latest[path].catch(() => {});
+  await new Promise((done) => { setTimeout(done); }); // whoever asked later has shown it by now
+  return null;
 }
 
 export async function post(path, values) {
