@@ -52,7 +52,7 @@ _KEPT_SHARE: Final = 0.8
 of it is played. Chosen by the score benchmark."""
 _CLOUDED_SHARE: Final = 0.75
 """The same where the key is still stated by what is remembered. Chosen by the score benchmark."""
-_FIT_BLUR, _SHARE_BLUR = 0.1, 0.05
+_FIT_BLUR, _SHARE_BLUR = 0.05, 0.03
 """To either side of a limit a key is clear in part: how the notes of a chord lie moves fits by up
 to 0.05 and shares by 0.03, and a key that is just clear is just clear. Chosen by the score
 benchmark."""
@@ -161,7 +161,7 @@ def _led_by(hearing: Listened, chords: Sequence[frozenset[int]]) -> Floats:
     heard /= np.maximum(heard.sum(axis=1, keepdims=True), 1e-9)
     clear = np.array([clarity(place) for place in interval_vector(heard)]) >= CLEAR_SHARE
     leads = chord_leads(heard, chords, own=_home_chords(hearing.plan.key_to)).max(axis=1)
-    return np.asarray(clear * np.clip((leads - LEADS_NOT) / (LEADS_PLAINLY - LEADS_NOT), 0.0, 1.0))
+    return np.asarray(clear * np.clip(leads / _LEADS_HEARD, 0.0, 1.0))
 
 
 def _home_chords(key: Key) -> list[frozenset[int]]:
@@ -169,6 +169,7 @@ def _home_chords(key: Key) -> list[frozenset[int]]:
 
 
 _CLOUD: Final = 0.25  # share of the pitch classes that tell how much sounds at all of them
+_LEADS_HEARD: Final = 0.05  # lead, in cosine, from which a chord is surely heard; by judgement
 _CHORD_MEMORY_S: Final = 0.5  # time constant of a chord as heard: about a beat; by judgement
 _OLD_TONIC_S: Final = 8.0  # so long the old tonic may pass for a chord of the new key; by judgement
 _TOLD_S: Final = 0.5  # less is told as nothing: nobody hears a key in it; by judgement
