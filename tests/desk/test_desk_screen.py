@@ -27,15 +27,6 @@ def test_a_key_is_put_right_and_counts_for_the_commands(visit, songs):
     assert page.troubles == []
 
 
-def test_the_latest_pick_counts_whichever_answer_comes_first(visit):
-    page = visit()
-    page.route("**/ends?*new=&*", lambda route: (page.wait_for_timeout(1500), route.continue_()))
-    pick(page)
-    page.wait_for_timeout(2500)
-    assert page.locator("#ends script.values").count() == 2
-    assert page.troubles == []
-
-
 def test_an_option_is_shaped_and_the_version_taken_back(visit, run_name, songs):
     page = visit(f"?run={run_name}")
     until(page, "document.getElementById('run-values') !== null")
