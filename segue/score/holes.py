@@ -31,6 +31,8 @@ HOLE_LU: Final = 12.0
 """This far under the quieter song is a hole."""
 TALK_HOLE_LU: Final = 10.0
 """A talk bed lies low on purpose: this far below itself is a hole in it. Set by judgement."""
+BREATH_S: Final = 0.6
+"""No longer than this, it is a breath and no hole. Set by judgement."""
 HOLE_FAULT_S: Final = 1.0
 """A longer hole is a bad fault: nothing with one is ranked first. Set by judgement."""
 _FLOOR_LUFS: Final = -100.0  # stands for nothing
@@ -57,11 +59,13 @@ def hole(hearing: Listened) -> Measure:
         label="hole",
         value=seconds,
         unit="s",
-        score=falling(seconds, good=0.6, bad=2.0),
+        score=falling(seconds, good=BREATH_S, bad=2.0),
         threshold=f"half a second {HOLE_LU:g} LU below the songs is a breath, 2 s are a fault",
         source="common practice, no source",
         sentence=(
             f"A hole of {seconds:.1f} s: far below both songs."
+            if seconds > BREATH_S
+            else f"A breath of {seconds:.1f} s, no more."
             if seconds > 0.0
             else f"No gap; quietest moment {_quietest_lufs(hearing):.0f} LUFS."
         ),

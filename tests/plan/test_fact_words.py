@@ -18,7 +18,7 @@ def told(*facts):
 
 def test_an_end_is_told_fact_by_fact():
     assert told(end_facts("E minor", 124.0, last_hit_beats_before_end=0.5)) == {
-        "key": ["E minor 90%"],
+        "key": ["E minor 90 %"],
         "at the edge": ["-"],
         "tuning": ["+0 cents"],
         "tempo": ["124 BPM (or 62, 248)"],
@@ -42,7 +42,7 @@ def test_a_start_is_told_with_its_pick_up_and_its_note():
 
 def test_both_edges_stand_side_by_side_under_one_heading():
     cells = told(end_facts(), start_facts())
-    assert cells["key"] == ["E minor 90%", "F minor 90%"]
+    assert cells["key"] == ["E minor 90 %", "F minor 90 %"]
     assert len(cells["ends / starts"]) == 2
 
 
@@ -53,7 +53,7 @@ def test_what_is_unsure_has_a_question_mark_and_its_rivals():
     end = replace(end, key=replace(end.key, runners_up=runners))
     ending = replace(end.ending, kind="fade", confidence=0.5, fade_start_s=120.0)
     cells = told(replace(end, ending=ending))
-    assert cells["key"] == ["E minor? 60% (or G major 20%, B minor 10%)"]
+    assert cells["key"] == ["E minor? 60 % (or G major 20 %, B minor 10 %)"]
     assert cells["tempo"] == ["124 BPM? (or 62, 248)"]
     assert cells["metre"] == ["4 beats a bar?, 16 bars heard"]
     assert cells["ends"][0].startswith("fade?, last hit at ")

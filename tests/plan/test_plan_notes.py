@@ -53,7 +53,7 @@ def test_a_song_without_a_pulse_is_told_at_its_end_and_at_its_start(shelf):
 )
 def test_a_key_that_is_rather_wrong_than_right_is_a_guess(shelf, confidence, source, is_told):
     new = replace(NEW, key=replace(NEW.key, confidence=confidence, source=source))
-    words = f"The key at the start of 'New Song' is a guess (F minor, {confidence:.0%})"
+    words = f"The key at the start of 'New Song' is a guess (F minor, {100 * confidence:.0f} %)"
     assert any(note.startswith(words) for note in notes(shelf, new=new)) == is_told
 
 

@@ -7,8 +7,9 @@ import pytest
 
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
-from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence, sung_part
-from segue.review.voice import incoming_edge
+from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence
+from segue.review.stems import edge_at_hand
+from segue.review.voice import sung_part
 from tests.review.conftest import RATE_HZ, record_at
 from tests.review.test_voice import _AT_S, LENGTH_S, MIDI, NOTE_S, _document, _hz, _sung
 
@@ -41,7 +42,9 @@ def _song(tmp_path_factory):
 
 @pytest.fixture(scope="module", name="part")
 def _part(document, plan):
-    return sung_part(document, record_at(plan, 1), incoming_edge(document))
+    return sung_part(
+        document, record_at(plan, 1), edge_at_hand(document, "incoming", document.rate_hz)
+    )
 
 
 @pytest.fixture(scope="module", name="late_s")
@@ -100,5 +103,12 @@ def test_a_phrase_is_as_late_as_all_of_it_is(part, late_s, extra_s):
 
 def test_without_a_singer_or_a_stem_nothing_is_looked_for(document, plan):
     record = record_at(plan, 1)
-    assert sung_part(document, replace(record, singer_s=None), incoming_edge(document)) is None
+    assert (
+        sung_part(
+            document,
+            replace(record, singer_s=None),
+            edge_at_hand(document, "incoming", document.rate_hz),
+        )
+        is None
+    )
     assert sung_part(document, record, None) is None
