@@ -28,7 +28,7 @@ _SAME_PLACE_BEATS: Final = 0.15  # beats: places nearer than this are one; by ju
 _WRONG_PLACE: Final = 50.0
 _SHARPNESS: Final = 0.85
 """Takes back the overconfidence of the odds; chosen on edges that were not learned from."""
-_UNEVEN: Final = 0.1
+_UNEVEN: Final = 0.03
 """Odds of a level that attacks do not lie on, against one that they do. Set by judgement."""
 _RARE: Final = 5  # beats of a bar in the metre that is rare; by judgement
 _RARE_METRE: Final = 3.0
