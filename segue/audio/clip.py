@@ -8,7 +8,7 @@ The outline of a sound is what pictures show of it.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import TYPE_CHECKING, Final, Literal, get_args
 
 import numpy as np
 
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 Edge = Literal["start", "end"]
 Role = Literal["mix", "drums", "bass", "keys", "guitar", "synth", "voice", "lead", "other"]
+VOICES: Final[frozenset[Role]] = frozenset({"voice", "lead"})
+"""Roles of stems in which somebody sings."""
 ROLES: tuple[Role, ...] = get_args(Role)
 EndingKind = Literal["keeps going", "cold stop", "ring-out", "fade"]
 OpeningKind = Literal["on the beat", "pick-up", "free intro"]

@@ -5,7 +5,6 @@ Only the table of that end is written anew; everything else in the file stays as
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from dataclasses import fields
@@ -15,7 +14,7 @@ from segue.audio.song_toml import LARGEST_BYTES, load_song_toml, song_toml_besid
 from segue.audio.stems_folder import audio_names
 from segue.errors import InputError
 from segue.files.plain_file import plain_bytes
-from segue.files.toml_lines import toml_table
+from segue.files.toml_lines import toml_table, toml_value
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -112,8 +111,7 @@ def _table(edge: Edge, said: EndToml) -> list[str]:
     told = {name: value for name, value in values.items() if value is not None}
     if not told:
         return []
-    # a JSON string is a basic string of TOML, and its numbers are TOML's
-    rows = [f"{name} = {json.dumps(value, ensure_ascii=False)}\n" for name, value in told.items()]
+    rows = [f"{name} = {toml_value(value)}\n" for name, value in told.items()]
     return ["\n", f"[{edge}]\n", *rows]
 
 

@@ -6,7 +6,6 @@ set says which songs the page showed, so that two windows do not undo each other
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Final, Literal
 
@@ -17,6 +16,7 @@ from segue.catalogue.filling import title_at
 from segue.desk.evening_desk import read_set_of, set_path
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import safe_name
+from segue.files.toml_lines import toml_value
 from segue.files.whole_file import write_whole
 from segue.setlist.set_edits import with_field
 from segue.setlist.set_file import parse_set, path_from, reordered_text, set_text
@@ -177,9 +177,9 @@ def new_set(house: House, body: NewSetBody) -> str:
         If the set cannot be.
     """
     path = house.folder.free("", f"{safe_name(body.title, fallback='set')}.toml")
-    text = f"schema_version = 1\ntitle = {_quoted(body.title.strip() or 'Set')}\n"
+    text = f"schema_version = 1\ntitle = {toml_value(body.title.strip() or 'Set')}\n"
     if body.slot.strip():
-        text += f"slot = {_quoted(body.slot.strip())}\n"
+        text += f"slot = {toml_value(body.slot.strip())}\n"
     titles: set[str] = set()
     for name in body.songs:
         text += _block(house, name, titles)
@@ -195,7 +195,7 @@ def _block(house: House, name: str, titles: set[str]) -> str:
         number += 1
         title = f"{plain} ({number})"
     titles.add(title)
-    return f"\n[[songs]]\npath = {_quoted(name)}\ntitle = {_quoted(title)}\n"
+    return f"\n[[songs]]\npath = {toml_value(name)}\ntitle = {toml_value(title)}\n"
 
 
 def _as_shown(house: House, body: ShownSet) -> tuple[Path, SetList]:
@@ -211,7 +211,3 @@ def _write(house: House, path: Path, text: str) -> None:
     parse_set(text, path)
     write_whole(path, text.encode())
     house.tell("evening")
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)

@@ -35,7 +35,7 @@ class SetBody:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class VoteBody:
+class EveningVoteBody:
     """Wants one ballot on every segue of an evening."""
 
     set: Name
@@ -98,9 +98,10 @@ class EveningView:
         if self.evening is None:
             return ()
         songs = self.set_list.songs
-        told = (*slot_cautions(self.evening), *evening_cautions(self.evening, songs))
+        of_slot = tuple(slot_cautions(self.evening))
+        told = (*of_slot, *evening_cautions(self.evening, songs))
         mends = {caution.words: caution.mends for caution in told}
-        words = (*(c.words for c in slot_cautions(self.evening)), *self.evening.warnings)
+        words = (*(caution.words for caution in of_slot), *self.evening.warnings)
         return tuple(self._shown(sentence, mends.get(sentence, ())) for sentence in words)
 
     def cautions_of(self, number: int) -> tuple[ShownCaution, ...]:

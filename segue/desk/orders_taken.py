@@ -126,7 +126,7 @@ async def _vote(request: Request, house: House) -> Response:
 
 
 async def _vote_on_evening(request: Request, house: House) -> Response:
-    body = await body_of(request, evening_desk.VoteBody, house.clients.limits)
+    body = await body_of(request, evening_desk.EveningVoteBody, house.clients.limits)
     out = evening_desk.evening_folder(house, body.set)
     return await _open_vote(
         house, lambda: host_evening(out, body.set, is_blind=body.blind, on_chosen=_shown(house))

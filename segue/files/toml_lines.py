@@ -7,6 +7,7 @@ each key, table and array item begins, and keeps no values.
 
 from __future__ import annotations
 
+import json
 import re
 import tomllib
 from bisect import bisect_right
@@ -39,6 +40,19 @@ MOST_DOTS: Final = 32
 """In a key of ours there are at most three; `tomllib` takes memory by the square of them."""
 # From where a key begins only: a search from each of its letters takes time by their square
 _DOTTED = re.compile(rf"(?<![A-Za-z0-9_-])(?:[A-Za-z0-9_-]+[ \t]*\.[ \t]*){{{MOST_DOTS + 1}}}")
+
+
+def toml_value(value: str | float | bool) -> str:  # noqa: FBT001 - what is written
+    r"""Text, a number, or yes or no as a TOML file has it.
+
+    JSON writes all three alike, but for the sign that deletes, which TOML has escaped.
+
+    Examples
+    --------
+    >>> print(toml_value('Say "Æ"'), toml_value("\x7f"), toml_value(1.5), toml_value(True))
+    "Say \"Æ\"" "\u007f" 1.5 true
+    """
+    return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
 
 
 def toml_text(path: FilePath, *, most_bytes: int, fault: type[LinesError], named: str) -> str:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import MISSING, fields, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import InputError, OptionError, shortened
+from segue.files.toml_lines import toml_value
 from segue.files.whole_file import write_whole
 from segue.job.changes import Changes, changed
 from segue.recipes.position import Breakpoint, Position
@@ -149,6 +149,6 @@ def _toml(value: Any) -> str:  # noqa: ANN401 - what a field of a recipe holds
         case float():
             return f"{value:g}" if float(f"{value:g}") == value else repr(value)
         case str():
-            return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+            return toml_value(value)
         case _:
             return str(value)

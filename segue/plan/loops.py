@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+from segue.audio.clip import VOICES
 from segue.plan.grid import SAME_BEAT, beats_between
 from segue.plan.layer import CurvePoint, MapPoint, SongLayer
 from segue.plan.shaping import Planned, placed, shaping, span_of, summed, value_at
@@ -115,7 +116,7 @@ _JOIN_S: Final = 0.012
 _BEFORE_LINE_S: Final = 0.015
 """The crossing starts here before the bar line, so that the attack on it is whole."""
 
-_VOICES: Final = frozenset({"voice", "lead", "mix"})
+_VOICES: Final = VOICES | {"mix"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -17,7 +17,7 @@ from segue.music.region import shared_chords
 from segue.music.tonal_space import key_distance
 from segue.plan.grid import SAME_BEAT
 from segue.plan.places_asked import PlacesAsked, end_as_asked, start_as_asked
-from segue.plan.song_levels import NO_DRUMS, starts_softly
+from segue.plan.song_levels import are_without_drums, starts_softly
 from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
 from segue.plan.timeline import timeline
 from segue.plan.words import TUNING_WARNING_CENTS
@@ -272,7 +272,7 @@ def _drums_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> floa
             for layer in recipe.layers
         )
         near = facts.bars[-_BARS_NEAR:] if side == "outgoing" else facts.bars[:_BARS_NEAR]
-        if asked and near and sum(bar.drums for bar in near) / len(near) < NO_DRUMS:
+        if asked and are_without_drums(near):
             fit *= _NO_DRUMS
     return fit
 

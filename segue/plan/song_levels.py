@@ -9,7 +9,10 @@ from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import Curve, CurvePoint
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from segue.analysis.facts import EdgeFacts
+    from segue.analysis.structure_facts import BarFact
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import Level
 
@@ -45,11 +48,16 @@ def bridge_curve(level: Level, time: Timeline, *, under_talk: bool) -> Curve:
 
 
 SOFT_LU: Final = 5.0
-"""So far below itself, or below the old song, a song without drums starts softly: about half as
-loud again (S. S. Stevens, JASA 51(2B), 1972: twice as loud every 9 to 10 dB). By judgement."""
+"""So far below itself, or below the old song, a song without drums starts softly: at two thirds of
+the loudness (twice as loud every 9 to 10 dB: S. S. Stevens, "Perceived level of noise by Mark VII",
+J. Acoust. Soc. Am. 51, 1972, from memory). By judgement."""
 SOFT_BARS: Final = 2  # at the start of a song, by which it is told
-NO_DRUMS: Final = 0.25
-"""Presence of drums in the mean of some bars that is none. Set by judgement."""
+_NO_DRUMS: Final = 0.25  # presence in the mean of some bars that is none; by judgement
+
+
+def are_without_drums(bars: Sequence[BarFact]) -> bool:
+    """Whether some bars are known, and nobody drums in them."""
+    return bool(bars) and sum(bar.drums for bar in bars) / len(bars) < _NO_DRUMS
 
 
 def starts_softly(outgoing: EdgeFacts, incoming: EdgeFacts) -> bool:
@@ -59,7 +67,7 @@ def starts_softly(outgoing: EdgeFacts, incoming: EdgeFacts) -> bool:
     does not come (common practice, no source).
     """
     first = incoming.bars[:SOFT_BARS]
-    if not first or sum(bar.drums for bar in first) / len(first) >= NO_DRUMS:
+    if not are_without_drums(first):
         return False
     starts_lufs = max(bar.level_lufs for bar in first)
     songs = (incoming.level.loudness_lufs, outgoing.level.loudness_lufs)

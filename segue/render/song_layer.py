@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final, get_args
 
 import numpy as np
 
-from segue.audio.clip import Clip, Role
+from segue.audio.clip import VOICES, Clip, Role
 from segue.render.layer_sound import (
     LayerSound,
     drums_of_mix,
@@ -118,6 +118,6 @@ def _mix_notes(layer: SongLayer, edge: SongEdge, *, has_voice: bool) -> tuple[st
         return (drums_of_mix(edge.title),)
     if layer.part == "harmonic":
         notes.append(f"Drums are taken out of the mix of {edge.title}: hard attacks go with them.")
-    elif layer.roles and set(get_args(Role)) - set(layer.roles) - {"mix", "voice", "lead"}:
+    elif layer.roles and set(get_args(Role)) - set(layer.roles) - VOICES - {"mix"}:
         notes.append(mix_played_whole(layer.name, layer.roles, edge.title))
     return tuple(notes)  # whether somebody sings in it, the plan says

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.adapters import resampled_frames
-from segue.audio.clip import Clip, SongEdge, Stem
+from segue.audio.clip import VOICES, Clip, SongEdge, Stem
 from segue.render.pitch import sound_at_speeds
 from segue.render.rubber import excerpt, rubber_band
 from segue.render.rubber_program import program_pitch
@@ -127,7 +127,6 @@ def _envelope(log_size: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
     return smooth
 
 
-VOICES: Final = frozenset({"voice", "lead"})
 _BASE_HZ: Final = 11_025  # rates that are its multiples are worked on at 44.1 kHz, the rest at 48
 _AROUND_S: Final = 0.3  # read on both sides of what is wanted, for the engine to settle
 

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.music.chord import tonic_triad
 from segue.music.key import Key
 from segue.score.home_chords import (
     LEADS_NOT,
@@ -23,7 +24,6 @@ from segue.score.home_chords import (
     MOSTLY,
     chord_leads,
     leading_chords,
-    tonic_triad,
 )
 from segue.score.scorecard import Measure, rising
 from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
@@ -99,7 +99,7 @@ def _clearness(hearing: Listened) -> Floats:
     """
     established, kept = _established(hearing), _kept(hearing, _KEPT_SHARE)
     holds = np.maximum(kept, np.minimum(established, _kept(hearing, _CLOUDED_SHARE)))
-    chords, old_tonic = _home_chords(hearing.plan.key_to), tonic_triad(hearing.plan.key_from)
+    chords, old_tonic = _home_chords(hearing.plan.key_to), _tonic_notes(hearing.plan.key_from)
     leads = _led_by(hearing, [chord for chord in chords if chord != old_tonic])
     as_old = _led_by(hearing, [chord for chord in chords if chord == old_tonic])
     holds, becomes = np.maximum(holds, leads), np.minimum(kept, established)
@@ -165,7 +165,11 @@ def _led_by(hearing: Listened, chords: Sequence[frozenset[int]]) -> Floats:
 
 
 def _home_chords(key: Key) -> list[frozenset[int]]:
-    return [tonic_triad(key), *leading_chords(key).values()]
+    return [_tonic_notes(key), *leading_chords(key).values()]
+
+
+def _tonic_notes(key: Key) -> frozenset[int]:
+    return frozenset(tonic_triad(key).pitch_classes)
 
 
 _CLOUD: Final = 0.25  # share of the pitch classes that tell how much sounds at all of them
@@ -259,7 +263,7 @@ def _leads_as_old_tonic(hearing: Listened) -> float:
     ends = plan.seconds_at(plan.entry_beat - hearing.metre / 2), hearing.entry_s
     chroma = hearing.tones.mean_chroma(*ends)
     leading = leading_chords(plan.key_to).values()
-    chords = [chord for chord in leading if tonic_triad(plan.key_from) <= chord]
+    chords = [chord for chord in leading if _tonic_notes(plan.key_from) <= chord]
     if not chords or clarity(interval_vector(chroma)) < CLEAR_SHARE:
         return 0.0
     found = chord_leads(chroma[np.newaxis], chords, own=chords)

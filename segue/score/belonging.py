@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 Floats = npt.NDArray[np.float64]
 
 _LEAST_BRIDGE_S: Final = 1.0  # shorter belongs to nobody
+_HALF: Final = 0.5  # share of the power: less is in part
 _ALL: Final = 0.98  # share of the power that is as good as all; by judgement
 _LIKE_DB, _UNLIKE_DB = 5.0, 16.0
 """Distance of timbres: two stretches of one song, and two songs that share nothing. By judgement,
@@ -55,7 +56,8 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
     share = _share_of_songs(hearing)
     apart_db = timbre_apart_db(hearing)
     score = 0.5 * share + 0.5 * falling(apart_db, good=_LIKE_DB, bad=_UNLIKE_DB)
-    near = "sounds like them" if apart_db < (_LIKE_DB + _UNLIKE_DB) / 2 else "sounds unlike them"
+    is_alike = apart_db < (_LIKE_DB + _UNLIKE_DB) / 2
+    near = "like" if is_alike else "unlike"
     part = f"{percent(share)} of the bridge comes from the two songs"
     if share >= _ALL:
         part = "All of the bridge comes from the two songs"
@@ -69,7 +71,7 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
         score=score,
         threshold="1 is all from the two songs; likeness by timbre",
         source="set by judgement",
-        sentence=f"{part}{', but' if share < 0.5 and 'unlike' not in near else ';'} it {near}.",  # noqa: PLR2004 - less than half
+        sentence=f"{part}{', but' if is_alike and share < _HALF else ';'} it sounds {near} them.",
     )
 
 

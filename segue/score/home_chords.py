@@ -24,7 +24,7 @@ _LEADING: Final[dict[str, dict[str, tuple[int, ...]]]] = {
 }
 """Chords that lead home, authentic and plagal, in semitones above the tonic of each mode."""
 WITHOUT: Final = 0.5
-"""Score without any chord that leads: many a good way across does without. Set by judgement."""
+"""Score without any chord that leads: many a good bridge does without. Set by judgement."""
 LEADS_NOT: Final = -0.1  # lead at which no chord leads home
 LEADS_PLAINLY: Final = 0.02
 """Lead of the best leading chord over the best other triad, in cosine: none, and plain."""
@@ -119,9 +119,3 @@ def _fits(chroma: Floats, chords: Sequence[Iterable[int]]) -> Floats:
         shape[list(chord)] = 1.0
     lengths = np.linalg.norm(chroma, axis=1, keepdims=True) * np.linalg.norm(shapes, axis=1)
     return np.asarray(chroma @ shapes.T / np.maximum(lengths, 1e-12))
-
-
-def tonic_triad(key: Key) -> frozenset[int]:
-    """Pitch classes of the triad that a key comes home to."""
-    third = 4 if key.mode == "major" else 3
-    return frozenset((key.tonic + degree) % N_PITCH_CLASSES for degree in (0, third, 7))

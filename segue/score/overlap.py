@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
+from segue.audio.clip import VOICES
 from segue.plan.layer import SongLayer
 from segue.score.scorecard import Measure, falling
 
@@ -100,7 +101,6 @@ _BALANCE_DB: Final = 18.0
 """A side this far below the other is masked too well to be rough with it."""
 # A low end this far below the stronger one's loud hops counts; by judgement
 _STRONG_LOW_DB: Final = 10.0
-VOICES: Final = frozenset({"voice", "lead"})  # roles of stems in which somebody sings
 _MAYBE: Final = 1  # a side that may be singing
 _SURELY: Final = 2  # a side that is known to be singing
 _SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import json
 import re
 import tomllib
 from typing import TYPE_CHECKING, Final
 
-from segue.files.toml_lines import toml_lines, toml_table
+from segue.files.toml_lines import toml_lines, toml_table, toml_value
 from segue.setlist.set_file import SetFileError, parse_set
 
 if TYPE_CHECKING:
@@ -71,7 +70,7 @@ def _changed(text: str, place: Place, value: Value) -> str:
     if lines and not lines[-1].endswith("\n"):
         lines[-1] += "\n"
     places = toml_lines(text)
-    told = json.dumps(value, ensure_ascii=False)  # text and yes or no are written alike in TOML
+    told = "" if value is None else toml_value(value)
     name, at = str(place[-1]), places.get(place)
     if at is None:
         if value is not None:

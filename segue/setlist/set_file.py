@@ -6,7 +6,6 @@ In another order the user's own words are moved, and not rewritten.
 
 from __future__ import annotations
 
-import json
 import os
 import re
 import tomllib
@@ -16,7 +15,14 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.analysis.overrides import Overrides
 from segue.audio.stems_folder import title_at
 from segue.errors import InputError, LinesError, did_you_mean
-from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_table, toml_text
+from segue.files.toml_lines import (
+    line_of,
+    syntax_fault,
+    toml_lines,
+    toml_table,
+    toml_text,
+    toml_value,
+)
 from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
 from segue.setlist.set_list import (
@@ -251,5 +257,4 @@ def _is_song(place: tuple[str | int, ...]) -> bool:
 
 
 def _with_path(block: str, path: str) -> str:
-    quoted = json.dumps(path, ensure_ascii=False)
-    return _PATH.sub(lambda match: match[1] + quoted, block, count=1)
+    return _PATH.sub(lambda match: match[1] + toml_value(path), block, count=1)
