@@ -16,6 +16,7 @@ RECORDER = """
 registerProcessor('tape', class extends AudioWorkletProcessor {
   constructor() { super(); this.block = new Float32Array(4096); this.n = 0; }
   process([input]) {
+    if (!this.runs) { this.runs = true; this.port.postMessage(null); }
     if (!input.length) { this.n = 0; return true; }
     if (this.n === 0) this.time_s = currentTime;
     this.block.set(input[0], this.n);
@@ -27,22 +28,31 @@ registerProcessor('tape', class extends AudioWorkletProcessor {
 """
 TAPE_SCRIPT = f"""
 window.tape = [];
-const connect = AudioNode.prototype.connect;
+let rolls = Promise.resolve();
+const {{ connect }} = AudioNode.prototype, {{ resume }} = AudioContext.prototype;
+AudioContext.prototype.resume = function () {{
+  const tapeRolls = rolls;
+  return resume.call(this).then(() => tapeRolls);
+}};
 AudioNode.prototype.connect = function (target, ...rest) {{
   const context = this.context;
   if (target === context.destination && context instanceof AudioContext) {{
-    context.audioWorklet.addModule("data:text/javascript," + encodeURIComponent(`{RECORDER}`))
-      .then(() => {{
+    rolls = context.audioWorklet.addModule("data:text/javascript," + encodeURIComponent(`{RECORDER}`))
+      .then(() => new Promise((resolve) => {{
         const tap = new AudioWorkletNode(context, "tape");
-        tap.port.onmessage = ({{ data: [time_s, block] }}) => tape.push([time_s,
-          btoa(String.fromCharCode(...new Uint8Array(block.buffer)))]);
+        tap.port.onmessage = ({{ data }}) => data ? tape.push([data[0],
+          btoa(String.fromCharCode(...new Uint8Array(data[1].buffer)))]) : resolve();
         connect.call(this, tap);
-      }});
+      }}));
   }}
   return connect.call(this, target, ...rest);
 }};
 """
-"""Run before the page's own script; the page must be opened with its policy set aside."""
+"""Run before the page's own script; the page must be opened with its policy set aside.
+
+Nothing plays before the tape rolls: the browser moves its graph to another thread for a recorder,
+and a sound that is under way then falls a buffer (1,024 frames) behind its clock.
+"""
 
 
 def until(page, condition, patience_s=PATIENCE_S):
