@@ -20,8 +20,7 @@ import numpy as np
 
 from benchmarks._score_real import drawn_songs, kept_segues, read_segue
 from segue.score import score_candidate
-from segue.score.learned_weights import Decision, overall_scores
-from segue.score.one_taste import taste_of
+from segue.score.learned_weights import Decision, overall_scores, taste_of
 from segue.score.weights import weights_for
 
 if TYPE_CHECKING:

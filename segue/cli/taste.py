@@ -15,8 +15,7 @@ from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
     from segue.runfolder import RunDocument
-    from segue.score.learned_weights import Agreement, Decision, FittedWeights
-    from segue.score.one_taste import Taste
+    from segue.score.learned_weights import Agreement, Decision, FittedWeights, Taste
 
 
 def taste(
@@ -31,8 +30,13 @@ def taste(
 ) -> None:
     """Tell how often the score agreed with the band; after 5 choices, learn your taste."""
     from segue.cli.weights_file import weights_path, write_weights
-    from segue.score.learned_weights import LEAST_DECISIONS, agreement, fitted_weights
-    from segue.score.one_taste import LEAST_FOR_A_TASTE, taste_of
+    from segue.score.learned_weights import (
+        LEAST_DECISIONS,
+        LEAST_FOR_A_TASTE,
+        agreement,
+        fitted_weights,
+        taste_of,
+    )
     from segue.score.weights import weights_for
 
     decisions = [decision for run in runs for decision in decisions_of(run)]
@@ -124,7 +128,7 @@ def _print_taste(told: _Learned, *, json: bool) -> None:
 
 def _lines(told: _Learned) -> list[str]:
     from segue.music.percent import percent
-    from segue.score.one_taste import LEAST_FOR_A_TASTE
+    from segue.score.learned_weights import LEAST_FOR_A_TASTE
 
     found, fitted, one = told.agreed, told.fitted, told.one
     share = found.n_agreed / found.n_decisions

@@ -18,14 +18,8 @@ import numpy.typing as npt
 
 from segue.music.chord import tonic_triad
 from segue.music.key import Key
-from segue.score.home_chords import (
-    LEADS_NOT,
-    LEADS_PLAINLY,
-    MOSTLY,
-    chord_leads,
-    leading_chords,
-)
 from segue.score.scorecard import Measure, rising
+from segue.score.tonal import LEADS_NOT, LEADS_PLAINLY, MOSTLY, chord_leads, leading_chords
 from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
 
 if TYPE_CHECKING:

@@ -33,7 +33,7 @@ LIFT_LU, LIFT_RATIO = 4.0, 1.3
 last: two of the three. Loudness drives felt arousal (R. Dean, F. Bailes and E. Schubert, PLoS ONE
 6(4), 2011)."""
 N_CURVE: Final = 16  # points of the loudness curve that two bridges are compared by
-_HOP_S: Final = 0.1  # of the loudness curve
+LEVEL_HOP_S: Final = 0.1  # seconds between points of the curve of loudness
 _ONSET_SHARE: Final = 0.4
 """An onset is a peak of this share of the songs' strong ones."""
 _STRONG_OF_A_FEW: Final = 98.0
@@ -165,20 +165,12 @@ class RoomCurves:
         return float(10.0 * np.log10(power.sum(axis=1).mean()))
 
 
-def room_curves(music: Clip, level: Curve | None = None) -> RoomCurves:
-    """Loudness, onsets and bands of a clip.
-
-    Parameters
-    ----------
-    level : Curve, optional
-        Its momentary loudness every 0.1 s, where that is known.
-    """
-    if level is None:
-        times_s, lufs = momentary_lufs(music, hop_s=_HOP_S)
-        level = Curve(times_s, np.maximum(lufs, _FLOOR_LUFS))
+def room_curves(music: Clip) -> RoomCurves:
+    """Loudness, onsets and bands of a clip."""
+    level_s, lufs = momentary_lufs(music, hop_s=LEVEL_HOP_S)
     times_s, bands_db, band_hz = band_levels(music)
     return RoomCurves(
-        level=level,
+        level=Curve(level_s, np.maximum(lufs, _FLOOR_LUFS)),
         onsets=Curve(times_s, rises_of(bands_db)),
         bands_db=bands_db,
         band_hz=band_hz,

@@ -1,15 +1,19 @@
-"""What the room feels: cliffs, which way it drives, how it lands, how full it is.
+"""What a bridge is for: which way it drives, how full it is, and its room for words.
 
 Loudness, low end, density of onsets and brightness of the bridge, each against the two songs next
 to it, and what they should do for the purpose: rise into bar one for a lift, stay level for
-dancing, fall for calm, leave room for a voice in a talk. Songs themselves move by about 4 LU
-within their last and first 45 s (measured on recordings: 10 % of them lies 4.3 LU below the
-whole, 5 % 2.7 LU above); loudness drives felt arousal causally [Dea11]_.
+dancing, fall for calm, leave room for a voice in a talk. Loudness drives felt arousal causally
+[Dea11]_. Listeners want speech at least 10 LU above music behind it [TS19]_, and accessible media
+20 dB [G56]_; a speaker on a stage lies a few LU below the songs. So a bed belongs 12 to 16 LU
+below the songs, steady, thin where consonants are, with few attacks.
 
 References
 ----------
 .. [Dea11] R. Dean, F. Bailes and E. Schubert, "Acoustic intensity causes perceived changes in
    arousal levels in music", PLoS ONE 6(4), 2011.
+.. [TS19] M. Torcoli and others, Journal of the Audio Engineering Society 67(12), 2019: levels of
+   music under speech that listeners to television prefer.
+.. [G56] W3C, Web Content Accessibility Guidelines 2, technique G56.
 """
 
 from __future__ import annotations
@@ -17,125 +21,31 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
-from segue.audio.loudness import MOMENTARY_S
 from segue.score.bridge import AROUND_S
-from segue.score.level_curves import HOP_S
+from segue.score.level_steps import songs_lufs
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
 if TYPE_CHECKING:
     from segue.score.listening_to import Listened
     from segue.score.weights import Purpose
 
-Floats = npt.NDArray[np.float64]
-
-DEAD_BELOW_TARGET_LU: Final = 29.0
-"""So far below the level of the songs a hall hears nothing. Set by judgement; how loud a file is by
-itself says nothing, since the rig is turned up until the songs fill the room."""
-SILENT_LUFS: Final = -75.0  # nothing sounds at all; by judgement
-_SIDE_S: Final = 1.2  # loudness is compared over this time before and after; by judgement
-_NEAR_BEATS: Final = 2.0
-"""Steps count from so many beats before the exit to as many after the entry: further off the
-songs do as they like. Set by judgement."""
-_FLOOR_LUFS: Final = -100.0  # stands for nothing
 _LEAST_BRIDGE_S: Final = 2.0  # shorter is no stretch of music
-_USAGE: Final = "common practice, no source"
-_JUDGED: Final = "set by judgement, on pairs of real songs"
-
 # fmt: off
-FALL_LU: Final[dict[Purpose | None, float]] = {
-    None: 4.0, "talk": 20.0, "lift": 4.0, "calm": 5.0, "dance": 3.0}
-"""So far the loudness may fall within a second, by purpose: into a talk bed it should."""
-RISE_LU: Final[dict[Purpose | None, float]] = {
-    None: 6.0, "talk": 20.0, "lift": 10.0, "calm": 4.0, "dance": 5.0}
-"""So far it may rise within a second: a lift should."""
-BAR_ONE_LU: Final[dict[Purpose | None, tuple[float, float]]] = {
-    None: (-2.0, 6.0), "talk": (-2.0, 30.0), "lift": (-1.0, 9.0), "calm": (-4.0, 4.0),
-    "dance": (-2.0, 5.0)}
-"""The second after bar one against the one before: from, to."""
 FULL_LU: Final[dict[Purpose | None, tuple[float, float]]] = {
     None: (-3.0, 4.5), "lift": (-2.0, 6.0), "calm": (-1.0, 9.0), "dance": (-3.0, 3.5)}
 """The bridge below the quieter song: from, to. Within 6 LU it is inside the songs' own
 breathing."""
 # fmt: on
-
-
-def songs_lufs(hearing: Listened) -> tuple[float, float]:
-    """Median loudness of the old song's last 8 s and of the new song's first 8 s."""
-    levels = hearing.levels
-
-    def median(low_s: float, high_s: float) -> float:
-        inside = levels.loudness_lufs[(levels.times_s >= low_s) & (levels.times_s < high_s)]
-        return float(np.median(inside)) if len(inside) else _FLOOR_LUFS
-
-    exit_s, entry_s = hearing.exit_s, hearing.entry_s
-    return median(exit_s - AROUND_S, exit_s - 0.3), median(entry_s + 0.3, entry_s + AROUND_S)
-
-
-def dead_lufs(hearing: Listened) -> float:
-    """Loudness below which a moment counts as silent."""
-    return hearing.plan.target_lufs - DEAD_BELOW_TARGET_LU
-
-
-def cliff(hearing: Listened) -> Measure | None:
-    """The largest fall or rise within a second that the purpose does not ask for."""
-    levels = hearing.levels
-    if levels.loudness_lufs.max(initial=-100.0) <= SILENT_LUFS:
-        return None
-    sounding = _without_silence(levels.loudness_lufs, dead_lufs(hearing))
-    times_s, before, after = _around(10.0 ** (sounding / 10.0), hearing)
-    if not len(times_s):
-        return None
-    steps = 10.0 * np.log10(after / before)
-    fall, rise = FALL_LU[hearing.aim], RISE_LU[hearing.aim]
-    over = np.where(steps < 0, -steps - fall, steps - rise)
-    worst = int(np.argmax(over))
-    step = float(steps[worst])
-    fine = fall if step < 0 else rise
-    return Measure(
-        name="cliff",
-        label="cliff",
-        value=step,
-        unit="LU",
-        score=falling(float(over[worst]), good=0.0, bad=12.0),
-        threshold=f"up to {fine:g} LU sounds normal; {fine + 12:g} LU is a jolt",
-        source=_USAGE,
-        sentence=(
-            f"Within a second it gets {abs(step):.1f} LU {'louder' if step > 0 else 'softer'}; "
-            f"up to {fine:g} LU sounds normal."
-        ),
-        worst_beat=hearing.plan.beat_at(float(times_s[worst])),
-    )
-
-
-def bar_one(hearing: Listened) -> Measure | None:
-    """How it lands: the second after bar one against the second before; None for silence."""
-    levels = hearing.levels
-    entry_s = hearing.entry_s
-    before = _mean_lufs(hearing, entry_s - 1.0, entry_s - MOMENTARY_S / 2)
-    after = _mean_lufs(hearing, entry_s + MOMENTARY_S / 2, entry_s + 1.0 + MOMENTARY_S)
-    if levels.loudness_lufs.max(initial=-100.0) <= SILENT_LUFS:
-        return None
-    step = after - max(before, dead_lufs(hearing))
-    low, high = BAR_ONE_LU[hearing.aim]
-    off = max(low - step, step - high, 0.0)
-    words = f"Bar one lands {abs(step):.1f} LU {'louder' if step >= 0 else 'softer'}"
-    if step < low:
-        words += ": it sags into the new song"
-    elif step > high:
-        words += ": the bridge is too thin before it"
-    return Measure(
-        name="bar_one",
-        label="landing on bar one",
-        value=step,
-        unit="LU",
-        score=falling(off, good=0.0, bad=10.0),
-        threshold=f"{low:+g} to {high:+g} LU from the second before to the second after",
-        source=_JUDGED,
-        sentence=f"{words}.",
-        worst_beat=hearing.plan.entry_beat,
-    )
+BED_LU: Final = (12.0, 17.0)
+"""Below the songs: speech at some 4 LU below them is then 8 to 13 LU above the bed."""
+SPEECH_HZ: Final = (1_000.0, 4_000.0)  # where consonants are told apart
+_CUE_BARS: Final = 2  # the bed comes up in these last bars, which call the singer
+_SOURCE: Final = "Torcoli et al. 2019 (10 LU under speech), WCAG 2 technique G56 (20 dB)"
+_STEADY_LU: Final = (2.0, 7.0)  # spread of the loudness of a bed: fine, and not; by judgement
+_HITS: Final = (2.0, 7.0)  # attacks a second under words: fine, and not; by judgement
+_MID_DB: Final = (0.0, 9.0)
+"""1 to 4 kHz of the bed, as a share of it, above the songs' own: fine, and in the way."""
 
 
 def drive(hearing: Listened) -> Measure | NotMeasured | None:
@@ -248,7 +158,7 @@ def fullness(hearing: Listened) -> Measure | NotMeasured | None:
         unit="LU",
         score=score,
         threshold=f"{-high_lu:+g} to {-low_lu:+g} LU against the quieter song, its low end and air",
-        source=_JUDGED,
+        source="set by judgement, on pairs of real songs",
         sentence=f"The bridge is {', '.join(found)}.",
         worst_beat=(plan.exit_beat + plan.entry_beat) / 2.0,
     )
@@ -273,37 +183,109 @@ def _low_end_lost_db(hearing: Listened) -> float:
     return max(min(old, new) - inside, 0.0)
 
 
-def _mean_lufs(hearing: Listened, low_s: float, high_s: float) -> float:
-    levels = hearing.levels
-    inside = levels.loudness_lufs[(levels.times_s >= low_s) & (levels.times_s < high_s)]
-    return float(10 * np.log10(np.mean(10 ** (inside / 10)))) if len(inside) else _FLOOR_LUFS
+def _bed_span_s(hearing: Listened) -> tuple[float, float]:
+    """The bed from where it has sunk to where it comes up again."""
+    plan, metre = hearing.plan, hearing.metre
+    start = min(plan.exit_beat + metre / 2, plan.entry_beat)
+    end = max(plan.entry_beat - _CUE_BARS * metre, start + (plan.entry_beat - start) / 2)
+    return plan.seconds_at(start), plan.seconds_at(end)
 
 
-def _without_silence(loudness_lufs: Floats, limit_lufs: float) -> Floats:
-    """The curve led straight over silences and their flanks, which the hole tells of."""
-    reach = round(MOMENTARY_S / HOP_S)
-    dead = np.convolve(loudness_lufs < limit_lufs, np.ones(2 * reach + 1), mode="same") > 0
-    if dead.all() or not dead.any():
-        return loudness_lufs
-    hops = np.arange(len(dead))
-    return np.interp(hops, hops[~dead], loudness_lufs[~dead])
+def speech_level(hearing: Listened) -> Measure | None:
+    """Level of the bed below the songs, and how steady it is; None unless somebody talks."""
+    if hearing.aim != "talk" or hearing.is_silent:
+        return None
+    # a speaker is set to the evening, and not to a song that starts softly
+    songs = 10.0 * np.log10(np.mean(10.0 ** (np.array(songs_lufs(hearing)) / 10.0)))
+    inside = hearing.room.level.part(*_bed_span_s(hearing))
+    below = float(songs - np.median(inside)) if len(inside) else 0.0
+    spread = float(np.std(np.maximum(inside, np.median(inside) - 12.0))) if len(inside) else 0.0
+    low, high = BED_LU
+    off = max(low - below, below - high, 0.0)
+    score = falling(off, good=0.0, bad=9.0)
+    score *= 0.6 + 0.4 * falling(spread, good=_STEADY_LU[0], bad=_STEADY_LU[1])
+    if below < low:
+        sentence = (
+            f"Too loud to talk over: {below:.1f} LU below the songs; {low:g} to {high:g} fit."
+        )
+    elif below > high:
+        sentence = f"Nearly silent: {below:.1f} LU below the songs; {low:g} to {high:g} fit."
+    elif spread > _STEADY_LU[1] / 2:
+        sentence = f"The bed is uneven (by {spread:.1f} LU)."
+    else:
+        sentence = f"Lies well under words: {below:.1f} LU below the songs."
+    return Measure(
+        name="speech_level",
+        label="level under words",
+        value=below,
+        unit="LU",
+        score=score,
+        threshold=f"{low:g} to {high:g} LU below the songs, and steady",
+        source=_SOURCE,
+        sentence=sentence,
+        worst_beat=hearing.plan.beat_at(sum(_bed_span_s(hearing)) / 2),
+    )
 
 
-def _around(curve: Floats, hearing: Listened) -> tuple[Floats, Floats, Floats]:
-    """Mean of a curve just before and just after each time, near the join: times, before, after."""
+def speech_room(hearing: Listened) -> Measure | None:
+    """How free the bed is where words are: mid band and attacks; None unless somebody talks."""
+    if hearing.aim != "talk" or hearing.is_silent:
+        return None
+    low_s, high_s = _bed_span_s(hearing)
+    spans = (
+        (hearing.exit_s - AROUND_S, hearing.exit_s),
+        (hearing.entry_s, hearing.entry_s + AROUND_S),
+    )
+    songs_db = float(np.mean([_mid_share_db(hearing, *span) for span in spans]))
+    mid_db = _mid_share_db(hearing, low_s, high_s) - songs_db
+    hits = hearing.bridge.onsets_a_s
+    score = 0.6 * falling(mid_db, good=_MID_DB[0], bad=_MID_DB[1])
+    score += 0.4 * falling(hits, good=_HITS[0], bad=_HITS[1])
+    in_way = []
+    if mid_db > (_MID_DB[0] + _MID_DB[1]) / 3:
+        in_way.append(f"{mid_db:.0f} dB more of it lies where words are than in the songs")
+    if hits > _HITS[0]:
+        in_way.append(f"{hits:.1f} attacks a second")
+    return Measure(
+        name="speech_room",
+        label="room for words",
+        value=mid_db,
+        unit="dB",
+        score=score,
+        threshold="no more of it at 1 to 4 kHz than of the songs, up to 2 attacks a second",
+        source="set by judgement",
+        sentence=f"In the way of words: {', '.join(in_way)}." if in_way else "Words have room.",
+        worst_beat=hearing.plan.beat_at((low_s + high_s) / 2),
+    )
+
+
+def _mid_share_db(hearing: Listened, low_s: float, high_s: float) -> float:
+    room = hearing.room
+    mid = room.band_level_db(low_s, high_s, *SPEECH_HZ)
+    return mid - room.band_level_db(low_s, high_s, 0.0, float("inf"))
+
+
+def talk_length(hearing: Listened) -> Measure | None:
+    """How much of the talk fits between the songs; None where no length was wished."""
     plan = hearing.plan
-    times_s, before, after = around(hearing.levels.times_s, curve, _SIDE_S)
-    near = times_s >= plan.seconds_at(max(plan.exit_beat - _NEAR_BEATS, 0.0))
-    near &= times_s <= plan.seconds_at(plan.entry_beat + _NEAR_BEATS)
-    return times_s[near], before[near], after[near]
-
-
-def around(times_s: Floats, curve: Floats, side_s: float) -> tuple[Floats, Floats, Floats]:
-    """Mean of a curve of `HOP_S` just before and just after each time: times, before, after."""
-    n_side, n_between = round(side_s / HOP_S), round(MOMENTARY_S / HOP_S)
-    apart = n_side + n_between
-    if len(curve) <= n_side + apart:
-        return np.empty(0), np.empty(0), np.empty(0)
-    means = np.convolve(curve, np.full(n_side, 1.0 / n_side), mode="valid")
-    before, after = means[:-apart], means[apart:]
-    return times_s[: len(before)] + (n_side + n_between / 2) * HOP_S, before, after
+    if hearing.aim != "talk" or plan.talk_s is None:
+        return None
+    there_s = hearing.entry_s - hearing.exit_s
+    short_s = plan.talk_s - there_s
+    over_s = there_s - plan.talk_s
+    share = max(short_s, 0.0) / plan.talk_s
+    score = falling(share, good=0.05, bad=0.5)
+    if over_s > 0:
+        score *= falling(over_s / plan.talk_s, good=0.6, bad=3.0)
+    fits = f"{there_s:.0f} s for {plan.talk_s:.0f} s of talk"
+    return Measure(
+        name="talk_length",
+        label="time for words",
+        value=there_s,
+        unit="s",
+        score=score,
+        threshold="as long as was wished, up to half as long again",
+        source="set by judgement",
+        sentence=f"Too short: {fits}." if share > 0.05 else f"{fits}.",  # noqa: PLR2004 - rounding
+        worst_beat=plan.entry_beat if short_s > 0 else None,
+    )

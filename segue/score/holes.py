@@ -13,9 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.audio.loudness import MOMENTARY_S, mean_lufs
-from segue.score.energy import SILENT_LUFS, dead_lufs, songs_lufs
+from segue.score.bridge import LEVEL_HOP_S
 from segue.score.leaving import source_s
-from segue.score.level_curves import HOP_S
+from segue.score.level_steps import SILENT_LUFS, dead_lufs, songs_lufs
 from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
@@ -44,16 +44,16 @@ _RINGING_S: Final = 0.5
 
 def hole(hearing: Listened) -> Measure:
     """The longest stretch far below both songs that neither song makes by itself."""
-    levels, plan = hearing.levels, hearing.plan
-    is_low = levels.loudness_lufs < _limits_lufs(hearing)
+    level, plan = hearing.level, hearing.plan
+    is_low = level.values < _limits_lufs(hearing)
     is_low &= ~_is_own(hearing) & ~_is_planned(hearing)
-    is_low &= levels.times_s >= plan.seconds_at(0.0) + MOMENTARY_S / 2
-    is_low &= levels.times_s <= plan.duration_s - MOMENTARY_S
+    is_low &= level.times_s >= plan.seconds_at(0.0) + MOMENTARY_S / 2
+    is_low &= level.times_s <= plan.duration_s - MOMENTARY_S
     edges = np.flatnonzero(np.diff(np.concatenate([[0], is_low.astype(int), [0]])))
     starts, lengths = edges[::2], edges[1::2] - edges[::2]
     worst = int(np.argmax(lengths)) if len(lengths) else 0
     # a block is quiet only when all of it is, so a hole is longer than its quiet blocks
-    seconds = float(lengths[worst]) * HOP_S + MOMENTARY_S if len(lengths) else 0.0
+    seconds = float(lengths[worst]) * LEVEL_HOP_S + MOMENTARY_S if len(lengths) else 0.0
     return Measure(
         name="hole",
         label="hole",
@@ -69,13 +69,13 @@ def hole(hearing: Listened) -> Measure:
             if seconds > 0.0
             else f"No gap; quietest moment {_quietest_lufs(hearing):.0f} LUFS."
         ),
-        worst_beat=plan.beat_at(float(levels.times_s[starts[worst]])) if len(lengths) else None,
+        worst_beat=plan.beat_at(float(level.times_s[starts[worst]])) if len(lengths) else None,
     )
 
 
 def _limits_lufs(hearing: Listened) -> Floats:
     """What is a hole at each time: in the bridge far below the songs, elsewhere silence."""
-    times_s, ends_s = hearing.levels.times_s, own_ends_s(hearing)
+    times_s, ends_s = hearing.level.times_s, own_ends_s(hearing)
     since_s = max(ends_s[0], hearing.exit_s - _RINGING_S)
     is_bridge = (times_s >= since_s) & (times_s < ends_s[1])
     return np.where(is_bridge, _bridge_lufs(hearing), dead_lufs(hearing))
@@ -83,11 +83,10 @@ def _limits_lufs(hearing: Listened) -> Floats:
 
 def _bridge_lufs(hearing: Listened) -> float:
     """Below it the bridge has a hole: far below the quieter song, and for a talk below the bed."""
-    levels = hearing.levels
     if hearing.aim != "talk":
         return max(min(songs_lufs(hearing)) - HOLE_LU, dead_lufs(hearing))
-    inside = (levels.times_s >= hearing.exit_s) & (levels.times_s < hearing.entry_s)
-    bed = float(np.median(levels.loudness_lufs[inside])) if inside.any() else _FLOOR_LUFS
+    inside = hearing.level.part(hearing.exit_s, hearing.entry_s)
+    bed = float(np.median(inside)) if len(inside) else _FLOOR_LUFS
     # how low the bed may lie is told by the room for words; silence stays silence
     return max(bed - TALK_HOLE_LU, dead_lufs(hearing) - TALK_HOLE_LU)
 
@@ -128,7 +127,7 @@ def _a_bar_off(hearing: Listened) -> tuple[float, float]:
 
 def _is_own(hearing: Listened) -> Flags:
     """Whether what is soft at each time is the song's own: it is not the bridge's to fill."""
-    times_s = hearing.levels.times_s
+    times_s = hearing.level.times_s
     end_s, start_s = own_ends_s(hearing)
     first_s, last_s = _a_bar_off(hearing)
     is_own = (times_s < first_s) | (times_s >= last_s)
@@ -141,7 +140,7 @@ def _is_own(hearing: Listened) -> Flags:
     ):
         if inside.any():
             below_lu = _below_own_lu(hearing, facts, gain_db, file_s)[inside]
-            heard_lufs = hearing.levels.loudness_lufs[inside]
+            heard_lufs = hearing.level.values[inside]
             is_own[inside] = np.where(
                 np.isnan(below_lu), heard_lufs > SILENT_LUFS, below_lu < _HELD_BACK_LU
             )
@@ -155,7 +154,7 @@ def _below_own_lu(
 
     Of whole bars: one that is a hit and its decay is soft for most of its length.
     """
-    times_s, lufs = hearing.levels.times_s, hearing.levels.loudness_lufs
+    times_s, lufs = hearing.level.times_s, hearing.level.values
     below_lu = np.full(len(times_s), np.nan)
     if file_s is None:
         return below_lu
@@ -168,7 +167,7 @@ def _below_own_lu(
 
 def _is_planned(hearing: Listened) -> Flags:
     """The stop that the recipe plans: as long as it says, it is no hole."""
-    times_s, plan = hearing.levels.times_s, hearing.plan
+    times_s, plan = hearing.level.times_s, hearing.plan
     if plan.stop_beats <= 0.0:
         return np.zeros(len(times_s), dtype=np.bool_)
     until_s = plan.seconds_at(min(plan.exit_beat + plan.stop_beats, plan.entry_beat))
@@ -180,6 +179,6 @@ def _is_planned(hearing: Listened) -> Flags:
 
 def _quietest_lufs(hearing: Listened) -> float:
     """Least momentary loudness from a bar before the exit to a bar after the entry."""
-    levels, (first_s, last_s) = hearing.levels, _a_bar_off(hearing)
-    inside = (levels.times_s >= first_s) & (levels.times_s <= last_s)
-    return float(levels.loudness_lufs[inside].min(initial=0.0))
+    level, (first_s, last_s) = hearing.level, _a_bar_off(hearing)
+    inside = (level.times_s >= first_s) & (level.times_s <= last_s)
+    return float(level.values[inside].min(initial=0.0))

@@ -13,19 +13,28 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.score.bridge import BridgeSound, Curve, RoomCurves, bridge_of, room_curves
-from segue.score.level_curves import LevelCurves, levels_of
+from segue.analysis.envelope import mono_of
+from segue.score.bridge import (
+    LEVEL_HOP_S,
+    BridgeSound,
+    Curve,
+    RoomCurves,
+    bridge_of,
+    room_curves,
+)
 from segue.score.rendered_pulse import Pulse, beat_lengths_s, heard_pulse
 from segue.score.tones import SideSpectra, Tones, heard_tones, side_spectra
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, PulseFact
+    from segue.audio.clip import Clip
     from segue.plan.plan import Plan, Section
     from segue.render.candidate import Candidate
     from segue.score.weights import Purpose
 
 Floats = npt.NDArray[np.float64]
 
+_HOPS_AT_ONCE: Final = 128  # to hold little memory; changes no value
 SILENT_DB: Final = -90.0
 """Music that never rises above this power is silence."""
 SOUNDING_DB: Final = 35.0
@@ -48,8 +57,9 @@ class Listened:
         Beats of the music against the ruler.
     beat_lengths_s : ndarray, shape (n_beats,)
         Length of each beat of `pulse`.
-    levels : LevelCurves
-        Loudness and brightness of the music.
+    brightness : Curve
+        Mean of the magnitude spectrum in octaves above 1 kHz, at the times of the loudness; NaN
+        where it is silent.
     sides : dict
         Spectra of 'outgoing', 'interlude' and 'incoming'.
     loud_db : float
@@ -66,11 +76,16 @@ class Listened:
     tones: Tones
     pulse: Pulse
     beat_lengths_s: Floats
-    levels: LevelCurves
+    brightness: Curve
     sides: dict[Section, SideSpectra]
     loud_db: float
     room: RoomCurves
     bridge: BridgeSound
+
+    @property
+    def level(self) -> Curve:
+        """Momentary loudness of the music in LUFS."""
+        return self.room.level
 
     @property
     def incoming_pulse(self) -> PulseFact:
@@ -130,8 +145,7 @@ def hear(
         "incoming": side_spectra(candidate.incoming),
     }
     together_db = np.max([side.level_db for side in sides.values()], axis=0)
-    pulse, levels = heard_pulse(candidate), levels_of(candidate.music)
-    room = room_curves(candidate.music, Curve(levels.times_s, levels.loudness_lufs))
+    pulse, room = heard_pulse(candidate), room_curves(candidate.music)
     return Listened(
         candidate=candidate,
         facts=(outgoing, incoming),
@@ -139,9 +153,30 @@ def hear(
         tones=heard_tones(candidate),
         pulse=pulse,
         beat_lengths_s=beat_lengths_s(pulse, plan),
-        levels=levels,
+        brightness=Curve(room.level.times_s, _centroids(candidate.music, room.level.times_s)),
         sides=sides,
         loud_db=float(np.quantile(together_db, 0.9)),
         room=room,
         bridge=bridge_of(plan, candidate.music, room),
     )
+
+
+def _centroids(music: Clip, times_s: Floats) -> Floats:
+    from scipy import fft
+
+    mono = mono_of(music.samples)
+    n_window = fft.next_fast_len(round(LEVEL_HOP_S * music.rate_hz))
+    starts = np.round(times_s * music.rate_hz).astype(int) - n_window // 2
+    starts = np.clip(starts, 0, max(0, len(mono) - n_window))
+    padded = np.pad(mono, (0, max(0, n_window - len(mono))))
+    windows = np.lib.stride_tricks.sliding_window_view(padded, n_window)
+    shape = np.hanning(n_window).astype(np.float32)
+    octaves = np.log2(fft.rfftfreq(n_window, 1.0 / music.rate_hz)[1:] / 1000.0)
+    total, weighted = np.zeros(len(starts)), np.zeros(len(starts))
+    for first in range(0, len(starts), _HOPS_AT_ONCE):  # some at a time, to hold little memory
+        hops = slice(first, first + _HOPS_AT_ONCE)
+        magnitude = np.abs(fft.rfft(windows[starts[hops]] * shape, axis=1))[:, 1:]
+        total[hops] = magnitude.sum(axis=1)
+        weighted[hops] = magnitude @ octaves
+    is_silent = total <= 1e-4 * max(float(total.max(initial=0.0)), 1e-6)
+    return np.where(is_silent, np.nan, weighted / np.where(is_silent, 1.0, total))

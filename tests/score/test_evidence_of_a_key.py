@@ -7,8 +7,8 @@ import pytest
 
 from segue.music.key import parse_key
 from segue.score.arrival import clear_since_s, old_key
-from segue.score.home_chords import cadence
 from segue.score.listening_to import Listened
+from segue.score.tonal import cadence
 from segue.score.tones import HOP_S, Tones
 
 CHORD_S = 1.0

@@ -7,10 +7,10 @@ import pytest
 
 from segue.analysis.structure_facts import BarFact
 from segue.plan.layer import MapPoint, SongLayer
-from segue.score.energy import bar_one, cliff
+from segue.score.bridge import LEVEL_HOP_S as HOP_S
+from segue.score.bridge import Curve
 from segue.score.holes import hole
-from segue.score.level_curves import HOP_S
-from segue.score.level_steps import brightness, level_match
+from segue.score.level_steps import bar_one, brightness, cliff, level_match
 
 BEAT_S = 0.5
 EXIT_S, ENTRY_S, END_S = 16.0, 24.0, 40.0
@@ -39,10 +39,10 @@ def heard(*, loudness=None, octaves=None, target_lufs=-16.0, aim=None, **songs):
         incoming_gain_db=0.0,
         stop_beats=songs.pop("stop_beats", 0.0),
     )
-    levels = SimpleNamespace(times_s=times_s, loudness_lufs=curves[0], centroid_octaves=curves[1])
     return SimpleNamespace(
         plan=plan,
-        levels=levels,
+        level=Curve(times_s, curves[0]),
+        brightness=Curve(times_s, curves[1]),
         metre=4,
         exit_s=EXIT_S,
         entry_s=ENTRY_S,

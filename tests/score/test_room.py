@@ -7,9 +7,8 @@ import numpy as np
 import pytest
 
 from segue.score.bridge import BridgeSound, Curve, RoomCurves
-from segue.score.energy import drive, fullness
+from segue.score.energy import drive, fullness, speech_level, speech_room, talk_length
 from segue.score.scorecard import NotMeasured
-from segue.score.speech import speech_level, speech_room, talk_length
 
 EXIT_S, ENTRY_S, END_S, BEAT_S = 16.0, 40.0, 60.0, 0.5
 LOUD = -16.0
@@ -48,7 +47,7 @@ def heard(aim=None, *, loudness=None, bands=None, talk_s=None, **bridge):
         metre=4,
         exit_s=EXIT_S,
         entry_s=ENTRY_S,
-        levels=SimpleNamespace(times_s=times_s, loudness_lufs=level.values),
+        level=level,
         room=RoomCurves(
             level=level,
             onsets=Curve(times_s, np.zeros(len(times_s))),

@@ -7,13 +7,15 @@ import pytest
 
 from segue.score.learned_weights import (
     LEAST_DECISIONS,
+    LEAST_FOR_A_TASTE,
+    SURE,
     Decision,
     _likelihood,
     agreement,
     fitted_weights,
+    taste_of,
     wilson_interval,
 )
-from segue.score.one_taste import LEAST_FOR_A_TASTE, SURE, taste_of
 from segue.score.weights import WEIGHTS, weights_for
 
 
