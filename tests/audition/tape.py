@@ -37,7 +37,8 @@ AudioContext.prototype.resume = function () {{
 AudioNode.prototype.connect = function (target, ...rest) {{
   const context = this.context;
   if (target === context.destination && context instanceof AudioContext) {{
-    rolls = context.audioWorklet.addModule("data:text/javascript," + encodeURIComponent(`{RECORDER}`))
+    const recorder = "data:text/javascript," + encodeURIComponent(`{RECORDER}`);
+    rolls = context.audioWorklet.addModule(recorder)
       .then(() => new Promise((resolve) => {{
         const tap = new AudioWorkletNode(context, "tape");
         tap.port.onmessage = ({{ data }}) => data ? tape.push([data[0],
