@@ -94,22 +94,29 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as name:
         runs = arguments.keep or Path(name)
         options = [o for n, pair in enumerate(pairs) for o in _options(n, pair, runs)]
+        if not options:
+            print("none of these pairs could be joined", file=sys.stderr)
+            return 1
+        lines = _told(wants(options))
         purposes = [
             line
             for purpose in get_args(Purpose)
             if (line := _for_purpose(purpose, pairs[: arguments.purpose_pairs], runs))
         ]
-    if not options:
-        print("none of these pairs could be joined", file=sys.stderr)
-        return 1
-    lines = [*wants(options), *purposes]
+    lines += _told(purposes)
+    broken = _shelf(pairs, arguments.shelf_pairs)
+    return int(bool(broken) or not all(line.is_met for line in lines))
+
+
+def _told(lines: list[Line]) -> list[Line]:
+    """Prints a table as soon as it is known."""
     print(f"{'measure':46s} {'found':>22s}   wanted")
     for line in lines:
         print(
-            f"{line.what:46s} {line.found:>22s}   {line.wanted}{'' if line.is_met else '  MISSED'}"
+            f"{line.what:46s} {line.found:>22s}   {line.wanted}{'' if line.is_met else '  MISSED'}",
+            flush=True,
         )
-    broken = _shelf(pairs, arguments.shelf_pairs)
-    return int(bool(broken) or not all(line.is_met for line in lines))
+    return lines
 
 
 def drawn_pairs(folder: Path, n_pairs: int, seed: int) -> list[tuple[Path, Path]]:

@@ -123,6 +123,7 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
     bar_lines = time.bar_lines()
     setting = Setting(
         time=time,
+        recipe_layers=recipe.layers,
         outgoing_has_stems=outgoing_has_stems,
         incoming_has_stems=incoming_has_stems,
         on_purpose=recipe.on_purpose,

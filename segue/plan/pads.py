@@ -6,6 +6,7 @@ A vamp on chords that two keys share, and the cadence that leaves it.
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final, assert_never
 
 from segue.music.chord import Chord, tonic_triad
@@ -108,7 +109,7 @@ def pad_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     layer : RecipeLayer
         With source 'pad'.
     """
-    voicings, notes = chord_voicings(layer, setting.time)
+    voicings, notes = chord_voicings(layer, setting)
     shaped = shaping(layer, setting.time)
     if layer.pumps_db:
         start, end = voicings[0].start_beat, voicings[-1].end_beat
@@ -128,9 +129,10 @@ def pumping(depth_db: float, start: float, end: float) -> Curve:
 
 
 def chord_voicings(
-    layer: RecipeLayer, time: Timeline
+    layer: RecipeLayer, setting: Setting
 ) -> tuple[tuple[Voicing, ...], tuple[str, ...]]:
     """The chords that a recipe's harmony asks for, voiced, and what is to be said of them."""
+    time = setting.time
     start, end = span_of(layer, time)
     if layer.harmony == "drone":
         return (_drone(_new_key(time), start, end),), ()
@@ -138,7 +140,7 @@ def chord_voicings(
         return _common_tone(time, start, end), ()
     if layer.harmony == "written":
         return written_voicings(layer.chords, time, start, end), ()
-    return _chords(layer, time, start, end)
+    return _chords(layer, setting, start, end)
 
 
 def written_voicings(chords: str, time: Timeline, start: float, end: float) -> tuple[Voicing, ...]:
@@ -201,19 +203,46 @@ def _new_key(time: Timeline) -> Key:
 
 
 def _chords(
-    layer: RecipeLayer, time: Timeline, start: float, end: float
+    layer: RecipeLayer, setting: Setting, start: float, end: float
 ) -> tuple[tuple[Voicing, ...], tuple[str, ...]]:
+    """Chords over all that plays them together, of which the layer plays those in its own span."""
+    time = setting.time
     old, new = _old_key(time), _new_key(time)
-    inner_start, inner_end = max(start, time.exit_beat), min(end, time.entry_beat)
+    inner_start, inner_end = _shared_span(layer, setting)
     each = chord_beats(layer.bars_a_chord, time)
     n_chords = max(math.floor((inner_end - inner_start) / each + 0.5 + SAME_BEAT), 1)
     steps, notes = _steps(layer, old, new, n_chords)
     edges = [inner_end - each * (n_chords - n) for n in range(n_chords + 1)]  # the first is cut
-    edges[0] = start
+    edges[0] = min(inner_start, start)
     if end > time.entry_beat + SAME_BEAT:
         steps.append(PathStep(chord=tonic_triad(new), key=new))
         edges.append(end)
-    return placed_chords(steps, edges, old, new), notes
+    return _within(placed_chords(steps, edges, old, new), start, end), notes
+
+
+def _shared_span(layer: RecipeLayer, setting: Setting) -> tuple[float, float]:
+    """First and last beat of the bridge on which this harmony is played, by whomever.
+
+    A bass that sets in two bars after the chords would else walk through chords of its own.
+    """
+    time = setting.time
+    spans = [
+        span_of(other, time)
+        for other in setting.recipe_layers
+        if (other.harmony, other.cadence, other.bars_a_chord)
+        == (layer.harmony, layer.cadence, layer.bars_a_chord)
+    ]
+    first, last = min(span[0] for span in spans), max(span[1] for span in spans)
+    return max(first, time.exit_beat), min(last, time.entry_beat)
+
+
+def _within(voicings: Sequence[Voicing], start: float, end: float) -> tuple[Voicing, ...]:
+    """Those that sound between two beats, cut there."""
+    return tuple(
+        replace(v, start_beat=max(v.start_beat, start), end_beat=min(v.end_beat, end))
+        for v in voicings
+        if v.end_beat > start + SAME_BEAT and v.start_beat < end - SAME_BEAT
+    )
 
 
 def placed_chords(

@@ -64,7 +64,7 @@ def played_layer(layer: RecipeLayer, setting: Setting) -> Planned:
         With source 'comp' or 'bass'.
     """
     time = setting.time
-    voicings, said = chord_voicings(layer, time)
+    voicings, said = chord_voicings(layer, setting)
     is_bass = layer.source == "bass"
     bpm = time.tempo.bpm_at(max(time.entry_beat - 1.0, 0.0))
     strokes = (_bass_strokes if is_bass else _comp_strokes)(layer.rhythm, bpm, time.metre)

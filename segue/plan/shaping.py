@@ -22,11 +22,14 @@ class Setting:
 
     Parameters
     ----------
+    recipe_layers : tuple of RecipeLayer
+        All of the recipe's: what plays chords with another keeps to the same ones.
     on_purpose : tuple of {'two vocals', 'two bass lines'}
         What the recipe lets sound at once.
     """
 
     time: Timeline
+    recipe_layers: tuple[RecipeLayer, ...]
     outgoing_has_stems: bool = False
     incoming_has_stems: bool = False
     on_purpose: tuple[Purposely, ...] = ()

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from segue.music.key import ALL_KEYS
 from segue.plan import plan_segue
-from segue.plan.layer import DrumLayer, PadLayer, SongLayer
+from segue.plan.layer import DrumLayer, PadLayer, PlayedLayer, SongLayer
 from segue.plan.tempo_spans import TempoTooFarError
 from segue.recipes import load_recipes, shelf_folder
 from segue.recipes.position import parse_position
@@ -155,3 +155,18 @@ def test_every_recipe_is_at_home_somewhere(recipe, end_facts, start_facts):
 def test_the_shelf_offers_at_least_a_dozen_ways_of_many_kinds():
     assert len(SHELF) >= 12
     assert len({recipe.family for recipe in SHELF}) >= 10
+
+
+@given(plans())
+@settings(max_examples=250)
+def test_all_that_play_chords_play_the_same(planned):
+    plan, _ = planned
+    playing = [x.voicings for x in plan.layers if isinstance(x, PadLayer | PlayedLayer)]
+    for beat in range(round(plan.exit_beat), round(plan.entry_beat)):
+        chords = {
+            voicing.symbol
+            for voicings in playing
+            for voicing in voicings
+            if voicing.start_beat <= beat + 0.5 < voicing.end_beat
+        }
+        assert len(chords) <= 1, (plan.recipe, beat, chords)
