@@ -5,8 +5,8 @@ anew. Nine signs speak for a first place (what changes there, in what sounds, in
 its level, a fill before it, a cymbal on it, the home chord, an entry, a rise, a change that
 nobody would miss), and the song's own edge speaks for the places near it. From all of them
 together come the chances of every bar's place (the forward-backward algorithm of hidden Markov
-models) and the places that are likeliest together (the Viterbi algorithm; `librosa.sequence` has
-that one alone).
+models) and the places that are likeliest together (the Viterbi algorithm; a library's takes
+longer to load than the edge to hear).
 
 All odds were fitted on one half of `benchmarks.phrases`, on rendered starts and ends of pop songs
 whose phrases people wrote down; on the other half four of five starts are right, and those given

@@ -32,10 +32,11 @@ LONGEST_S: Final = 20.0
 """More of a note is not read."""
 _SHORTEST_S: Final = 0.5  # a shorter note cannot be held; by judgement
 _NAMED: Final = re.compile(r"(?:^|[ _-])([A-Ga-g])([#b♯♭]?)(-?\d)(?=$|[ _.-])")
-_STEPS: Final = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_HEARD_HZ: Final = (30.0, 2_000.0)  # pitches that are looked for; by judgement
-_CLEAR: Final = 0.2  # a period is clear below this; by judgement
-_NEAR_SEMITONES: Final = 0.5  # what is heard agrees with a file's name within this
+_HEARD_HZ: Final = (25.0, 2_200.0)  # pitches that are looked for; by judgement
+_BELIEVED_MIDI: Final = (21.0, 95.0)  # A0 to B6: noise is heard at the ends of what is looked for
+_HEARD_S: Final = 1.0  # so much of a note is listened to, from its first quarter on; by judgement
+_NEAR_SEMITONES: Final = 0.5  # what is heard agrees with itself and a file's name within this
+_LEAST_HELD: Final = 0.5  # share of that second in which a note has its pitch; by judgement
 _FONT_RATE_HZ: Final = 48_000  # at which a sound font is played
 _FONT_NOTES: Final = range(36, 88, 4)
 _FONT_NOTE_S: Final = 5.0  # how long each of its notes is played
@@ -116,37 +117,27 @@ def read_instrument(
 
 
 def heard_midi(clip: Clip) -> float | None:
-    """Pitch of a steady note; None where it has none that is clear [CK02]_."""
-    shortest, longest = (int(clip.rate_hz / hertz) for hertz in _HEARD_HZ[::-1])
-    start = min(clip.n_frames // 4, max(clip.n_frames - 4 * longest, 0))
-    sound = clip.samples[start : start + 4 * longest].mean(axis=1, dtype=np.float64)
-    width = len(sound) - longest - 1
-    if width < longest:
-        return None
-    lags = np.arange(longest + 1)
-    energy = np.concatenate(([0.0], np.cumsum(sound**2)))
-    size = 1 << int(np.ceil(np.log2(2 * len(sound))))
-    spectrum = np.conj(np.fft.rfft(sound[:width], size)) * np.fft.rfft(sound, size)
-    shared = np.fft.irfft(spectrum, size)[: longest + 1]
-    difference = energy[width] + energy[lags + width] - energy[lags] - 2 * shared
-    mean = difference[1:] * lags[1:] / np.maximum(np.cumsum(difference[1:]), 1e-12)
-    near = np.flatnonzero(mean[shortest:] < _CLEAR)
-    if not len(near) or energy[-1] <= 0:
-        return None
-    lag = int(near[0]) + shortest
-    while lag + 1 < len(mean) and mean[lag + 1] < mean[lag]:
-        lag += 1
-    period = lag + 1 + _dip(mean, lag)
-    return float(69 + 12 * np.log2(clip.rate_hz / period / 440.0))
+    """Pitch of a steady note [CK02]_; None where no pitch holds for half of it.
 
+    Of 634 notes of 46 presets of two General MIDI SoundFonts, 621 are within 0.3 semitones of their
+    number, and two an octave off.
+    """
+    from librosa import hz_to_midi, yin  # heavy, and few bring an instrument
 
-def _dip(values: npt.NDArray[np.float64], at: int) -> float:
-    """Where the lowest point lies between values, -0.5 to 0.5."""
-    if not 0 < at < len(values) - 1:
-        return 0.0
-    below, here, above = values[at - 1 : at + 2]
-    bend = below - 2 * here + above
-    return float(0.5 * (below - above) / bend) if bend > 0 else 0.0
+    lowest_hz, highest_hz = _HEARD_HZ
+    window = 1 << int(np.ceil(np.log2(2 * clip.rate_hz / lowest_hz)))
+    start = clip.n_frames // 4
+    mono = clip.samples[start : start + round(_HEARD_S * clip.rate_hz)].mean(axis=1)
+    if len(mono) < window or not mono.any():
+        return None
+    hertz = yin(
+        mono, fmin=lowest_hz, fmax=highest_hz, sr=clip.rate_hz, frame_length=window, center=False
+    )
+    midi = hz_to_midi(hertz)
+    typical = float(np.median(midi))
+    holds = np.mean(np.abs(midi - typical) < _NEAR_SEMITONES) >= _LEAST_HELD
+    lowest, highest = _BELIEVED_MIDI
+    return typical if holds and lowest <= typical <= highest else None
 
 
 def _pitch_of(path: Path, clip: Clip) -> float:
@@ -164,12 +155,10 @@ def _pitch_of(path: Path, clip: Clip) -> float:
 
 
 def _named_midi(stem: str) -> float | None:
+    from librosa import note_to_midi
+
     found = _NAMED.findall(stem)
-    if not found:
-        return None
-    letter, accidental, octave = found[-1]
-    bend = {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(accidental, 0)
-    return float(12 * (int(octave) + 1) + _STEPS[letter.upper()] + bend)
+    return float(note_to_midi("".join(found[-1]))) if found else None
 
 
 def _sounding(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy import signal
 
 from segue.audio.clip import Clip
 from segue.audio.instrument import heard_midi, read_instrument
@@ -43,9 +44,26 @@ def test_a_pitch_is_heard_to_three_cents(midi):
     assert heard == pytest.approx(midi, abs=0.03)
 
 
-def test_noise_has_no_pitch():
-    noise = np.random.default_rng(1).standard_normal((RATE_HZ, 2)).astype(np.float32)
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("colour", [0.0, 0.97, -0.97], ids=["white", "dark", "bright"])
+def test_noise_has_no_pitch(colour, seed):
+    noise = np.random.default_rng(seed).standard_normal((RATE_HZ, 2))
+    noise = signal.lfilter([1.0], [1.0, -colour], noise, axis=0).astype(np.float32)
     assert heard_midi(Clip(samples=noise, rate_hz=RATE_HZ)) is None
+
+
+def test_two_sounds_that_cancel_and_a_note_too_short_have_no_pitch():
+    two = note(220.0) * np.array([1.0, -1.0], dtype=np.float32)
+    assert heard_midi(Clip(samples=two, rate_hz=RATE_HZ)) is None
+    assert heard_midi(Clip(samples=note(220.0, 0.05), rate_hz=RATE_HZ)) is None
+
+
+def test_a_note_that_sways_has_the_pitch_it_sways_about():
+    time_s = np.arange(2 * RATE_HZ) / RATE_HZ
+    turns = np.cumsum(220.0 * 2 ** (0.4 / 12 * np.sin(2 * np.pi * 5.5 * time_s))) / RATE_HZ
+    sound = sum(np.sin(2 * np.pi * n * turns) / n for n in range(1, 6))
+    swaying = np.stack((sound, sound), axis=1).astype(np.float32)
+    assert heard_midi(Clip(samples=swaying, rate_hz=RATE_HZ)) == pytest.approx(57.0, abs=0.15)
 
 
 def test_a_file_becomes_one_note_from_its_attack_on(tmp_path):
@@ -59,7 +77,14 @@ def test_a_file_becomes_one_note_from_its_attack_on(tmp_path):
 
 @pytest.mark.parametrize(
     ("name", "midi"),
-    [("choir A3.wav", 57), ("F#2-warm.wav", 42), ("Bb_strings_Bb4.wav", 70), ("c4.wav", 60)],
+    [
+        ("choir A3.wav", 57),
+        ("F#2-warm.wav", 42),
+        ("Bb_strings_Bb4.wav", 70),
+        ("c4.wav", 60),
+        ("low C-1.wav", 0),
+        ("E♭3.wav", 51),
+    ],
 )
 def test_a_name_tells_the_pitch_of_what_is_not_heard(tmp_path, name, midi):
     noise = np.random.default_rng(1).standard_normal((RATE_HZ, 2)) * 0.1
@@ -96,6 +121,22 @@ def test_a_soundfont_plays_its_notes_at_their_pitch():
     assert middle.midi == 60
     assert heard_midi(middle.clip) == pytest.approx(60.0, abs=0.15)
     assert np.array_equal(read_instrument(FONT).notes[3].clip.samples, made.notes[3].clip.samples)
+
+
+@needs_fonts
+@pytest.mark.parametrize(
+    ("preset", "midi"), [(52, 26), (52, 36), (52, 56), (68, 76), (33, 31), (73, 86)], ids=str
+)
+def test_notes_of_choir_reed_bass_and_flute_are_heard_in_their_octave(preset, midi):
+    """TimGM6mb; the choir's and the reed's octave partials are louder than their first."""
+    import tinysoundfont
+
+    synth = tinysoundfont.Synth(samplerate=48_000)
+    font = synth.sfload(FONT.read_bytes())
+    synth.program_select(0, font, 0, preset)
+    synth.noteon(0, midi, 90)
+    samples = np.frombuffer(synth.generate(3 * 48_000), dtype=np.float32).reshape(-1, 2).copy()
+    assert heard_midi(Clip(samples=samples, rate_hz=48_000)) == pytest.approx(midi, abs=0.3)
 
 
 @needs_fonts
