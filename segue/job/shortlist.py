@@ -8,7 +8,7 @@ what carries the bridge: weights and limits are set by judgement.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Final, Literal
 
@@ -87,13 +87,51 @@ def shortlist(
     keen = {r.name: fits[r.name] + _UP_FIRST * _is_wished(r, given.purpose) for r in suited}
     tried = _to_try(suited, keen, has_pulse=any(have_pulses(f) for f in facts))
     if len({recipe.family for recipe in tried}) > N_PROPOSALS:
-        heard = listen(tried)
+        heard = dict(listen(tried))
+        if more := _for_a_beat(shelf, heard, facts, given):
+            heard |= listen(more)
+            tried = [*tried, *more]
         tried = _best_three(tried, fits, heard, facts, given)
     best: dict[str, Recipe] = {}
     others = proposals(shelf, *facts, n_proposals=len(shelf), given=given)
     for recipe in (*tried, *others):
         best.setdefault(recipe.family, recipe)
     return tuple(best.values())[:N_PROPOSALS]
+
+
+def _for_a_beat(
+    shelf: Sequence[Recipe],
+    heard: Mapping[str, QuickListen],
+    facts: tuple[EdgeFacts, EdgeFacts],
+    given: Given,
+) -> list[Recipe]:
+    """What else to listen to, where a song has a beat and nothing that was heard keeps one.
+
+    Whatever beats by the song that has one, also where it is made for other songs than the other.
+    """
+    least = _DANCE_PULSE if given.purpose == "dance" else _UNBROKEN
+    is_kept = any(one.bridge.thinnest_pulse >= least and not one.n_faults for one in heard.values())
+    if is_kept or not _wants_a_beat(facts, given):
+        return []
+    wider = replace(given, wants_a_beat=True)
+    fits = {
+        recipe.name: suitability(recipe, *facts, wider)
+        for recipe in shelf
+        if recipe.name not in heard and carrier_of(recipe) != "held"
+    }
+    others = [recipe for recipe in shelf if fits.get(recipe.name, 0.0) >= _LEAST_FOR_A_BEAT]
+    return sorted(others, key=lambda recipe: -fits[recipe.name])[:_MOST_FOR_A_BEAT]
+
+
+_LEAST_FOR_A_BEAT: Final = 0.2  # suitability of what is listened to for its beat; by judgement
+_MOST_FOR_A_BEAT: Final = 4  # of them; by judgement
+
+
+def _wants_a_beat(facts: tuple[EdgeFacts, EdgeFacts], given: Given) -> bool:
+    """Whether one of the three is to keep a beat: a song has one, and nobody talks or calms."""
+    if given.talk_s is not None or given.purpose in ("talk", "calm"):
+        return False
+    return any(have_pulses(one) for one in facts)
 
 
 _UP_FIRST: Final = 0.3
@@ -274,9 +312,7 @@ def _lacking(
     bridges: Sequence[BridgeSound], facts: tuple[EdgeFacts, EdgeFacts], given: Given
 ) -> float:
     """What three together must not lack: a beat, where the songs have one."""
-    if given.talk_s is not None or given.purpose in ("talk", "calm"):
-        return 0.0
-    if not any(have_pulses(one) for one in facts):
+    if not _wants_a_beat(facts, given):
         return 0.0
     n_static = sum(is_still(bridge) for bridge in bridges)
     unbroken = any(bridge.thinnest_pulse >= _UNBROKEN for bridge in bridges)

@@ -360,13 +360,20 @@ def _evening(loop: _Loop, time: Timeline, began: float) -> Curve:
         return ()
     mean = sum(levels) / n_bars
     bar_beats = loop.grid.metre / loop.pace
-    return tuple(
-        CurvePoint(
-            beat=began + (n + 0.5) * bar_beats,
-            value=min(max(mean - level, -_MOST_EVENED_DB), _MOST_EVENED_DB),
-        )
-        for n, level in enumerate(levels)
-    )
+    points = []
+    for n, level in enumerate(levels):
+        gain_db = min(max(mean - level, -_MOST_EVENED_DB), _MOST_EVENED_DB)
+        line = began + n * bar_beats
+        points += [
+            CurvePoint(beat=line + _STEP_BEATS, value=gain_db),
+            CurvePoint(beat=line + bar_beats - _STEP_BEATS, value=gain_db),
+        ]
+    return tuple(points)
+
+
+_STEP_BEATS: Final = 0.06
+"""So far around a bar line its level changes: a step there is hidden by what is struck on it, and a
+longer one would leave the half of every difference. Set by judgement."""
 
 
 def _repetition(

@@ -79,6 +79,9 @@ class Given:
         What the segue is for; a lift or a calm goes over where the songs themselves are going.
     asked : PlacesAsked
         Where the musician wants to leave and to enter, and the bars between.
+    wants_a_beat : bool
+        The beat of one song is enough: what beats by that song's own is as good as where both
+        have one, however the other starts or ends.
     """
 
     talk_s: float | None = None
@@ -86,6 +89,7 @@ class Given:
     incoming_roles: frozenset[Role] = frozenset()
     purpose: Literal["talk", "lift", "calm", "dance"] | None = None
     asked: PlacesAsked = field(default_factory=PlacesAsked)
+    wants_a_beat: bool = False
 
 
 def suitability(
@@ -124,7 +128,7 @@ def suitability(
         fit *= _NO_PIVOT
     if change < _SAME_TEMPO_RATIO < suits.tempo_change[0]:
         fit *= _NO_CHANGE
-    fit *= _kind_fit(suits, outgoing, incoming) * _stems_fit(recipe, given)
+    fit *= _kind_fit(recipe, outgoing, incoming, given) * _stems_fit(recipe, given)
     wished: dict[str | None, Literal["up", "down"]] = {"lift": "up", "calm": "down"}
     fit *= _energy_fit(suits, wished.get(given.purpose) or energy(outgoing, incoming))
     fit *= _drums_fit(recipe, outgoing, incoming)
@@ -241,8 +245,11 @@ def _misses_pivot(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> b
     return needs_pivot and not shared_chords(outgoing.key.key, incoming.key.key)
 
 
-def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
-    fit = 1.0
+def _kind_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: Given) -> float:
+    fit, suits = 1.0, recipe.suits
+    lacking = _without_their_beat(recipe, outgoing, incoming)
+    if given.wants_a_beat and not lacking:
+        return fit
     if suits.endings and outgoing.ending and outgoing.ending.kind not in suits.endings:
         fit *= _WRONG_KIND
     if suits.openings and incoming.opening and incoming.opening.kind not in suits.openings:
@@ -251,6 +258,17 @@ def _kind_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
         if side in suits.needs_pulse and facts.pulse.confidence < PULSE_CONFIDENCE:
             fit *= _NO_PULSE
     return fit
+
+
+def _without_their_beat(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> bool:
+    """Whether a recipe takes drums or bars that go round from a song that has no pulse."""
+    return any(
+        facts.pulse.confidence < PULSE_CONFIDENCE
+        for layer in recipe.layers
+        for side, facts in (("outgoing", outgoing), ("incoming", incoming))
+        if (layer.source == "drum bridge" and layer.of == side)
+        or (layer.source == side and (layer.loop_bars or layer.part == "percussive"))
+    )
 
 
 def _stems_fit(recipe: Recipe, given: Given) -> float:

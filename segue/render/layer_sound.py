@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args
 
 import numpy as np
+
+from segue.audio.clip import VOICES, Role
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import Role
     from segue.plan.layer import Layer
     from segue.plan.plan import Plan
     from segue.render.curves import Ruler
@@ -80,5 +81,11 @@ def singer_turned_down(title: str) -> str:
 
 
 def mix_played_whole(name: str, roles: tuple[Role, ...], title: str) -> str:
-    """What is to be said of a layer that is to play some stems of a song that has none."""
+    """What is to be said of a layer that is to play some stems of a song that has none.
+
+    Told is the shorter: what it is meant to play, or what else is in it.
+    """
+    others = [role for role in get_args(Role) if role not in {*roles, *VOICES, "mix"}]
+    if len(others) < len(roles):
+        return f"{title} is one mix: '{name}' has its {' and '.join(others)} in it, too."
     return f"{title} is one mix: '{name}' plays all of it, not {' and '.join(roles)} alone."

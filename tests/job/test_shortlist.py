@@ -65,6 +65,20 @@ def test_at_most_one_of_three_is_still_where_a_song_has_a_beat(purpose):
     assert sum(carrier_of(recipe) == "held" for recipe in three) <= 1
 
 
+@pytest.mark.parametrize("purpose", [None, "dance"])
+def test_where_nothing_keeps_the_beat_of_one_song_more_is_listened_to(purpose):
+    pair = (PAIR[0], unheard(start_facts(kind="free intro"), key=False))
+    beats = dict.fromkeys(("drum break", "fill and go"), PLAIN)
+    still = {recipe.name: STILL for recipe in SHELF} | beats
+    listen, asked = listening(**still)
+    three = shortlist(SHELF, pair, listen, Given(purpose=purpose))
+    assert MOST_TRIED < len(asked) <= MOST_TRIED + 4
+    assert beats.keys() & {recipe.name for recipe in three}
+    no_more, only = listening(**still)
+    shortlist(SHELF, pair, no_more, Given(purpose="calm"))
+    assert len(only) <= MOST_TRIED
+
+
 def test_two_songs_without_a_beat_get_no_ruler():
     listen, _ = listening()
     pair = (unheard(end_facts(), key=False), unheard(start_facts(), key=False))

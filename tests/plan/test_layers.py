@@ -224,11 +224,12 @@ def test_the_bars_of_a_loop_are_brought_to_one_level(shelf, end_facts, start_fac
     assert len(loops) == len(others)
     for loop, other in zip(loops, others, strict=True):
         began = loop.time_map[1].beat
-        found = [
-            value_at(loop.gain_db, began + 4 * n + 2) - value_at(other.gain_db, began + 4 * n + 2)
-            for n in range(4)
-        ]
-        assert found == pytest.approx([4.0, 0.0, -2.0, -2.0])
+        for beat in (0.1, 2.0, 3.9):  # all of a bar, not its middle alone
+            found = [
+                value_at(loop.gain_db, at) - value_at(other.gain_db, at)
+                for at in (began + 4 * n + beat for n in range(4))
+            ]
+            assert found == pytest.approx([4.0, 0.0, -2.0, -2.0])
     drums = plan_segue(shelf["groove in first"], end_facts("E minor", 100.0), heard)
     of_drums = [x for x in of_kind(drums, SongLayer) if x.part == "percussive"]
     as_loud = [value_at(x.gain_db, x.end_beat) for x in of_drums[1:]]

@@ -144,6 +144,9 @@ def test_a_mix_says_what_it_cannot_give(with_layers, outgoing, incoming):
     bass = old_layer(roles=("bass", "keys"))
     (note,) = render_candidate(with_layers(bass), outgoing, incoming).notes
     assert "plays all of it, not bass and keys alone" in note
+    most = old_layer(roles=("drums", "keys", "guitar", "synth", "other"))
+    (note,) = render_candidate(with_layers(most), outgoing, incoming).notes
+    assert note.endswith("has its bass in it, too.")
     band = old_layer(roles=("drums", "bass", "keys", "guitar", "synth", "other"))
     assert render_candidate(with_layers(band), outgoing, incoming).notes == ()
 
