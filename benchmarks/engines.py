@@ -19,11 +19,9 @@ import numpy as np
 
 from benchmarks.stretch import Audio
 from segue.audio.clip import Clip
-from segue.render.pitch import sound_at_speeds
-from segue.render.rubber import rubber_band
-from segue.render.rubber_program import is_installed, program_pitch, program_stretch
+from segue.render.rubber import is_installed, program_pitch, program_stretch, rubber_band
 from segue.render.split import split_stretch
-from segue.render.stretch import Engine, sound_along
+from segue.render.stretch import Engine, sound_along, sound_at_speeds
 from segue.render.time_map import TimeMap
 from segue.render.transpose import formants_restored
 

@@ -18,8 +18,7 @@ import numpy.typing as npt
 
 from segue.audio.clip import Clip
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.render.rubber import rubber_band
-from segue.render.rubber_program import is_installed, program_stretch
+from segue.render.rubber import is_installed, program_stretch, rubber_band
 from segue.render.split import split_stretch
 from segue.render.stretch import Engine, sound_along
 from segue.render.time_map import TimeMap

@@ -251,3 +251,17 @@ def outline(
     low = np.min([np.minimum.reduceat(channel, first_frames) for channel in channels], axis=0)
     high = np.max([np.maximum.reduceat(channel, first_frames) for channel in channels], axis=0)
     return first_frames, low, high
+
+
+def excerpt(
+    samples: npt.NDArray[np.float32], first_frame: int, n_frames: int
+) -> npt.NDArray[np.float32]:
+    """A part of an array of frames; silence where it reaches beyond the ends."""
+    last_frame = first_frame + n_frames
+    if first_frame >= 0 and last_frame <= len(samples):
+        return samples[first_frame:last_frame]
+    part = np.zeros((n_frames, samples.shape[1]), dtype=np.float32)
+    low, high = max(first_frame, 0), min(last_frame, len(samples))
+    if low < high:
+        part[low - first_frame : high - first_frame] = samples[low:high]
+    return part

@@ -21,6 +21,7 @@ import numpy as np
 from segue.audio.clip import Clip
 from segue.audio.decode import read_stereo, sound_info
 from segue.errors import AudioFileError, OptionError
+from segue.music.key import parse_note
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -155,10 +156,8 @@ def _pitch_of(path: Path, clip: Clip) -> float:
 
 
 def _named_midi(stem: str) -> float | None:
-    from librosa import note_to_midi
-
     found = _NAMED.findall(stem)
-    return float(note_to_midi("".join(found[-1]))) if found else None
+    return parse_note("".join(found[-1])) if found else None
 
 
 def _sounding(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

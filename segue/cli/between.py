@@ -126,7 +126,7 @@ def between(
 
     asked = places_asked(leave=leave, enter=enter, n_bars=bars, exactly=exactly)
     if stretch_engine == "rubberband":
-        from segue.render.rubber_program import refuse_if_missing
+        from segue.render.rubber import refuse_if_missing
 
         refuse_if_missing("--stretch-engine rubberband")
     request = Request(

@@ -107,8 +107,8 @@ def path_sound(
     Clip
         True peak at most -1 dBTP.
     """
-    from segue.render.curves import ruler_of
-    from segue.render.master import master
+    from segue.render.candidate import master
+    from segue.render.layer_sound import ruler_of
     from segue.render.pad import pad_sound
 
     layer = PadLayer(

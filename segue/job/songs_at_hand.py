@@ -18,7 +18,7 @@ from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import sound_digest
 from segue.job.draft_songs import keep_song, kept_song
 from segue.render.hits import Kits
-from segue.render.percussion import percussion_of
+from segue.render.separate import percussion_of
 from segue.render.transpose import transposed
 from segue.render.voiceless import forget_shares
 

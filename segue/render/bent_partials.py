@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.render.spectra import odd
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -92,7 +94,7 @@ def _peaks(power: npt.NDArray[np.float64], size: int, rate_hz: int) -> npt.NDArr
     from scipy.signal import find_peaks
 
     level_db = 10 * np.log10(power + 1e-30)
-    floor_db = median_filter(level_db, size=2 * round(_AIR_WIDTH_HZ * size / rate_hz / 2) + 1)
+    floor_db = median_filter(level_db, size=odd(_AIR_WIDTH_HZ * size / rate_hz))
     heights = np.maximum(floor_db + _ABOVE_AIR_DB, level_db.max() + _LEAST_DB)
     found, _ = find_peaks(level_db, height=heights, distance=round(1.5 * _PADDING))
     found = found[(found > _LOWEST_HZ * size / rate_hz) & (found < len(power) - 2)]
@@ -144,7 +146,7 @@ def _air(
     is_partial = np.zeros(len(power), dtype=bool)
     for peak in bins:
         is_partial[max(peak - reach, 0) : peak + reach + 1] = True
-    width = 2 * round(_AIR_WIDTH_HZ * size / rate_hz / 2) + 1
+    width = odd(_AIR_WIDTH_HZ * size / rate_hz)
     air = np.empty(spectrum.shape)
     for channel in range(spectrum.shape[1]):
         size_of = np.abs(spectrum[:, channel])

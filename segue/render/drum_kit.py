@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.render.rubber import excerpt
+from segue.audio.clip import excerpt
 
 if TYPE_CHECKING:
     import numpy.typing as npt

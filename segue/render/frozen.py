@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
+from segue.audio.clip import excerpt
 from segue.render.bent_partials import MOMENT_S, Partials, partials_of
-from segue.render.curves import values_along
-from segue.render.layer_sound import LayerSound, faded, frames_of
-from segue.render.rubber import excerpt
+from segue.render.layer_sound import LayerSound, faded, frames_of, values_along
 from segue.render.separate import separated
 
 if TYPE_CHECKING:
@@ -27,7 +26,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import SongEdge
     from segue.plan.layer import FrozenLayer
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
+    from segue.render.layer_sound import Ruler
 
 LEAD_S: Final = 0.01
 """It fades in over this time before its first beat, where a song layer fades out by default."""

@@ -9,7 +9,7 @@ import numpy as np
 from segue.analysis.envelope import sounds
 from segue.render.drum_kit import drum_kit
 from segue.render.layer_sound import LayerSound, drums_of_mix, faded, frames_of
-from segue.render.percussion import percussion_of
+from segue.render.separate import percussion_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -17,8 +17,8 @@ if TYPE_CHECKING:
     from segue.audio.clip import Clip, SongEdge
     from segue.plan.layer import Drum, DrumLayer
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
     from segue.render.drum_kit import DrumSound
+    from segue.render.layer_sound import Ruler
 
 Kit = tuple["dict[Drum, DrumSound]", tuple[str, ...]]
 """A song's drums, and remarks on them."""

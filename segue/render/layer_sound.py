@@ -1,9 +1,9 @@
-"""What every kind of layer becomes before it is shaped: sound and where it starts."""
+"""A layer frame by frame: the beat of every frame, curves laid out, its sound and its start."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, get_args
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Final, get_args
 
 import numpy as np
 
@@ -12,9 +12,143 @@ from segue.audio.clip import VOICES, Role
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.plan.layer import Layer
+    from segue.plan.layer import Curve, Layer
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
+
+
+SILENCE_DB: Final = -60.0
+"""At most this is silence."""
+_SILENCE_FROM_DB: Final = -48.0  # from here down a gain bends to exact silence; by judgement
+_LOG_OF_A_DB: Final = np.log(10.0) / 20
+_CORNER_S: Final = 0.005
+"""Steps of gain take this long; set by judgement."""
+_BEATS_EVERY_S: Final = 0.01  # seconds between points of the ruler, straight lines between them
+_BLOCK_FRAMES: Final = 1 << 15  # frames at once, to hold little memory; changes no sample
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ruler:
+    """The beat of every frame of a plan, or of some of them.
+
+    Worked out when it is asked for: kept, it would be as long as a side of the music.
+
+    Parameters
+    ----------
+    knots, knot_beats : ndarray, shape (n_knots,)
+        Frames of the plan, evenly apart, and the exact beat at each; straight between them.
+    first_frame, last_frame : int
+        First frame and the one after the last.
+    """
+
+    knots: npt.NDArray[np.float64]
+    knot_beats: npt.NDArray[np.float64]
+    first_frame: int
+    last_frame: int
+    rate_hz: int
+
+    @property
+    def n_frames(self) -> int:
+        """Number of frames."""
+        return self.last_frame - self.first_frame
+
+    @property
+    def beats(self) -> npt.NDArray[np.float64]:
+        """The beat of every frame, shape (n_frames,)."""
+        along = np.empty(self.n_frames)
+        for begin in range(0, self.n_frames, _BLOCK_FRAMES):
+            end = min(begin + _BLOCK_FRAMES, self.n_frames)
+            frames = np.arange(self.first_frame + begin, self.first_frame + end)
+            along[begin:end] = np.interp(frames, self.knots, self.knot_beats)
+        return along
+
+    def part(self, first_frame: int, last_frame: int) -> Ruler:
+        """The ruler of some of the frames."""
+        first, last, _ = slice(first_frame, last_frame).indices(self.n_frames)
+        return replace(
+            self,
+            first_frame=self.first_frame + first,
+            last_frame=self.first_frame + max(first, last),
+        )
+
+
+def ruler_of(plan: Plan, rate_hz: int) -> Ruler:
+    """The beat of every frame, exact every 10 ms and straight between."""
+    n_frames = int(np.ceil(plan.duration_s * rate_hz - 1e-6))
+    step = max(round(_BEATS_EVERY_S * rate_hz), 1)
+    knots = np.arange(0.0, n_frames + step, step)
+    beats = np.asarray(plan.beats_at((knots / rate_hz).tolist()))
+    return Ruler(knots=knots, knot_beats=beats, first_frame=0, last_frame=n_frames, rate_hz=rate_hz)
+
+
+def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Gain of every frame as a factor; 1 where the curve is empty.
+
+    Parameters
+    ----------
+    curve : Curve
+        In dB, straight in beats; at most -60 dB is silence, reached smoothly
+        over the last 12 dB.
+
+    Returns
+    -------
+    ndarray, shape (n_frames,)
+    """
+    if not curve:
+        return np.ones(ruler.n_frames)
+    level_db = np.interp(ruler.beats, [p.beat for p in curve], [p.value for p in curve])
+    share = level_db - SILENCE_DB
+    share /= _SILENCE_FROM_DB - SILENCE_DB
+    np.clip(share, 0.0, 1.0, out=share)
+    level_db *= _LOG_OF_A_DB
+    gains: npt.NDArray[np.float64] = np.exp(level_db, out=level_db)
+    gains *= share
+    gains *= share
+    share *= -2.0
+    share += 3.0
+    gains *= share
+    return _rounded_corners(gains, round(_CORNER_S * ruler.rate_hz))
+
+
+def amplified(
+    sound: npt.NDArray[np.float32], factors: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float32]:
+    """Every frame times its factor, (n_frames,) or one for each channel, (n_frames, 2)."""
+    out = np.empty_like(sound)
+    for begin in range(0, len(sound), _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        out[block] = sound[block] * factors[block].reshape(len(sound[block]), -1)
+    return out
+
+
+def cutoffs_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Cutoff of every frame in hertz, straight in log frequency between breakpoints."""
+    log_hz = np.log([point.value for point in curve])
+    along = np.interp(ruler.beats, [point.beat for point in curve], log_hz)
+    cutoffs: npt.NDArray[np.float64] = np.exp(
+        _rounded_corners(along, round(_CORNER_S * ruler.rate_hz))
+    )
+    return cutoffs
+
+
+def values_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+    """Value of every frame, straight in beats; 0 where the curve is empty, steps rounded."""
+    if not curve:
+        return np.zeros(ruler.n_frames)
+    along = np.interp(ruler.beats, [p.beat for p in curve], [p.value for p in curve])
+    return _rounded_corners(along, round(_CORNER_S * ruler.rate_hz))
+
+
+def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArray[np.float64]:
+    """Values with steps spread over some frames; others are left as they are."""
+    if n_frames < 2 or len(gains) < 2:  # noqa: PLR2004
+        return gains
+    steps = np.diff(gains)
+    if max(steps.max(), -steps.min()) * n_frames < 1.0:
+        return gains
+    from scipy import ndimage  # heavy, and most curves have no steps
+
+    smooth: npt.NDArray[np.float64] = ndimage.uniform_filter1d(gains, n_frames, mode="nearest")
+    return smooth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -6,6 +6,10 @@ moves between a dark and a bright form. Chorus and hall follow, and the whole
 is brought to the plan's target loudness, measured by ITU-R BS.1770 (gated, over
 the whole pad) before its gain curve and filter: a curve of -6 dB plays it 6 LU
 below the songs.
+
+Where recorded notes play instead of the built-in voices, the nearest is made as long as
+needed by repeating its middle with cross-fades, and read at the speed that gives its
+pitch, without aliasing.
 """
 
 from __future__ import annotations
@@ -19,9 +23,9 @@ from segue.audio.loudness import BLOCK_STEP_S, integrated_lufs
 from segue.render.layer_sound import LayerSound
 from segue.render.moving_filter import lowpassed
 from segue.render.pad_tables import TABLE_FRAMES, PadNote, add_voices, cycle_pair, pad_notes
-from segue.render.reverb import through
-from segue.render.sampled import sampled_note
-from segue.render.varispeed import chorused
+from segue.render.shape import FEWEST_FRAMES, through
+from segue.render.stretch import crossfaded
+from segue.render.varispeed import chorused, read_at
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -29,7 +33,8 @@ if TYPE_CHECKING:
     from segue.audio.instrument import Instrument
     from segue.plan.layer import PadLayer, PadSound
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
+    from segue.render.layer_sound import Ruler
+
 
 _VOICES, _BASS_VOICES = 5, 1  # detuned voices of a note; a bass has one, for it would beat
 _DETUNE_CENTS: Final = 9.0  # the outer voices are this far off; by judgement
@@ -46,8 +51,6 @@ _CHORUS_RINGS_S: Final = 0.25  # the chorus is over after this time; by judgemen
 _HALL_RINGS_S: Final = 10.0
 """After this long the chorus and the low-pass, and the hall, are below -140 dB; the hall falls by
 60 dB in 3 s."""
-_FEWEST_FRAMES: Final = 2
-"""A hall takes no fewer frames than channels."""
 
 
 def pad_sound(
@@ -75,7 +78,7 @@ def pad_sound(
     first -= first % round(BLOCK_STEP_S * rate_hz)  # loudness is measured in these steps
     played = min(max(end for _, end in spans) + round(_CHORUS_RINGS_S * rate_hz), n_frames)
     last = min(played + round(_HALL_RINGS_S * rate_hz), n_frames)
-    if last - first <= _FEWEST_FRAMES:
+    if last - first <= FEWEST_FRAMES:
         return LayerSound(samples=np.zeros((n_frames, 2), dtype=np.float32))
     generator = np.random.default_rng(plan.seed)
     part = ruler.part(first, played)
@@ -230,3 +233,69 @@ def _at_level(
     if not np.isfinite(measured):
         return sound
     return (sound * 10 ** ((level_lufs - measured) / 20)).astype(np.float32)
+
+
+_LOOP_FROM, _LOOP_TO = 0.3, 0.85
+"""Share of a note between which it is repeated; set by judgement."""
+# The held part is crossed with its own repeat over this share; by judgement
+_JOIN_SHARE: Final = 0.4
+_TABLE_BEYOND: Final = 64  # frames read beyond the end, for the kernel that reads between frames
+
+
+def sampled_note(
+    instrument: Instrument, midi: float, bend: npt.NDArray[np.float64], rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """A note held for a time.
+
+    Parameters
+    ----------
+    midi : float
+        Pitch at a bend of 1.
+    bend : ndarray, shape (n_frames,)
+        Factor on the pitch, frame by frame.
+    rate_hz : int
+        Of the sound that is made.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, 2), float32
+    """
+    recorded = instrument.nearest(midi)
+    speed = 2 ** ((midi - recorded.midi) / 12) * recorded.clip.rate_hz / rate_hz
+    places = np.concatenate(([0.0], np.cumsum(speed * bend[:-1])))
+    return read_at(sustained(recorded.clip, int(places[-1]) + _TABLE_BEYOND), places)
+
+
+def sustained(clip: Clip, n_frames: int) -> npt.NDArray[np.float32]:
+    """A note at least so long: as recorded, then its middle again and again.
+
+    Returns
+    -------
+    ndarray, shape (at least n_frames, n_channels), float32
+    """
+    if n_frames <= clip.n_frames * _LOOP_TO:
+        return clip.samples
+    begin, end = (round(share * clip.n_frames) for share in (_LOOP_FROM, _LOOP_TO))
+    middle = _level(clip.samples[begin:end])
+    join = round(_JOIN_SHARE * len(middle))
+    first = np.array(clip.samples[:end])
+    first[begin:] = middle
+    parts = [first[: end - join]]
+    length = end - join
+    while length < n_frames:
+        parts.append(crossfaded(middle[-join:], middle[:join]))
+        parts.append(middle[join:-join])
+        length += len(middle) - join
+    return np.concatenate(parts)
+
+
+def _level(middle: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    """The middle without its slow decay, so that no repeat starts louder than the last ended."""
+    halves = np.array_split(middle, 2)
+    powers = [float(np.mean(np.square(half, dtype=np.float64))) for half in halves]
+    if min(powers) <= 0:
+        return middle
+    fall_db = 20 * np.log10(powers[1] / powers[0])  # over the whole, twice that between halves
+    share = np.arange(len(middle)) / len(middle)
+    levelled: npt.NDArray[np.float32] = middle * 10 ** (-fall_db * share / 20)[:, None]
+    return levelled.astype(np.float32)

@@ -18,11 +18,11 @@ from segue.plan.layer import (
     SongLayer,
     SweepLayer,
 )
-from segue.render.candidate import Candidate
-from segue.render.curves import ruler_of
+from segue.render.candidate import Candidate, master
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
 from segue.render.hits import Kits, drum_layer_sound
+from segue.render.layer_sound import ruler_of
 from segue.render.light import (
     deep_cut_db,
     in_the_light_of,
@@ -31,7 +31,6 @@ from segue.render.light import (
     shelved,
     without_boom,
 )
-from segue.render.master import master
 from segue.render.pad import pad_sound
 from segue.render.reversed_tail import reversed_sound
 from segue.render.ride import fader_of, moved, ride_of
@@ -47,8 +46,7 @@ if TYPE_CHECKING:
     from segue.audio.instrument import Instrument
     from segue.plan.layer import Layer, Side
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
-    from segue.render.layer_sound import LayerSound
+    from segue.render.layer_sound import LayerSound, Ruler
     from segue.render.ride import Fader
 
 Progress = Callable[[float], None]

@@ -15,10 +15,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, excerpt
 from segue.audio.loudness import integrated_lufs, momentary_lufs
 from segue.render.layer_sound import LayerSound, faded, frames_of, mix_played_whole
-from segue.render.rubber import excerpt
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -26,7 +25,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import SongEdge
     from segue.plan.layer import ReversedLayer
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
+    from segue.render.layer_sound import Ruler
 
 GROWTH_DB: Final = 48.0
 """From the first frame to the last; set by judgement."""

@@ -1,35 +1,51 @@
-"""Rubber Band in process, led along a time map.
+"""Rubber Band along a time map: in process, and as the program of that name.
 
-Pedalboard's ``time_stretch`` takes one speed per block of 1,024 frames and
+In process: pedalboard's ``time_stretch`` takes one speed per block of 1,024 frames and
 runs Rubber Band's R3 engine in real-time mode, which advances by whole hops:
 it writes about 256 frames for ``q`` frames read and rounds both. A speed picked
 freely is rounded on every hop, and the roundings add up to 5-8 ms over a ramp.
 So only speeds are used whose hops are whole (`whole_hop_ratios`), chosen block
 by block so that their sum never strays from the map by more than a few frames.
 
-The constants below belong to this engine; `benchmarks/stretch.py` measures
-what they leave.
+The program can be asked for, through pyrubberband. What it needs to be trusted:
+
+- sound at half its peak level, with ``--ignore-clipping``: otherwise the program lowers the
+  gain of loud material without a word. pyrubberband writes 16-bit files, so what lies 84 dB
+  and more below the peak of a passage is noise;
+- key frames in whole frames, none at (0, 0), which would hold the ratio at 1;
+- a map read `AHEAD_FRAMES` ahead, for the engine follows it late;
+- a length that agrees with the map's end, or the rest is silence.
+
+`benchmarks/stretch.py` measured all of this, and the constants below.
 """
 
 from __future__ import annotations
 
+import shutil
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.audio.clip import excerpt
+from segue.errors import OptionError
+
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
     from segue.render.time_map import TimeMap
+
+    Samples = npt.NDArray[np.float32]
 
 BLOCK_FRAMES: Final = 1_024
 """Speeds change no faster than this (documentation of ``pedalboard.time_stretch``)."""
 LAG_FRAMES: Final = 1_750
 """A speed acts on sound this much earlier than where it is given; measured at 48 kHz."""
 PAD_FRAMES: Final = 8_192
-"""Sound given before the first frame wanted: the engine fades in over some 2,048 frames."""
+"""Sound given before and after what is wanted: the engine fades in over some 2,048 frames."""
 START_FRAMES: Final = 2_248.0  # see `START_FRAMES_A_RATIO`
 START_FRAMES_A_RATIO: Final = -3_998.0
 """Delay of the engine: START + START_A_RATIO x the first ratio; measured at 48 kHz."""
@@ -60,9 +76,7 @@ def whole_hop_ratios() -> npt.NDArray[np.float64]:
     return ratios
 
 
-def rubber_band(
-    source: Clip, time_map: TimeMap, first_frame: int, n_frames: int
-) -> npt.NDArray[np.float32]:
+def rubber_band(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Samples:
     """Sound of a song along a time map, pitch kept.
 
     Parameters
@@ -98,20 +112,6 @@ def rubber_band(
     return excerpt(np.ascontiguousarray(out.T), skip, n_frames)
 
 
-def excerpt(
-    samples: npt.NDArray[np.float32], first_frame: int, n_frames: int
-) -> npt.NDArray[np.float32]:
-    """A part of an array of frames; silence where it reaches beyond the ends."""
-    last_frame = first_frame + n_frames
-    if first_frame >= 0 and last_frame <= len(samples):
-        return samples[first_frame:last_frame]
-    part = np.zeros((n_frames, samples.shape[1]), dtype=np.float32)
-    low, high = max(first_frame, 0), min(last_frame, len(samples))
-    if low < high:
-        part[low - first_frame : high - first_frame] = samples[low:high]
-    return part
-
-
 def _hop_aimed_at(ratio: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
     longer = 2.0 ** (8 + 2 * np.log10(np.maximum(ratio - 0.5, _TINY)))
     shorter = 2.0 ** (8 + 2 * np.log10(ratio))
@@ -132,3 +132,109 @@ def _ratios_along(landing: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         ratios[block] = near[np.argmin(np.abs(near - wanted))]
         reached += ratios[block] * BLOCK_FRAMES
     return ratios
+
+
+PROGRAM: Final = "rubberband"
+AHEAD_FRAMES: Final = 740
+"""The engine follows the map this much late; measured at 48 kHz with version 3.1.2."""
+ROW_EVERY_S: Final = 0.25
+"""From one key frame to the next: denser maps make the engine waver."""
+_PEAK: Final = 0.5
+"""Level at which a passage is handed over: its peaks may double on the way."""
+_FINE: Final = {"--fine": "", "--centre-focus": "", "--ignore-clipping": ""}
+
+
+def is_installed() -> bool:
+    """Whether the program is there."""
+    return shutil.which(PROGRAM) is not None
+
+
+def refuse_if_missing(option: str) -> None:
+    """Raise an `OptionError` that names the option where the program is not there."""
+    if not is_installed():
+        raise OptionError(
+            f"{option}: the program '{PROGRAM}' is not installed; install it "
+            "(Debian: rubberband-cli), or leave the option out."
+        )
+
+
+def program_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Samples:
+    """Sound of a song along a time map, pitch kept.
+
+    Parameters
+    ----------
+    source : Clip
+        Sound outside the clip counts as silence.
+    time_map : TimeMap
+        Plan seconds to seconds of the song's file.
+    first_frame, n_frames : int
+        The part wanted, in frames of the plan.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, n_channels), float32
+
+    Raises
+    ------
+    RuntimeError
+        If the program is missing, fails, or writes another length.
+    """
+    from pyrubberband import timemap_stretch
+
+    rate_hz = source.rate_hz
+    wanted_s = np.array([first_frame, first_frame + n_frames]) / rate_hz
+    begin, end = (time_map.source_at(wanted_s) - source.start_s) * rate_hz
+    first_read, n_read = round(begin) - PAD_FRAMES, round(end - begin) + 2 * PAD_FRAMES
+    step = round(ROW_EVERY_S * rate_hz)
+    knots = np.append(np.arange(0, n_read, step), n_read)
+    ahead = time_map.plan_at((knots + first_read + AHEAD_FRAMES) / rate_hz + source.start_s)
+    landing = np.round((ahead - ahead[0]) * rate_hz).astype(int)
+    rows = [(int(read), int(written)) for read, written in zip(knots, landing, strict=True)][1:]
+    read = excerpt(source.samples, first_read, n_read)
+    out = _handed_over(read, lambda y: timemap_stretch(y, rate_hz, rows, rbargs=dict(_FINE)))
+    if abs(len(out) - landing[-1]) > 1:
+        raise RuntimeError(f"{PROGRAM} wrote {len(out)} frames for {landing[-1]}")
+    begins_s = time_map.plan_at(np.array([first_read / rate_hz + source.start_s]))
+    return excerpt(out, first_frame - round(float(begins_s[0]) * rate_hz), n_frames)
+
+
+def program_pitch(
+    samples: Samples, rate_hz: int, semitones: float, *, keeps_formants: bool
+) -> Samples:
+    """Sound at another pitch, as long as it was.
+
+    Parameters
+    ----------
+    samples : ndarray, shape (n_frames, n_channels), float32
+    keeps_formants : bool
+        For voices: their colour stays where it was.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, n_channels), float32
+
+    Raises
+    ------
+    RuntimeError
+        If the program is missing or fails.
+    """
+    from pyrubberband import pitch_shift
+
+    flags = {**_FINE, **({"--formant": ""} if keeps_formants else {})}
+    out = _handed_over(samples, lambda y: pitch_shift(y, rate_hz, semitones, rbargs=dict(flags)))
+    return excerpt(out, 0, len(samples))
+
+
+def _handed_over(samples: Samples, work: Callable[[Samples], Samples]) -> Samples:
+    """What the program makes of a passage at a level that 16 bits hold, back at its own level."""
+    import subprocess
+
+    peak = float(np.abs(samples).max(initial=0.0))
+    if peak == 0.0:
+        peak = 1.0
+    try:
+        out = work(np.ascontiguousarray(samples * np.float32(_PEAK / peak)))
+    except subprocess.CalledProcessError as error:
+        raise RuntimeError(f"{PROGRAM} failed: exit {error.returncode}") from error
+    restored: Samples = (out * np.float32(peak / _PEAK)).astype(np.float32)
+    return restored

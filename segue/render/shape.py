@@ -4,9 +4,8 @@ Every curve is laid out frame by frame before it acts, so that nothing moves in
 blocks and no zipper noise arises. Sends branch off after gain and pan; what
 comes back rings on to the end of the plan.
 
-The echo that sends go to: repeats that stay on the beat while the tempo moves.
-
-What sounds at beat b comes back at b + k x the distance, k = 1, 2, ... A delay of
+The hall is stereo and wet only. The echo repeats on the beat while the tempo moves:
+what sounds at beat b comes back at b + k x the distance, k = 1, 2, ... A delay of
 fixed time would leave the beat on a ramp, one of moving time would bend the
 pitch. So the send is taken in pieces of half a beat, each copied whole to where
 its start belongs; where the tempo holds, pieces are one and nothing is joined.
@@ -19,19 +18,27 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.render.curves import SILENCE_DB, amplified, cutoffs_along, gains_along, values_along
-from segue.render.layer_sound import faded
+from segue.audio.adapters import run_board
+from segue.audio.clip import Clip
+from segue.render.layer_sound import (
+    SILENCE_DB,
+    amplified,
+    cutoffs_along,
+    faded,
+    gains_along,
+    values_along,
+)
 from segue.render.moving_filter import highpassed, lowpassed
-from segue.render.reverb import RINGS_S, hall
 from segue.render.stretch import JOIN_FROM_S, JOIN_TO_S
 
 if TYPE_CHECKING:
     import numpy.typing as npt
+    from pedalboard import Pedalboard
 
     from segue.plan.layer import Curve, Shaping
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
-    from segue.render.layer_sound import LayerSound
+    from segue.render.layer_sound import LayerSound, Ruler
+
 
 REPEAT_DB: Final = -4.5
 """Each repeat against the one before; the first is as loud as the send. Set by judgement."""
@@ -239,3 +246,65 @@ def _send(
     send = np.zeros((n_frames, sound.shape[1]), dtype=np.float32)
     send[: len(sound)] = amplified(sound, gains_along(curve, part))
     return send
+
+
+ROOM_SIZE: Final = 0.7  # the library's, 0 to 1: a hall that falls by 60 dB in 1.8 s; by judgement
+DAMPING: Final = 0.45  # the library's, 0 to 1: how soon its top is gone; by judgement
+UNITY_WET: Final = 0.18
+"""Wet level: steady pink noise, the same on both sides, comes back 7.5 dB softer; measured."""
+RINGS_S: Final = 8.0
+"""After this long it is over: it falls by 60 dB in 1.8 s, to the effect's own rounding at
+-125 dBFS."""
+SEND_FROM_HZ: Final = 140.0
+"""Bass is kept out of the hall, where it would only blur; set by judgement."""
+_BLOCK_FRAMES: Final = 1 << 17  # frames at once, to hold little memory
+FEWEST_FRAMES: Final = 2
+"""Effects take no fewer frames than channels; nothing comes back so soon anyway."""
+
+
+def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+    """What comes back from the hall.
+
+    Parameters
+    ----------
+    send : ndarray, shape (n_frames, 2), float32
+        With zeros after the sound for as long as the tail may ring.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, 2), float32
+        At 0 dB of send some 8 dB softer than the send.
+    """
+    from pedalboard import HighpassFilter, Pedalboard, Reverb
+
+    board = Pedalboard(
+        [
+            HighpassFilter(SEND_FROM_HZ),
+            Reverb(room_size=ROOM_SIZE, damping=DAMPING, wet_level=UNITY_WET, dry_level=0.0),
+        ]
+    )
+    return through(board, send, rate_hz)
+
+
+def through(
+    board: Pedalboard, sound: npt.NDArray[np.float32], rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound after effects that say nothing before they are given something.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n_frames, 2), float32
+
+    Returns
+    -------
+    ndarray, shape (n_frames, 2), float32
+        The same as in one call, but worked out block by block, to hold little memory.
+    """
+    back = np.zeros_like(sound)
+    heard = sound.ravel() != 0.0
+    first = int(np.argmax(heard)) // sound.shape[1] if heard.any() else len(sound)
+    for begin in range(first, len(sound) - FEWEST_FRAMES, _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        clip = Clip(samples=sound[block], rate_hz=rate_hz)
+        back[block] = run_board(board, clip, reset=begin == first).samples
+    return back

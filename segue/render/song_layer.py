@@ -15,9 +15,8 @@ from segue.render.layer_sound import (
     mix_played_whole,
     singer_turned_down,
 )
-from segue.render.percussion import percussion_of
-from segue.render.pitch import sound_at_pitch
-from segue.render.stretch import ENGINES, missing_s
+from segue.render.separate import percussion_of
+from segue.render.stretch import ENGINES, missing_s, sound_at_pitch
 from segue.render.time_map import time_map_of
 from segue.render.voiceless import voiceless
 
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import SongEdge
     from segue.plan.layer import SongLayer
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
+    from segue.render.layer_sound import Ruler
     from segue.render.time_map import TimeMap
 
 _WORTH_SAYING_S = 0.05  # less that is missing is not told; by judgement

@@ -1,11 +1,10 @@
-"""A sound's overlapping spectra, a block of them at a time.
+"""A sound's overlapping spectra, a block of them at a time, and its level band by band.
 
 All of them at once would take ten times the memory of the sound. Inside,
 channels come first, so that every transform runs over neighbours in memory.
 
-Stretched sound at the level of the sound it was made of, band by band.
-
-Where pieces of noise overlap that were not neighbours in the song, they add up
+Stretched sound is brought to the level of the sound it was made of. Where pieces of
+noise overlap that were not neighbours in the song, they add up
 in power and not in amplitude, which costs up to 3 dB, and a mask that shares
 noise between two parts costs as much again. Steady tones and copied passages
 lose nothing. So the power of each band is compared with the song's and the
@@ -20,13 +19,15 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
-from segue.render.rubber import excerpt
+from segue.audio.clip import excerpt
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import numpy.typing as npt
 
+WINDOW_S: Final = 0.085
+"""Length of a spectrum in which partials lie apart: 4,096 frames at 48 kHz, see `window_frames`."""
 _LOWEST_HZ: Final = 60.0  # all below is one band; by judgement
 _BANDS_AN_OCTAVE: Final = 3  # thirds of an octave
 _SMOOTH_S: Final = 0.35
@@ -62,7 +63,7 @@ def at_level_of(
     whole = slice(OVERLAP - 1, (len(made) - window) // frames.hop + OVERLAP)
     if whole.stop <= whole.start:
         return made
-    width = 2 * round(_SMOOTH_S * rate_hz / frames.hop / 2) + 1
+    width = odd(_SMOOTH_S * rate_hz / frames.hop)
     wanted, found = _smoothed(powers[:, whole], width), _smoothed(found[:, whole], width)
     silent = _SILENT * (wanted + found).mean(axis=1, keepdims=True) + np.finfo(float).tiny
     gains = np.clip(np.sqrt((wanted + silent) / (found + silent)), 1 / _GAIN_MAX, _GAIN_MAX)
@@ -140,6 +141,28 @@ def _smoothed(values: npt.NDArray[np.float64], width: int) -> npt.NDArray[np.flo
     for place, share in enumerate(kernel):
         smooth += share * padded[:, place : place + values.shape[1]]
     return smooth
+
+
+def window_frames(length_s: float, rate_hz: int) -> int:
+    """A length in frames, to the next power of two.
+
+    Examples
+    --------
+    >>> window_frames(WINDOW_S, 44_100), window_frames(WINDOW_S, 48_000)
+    (4096, 4096)
+    """
+    return 1 << int(np.ceil(np.log2(0.9 * length_s * rate_hz)))
+
+
+def odd(width: float) -> int:
+    """The odd number next to a width, so that it has a middle.
+
+    Examples
+    --------
+    >>> odd(4.2), odd(6.5)
+    (5, 7)
+    """
+    return 2 * round(width / 2) + 1
 
 
 OVERLAP: Final = 4  # windows over each frame

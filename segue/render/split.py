@@ -36,17 +36,19 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
-from segue.render.rubber import excerpt
+from segue.audio.clip import excerpt
 from segue.render.separate import separated
 from segue.render.spectra import (
     BLOCK_HOPS,
     OVERLAP,
+    WINDOW_S,
     Added,
     at_level_of,
     band_places,
     band_powers,
     mid_side,
     spectra_at,
+    window_frames,
 )
 from segue.render.time_map import TimeMap
 
@@ -55,8 +57,6 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Clip
 
-VOCODER_S: Final = 0.085
-"""Length of the vocoder's window, to the next power of two: 4,096 frames at 48 kHz."""
 SLICE_S: Final = 0.0107
 """Length of a percussive slice, to the nearest power of two: 512 frames at 48 kHz."""
 # Seconds before an attack of which the map is straight; by judgement
@@ -96,7 +96,7 @@ def split_stretch(
     ndarray, shape (n_frames, n_channels), float32
     """
     rate_hz = source.rate_hz
-    window = 1 << int(np.ceil(np.log2(VOCODER_S * 0.9 * rate_hz)))
+    window = window_frames(WINDOW_S, rate_hz)
     ends = first_frame + np.array([-2 * window, n_frames + 2 * window])
     ends_s = time_map.source_at(ends / rate_hz)
     begin, end = np.round((ends_s - source.start_s) * rate_hz).astype(int)

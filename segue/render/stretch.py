@@ -1,10 +1,14 @@
 """Sound of a song along a time map: copied where steady, stretched elsewhere.
 
-Cross-fades that keep the level, whatever the two sides have in common.
-
-With correlation r between the sides, gains sin(x) / sqrt(1 + r sin 2x) and
+Cross-fades between the two keep the level, whatever the sides have in common. With
+correlation r between them, gains sin(x) / sqrt(1 + r sin 2x) and
 cos(x) / sqrt(1 + r sin 2x) keep the power constant: equal-gain for r = 1,
 equal-power for r = 0 (derived from the power of a sum).
+
+Where the pitch is moved and the time kept, the sound is first made longer or shorter
+along a bent time map, pitch kept, and then read faster or slower by just as much:
+timing comes from the map, the pitch from the reading, and both are exact by
+construction. Formants move with the pitch.
 """
 
 from __future__ import annotations
@@ -14,16 +18,19 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip
-from segue.render.rubber import excerpt
-from segue.render.rubber_program import program_stretch
+from segue.audio.clip import Clip, excerpt
+from segue.render.layer_sound import values_along
+from segue.render.rubber import program_stretch
 from segue.render.split import split_stretch
 from segue.render.time_map import TimeMap
+from segue.render.varispeed import read_at
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.plan.layer import Curve
     from segue.plan.plan import StretchEngine
+    from segue.render.layer_sound import Ruler
     from segue.render.time_map import Span
 
 
@@ -135,3 +142,88 @@ def _span_sound(
         return engine(source, time_map, begin, end - begin)
     shift = round((span.offset_s - source.start_s) * source.rate_hz)
     return excerpt(source.samples, begin + shift, end - begin)
+
+
+_KNOT_S = 0.05  # a speed that moves is followed in pieces of this length; by judgement
+_BEYOND_FRAMES = 256  # frames read beyond both ends, for the kernel that reads between frames
+
+
+def sound_at_pitch(
+    source: Clip,
+    time_map: TimeMap,
+    semitones: Curve,
+    part: Ruler,
+    *,
+    first_frame: int,
+    engine: Engine = split_stretch,
+) -> npt.NDArray[np.float32]:
+    """Sound of a song along a time map, its pitch moved.
+
+    Parameters
+    ----------
+    time_map : TimeMap
+        Plan seconds to seconds of the song's file.
+    semitones : Curve
+        Empty leaves the pitch alone.
+    part : Ruler
+        Of the frames wanted.
+    first_frame : int
+        The first of them, in frames of the plan.
+    engine : Engine, optional
+        What stretches.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, n_channels), float32
+    """
+    if not any(point.value for point in semitones):
+        return sound_along(
+            source, time_map, first_frame=first_frame, n_frames=part.n_frames, engine=engine
+        )
+    speeds = 2 ** (values_along(semitones, part) / 12)
+    return sound_at_speeds(source, time_map, speeds, first_frame=first_frame, engine=engine)
+
+
+def sound_at_speeds(
+    source: Clip,
+    time_map: TimeMap,
+    speeds: npt.NDArray[np.float64],
+    *,
+    first_frame: int,
+    engine: Engine = split_stretch,
+) -> npt.NDArray[np.float32]:
+    """Sound of a song along a time map, every frame of it at a ratio of its pitch.
+
+    Parameters
+    ----------
+    speeds : ndarray, shape (n_frames,)
+        2 is an octave up.
+    first_frame : int
+        The first frame wanted, in frames of the plan.
+
+    Returns
+    -------
+    ndarray, shape (n_frames, n_channels), float32
+    """
+    places = np.concatenate(([0.0], np.cumsum((speeds[1:] + speeds[:-1]) / 2)))
+    bent = _bent_map(time_map, places, first_frame, source.rate_hz)
+    n_frames = int(places[-1]) + 2 * _BEYOND_FRAMES
+    sound = sound_along(
+        source, bent, first_frame=first_frame - _BEYOND_FRAMES, n_frames=n_frames, engine=engine
+    )
+    whole = np.round(places)
+    steady = np.abs(places - whole) < 1e-9  # noqa: PLR2004 - sums of ones
+    return read_at(sound, np.where(steady, whole, places) + _BEYOND_FRAMES)
+
+
+def _bent_map(
+    time_map: TimeMap, places: npt.NDArray[np.float64], first_frame: int, rate_hz: int
+) -> TimeMap:
+    """The map as seen from where each frame will be read."""
+    step = max(round(_KNOT_S * rate_hz), 1)
+    knots = np.unique(np.append(np.arange(0, len(places), step), len(places) - 1))
+    plan_s = (first_frame + knots) / rate_hz
+    inside = (time_map.plan_s > plan_s[0]) & (time_map.plan_s < plan_s[-1])
+    plan_s = np.unique(np.concatenate((plan_s, time_map.plan_s[inside])))
+    read = np.interp(plan_s * rate_hz - first_frame, np.arange(len(places)), places)
+    return TimeMap(plan_s=(first_frame + read) / rate_hz, source_s=time_map.source_at(plan_s))

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import SongEdge
     from segue.plan.layer import PlayedLayer
     from segue.plan.plan import Plan
-    from segue.render.curves import Ruler
+    from segue.render.layer_sound import Ruler
 
 _A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16; number of the note in MIDI
 _HIGHEST_RATIO: Final = 0.45  # of the rate: no partial above

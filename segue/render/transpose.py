@@ -1,7 +1,7 @@
 """A song's edge moved by whole semitones, in time as it was.
 
 Each tonal part is stretched by the engine that leads along time maps and read
-back at another speed (see `segue.render.pitch`); voices get their formants
+back at another speed (see `segue.render.stretch`); voices get their formants
 back. Drums are not moved.
 
 Vowels put back where they were after a pitch has been moved.
@@ -26,10 +26,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.adapters import resampled_frames
-from segue.audio.clip import VOICES, Clip, SongEdge, Stem
-from segue.render.pitch import sound_at_speeds
-from segue.render.rubber import excerpt, rubber_band
-from segue.render.rubber_program import program_pitch
+from segue.audio.clip import VOICES, Clip, SongEdge, Stem, excerpt
+from segue.render.rubber import program_pitch, rubber_band
+from segue.render.stretch import sound_at_speeds
 from segue.render.time_map import TimeMap
 
 if TYPE_CHECKING:

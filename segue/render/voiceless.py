@@ -24,9 +24,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip
-from segue.render.rubber import excerpt
-from segue.render.spectra import Frames
+from segue.audio.clip import Clip, excerpt
+from segue.render.spectra import WINDOW_S, Frames, window_frames
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -35,8 +34,6 @@ if TYPE_CHECKING:
 
     Floats = npt.NDArray[np.float32]
 
-WINDOW_S: Final = 0.085
-"""Length of a spectrum, to the next power of two: 4,096 frames at 48 kHz."""
 VOICE_HZ: Final = (180.0, 9_000.0)  # where a voice has its tones; by judgement
 TELLING_HZ: Final = ((50.0, 260.0), (5_000.0, 12_000.0))
 """Basses and cymbals tell which bars are alike, whatever is sung over them. Set by judgement."""
@@ -72,7 +69,7 @@ def voiceless(
     share, first = _share_of_the_band(edge, compared_s, length_s)
     if not len(share):
         return None
-    window = _window(edge.rate_hz)
+    window = window_frames(WINDOW_S, edge.rate_hz)
     hop = window // 4
     there = round((edge.mix.start_s - part.start_s) * edge.rate_hz) + first * hop
     sound = excerpt(part.samples, there, (len(share) - 3) * hop)
@@ -94,7 +91,7 @@ def _share_of_the_band(
 ) -> tuple[Floats, int]:
     """Share of every bin that is the band's, and the hop it starts at; empty for unknown."""
     mix = edge.mix
-    window = _window(mix.rate_hz)
+    window = window_frames(WINDOW_S, mix.rate_hz)
     hop = window // 4
     reach = round(_AROUND_S * mix.rate_hz / hop) + 3
     n_hops = round(length_s * mix.rate_hz / hop) + 2 * reach
@@ -120,10 +117,6 @@ def _share_of_the_band(
 def forget_shares() -> None:
     """Let go of what was found in songs."""
     _share_of_the_band.cache_clear()
-
-
-def _window(rate_hz: int) -> int:
-    return 1 << int(np.ceil(np.log2(0.9 * WINDOW_S * rate_hz)))
 
 
 def _sizes(middle: Floats, window: int) -> Floats:

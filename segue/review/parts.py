@@ -209,7 +209,7 @@ def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> Planned
 
 def _estimated_powers(reference: Clip, plan_s: Floats) -> dict[str, Floats]:
     """Of what is struck and of what sounds on, low and high, as a mix tells them apart."""
-    from segue.render.percussion import percussion
+    from segue.render.separate import percussion
 
     sound = resampled(reference, PARTS_RATE_HZ)
     struck = percussion(np.asarray(sound.samples, dtype=np.float32), PARTS_RATE_HZ)

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from segue.render.curves import Ruler, ruler_of
+from segue.render.layer_sound import Ruler, ruler_of
 
 
 def db(ratio):

@@ -5,8 +5,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from segue.render.curves import cutoffs_along, gains_along, ruler_of, values_along
-from segue.render.layer_sound import faded, frames_of
+from segue.render.layer_sound import (
+    cutoffs_along,
+    faded,
+    frames_of,
+    gains_along,
+    ruler_of,
+    values_along,
+)
 from tests.render.conftest import curve
 
 RATE_HZ = 48_000

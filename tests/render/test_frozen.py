@@ -10,8 +10,8 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
 from segue.plan.layer import FrozenLayer
 from segue.render import render_candidate
-from segue.render.curves import ruler_of
 from segue.render.frozen import LEAD_S, frozen_sound
+from segue.render.layer_sound import ruler_of
 from tests.render.conftest import RATE_HZ, curve, song
 from tests.render.measure import db, only, pitch_hz, rms_db, spectrum_of
 from tests.render.test_render_candidate import old_layer

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from segue.render.reverb import RINGS_S, SEND_FROM_HZ, hall
+from segue.render.shape import RINGS_S, SEND_FROM_HZ, hall
 from segue.render.varispeed import DELAY_S, RATE_HZ, SWAY_S, WET_SHARE, chorused
 
 FRAMES_A_S = 48_000

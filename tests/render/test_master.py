@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from segue.audio.true_peak import true_peak_dbtp
-from segue.render.master import master
+from segue.render.candidate import master
 from tests.render.measure import rms_db
 
 RATE_HZ = 48_000

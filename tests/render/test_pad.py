@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
 from segue.plan.layer import PadLayer, Voicing
-from segue.render.curves import ruler_of
+from segue.render.layer_sound import ruler_of
 from segue.render.pad import pad_sound
 from segue.render.pad_tables import HIGHEST_RATIO, LOWEST_MIDI, cycle_pair, pad_notes
 from tests.render.measure import db, spectrum_of

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from segue.render.percussion import percussion
-from segue.render.separate import separated
+from segue.render.separate import percussion, separated
 
 RATE_HZ = 44_100
 BANDS_HZ = ((30, 120), (120, 400), (400, 2_000), (2_000, 12_000))

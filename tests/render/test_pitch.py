@@ -5,8 +5,8 @@ import pytest
 
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.render import render_candidate
-from segue.render.curves import ruler_of
-from segue.render.pitch import sound_at_pitch
+from segue.render.layer_sound import ruler_of
+from segue.render.stretch import sound_at_pitch
 from segue.render.time_map import TimeMap, time_map_of
 from segue.render.varispeed import read_at
 from tests.render.conftest import OLD_BPM, RATE_HZ, curve, key_frames, song

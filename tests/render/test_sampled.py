@@ -8,7 +8,7 @@ from segue.audio.instrument import Instrument, SampledNote
 from segue.audio.loudness import integrated_lufs, momentary_lufs
 from segue.plan.layer import PadLayer, Voicing
 from segue.render import render_candidate
-from segue.render.sampled import sampled_note, sustained
+from segue.render.pad import sampled_note, sustained
 from tests.audio.test_instrument import note
 from tests.render.conftest import RATE_HZ
 from tests.render.measure import db, only, pitch_hz, spectrum_of

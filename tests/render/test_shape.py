@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from segue.plan.layer import Shaping
-from segue.render.curves import ruler_of
-from segue.render.layer_sound import LayerSound
+from segue.render.layer_sound import LayerSound, ruler_of
 from segue.render.shape import REPEAT_DB, balance, echoes, shaped
 from tests.render.conftest import curve
 from tests.render.measure import db, rms_db, spectrum_of

@@ -5,8 +5,7 @@ import pytest
 
 from benchmarks import stretch as bench
 from segue.audio.clip import Clip
-from segue.render.rubber import rubber_band, whole_hop_ratios
-from segue.render.rubber_program import is_installed, program_stretch
+from segue.render.rubber import is_installed, program_stretch, rubber_band, whole_hop_ratios
 from segue.render.split import split_stretch
 from segue.render.stretch import JOIN_FROM_S, crossfaded, missing_s, sound_along
 from segue.render.time_map import TimeMap

@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
 from segue.plan.layer import PlayedLayer, PlayedNote, Voicing
-from segue.render.curves import ruler_of
+from segue.render.layer_sound import ruler_of
 from segue.render.struck import struck_sound, touch_beside
 from tests.render.conftest import music, song
 

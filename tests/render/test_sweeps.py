@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs, momentary_lufs
 from segue.plan.layer import ReversedLayer, SweepLayer
-from segue.render.curves import ruler_of
+from segue.render.layer_sound import ruler_of
 from segue.render.reversed_tail import reversed_sound
 from segue.render.sweep import STOPS_BEFORE_S, SWELL_RINGS_S, sweep_sound
 from tests.render.conftest import RATE_HZ, music, song

@@ -5,7 +5,7 @@ import pytest
 
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.errors import OptionError
-from segue.render.rubber_program import is_installed, refuse_if_missing
+from segue.render.rubber import is_installed, refuse_if_missing
 from segue.render.transpose import transposed
 from tests.render.conftest import RATE_HZ, song
 from tests.render.measure import attack_frames, pitch_hz, rms_db, spectrum_of
@@ -106,7 +106,7 @@ def test_a_voice_keeps_its_vowel_and_a_guitar_does_not(semitones):
 
 
 def test_a_program_that_is_not_there_is_told_in_a_sentence(monkeypatch):
-    monkeypatch.setattr("segue.render.rubber_program.shutil.which", lambda _: None)
+    monkeypatch.setattr("segue.render.rubber.shutil.which", lambda _: None)
     with pytest.raises(OptionError, match="'rubberband' is not installed; install it"):
         refuse_if_missing("--stretch-engine rubberband")
 
