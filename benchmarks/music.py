@@ -4,12 +4,12 @@
     python -m benchmarks.music --songs FOLDER --pairs 5 --seed 2 --shelf-pairs 1
     python -m benchmarks.music --songs FOLDER --keep RUNS    # and keeps the run folders there
 
-Draws pairs from a folder of songs of 50 s and more, runs the main job on each, and measures what
-lies between the songs on the sound of every option. Then does the first pairs again for a lift, a
-calm, a dance and a talk, and tells in how many of them the three options are what was asked for.
-Last it plays recipes of the shelf between the first pairs that they suit, and says of each whether
-what it promises is heard: a beat or none, its level, its rise, no silence, its chords. Exits 1
-where a want is missed.
+Draws pairs from a folder of songs of 50 s and more, files or folders of stems, runs the main job
+on each, and measures what lies between the songs on the sound of every option. Then does the first
+pairs again for a lift, a calm, a dance and a talk, and tells in how many of them the three options
+are what was asked for. Last it plays recipes of the shelf between the first pairs that they suit,
+and says of each whether what it promises is heard: a beat or none, its level, its rise, no silence,
+its chords. Exits 1 where a want is missed.
 """
 
 from __future__ import annotations
@@ -31,6 +31,8 @@ from benchmarks._promises import promises_broken
 from segue.analysis.facts import have_pulses
 from segue.audio import read_song
 from segue.audio.clip import Clip
+from segue.audio.decode import sound_info
+from segue.catalogue.scan import songs_under
 from segue.errors import SegueError
 from segue.heard.hearing import hear
 from segue.job.between import make_segues
@@ -45,10 +47,10 @@ from segue.score.bridge import STATIC_PULSE, bridge_of
 
 if TYPE_CHECKING:
     from benchmarks._bed import Bed
+    from segue.catalogue.scan import FoundSong
     from segue.recipes import Recipe
     from segue.score.bridge import BridgeSound
 
-SUFFIXES: Final = {".ogg", ".opus", ".mp3", ".flac", ".wav"}
 LEAST_S: Final = 50.0
 QUICK_HZ: Final = 22_050
 TALK_S: Final = 20.0
@@ -121,19 +123,18 @@ def _told(lines: list[Line]) -> list[Line]:
 
 def drawn_pairs(folder: Path, n_pairs: int, seed: int) -> list[tuple[Path, Path]]:
     """Pairs of different songs, the same for the same folder and seed."""
-    songs = sorted(
-        path for path in folder.rglob("*") if path.suffix in SUFFIXES and length_s(path) >= LEAST_S
-    )
+    songs = sorted(song.path for song in songs_under([folder]) if length_s(song) >= LEAST_S)
     generator = random.Random(seed)
     return [tuple(generator.sample(songs, 2)) for _ in range(n_pairs)] if len(songs) > 1 else []  # type: ignore[misc]
 
 
-def length_s(path: Path) -> float:
-    """Length of a file of sound; 0 where it cannot be read."""
+def length_s(song: FoundSong) -> float:
+    """Length of a song; 0 where it cannot be read."""
     try:
-        return float(soundfile.info(path).duration)
-    except soundfile.LibsndfileError:
+        sounds = [sound_info(file) for file in song.files if file.suffix != ".toml"]
+    except SegueError:
         return 0.0
+    return max((sound.n_frames / sound.rate_hz for sound in sounds), default=0.0)
 
 
 def _options(
