@@ -239,6 +239,8 @@ class Opening:
         Bar one: the first downbeat of the pulse.
     pickup_beats : float
         Beats of pick-up before bar one; 0 unless the kind is 'pick-up'.
+    faded_in_s : float or None
+        When a song that a fader brings in has come up; None for any other.
     """
 
     kind: OpeningKind
@@ -246,6 +248,7 @@ class Opening:
     sound_start_s: float
     first_downbeat_s: float
     pickup_beats: float = 0.0
+    faded_in_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -61,6 +61,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
             "sound_start_s": round(facts.opening.sound_start_s, 4),
             "first_downbeat_s": round(facts.opening.first_downbeat_s, 4),
             "pickup_beats": round(facts.opening.pickup_beats, 3),
+            "faded_in_s": _rounded(facts.opening.faded_in_s),
         }
     report["first_note"] = (
         None if first is None else {"midi": round(first.midi, 2), "time_s": round(first.time_s, 4)}

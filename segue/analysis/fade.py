@@ -1,4 +1,4 @@
-"""Whether an edge is faded out.
+"""Whether an edge is faded out, or in.
 
 A fader multiplies everything: every band falls by the same decibels, the band plays on under
 it, and the level follows one smooth curve. An outro falls in a step and changes its spectrum;
@@ -15,12 +15,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.envelope import HOP_S, mono_of, smoothed_db
+from segue.analysis.envelope import HOP_S, level_db, mono_of, smoothed_db
+from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from segue.audio.clip import Clip
 
     Floats = npt.NDArray[np.float64]
 
@@ -175,6 +174,33 @@ def last_decline(clip: Clip, levels_db: Floats, body_db: float, hits_s: Floats) 
         hits_reach=_reach(hits_s, shape),
         change_ratio=_change_ratio(sound, before_s),
     )
+
+
+def faded_in_s(clip: Clip, hits_s: Floats) -> float | None:
+    """When a clip that begins under a fader has come up to 3 dB below its body; None for others.
+
+    Heard backwards, it is a song that fades out.
+
+    Parameters
+    ----------
+    clip : Clip
+        The start of a song.
+    hits_s : ndarray, shape (n,)
+        Its hits, in seconds from its start.
+    """
+    levels_db = level_db(clip.samples, clip.rate_hz)
+    if not len(levels_db):
+        return None
+    body_db = float(np.percentile(levels_db[levels_db > levels_db.max() - _OF_BODY_DB], 75))
+    if np.median(levels_db[: round(_FIRST_S / HOP_S)]) > body_db - _LEAST_FALL_DB:
+        return None  # full at once, as most are
+    backwards = Clip(samples=clip.samples[::-1], rate_hz=clip.rate_hz)
+    decline = last_decline(backwards, levels_db[::-1], body_db, (clip.duration_s - hits_s)[::-1])
+    return clip.duration_s - decline.start_s if decline.is_fade else None
+
+
+_FIRST_S: Final = 1.0  # of a song that fades in lies as far below its body as a fade falls
+_OF_BODY_DB: Final = 30.0  # what lies further below the loudest is not of its body
 
 
 def _last_above(levels_db: Floats, threshold_db: float) -> int:

@@ -7,18 +7,21 @@ a bar or more before the pulse sets in, or there is no pulse.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
 from segue.analysis.facts import PULSE_CONFIDENCE, Opening
+from segue.analysis.fade import faded_in_s
+from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.analysis.facts import PulseFact
-    from segue.audio.clip import Clip, SongEdge
+    from segue.audio.clip import SongEdge
 
     Floats = npt.NDArray[np.float64]
 
@@ -80,7 +83,9 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
     heard = hits(mono_of(intro), mix.rate_hz)
     beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
     set_in = _set_in(beats_s, heard, sound_s, _swells(mix, beats_s))
-    return _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
+    opening = _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
+    up_s = faded_in_s(Clip(samples=intro, rate_hz=mix.rate_hz), heard.times_s)
+    return opening if up_s is None else replace(opening, faded_in_s=edge.start_s + up_s)
 
 
 def _sound_start_s(mix: Clip) -> float | None:

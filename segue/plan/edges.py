@@ -67,6 +67,8 @@ class SongStart:
     ----------
     moved : str
         A sentence on how the place that the musician wants was moved; empty where it was not.
+    fades_in : bool
+        Whether what sounds before bar one is a fader being raised, to come under what is there.
     """
 
     grid: BeatGrid
@@ -74,6 +76,7 @@ class SongStart:
     sound_index: float
     facts: EdgeFacts
     moved: str = ""
+    fades_in: bool = False
 
 
 def song_end(facts: EdgeFacts) -> SongEnd:
@@ -127,6 +130,8 @@ def song_start(facts: EdgeFacts) -> SongStart:
 
     A free intro enters where it starts to sound, but where bar lines are heard from there on, on
     the first of them; anything else on its first downbeat. What sounds before is its pick-up.
+    A song that fades in is entered on the bar line at which it has come up: on one at which it is
+    hardly there, everybody would fall into a hole.
 
     Raises
     ------
@@ -142,7 +147,22 @@ def song_start(facts: EdgeFacts) -> SongStart:
     else:
         entry = round(grid.index_at(opening.first_downbeat_s))
         sound = min(sound, entry)
+    up = _faded_in_line(grid, opening)
+    if up is not None and up > entry + SAME_BEAT:
+        return SongStart(grid=grid, entry_index=up, sound_index=sound, facts=facts, fades_in=True)
     return SongStart(grid=grid, entry_index=entry, sound_index=sound, facts=facts)
+
+
+def _faded_in_line(grid: BeatGrid, opening: Opening) -> int | None:
+    """The bar line at which a song that fades in has come up; None for others."""
+    up_s = opening.faded_in_s
+    if up_s is None or not grid.is_heard or up_s - opening.sound_start_s > _LONGEST_FADE_S:
+        return None
+    return grid.bar_line_after(grid.index_at(up_s) - _SETS_IN_BEATS)
+
+
+_LONGEST_FADE_S: Final = 16.0
+"""Of a song that takes longer to come up nobody wants to lose so much. Set by judgement."""
 
 
 def _intro_line(grid: BeatGrid, facts: EdgeFacts, sound: float) -> float:

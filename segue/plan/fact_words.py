@@ -115,9 +115,28 @@ def _edge_words(facts: EdgeFacts) -> str:
     opening = facts.opening
     if opening is None:
         return ""
-    pickup = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
+    pickup = f" of {counted_beats(opening.pickup_beats)}" if opening.pickup_beats else ""
     told = f"{opening.kind}{_mark(opening.confidence)}{pickup}"
-    return f"{told}, bar one at {opening.first_downbeat_s:.2f} s"
+    up = "" if opening.faded_in_s is None else f", fades in until {opening.faded_in_s:.1f} s"
+    return f"{told}, bar one at {opening.first_downbeat_s:.2f} s{up}"
+
+
+def counted_beats(beats: float) -> str:
+    """Beats of a pick-up as a musician counts them.
+
+    Examples
+    --------
+    >>> counted_beats(1.5), counted_beats(5 / 3), counted_beats(1)
+    ('1.5 beats', '1 2/3 beats', '1 beat')
+    """
+    whole, rest = divmod(round(3 * beats), 3)
+    number = f"{beats:g}"
+    if rest and abs(3 * whole + rest - 3 * beats) < _THIRD:
+        number = f"{whole} {rest}/3" if whole else f"{rest}/3"
+    return f"{number} {'beats' if beats > 1 else 'beat'}"
+
+
+_THIRD: Final = 0.01  # thirds of a beat are told to this
 
 
 def _note_words(facts: EdgeFacts) -> str:

@@ -87,7 +87,7 @@ def incoming_map(
         for beat in beats_between(first, end)
     ]
     if layer.start.anchor == "entry" and layer.start.bars <= 0:
-        before_s = min(_pickup_s(time) + BEFORE_ATTACK_S, points[0].source_s)
+        before_s = min(_before_s(time) + BEFORE_ATTACK_S, points[0].source_s)
         if before_s > _SHORTEST_S:
             points.insert(0, moved(points[0], -before_s, time))
     return tuple(points)
@@ -96,10 +96,11 @@ def incoming_map(
 def pickup_beat(time: Timeline) -> float:
     """Beat of the plan on which the incoming song's first sound falls; the entry without pick-up.
 
-    A pick-up that is longer than the interlude counts from the exit.
+    A fade is none: what is there plays on until it has come up. A pick-up that is longer than the
+    interlude counts from the exit.
     """
     pickup_s = _pickup_s(time)
-    if pickup_s <= BEFORE_ATTACK_S:
+    if pickup_s <= BEFORE_ATTACK_S or time.incoming.fades_in:
         return time.entry_beat
     beat = time.tempo.beat_at(time.tempo.seconds_at(time.entry_beat) - pickup_s)
     return max(beat, time.exit_beat)
@@ -109,6 +110,19 @@ def moved(point: MapPoint, seconds: float, time: Timeline) -> MapPoint:
     """A key frame earlier or later by the same number of seconds in the plan and the song."""
     beat = time.tempo.beat_at(time.tempo.seconds_at(point.beat) + seconds)
     return MapPoint(beat=beat, source_s=point.source_s + seconds)
+
+
+def _before_s(time: Timeline) -> float:
+    """How long the song sounds before its entry: a pick-up, or what of a fade is hidden."""
+    before_s = _pickup_s(time)
+    if not time.incoming.fades_in:
+        return before_s
+    bridge_s = time.tempo.seconds_at(time.entry_beat) - time.tempo.seconds_at(time.exit_beat)
+    return min(before_s, _MOST_HIDDEN * bridge_s)
+
+
+_MOST_HIDDEN: Final = 0.75
+"""A fade sounds under so much of the bridge at most, the old song's first. By judgement."""
 
 
 def _pickup_s(time: Timeline) -> float:

@@ -111,6 +111,9 @@ def _enters(hearing: Listened) -> tuple[float, float, float, str] | None:
     bar_s = facts.pulse.beat_s * facts.pulse.metre
     if abs(at_s - opening.first_downbeat_s) < _ON_BARS * bar_s:
         return 1.0, 0.0, plan.entry_beat, "The new song starts at its bar one."
+    up_s = opening.faded_in_s
+    if up_s is not None and abs(at_s - up_s) < bar_s:
+        return 1.0, 0.0, plan.entry_beat, "The new song is entered where it has come up."
     return _on_phrase(facts, at_s, plan.entry_beat, "The new song is entered")
 
 

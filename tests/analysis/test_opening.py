@@ -177,3 +177,24 @@ def test_opening_silence_in_front_moves_times_only(silence_s):
     heard = hear_opening(edge_of(sound), pulse_from(1.0 + shift_s))
     assert heard.kind == "on the beat"
     assert heard.sound_start_s - shift_s == pytest.approx(1.0, abs=START_TOLERANCE_S)
+
+
+@pytest.mark.parametrize("fade_s", [6.0, 9.0])
+def test_opening_under_a_fader_says_when_the_song_has_come_up(fade_s):
+    sound = band(0.0, n_bars=14)
+    assert hear_opening(edge_of(sound), pulse_from(0.0)).faded_in_s is None
+    n_fade = round(fade_s * RATE_HZ)
+    sound[:n_fade] *= np.linspace(0.0, 1.0, n_fade)
+    up_s = hear_opening(edge_of(sound), pulse_from(0.0)).faded_in_s
+    assert 0.4 * fade_s < up_s < 0.8 * fade_s  # a straight fader is 8 to 2 dB down there
+
+
+def test_opening_that_swells_for_a_bar_or_begins_softly_is_no_fade():
+    sound = band(4 * BEAT_S, n_bars=14)
+    n_swell = round(4 * BEAT_S * RATE_HZ)
+    rising = 10 ** (np.linspace(-40, 0, n_swell) / 20)
+    put(sound, rising * np.random.default_rng(4).standard_normal(n_swell), 0.0, 0.1)
+    assert hear_opening(edge_of(sound), pulse_from(4 * BEAT_S)).faded_in_s is None
+    soft = band(0.0, n_bars=14)
+    soft[: round(16 * BEAT_S * RATE_HZ)] *= 0.1
+    assert hear_opening(edge_of(soft), pulse_from(0.0)).faded_in_s is None

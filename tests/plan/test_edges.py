@@ -11,7 +11,9 @@ from hypothesis import strategies as st
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import PhraseFact
 from segue.audio.clip import Clip, SongEdge, Stem
+from segue.plan import plan_segue
 from segue.plan.edges import song_end, song_start
+from segue.recipes import load_recipes, shelf_folder
 from tests.plan import song_facts
 
 
@@ -182,3 +184,25 @@ def test_an_intro_in_free_time_is_entered_where_it_sounds():
     start = song_start(facts)
     entry_s = start.grid.seconds_at(start.entry_index)
     assert entry_s == pytest.approx(facts.opening.sound_start_s)
+
+
+def test_a_song_that_fades_in_is_entered_where_it_has_come_up_and_comes_under_the_bridge():
+    facts = song_facts.start_facts("C major", 120.0)  # bars of 2 s from 0.1 s on
+    fading = replace(facts, opening=replace(facts.opening, faded_in_s=3.9))
+    start = song_start(fading)
+    assert start.grid.seconds_at(start.entry_index) == pytest.approx(4.1)
+    assert start.fades_in
+    shelf = {recipe.name: recipe for recipe in load_recipes(shelf_folder())}
+    old = song_facts.end_facts("E minor", 120.0)
+    for name in ("turnaround", "loop and hand over"):
+        plan, plain = (plan_segue(shelf[name], old, new) for new in (fading, facts))
+        (new_song,) = [x for x in plan.layers if x.name == "new song"]
+        assert plan.exit_beat < new_song.start_beat < plan.entry_beat - 2
+        assert plan.entry_source_s == pytest.approx(4.1)
+        ends = [
+            [x.end_beat for x in one.layers if x.name.startswith("old")] for one in (plan, plain)
+        ]
+        assert ends[0] == pytest.approx(ends[1])  # nothing makes way as for a pick-up
+        assert any("fades in" in note for note in plan.notes)
+    long = replace(facts, opening=replace(facts.opening, faded_in_s=25.0))
+    assert not song_start(long).fades_in

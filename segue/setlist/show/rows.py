@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.music.interval import effort, interval_name
 from segue.music.tempo import bpm_number, tempo_step_words
+from segue.plan.fact_words import counted_beats
 from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
@@ -259,7 +260,7 @@ def _starts(song: EveningSong, into: RunDocument | None) -> str:
     note = first_note_name(song.start, None if into is None else into.outgoing)
     parts: list[str] = []
     if opening is not None:
-        beats = f" of {opening.pickup_beats:g} beats" if opening.pickup_beats else ""
+        beats = f" of {counted_beats(opening.pickup_beats)}" if opening.pickup_beats else ""
         parts.append(f"{opening.kind}{beats}")
     if note is not None:
         parts.append(f"{song.voice or 'singer'} on {note}")
