@@ -10,9 +10,8 @@ import numpy as np
 from benchmarks._score_damage import mixed, sane
 from benchmarks._score_pairs import PAD, RAMP, SyntheticPair
 from segue.music.key import ALL_KEYS, Key
-from segue.music.lerdahl import region_distance
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.music.tonal_space import krumhansl_distance
+from segue.music.tonal_space import krumhansl_distance, region_distance
 from segue.score import score_candidate
 from segue.score.weights import weights_for
 from tests.score import synthetic

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
 
 _LONGEST_SHOWN: Final = 40  # letters of a value that a sentence repeats
@@ -131,6 +131,18 @@ def shortened(text: str) -> str:
     """
     text = printable(text)
     return text if len(text) <= _LONGEST_SHOWN else f"{text[:_LONGEST_SHOWN]}…"
+
+
+def listed(words: Sequence[str], last: str = "and") -> str:
+    """Words as a sentence lists them.
+
+    Examples
+    --------
+    >>> listed(["C", "Em", "G"]), listed(["48", "192"], "or"), listed(["C"])
+    ('C, Em and G', '48 or 192', 'C')
+    """
+    head = ", ".join(words[:-1])
+    return f"{head} {last} {words[-1]}" if head else "".join(words)
 
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from segue.analysis.envelope import sounds
 from segue.analysis.facts import PULSE_CONFIDENCE, SURE_CONFIDENCE
+from segue.errors import listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -123,7 +124,7 @@ def _about_pulse(pulse: PulseFact) -> Iterator[Doubt]:
         yield Doubt(sentence="No clear pulse was heard.", settled_by=("tempo",))
         return
     if pulse.source == "heard" and pulse.confidence < SURE_CONFIDENCE:
-        rivals = _listed([f"{bpm:.0f}" for bpm in rival_tempi_bpm(pulse)])
+        rivals = listed([f"{bpm:.0f}" for bpm in rival_tempi_bpm(pulse)], "or")
         yield Doubt(sentence=f"The tempo may also be {rivals} BPM.", settled_by=("tempo",))
     if pulse.confidence >= PULSE_CONFIDENCE and pulse.downbeat_confidence < _HALF_SURE:
         yield Doubt(sentence="The bar lines are unsure.", settled_by=("downbeat", "metre"))
@@ -141,7 +142,3 @@ def rival_tempi_bpm(pulse: PulseFact) -> list[float]:
             if is_octave and SLOWEST_BPM <= round(bpm) <= FASTEST_BPM:
                 named.append(bpm)
     return named
-
-
-def _listed(words: list[str]) -> str:
-    return " or ".join([", ".join(words[:-1]), words[-1]] if len(words) > 1 else words)

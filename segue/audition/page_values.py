@@ -16,7 +16,7 @@ from segue.analysis.facts import have_keys
 from segue.audio.marked_mp3 import LEAD_S, MARK_S, sound_rate_hz
 from segue.audition.sound import duration_of, outline_of
 from segue.plan.bridge_words import bridge_line, moments_of
-from segue.plan.fact_words import fact_table
+from segue.plan.heard_words import fact_table
 from segue.plan.layer import SongLayer
 from segue.runfolder import document_text
 from segue.runfolder.remedies import WEAK_MARK, remedy_of

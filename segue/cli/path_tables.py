@@ -8,13 +8,18 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 from rich.table import Table
 
-from segue.music.chord import tonic_triad
+from segue.music.chord import fit, tonic_triad
 from segue.music.chord_path import PathStep
 from segue.music.interval import difficulty_words, effort, reads_as, relation
-from segue.music.region import fit
 from segue.music.tonal_space import key_distance
-from segue.music.transposition import FAR_DISTANCE, Advice, Move, transposition_advice
-from segue.music.transposition_costs import n_open_chords, signature
+from segue.music.transposition import (
+    FAR_DISTANCE,
+    Advice,
+    Move,
+    n_open_chords,
+    signature,
+    transposition_advice,
+)
 from segue.music.voicing import voiced
 
 if TYPE_CHECKING:

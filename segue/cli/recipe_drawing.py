@@ -6,7 +6,7 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from segue.recipes.axis import SOUNDLESS, Axis
+from segue.recipes.position import SOUNDLESS, Axis
 from segue.recipes.rules import CURVE_RANGES, PATTERN_ROWS
 
 if TYPE_CHECKING:

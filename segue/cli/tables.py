@@ -15,8 +15,7 @@ from segue.cli.hints import has_option, print_next, print_sentence
 from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
-from segue.plan.fact_words import fact_table
-from segue.plan.heard_words import keys_sentence
+from segue.plan.heard_words import fact_table, keys_sentence
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -127,7 +127,7 @@ def _print_taste(told: _Learned, *, json: bool) -> None:
 
 
 def _lines(told: _Learned) -> list[str]:
-    from segue.music.percent import percent
+    from segue.music.tempo import percent
     from segue.score.learned_weights import LEAST_FOR_A_TASTE
 
     found, fitted, one = told.agreed, told.fitted, told.one

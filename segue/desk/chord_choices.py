@@ -9,7 +9,7 @@ from segue.errors import OptionError
 from segue.music.chord import CADENCES, Chord, cadence_chord, tonic_triad
 from segue.music.chord_words import parse_chord
 from segue.music.key import N_PITCH_CLASSES
-from segue.music.lerdahl import chord_distance, collection
+from segue.music.tonal_space import chord_distance, collection
 
 if TYPE_CHECKING:
     from segue.music.chord import Quality
@@ -41,8 +41,8 @@ def chord_choices(plan: Plan) -> tuple[ChordChoice, ...]:
     """Each planned chord with others that fit.
 
     They are triads of either key's scale, and before the entry the cadences of the new key; near
-    is what is near to both neighbours in Lerdahl's chord distance (`segue.music.lerdahl`), taken
-    in whichever of the two keys is nearer. A drone on a fifth has none that could take its place.
+    is what is near to both neighbours in Lerdahl's chord distance (`segue.music.tonal_space`), in
+    whichever of the two keys is nearer. A drone on a fifth has none that could take its place.
     """
     voicings = plan.voicings
     keys = (plan.key_from, plan.key_to)

@@ -18,8 +18,7 @@ from segue.heard.hearing import hear
 from segue.job.keeping import Rendered, measured
 from segue.job.shortlist import QuickListen
 from segue.job.songs_at_hand import SongsAtHand, song_place
-from segue.music.transposition import transposition_advice
-from segue.music.transposition_costs import SungNotes
+from segue.music.transposition import SungNotes, transposition_advice
 from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.render import render_candidate

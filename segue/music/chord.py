@@ -1,63 +1,31 @@
-"""Chords, their symbols, and their numerals in a key.
+"""Chords, their symbols, their numerals in a key, and which chords live in one.
 
 A chord is a root and a quality; a numeral is upper case for major thirds and
 lower case for minor ones, as in common teaching, with b for a lowered degree.
+A cadence is the chord that announces a key, one before its tonic.
 
-Cadences: the chord that announces a key, one before its tonic.
+A key's own triads are those of its scale that a band plays (the diminished one
+is left out), with the major dominant in minor keys. Borrowed are the common
+guests: in major the triads of the parallel minor, in minor the major
+subdominant, in both the Neapolitan. Common practice, no source.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final, Literal, get_args
 
 from segue.music.key import (
     LETTERS,
     N_PITCH_CLASSES,
     Key,
+    Mode,
     letter_name,
     name_in,
     pitch_class_name,
     with_octave,
 )
-
-Cadence = Literal["dominant", "subdominant", "flat seventh"]
-CADENCES: Final[tuple[Cadence, ...]] = get_args(Cadence)
-"""V7, IV (iv in minor) and bVII (VII in minor), each before the tonic."""
-
-CadenceChoice = Literal["dominant", "subdominant", "flat seventh", "any"]
-"""A cadence, or whichever comes cheapest."""
-CADENCE_CHOICES: Final[tuple[CadenceChoice, ...]] = get_args(CadenceChoice)
-
-
-def cadence_chord(cadence: Cadence, key: Key) -> Chord:
-    """The last chord before the tonic.
-
-    Parameters
-    ----------
-    key : Key
-        The key that is entered.
-
-    Returns
-    -------
-    Chord
-        With its seventh where it is the dominant.
-
-    Examples
-    --------
-    >>> from segue.music.key import parse_key
-    >>> key = parse_key("G major")
-    >>> [cadence_chord(cadence, key).symbol(flats=False) for cadence in CADENCES]
-    ['D7', 'C', 'F']
-    """
-    match cadence:
-        case "dominant":
-            return Chord(root=(key.tonic + 7) % N_PITCH_CLASSES, quality="dominant seventh")
-        case "subdominant":
-            return Chord(root=(key.tonic + 5) % N_PITCH_CLASSES, quality=key.mode)
-        case "flat seventh":
-            return Chord(root=(key.tonic + 10) % N_PITCH_CLASSES, quality="major")
-
 
 Quality = Literal["major", "minor", "dominant seventh"]
 
@@ -67,7 +35,7 @@ _INTERVALS: Final[dict[Quality, tuple[int, ...]]] = {
     "dominant seventh": (0, 4, 7, 10),
 }
 _SUFFIX: Final[dict[Quality, str]] = {"major": "", "minor": "m", "dominant seventh": "7"}
-_NUMERALS: Final[dict[str, tuple[str, ...]]] = {
+NUMERALS: Final[dict[str, tuple[str, ...]]] = {
     "major": ("I", "bII", "II", "bIII", "III", "IV", "#IV", "V", "bVI", "VI", "bVII", "VII"),
     "minor": ("I", "bII", "II", "III", "#III", "IV", "#IV", "V", "VI", "#VI", "VII", "#VII"),
 }
@@ -152,12 +120,18 @@ class Chord:
         """
         numeral = _numeral(self.root, key)
         if self.quality == "minor":
-            return numeral[: -len(numeral.lstrip("b#"))] + numeral.lstrip("b#").lower()
+            return lower_case(numeral)
         return numeral + ("7" if self.quality == "dominant seventh" and numeral == "V" else "")
 
     def transposed(self, semitones: int) -> Chord:
         """The chord moved by whole semitones."""
         return Chord(root=(self.root + semitones) % N_PITCH_CLASSES, quality=self.quality)
+
+
+def lower_case(numeral: str) -> str:
+    """The numeral of a minor chord, its accidental as it is: bvii of bVII."""
+    degree = numeral.lstrip("b#")
+    return numeral.removesuffix(degree) + degree.lower()
 
 
 def _root_name(root: int, key: Key) -> str:
@@ -175,9 +149,133 @@ def _up(letter: str, n_steps: int) -> str:
 
 
 def _numeral(root: int, key: Key) -> str:
-    return _NUMERALS[key.mode][(root - key.tonic) % N_PITCH_CLASSES]
+    return NUMERALS[key.mode][(root - key.tonic) % N_PITCH_CLASSES]
 
 
 def tonic_triad(key: Key) -> Chord:
     """The triad on the tonic."""
     return Chord(root=key.tonic, quality=key.mode)
+
+
+Cadence = Literal["dominant", "subdominant", "flat seventh"]
+CADENCES: Final[tuple[Cadence, ...]] = get_args(Cadence)
+"""V7, IV (iv in minor) and bVII (VII in minor), each before the tonic."""
+
+CadenceChoice = Literal["dominant", "subdominant", "flat seventh", "any"]
+"""A cadence, or whichever comes cheapest."""
+CADENCE_CHOICES: Final[tuple[CadenceChoice, ...]] = get_args(CadenceChoice)
+
+
+def cadence_chord(cadence: Cadence, key: Key) -> Chord:
+    """The last chord before the tonic.
+
+    Parameters
+    ----------
+    key : Key
+        The key that is entered.
+
+    Returns
+    -------
+    Chord
+        With its seventh where it is the dominant.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> key = parse_key("G major")
+    >>> [cadence_chord(cadence, key).symbol(flats=False) for cadence in CADENCES]
+    ['D7', 'C', 'F']
+    """
+    match cadence:
+        case "dominant":
+            return Chord(root=(key.tonic + 7) % N_PITCH_CLASSES, quality="dominant seventh")
+        case "subdominant":
+            return Chord(root=(key.tonic + 5) % N_PITCH_CLASSES, quality=key.mode)
+        case "flat seventh":
+            return Chord(root=(key.tonic + 10) % N_PITCH_CLASSES, quality="major")
+
+
+Fit = Literal["own", "borrowed", "foreign"]
+
+_Degrees = tuple[tuple[int, Mode], ...]
+
+_OWN: Final[dict[Mode, _Degrees]] = {
+    "major": ((0, "major"), (2, "minor"), (4, "minor"), (5, "major"), (7, "major"), (9, "minor")),
+    "minor": (
+        (0, "minor"),
+        (3, "major"),
+        (5, "minor"),
+        (7, "major"),
+        (7, "minor"),
+        (8, "major"),
+        (10, "major"),
+    ),
+}
+"""Semitones above the tonic and quality."""
+
+_BORROWED: Final[dict[Mode, _Degrees]] = {
+    "major": ((1, "major"), (3, "major"), (5, "minor"), (8, "major"), (10, "major")),
+    "minor": ((1, "major"), (5, "major")),
+}
+
+
+@lru_cache(maxsize=64)
+def own_chords(key: Key) -> tuple[Chord, ...]:
+    """The triads of a key's scale, and the major dominant of a minor key.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> [chord.symbol(flats=False) for chord in own_chords(parse_key("A minor"))]
+    ['Am', 'C', 'Dm', 'E', 'Em', 'F', 'G']
+    """
+    return _chords(_OWN[key.mode], key)
+
+
+@lru_cache(maxsize=64)
+def borrowed_chords(key: Key) -> tuple[Chord, ...]:
+    """The triads that a key borrows.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> [chord.symbol(flats=True) for chord in borrowed_chords(parse_key("A minor"))]
+    ['Bb', 'D']
+    """
+    return _chords(_BORROWED[key.mode], key)
+
+
+def shared_chords(old: Key, new: Key) -> tuple[Chord, ...]:
+    """The triads that are two keys' own: the chords to pivot on.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> g, d, b_flat = (parse_key(name) for name in ("G major", "D major", "Bb major"))
+    >>> [chord.symbol(flats=False) for chord in shared_chords(g, d)]
+    ['D', 'Em', 'G', 'Bm']
+    >>> shared_chords(g, b_flat)
+    ()
+    """
+    return tuple(chord for chord in own_chords(new) if chord in own_chords(old))
+
+
+def fit(chord: Chord, key: Key) -> Fit:
+    """How a chord, heard without its seventh, belongs to a key.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> fit(Chord(root=5, quality="minor"), parse_key("C major"))
+    'borrowed'
+    """
+    if chord.triad in own_chords(key):
+        return "own"
+    return "borrowed" if chord.triad in borrowed_chords(key) else "foreign"
+
+
+def _chords(degrees: _Degrees, key: Key) -> tuple[Chord, ...]:
+    return tuple(
+        Chord(root=(key.tonic + semitones) % N_PITCH_CLASSES, quality=quality)
+        for semitones, quality in degrees
+    )

@@ -2,7 +2,7 @@
 
 The path is found by dynamic programming over chords in their keys, with the
 chord distance of Lerdahl (2001) as the cost of a step (see
-`segue.music.lerdahl`). Steps are squared, so that many small ones beat one leap.
+`segue.music.tonal_space`). Steps are squared, so that many small ones beat one leap.
 It starts on the old tonic, stays among the old key's chords up to a pivot, a
 chord that belongs to both keys, goes on among the new key's and ends on the
 cadence chord; only where no pivot fits does it step across. Standing still,
@@ -16,10 +16,19 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final, Literal
 
-from segue.music.chord import CADENCES, Cadence, CadenceChoice, Chord, cadence_chord, tonic_triad
+from segue.music.chord import (
+    CADENCES,
+    Cadence,
+    CadenceChoice,
+    Chord,
+    borrowed_chords,
+    cadence_chord,
+    fit,
+    own_chords,
+    tonic_triad,
+)
 from segue.music.key import N_PITCH_CLASSES, Key
-from segue.music.lerdahl import chord_distance
-from segue.music.region import borrowed_chords, fit, own_chords
+from segue.music.tonal_space import chord_distance
 
 PathStart = Literal["old key", "new key"]
 

@@ -11,17 +11,13 @@ import re
 from typing import Final
 
 from segue.errors import OptionError, shortened
-from segue.music.chord import Chord, Quality
+from segue.music.chord import NUMERALS, Chord, Quality, fit, lower_case
 from segue.music.chord_path import PathStep
 from segue.music.key import LETTERS, N_PITCH_CLASSES, Key
-from segue.music.region import fit
 
 _SYMBOL: Final = re.compile(r"([A-G])(#|b|♯|♭)?(m|min|-|maj|M|7)?")
 _NUMERAL: Final = re.compile(r"(#|b)?(VII|VI|IV|V|III|II|I|vii|vi|iv|v|iii|ii|i)(7)?")
 _DEGREES: Final = {"I": 0, "II": 2, "III": 4, "IV": 5, "V": 7, "VI": 9, "VII": 11}
-_BY_SEMITONES: Final = (
-    "I", "bII", "II", "bIII", "III", "IV", "#IV", "V", "bVI", "VI", "bVII", "VII",
-)  # fmt: skip
 _ACCIDENTALS: Final = {"": 0, "#": 1, "♯": 1, "b": -1, "♭": -1}
 _QUALITIES: Final[dict[str, Quality]] = {
     "": "major",
@@ -91,10 +87,9 @@ def numeral_of(chord: Chord, key: Key) -> str:
     >>> numeral_of(parse_chord("C7"), Key(tonic=5, mode="minor"))
     'V7'
     """
-    numeral = _BY_SEMITONES[(chord.root - key.tonic) % N_PITCH_CLASSES]
+    numeral = NUMERALS["major"][(chord.root - key.tonic) % N_PITCH_CLASSES]
     if chord.quality == "minor":
-        accidentals = numeral[: -len(numeral.lstrip("b#"))]
-        return accidentals + numeral.lstrip("b#").lower()
+        return lower_case(numeral)
     return numeral + ("7" if chord.quality == "dominant seventh" else "")
 
 

@@ -5,6 +5,12 @@ linearly in beats, or moves by a constant ratio a beat; between spans it may
 step. Integrating 60 / tempo over beats gives, for a span of B beats from b0 to
 b1 BPM, T = 60 B ln(b1/b0) / (b1 - b0) when linear in beats and
 T = 60 B (1/b0 - 1/b1) / ln(b1/b0) when geometric; both inverses are closed too.
+Tempi and shares are told as people read them.
+
+References
+----------
+.. [SI] BIPM, The International System of Units (SI Brochure), 9th edition, 2019, 5.4.7: a space
+   stands between the number and the sign %.
 """
 
 from __future__ import annotations
@@ -17,6 +23,7 @@ from typing import TYPE_CHECKING, Final, Literal, assert_never
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+
 
 TempoLaw = Literal["hold", "linear", "geometric"]
 
@@ -33,6 +40,17 @@ def bpm_number(bpm: float) -> str:
     ('96', '124.2', '120')
     """
     return f"{round(bpm, 1):g}"
+
+
+def percent(share: float) -> str:
+    """A share in whole percent, with a space before the sign as [SI]_ has it.
+
+    Examples
+    --------
+    >>> percent(0.3)
+    '30 %'
+    """
+    return f"{100.0 * share:.0f} %"
 
 
 _OCTAVE_SLACK: Final = 0.02  # share by which double and half tempo may miss; by judgement
@@ -54,8 +72,9 @@ def tempo_step_words(ratio: float) -> str:
     for times, words in ((2.0, "double tempo"), (0.5, "half tempo")):
         if abs(math.log(ratio / times)) <= math.log1p(_OCTAVE_SLACK):
             return words
-    percent = round(100 * abs(ratio - 1.0))
-    return f"{percent} % {'faster' if ratio > 1.0 else 'slower'}" if percent else "same tempo"
+    told = percent(abs(ratio - 1.0))
+    way = "faster" if ratio > 1.0 else "slower"
+    return "same tempo" if told == percent(0.0) else f"{told} {way}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,4 +1,8 @@
-"""Advice on moving one of two songs to a nearer key, before anyone plays a note."""
+"""Advice on moving one of two songs to a nearer key, and what that costs whom in the band.
+
+Weights run from 0 (nothing) to 1 (think twice) and are our judgement; what is
+easy on a guitar or on paper is common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +10,182 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from segue.music.interval import effort
+from segue.music.key import N_PITCH_CLASSES, Key, note_in
 from segue.music.tonal_space import key_distance
-from segue.music.transposition_costs import STEP_WORDS, Cost, SungNotes, costs_of_moving
 
 if TYPE_CHECKING:
     from segue.music.key import Key
+
+
+Who = Literal["singer", "guitars", "horns and keys", "band"]
+
+STEP_WORDS: Final[dict[int, str]] = {1: "a semitone", 2: "a whole tone"}
+"""Sizes of a move by its semitones."""
+
+_OPEN_CHORDS: Final[frozenset[tuple[int, str]]] = frozenset(
+    {(0, "major"), (2, "major"), (4, "major"), (7, "major"), (9, "major")}
+    | {(2, "minor"), (4, "minor"), (9, "minor")}
+)
+"""Root and quality of the open-position chords of a guitar in E A D G B E: C D E G A, Dm Em Am."""
+
+_SINGER_UP, _SINGER_DOWN = 0.35, 0.2  # cost a semitone for the singer's range; by judgement
+_OPEN_CHORD_LOST = 0.15  # cost of each open chord that becomes a barre; by judgement
+_ACCIDENTAL_MORE = 0.05  # cost of each sharp or flat more in the signature; by judgement
+_RELEARNING = 0.3  # cost of any other key than the known one; by judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SungNotes:
+    """What is known of a song's tune, in its present key.
+
+    Parameters
+    ----------
+    first_midi, lowest_midi, highest_midi : float or None
+        MIDI notes.
+    """
+
+    first_midi: float | None = None
+    lowest_midi: float | None = None
+    highest_midi: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cost:
+    """What a move costs one part of the band.
+
+    Parameters
+    ----------
+    weight : float
+        0 (nothing) to 1 (think twice).
+    """
+
+    who: Who
+    weight: float
+    sentence: str
+
+
+def n_open_chords(key: Key) -> int:
+    """How many of a key's three main chords a guitar plays with open strings, 0..3.
+
+    In minor keys the fifth degree counts whether its open chord is major or minor.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> [n_open_chords(parse_key(name)) for name in ("G major", "E minor", "F minor")]
+    [3, 2, 1]
+    """
+    tonic, fourth, fifth = ((key.tonic + step) % N_PITCH_CLASSES for step in (0, 5, 7))
+    return (
+        ((tonic, key.mode) in _OPEN_CHORDS)
+        + ((fourth, key.mode) in _OPEN_CHORDS)
+        + ((fifth, key.mode) in _OPEN_CHORDS or (fifth, "major") in _OPEN_CHORDS)
+    )
+
+
+def signature(key: Key) -> str:
+    """The key signature in words.
+
+    Examples
+    --------
+    >>> from segue.music.key import parse_key
+    >>> signature(parse_key("F minor")), signature(parse_key("G major"))
+    ('4 flats', '1 sharp')
+    """
+    n_sharps = key.n_sharps
+    if n_sharps == 0:
+        return "no accidentals"
+    name = "sharp" if n_sharps > 0 else "flat"
+    return f"{abs(n_sharps)} {name}{'' if abs(n_sharps) == 1 else 's'}"
+
+
+def costs_of_moving(
+    key: Key, semitones: int, *, song: str, sung: SungNotes | None = None
+) -> tuple[Cost, ...]:
+    """What it costs to play a song a few semitones away from its key.
+
+    Parameters
+    ----------
+    key : Key
+        The song's present key.
+    semitones : int
+        -2..2; 0 costs nothing.
+    song : str
+        What to call the song in the sentences, such as 'the new song'.
+
+    Returns
+    -------
+    tuple of Cost
+        One for each part of the band, or none for 0 semitones.
+
+    Raises
+    ------
+    ValueError
+        If the move is wider than a whole tone.
+    """
+    if semitones == 0:
+        return ()
+    if abs(semitones) not in STEP_WORDS:
+        raise ValueError(f"a move of {semitones} semitones is wider than a whole tone")
+    return (
+        _singer(key, semitones, sung or SungNotes()),
+        _guitars(key, semitones),
+        _readers(key, semitones),
+        Cost(
+            who="band",
+            weight=_RELEARNING,
+            sentence=f"The band relearns {song} in {key.transposed(semitones)}.",
+        ),
+    )
+
+
+def _singer(key: Key, semitones: int, sung: SungNotes) -> Cost:
+    is_up = semitones > 0
+    outer = sung.highest_midi if is_up else sung.lowest_midi
+    verb, place = ("rises", "top") if is_up else ("sinks", "lowest")
+    size = STEP_WORDS[abs(semitones)]
+    if outer is not None:
+        change = _named_change(outer, key, semitones)
+        sentence = f"The singer's {place} note {verb} {size}, from {change}."
+    elif sung.first_midi is not None:
+        change = _named_change(sung.first_midi, key, semitones)
+        sentence = f"Every sung note {verb} {size}, the {place} one too; the first from {change}."
+    else:
+        sentence = f"Every sung note {verb} {size}, the {place} one too."
+    weight = (_SINGER_UP if is_up else _SINGER_DOWN) * abs(semitones)
+    return Cost(who="singer", weight=weight, sentence=sentence)
+
+
+def _named_change(midi: float, key: Key, semitones: int) -> str:
+    before = note_in(midi, key)
+    after = note_in(midi + semitones, key.transposed(semitones))
+    return f"{before} to {after}"
+
+
+def _guitars(key: Key, semitones: int) -> Cost:
+    moved = key.transposed(semitones)
+    before, after = n_open_chords(key), n_open_chords(moved)
+    have = f"{after} of their 3 main chords open in {moved}, {before} in {key}"
+    if after >= before:
+        return Cost(who="guitars", weight=0.0, sentence=f"Guitars have {have}.")
+    size = STEP_WORDS[abs(semitones)]
+    remedy = f"a capo on fret {semitones}" if semitones > 0 else f"tuning {size} down"
+    return Cost(
+        who="guitars",
+        weight=_OPEN_CHORD_LOST * (before - after),
+        sentence=f"Guitars have only {have}: {remedy} keeps the shapes of {key}.",
+    )
+
+
+def _readers(key: Key, semitones: int) -> Cost:
+    moved = key.transposed(semitones)
+    more = abs(moved.n_sharps) - abs(key.n_sharps)
+    return Cost(
+        who="horns and keys",
+        weight=_ACCIDENTAL_MORE * max(more, 0),
+        sentence=f"Horns and keys play in {signature(moved)} instead of {signature(key)}.",
+    )
+
 
 MovedSong = Literal["outgoing", "incoming"]
 

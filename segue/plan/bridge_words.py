@@ -9,6 +9,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from segue.errors import listed
 from segue.music.tempo import bpm_number
 from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import SongLayer
@@ -105,13 +106,10 @@ def _who(plan: Plan) -> str:
     if plan.entry_beat - plan.exit_beat < _LEAST_BEATS:
         return "straight into the new song"
     names = dict.fromkeys(_COPY.sub("", layer.name) for layer in plan.layers if _is_in(layer, plan))
-    listed = list(names)
-    if len(listed) > _MOST_NAMES:
-        listed = [*listed[: _MOST_NAMES - 1], "more"]
-    if not listed:
-        return "the old song rings on"
-    head = ", ".join(listed[:-1])
-    return f"{head} and {listed[-1]}" if head else listed[-1]
+    told = list(names)
+    if len(told) > _MOST_NAMES:
+        told = [*told[: _MOST_NAMES - 1], "more"]
+    return listed(told) or "the old song rings on"
 
 
 def _is_in(layer: Layer, plan: Plan) -> bool:

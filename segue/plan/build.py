@@ -7,9 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.drums import drum_layer
-from segue.plan.frozen_tail import frozen_layer
 from segue.plan.guides import click_hits, cue_notes
+from segue.plan.lead_ins import drum_layer, frozen_layer, reversed_layer, sweep_layer
 from segue.plan.loops import song_layer
 from segue.plan.pads import pad_layer
 from segue.plan.places_asked import PlacesAsked, clock, end_as_asked, start_as_asked
@@ -18,7 +17,6 @@ from segue.plan.played import played_layer
 from segue.plan.shaping import Planned, Setting
 from segue.plan.song_levels import bridge_curve, song_levels
 from segue.plan.song_maps import LEAD_IN_S
-from segue.plan.sweeps import reversed_layer, sweep_layer
 from segue.plan.timeline import timeline
 from segue.plan.words import notes, why
 

@@ -9,14 +9,12 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, assert_never
 
-from segue.music.chord import Chord, tonic_triad
+from segue.music.chord import Chord, shared_chords, tonic_triad
 from segue.music.chord_path import PathStep, chord_path
 from segue.music.chord_words import written_steps
 from segue.music.key import N_PITCH_CLASSES
-from segue.music.lerdahl import chord_distance
-from segue.music.region import shared_chords
-from segue.music.voicing import BASS_RANGE_MIDI, voiced
-from segue.plan.common_tone import held_tone
+from segue.music.tonal_space import chord_distance
+from segue.music.voicing import BASS_RANGE_MIDI, held_tone, voiced
 from segue.plan.grid import SAME_BEAT, chord_edges
 from segue.plan.layer import Curve, CurvePoint, PadLayer, Voicing
 from segue.plan.shaping import Planned, shaping, span_of, summed

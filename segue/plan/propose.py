@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from segue.analysis.facts import PULSE_CONFIDENCE, EndingKind, OpeningKind
+from segue.music.chord import shared_chords
 from segue.music.interval import reads_as
-from segue.music.region import shared_chords
 from segue.music.tonal_space import key_distance
 from segue.plan.grid import SAME_BEAT
 from segue.plan.places_asked import PlacesAsked, end_as_asked, start_as_asked

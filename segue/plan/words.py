@@ -10,12 +10,12 @@ import re
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.facts import have_keys
+from segue.errors import listed
+from segue.music.chord import own_chords
 from segue.music.interval import interval_name, relation
 from segue.music.key import N_PITCH_CLASSES
-from segue.music.lerdahl import collection
-from segue.music.percent import percent
-from segue.music.region import own_chords
-from segue.music.tempo import bpm_number
+from segue.music.tempo import bpm_number, percent
+from segue.music.tonal_space import collection
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 from segue.plan.layer import PadLayer, PlayedLayer
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
@@ -55,7 +55,7 @@ def home_words(voicings: Sequence[Voicing], old: KeyFact, new: KeyFact) -> str:
     by_place.pop("", None)
     both = _both(old.key, new.key)
     told = {both: by_place[both]} if both in by_place else by_place
-    homes = [f"{_listed(symbols)} in {place}" for place, symbols in told.items()]
+    homes = [f"{listed(symbols)} in {place}" for place, symbols in told.items()]
     if not homes:
         return ""
     verb = "is" if len(next(iter(told.values()))) == 1 else "are"
@@ -79,12 +79,6 @@ def is_at_home(notes_midi: tuple[int, ...], key: Key) -> bool:
     tones = {note % N_PITCH_CLASSES for note in notes_midi}
     triads = [set(chord.pitch_classes) for chord in own_chords(key)]
     return any(triad <= tones and tones - triad <= collection(key) for triad in triads)
-
-
-def _listed(symbols: list[str]) -> str:
-    """Such as 'C, Em and G'."""
-    head = ", ".join(symbols[:-1])
-    return f"{head} and {symbols[-1]}" if head else symbols[-1]
 
 
 TUNING_WARNING_CENTS: Final = 25.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import product
 from typing import TYPE_CHECKING, Final, Literal
 
-from segue.recipes.axis import Axis
+from segue.recipes.position import Axis
 from segue.recipes.rules import Misfit
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.errors import did_you_mean
+from segue.errors import did_you_mean, listed
 from segue.recipes.position import shown
 
 if TYPE_CHECKING:
@@ -234,9 +234,9 @@ def foreign_field(field: str, source: str) -> Misfit:
     Told with the sources that it fits or, where those are many, the fields of this one.
     """
     sources = [f"'{name}'" for name, names in FIELDS.items() if field in names]
-    fitting = f"only {_listed(sources)}"
+    fitting = f"only {listed(sources)}"
     if len(sources) > _MOST_LISTED:
-        fitting = f"which takes {_listed(FIELDS[source])}"
+        fitting = f"which takes {listed(FIELDS[source])}"
     return Misfit((field,), f"does not fit the source '{source}', {fitting}")
 
 
@@ -246,7 +246,3 @@ def long_or_broken(name: str, text: str, longest: int) -> Iterator[Misfit]:
         yield Misfit((name,), "has a line break or an unprintable sign; write one plain line")
     elif len(text) > longest:
         yield Misfit((name,), f"is {len(text)} signs long; cut it to {longest}")
-
-
-def _listed(words: Sequence[str]) -> str:
-    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.music.percent import percent
+from segue.music.tempo import percent
 from segue.plan.layer import (
     DrumLayer,
     FrozenLayer,

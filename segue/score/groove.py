@@ -13,7 +13,7 @@ import numpy.typing as npt
 
 from segue.analysis.facts import have_pulses
 from segue.audio.clip import VOICES, Clip
-from segue.music.percent import percent
+from segue.music.tempo import percent
 from segue.plan.layer import SongLayer
 from segue.score.bridge import AROUND_S, STATIC_PULSE, room_curves
 from segue.score.scorecard import Measure, NotMeasured, falling, rising

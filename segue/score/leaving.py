@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.music.percent import percent
+from segue.music.tempo import percent
 from segue.plan.layer import SongLayer
 from segue.score.scorecard import Measure, NotMeasured, rising
 

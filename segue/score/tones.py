@@ -23,9 +23,8 @@ from segue.analysis.chroma import chroma_of
 from segue.analysis.envelope import mono_of
 from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS, N_PITCH_CLASSES, Key
-from segue.music.lerdahl import collection
 from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
-from segue.music.tonal_space import INTERVAL_WEIGHTS
+from segue.music.tonal_space import INTERVAL_WEIGHTS, collection
 
 if TYPE_CHECKING:
     from segue.render.candidate import Candidate

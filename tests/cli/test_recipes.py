@@ -10,7 +10,7 @@ import pytest
 
 from benchmarks._in_process import run_here
 from segue.cli.recipe_drawing import ASCII, BLOCKS, recipe_drawing
-from segue.recipes.shelf import load_recipes, shelf_folder
+from segue.recipes.recipe_file import load_recipes, shelf_folder
 
 RAMP = (shelf_folder() / "tempo-ramp.toml").read_text(encoding="utf-8")
 SHELF = load_recipes(shelf_folder())

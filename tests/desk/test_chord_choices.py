@@ -4,7 +4,7 @@ import pytest
 
 from segue.desk.chord_choices import MOST_CHOICES, chord_choices
 from segue.music.chord_words import parse_chord
-from segue.music.lerdahl import collection
+from segue.music.tonal_space import collection
 from segue.plan import plan_segue
 from tests.plan.song_facts import end_facts, start_facts
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.files.toml_lines import line_of, toml_lines, toml_table
-from segue.recipes.shelf import shelf_folder
+from segue.recipes.recipe_file import shelf_folder
 
 # Constructs of TOML 1.0 (toml.io/en/v1.0.0) that hide brackets, quotes, hashes and line breaks.
 TRICKY = '''# a comment [with] "signs"

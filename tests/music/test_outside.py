@@ -13,15 +13,14 @@ import music21.roman
 import numpy as np
 import pytest
 
-from segue.music.chord import CADENCES, Chord, cadence_chord
+from segue.music.chord import CADENCES, Chord, borrowed_chords, cadence_chord, own_chords
 from segue.music.chord_path import chord_path
 from segue.music.interval import interval_name
 from segue.music.key import ALL_KEYS, Key, parse_key, pitch_class_name
-from segue.music.lerdahl import collection
 from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
-from segue.music.region import borrowed_chords, own_chords
 from segue.music.tonal_space import (
     INTERVAL_WEIGHTS,
+    collection,
     krumhansl_distance,
     tonal_centroid,
     tonal_interval_vector,

@@ -6,11 +6,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.music.chord import CADENCE_CHOICES, CADENCES, Chord, cadence_chord, tonic_triad
+from segue.music.chord import (
+    CADENCE_CHOICES,
+    CADENCES,
+    Chord,
+    cadence_chord,
+    fit,
+    own_chords,
+    tonic_triad,
+)
 from segue.music.chord_path import chord_path
 from segue.music.key import ALL_KEYS, parse_key
-from segue.music.lerdahl import chord_distance
-from segue.music.region import fit, own_chords
+from segue.music.tonal_space import chord_distance
 
 keys = st.sampled_from(ALL_KEYS)
 starts = st.sampled_from(["old key", "new key"])

@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 from segue.music.chord import Chord
 from segue.music.interval import reads_as, relation
 from segue.music.key import ALL_KEYS, Key, parse_key
-from segue.music.lerdahl import chord_distance, region_distance
 from segue.music.tonal_space import (
     INTERVAL_WEIGHTS,
     MODELS,
+    chord_distance,
     interval_distance,
     key_distance,
     krumhansl_distance,
+    region_distance,
     tonal_centroid,
     tonal_interval_vector,
 )

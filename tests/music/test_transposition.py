@@ -6,12 +6,13 @@ from hypothesis import strategies as st
 
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.tonal_space import key_distance
-from segue.music.transposition import MOVES_SEMITONES, transposition_advice
-from segue.music.transposition_costs import (
+from segue.music.transposition import (
+    MOVES_SEMITONES,
     SungNotes,
     costs_of_moving,
     n_open_chords,
     signature,
+    transposition_advice,
 )
 
 keys = st.sampled_from(ALL_KEYS)

@@ -6,8 +6,8 @@ import pytest
 
 from segue.music.chord import tonic_triad
 from segue.music.key import ALL_KEYS, parse_key
+from segue.music.voicing import held_tone
 from segue.plan import plan_segue
-from segue.plan.common_tone import held_tone
 from segue.plan.layer import PadLayer
 
 PAIRS = [(str(old), str(new)) for old, new in product(ALL_KEYS, ALL_KEYS)]

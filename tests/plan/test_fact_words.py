@@ -7,7 +7,7 @@ import pytest
 from segue.analysis.facts import EdgeChord, FirstNote, KeyWeight
 from segue.music.chord import Chord
 from segue.music.key import parse_key
-from segue.plan.fact_words import fact_table
+from segue.plan.heard_words import fact_table
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 

@@ -8,12 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from segue.analysis.structure_facts import BarFact, LoopFact
-from segue.music.chord import tonic_triad
+from segue.music.chord import own_chords, tonic_triad
 from segue.music.key import ALL_KEYS, parse_key
-from segue.music.region import own_chords
+from segue.music.voicing import least_bend
 from segue.plan import plan_segue
-from segue.plan.common_tone import least_bend
-from segue.plan.drums import SOFT_HIT_DB, pattern_hits
 from segue.plan.layer import (
     CurvePoint,
     DrumLayer,
@@ -24,6 +22,7 @@ from segue.plan.layer import (
     SongLayer,
     SweepLayer,
 )
+from segue.plan.lead_ins import SOFT_HIT_DB, pattern_hits
 from segue.plan.pads import pivot_vamp, pumping
 from segue.plan.propose import energy
 from segue.plan.shaping import value_at

@@ -5,8 +5,8 @@ from itertools import product
 
 import pytest
 
+from segue.music.chord import shared_chords
 from segue.music.key import ALL_KEYS, parse_key
-from segue.music.region import shared_chords
 from segue.plan import plan_segue, suitability
 from segue.plan.heard_words import filled_in
 from segue.plan.layer import Voicing

@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import pytest
 
-from segue.recipes.axis import Axis
-from segue.recipes.position import Breakpoint, parse_position
+from segue.recipes.position import Axis, Breakpoint, parse_position
 
 FOUR = Axis(n_bars=4)
 """A bridge of four bars between songs of which eight are seen."""

@@ -21,9 +21,8 @@ from segue.recipes.recipe import (
     Suits,
     Tempo,
 )
-from segue.recipes.recipe_file import load_recipe, parse_recipe
+from segue.recipes.recipe_file import load_recipe, parse_recipe, shelf_folder
 from segue.recipes.rules import CURVE_RANGES, FIELDS, NEEDED, RANGES, MisfitError
-from segue.recipes.shelf import shelf_folder
 
 BROKEN = Path(__file__).parent / "broken_recipes"
 FILES = sorted(BROKEN.glob("*.toml"))

@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 from segue.recipes.lint import recipe_warnings
-from segue.recipes.recipe_file import parse_recipe
-from segue.recipes.shelf import load_recipes, shelf_folder
+from segue.recipes.recipe_file import load_recipes, parse_recipe, shelf_folder
 
 HEAD = """schema_version = 1
 name = "test"

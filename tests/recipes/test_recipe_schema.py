@@ -10,8 +10,7 @@ import pytest
 
 from segue.recipes.json_schema import field_descriptions, recipe_schema
 from segue.recipes.lint import recipe_warnings
-from segue.recipes.recipe_file import parse_recipe
-from segue.recipes.shelf import shelf_folder
+from segue.recipes.recipe_file import parse_recipe, shelf_folder
 from tests.recipes.recipe_reference import REFERENCE, SCHEMA, TABLES, reference_text, schema_text
 
 BROKEN = Path(__file__).parent / "broken_recipes"

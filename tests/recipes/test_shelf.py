@@ -3,7 +3,7 @@
 import pytest
 
 from segue.errors import RecipeError
-from segue.recipes.shelf import all_recipes, load_recipes, shelf_folder
+from segue.recipes.recipe_file import all_recipes, load_recipes, shelf_folder
 
 BUILT_IN = {path.name: path.read_text(encoding="utf-8") for path in shelf_folder().glob("*.toml")}
 RAMP = BUILT_IN["tempo-ramp.toml"]

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.music.interval import effort, interval_name
 from segue.music.tempo import bpm_number, tempo_step_words
-from segue.plan.fact_words import counted_beats
-from segue.plan.heard_words import NO_PULSE, first_note_name, key_words
+from segue.plan.heard_words import NO_PULSE, counted_beats, first_note_name, key_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
 from segue.setlist.lengths import clock
