@@ -198,8 +198,8 @@ def _relation(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     if have_keys(outgoing, incoming):
         return relation(outgoing.key.key, incoming.key.key)
     if outgoing.key.is_known or incoming.key.is_known:  # each was given the other's
-        return f"Only one of the songs has a key, {incoming.key.key}"
-    return "No key was heard in either song"
+        return f"{incoming.key.key} is the only key that was heard"
+    return f"'{outgoing.title}' and '{incoming.title}' have no key that was heard"
 
 
 def _ending_words(facts: EdgeFacts) -> str:

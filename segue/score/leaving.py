@@ -172,13 +172,19 @@ def last_chord(hearing: Listened) -> Measure | None:
     if ending.last_chord_s is None:
         return None
     begins = _beat_of_source(plan, ending.last_chord_s)
+    left_s = source_s(plan, "outgoing", plan.exit_beat)
+    rings_s = max((ending.rung_out_s or ending.sound_end_s) - ending.last_chord_s, 0.2)
+    if begins is None and left_s is not None and left_s > ending.last_chord_s:
+        share = min((left_s - ending.last_chord_s) / rings_s, 1.0)  # struck before the segue begins
+        sentence = f"The last chord has been ringing for {left_s - ending.last_chord_s:.0f} s."
+        return _chord_measure(
+            share, max(rising(share, bad=_LOST, good=_KEPT), 0.7), sentence, plan.exit_beat
+        )
     if begins is None:
-        left_s = source_s(plan, "outgoing", plan.exit_beat)
         early_s = ending.last_chord_s - left_s if left_s is not None else 0.0
         return _chord_measure(
             0.5, 0.5, f"The old song is left {early_s:.0f} s before its last chord.", plan.exit_beat
         )
-    rings_s = max((ending.rung_out_s or ending.sound_end_s) - ending.last_chord_s, 0.2)
     start_s = plan.seconds_at(begins)
     kept_s, is_abrupt = _ring_kept(hearing, start_s, rings_s)
     share = min(kept_s / rings_s, 1.0)

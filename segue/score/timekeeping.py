@@ -209,6 +209,8 @@ def bar_line(hearing: Listened) -> Measure | None:
     n_bars = int((plan.end_beat - start) // metre)
     if n_bars < _FEW or not hearing.pulse.is_heard[start:].any():
         return None
+    if not hearing.incoming_pulse.is_known:
+        return None  # its bars are a ruler that nobody plays to
     accents = _accents(hearing, start, n_bars * metre).reshape(n_bars, metre)
     # the first bar line is the join itself and would speak for the plan whatever enters
     by_beat = np.mean(np.minimum(accents[1:], _MOST_ACCENT), axis=0)

@@ -50,9 +50,9 @@ def test_notes_are_spelled_by_the_songs_key_or_else_the_joins():
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        (OLD, unheard(NEW), "Only one of the songs has a key, E minor: "),
-        (unheard(OLD), NEW, "Only one of the songs has a key, F minor: "),
-        (unheard(OLD), unheard(NEW), "No key was heard in either song: "),
+        (OLD, unheard(NEW), "E minor is the only key that was heard: "),
+        (unheard(OLD), NEW, "F minor is the only key that was heard: "),
+        (unheard(OLD), unheard(NEW), "'Old Song' and 'New Song' have no key that was heard: "),
     ],
     ids=["old", "new", "neither"],
 )

@@ -50,7 +50,7 @@ def heard(lengths_s, *, late_s=None, is_heard=None, octave=1.0, confidence=1.0):
         beat_lengths_s=lengths_s,
         metre=4,
         entry_s=plan.seconds_at(ENTRY),
-        incoming_pulse=SimpleNamespace(confidence=confidence),
+        incoming_pulse=SimpleNamespace(confidence=confidence, is_known=True),
         sides={"outgoing": SimpleNamespace(times_s=hops_s)},
         sounding=lambda _: np.ones(len(hops_s), dtype=bool),
         is_silent=False,
@@ -176,6 +176,8 @@ def test_the_bar_begins_where_harmony_and_bass_do(place):
     short = heard([0.5] * 32)
     short.plan.end_beat = float(ENTRY + 7)
     assert bar_line(short) is None
+    hearing.incoming_pulse.is_known = False
+    assert bar_line(hearing) is None  # bars of a song without a pulse are a ruler
 
 
 @pytest.mark.parametrize(

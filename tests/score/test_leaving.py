@@ -173,3 +173,10 @@ def test_a_song_that_goes_on_has_no_last_chord_and_one_left_early_is_told():
     early = last_chord(heard(left_s=20.0, ending=RINGS, sound=ringing(4.0)))
     assert "left 12 s before its last chord" in early.sentence
     assert 0.0 < early.score < 1.0
+
+
+def test_a_last_chord_struck_before_the_segue_begins_is_no_chord_left_early():
+    struck = {**RINGS, "last_chord_s": 10.0, "last_hit_s": 32.0}
+    told = last_chord(heard(ending=struck, sound=ringing(4.0)))
+    assert told.sentence == "The last chord has been ringing for 22 s."
+    assert told.score > 0.7
