@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy.signal import find_peaks, welch
 
-from segue.analysis.band_rises import band_rises
+from segue.analysis.onsets import band_rises
 from segue.audio.loudness import lufs_of_a_song, momentary_lufs
 
 if TYPE_CHECKING:

@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from segue.analysis.key_segments import hear_segments
-from segue.analysis.note_frames import NoteFrames, note_frames
+from segue.analysis.key_segments import NoteFrames, hear_segments, note_frames
 from segue.analysis.pulse import hear_pulse
 from segue.analysis.tuning import pitched_peaks, settled_tuning
 from segue.audio import read_song

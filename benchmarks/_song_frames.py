@@ -12,7 +12,7 @@ import numpy as np
 from benchmarks._render import DRUM_CHANNEL
 from benchmarks.rendered_songs import EdgeDraft
 from segue.analysis.chroma import LOWEST_MIDI, N_NOTES, folded
-from segue.analysis.note_frames import register_weights
+from segue.analysis.key_segments import register_weights
 
 SERIES = (0, 12, 19, 24, 28, 31, 34, 36)
 """Overtones in semitones."""

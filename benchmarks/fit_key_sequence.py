@@ -25,8 +25,8 @@ from torch.nn import functional
 
 from benchmarks._key_frames import N_FOLDS, KeyItem, other_cut
 from benchmarks.fit_key import fit_options, heard_items
+from segue.analysis.key_segments import NoteFrames
 from segue.analysis.key_sequence import MOST_SEGMENTS, segment_places
-from segue.analysis.note_frames import NoteFrames
 from segue.music.key import MODES, N_PITCH_CLASSES
 
 N_UNITS: Final = 48

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import mono_of
+from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -129,10 +130,11 @@ def _bar_lines_s(edge: SongEdge, pulse: PulseFact) -> Floats:
 
 def _power(edge: SongEdge) -> Floats:
     """Power spectrum by hop, each centred on its time."""
-    import soxr
     from scipy import fft
 
-    mono = soxr.resample(mono_of(edge.mix.samples), edge.rate_hz, RATE_HZ, quality="LQ")
+    mono = mono_at_rate(
+        mono_of(edge.mix.samples), from_hz=edge.rate_hz, to_hz=RATE_HZ, quality="LQ"
+    )
     half = _WINDOW_FRAMES // 2
     padded = np.pad(mono, (half, half))
     windows = np.lib.stride_tricks.sliding_window_view(padded, _WINDOW_FRAMES)[::HOP_FRAMES]

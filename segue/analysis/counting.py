@@ -15,7 +15,7 @@ from segue.analysis.metre_odds import Place, log_odds
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.analysis.metre_evidence import Evidence
+    from segue.analysis.heard_part import Evidence
 
 _BY_NET: Final = (4, 2)
 """How many pulses of the net are followed tightly and loosely. Set by judgement, for speed."""

@@ -24,8 +24,14 @@ import numpy as np
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
 from segue.analysis.facts import PULSE_CONFIDENCE, Ending
 from segue.analysis.fade import last_decline
-from segue.analysis.last_chord import held_until_s, last_chord_s, outro_of, rung_out_s
-from segue.analysis.soft_hits import UNHEARD_S, soft_hits_s
+from segue.analysis.last_chord import (
+    UNHEARD_S,
+    held_until_s,
+    last_chord_s,
+    outro_of,
+    rung_out_s,
+    soft_hits_s,
+)
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -16,6 +16,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, level_db, mono_of, smoothed_db
+from segue.analysis.last_chord import semitones
+from segue.audio.adapters import mono_at_rate
 from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
@@ -52,7 +54,7 @@ _STEP_S: Final = 0.05  # seconds from spectrum to spectrum
 _RATE_HZ: Final = 12_000  # rate of the sound in which the spectrum's change is heard
 _LONG_FRAMES: Final = 2048  # frames of a spectrum at that rate, 0.17 s
 _LAG_STEPS: Final = 6  # steps between the spectra that are compared, 0.3 s
-_LOWEST_MIDI, _HIGHEST_MIDI = 45, 100  # MIDI notes from and up to which semitones are compared
+_COMPARED_MIDI: Final = (45, 100)  # MIDI notes from and up to which semitones are compared
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -268,24 +270,16 @@ def _band_spread_db(clip: Clip, start_s: float, at_s: float) -> float:
 
 def _thinned(clip: Clip, start_s: float, end_s: float) -> npt.NDArray[np.float32]:
     """A stretch of a clip in one channel at `_RATE_HZ`."""
-    import soxr
-
     piece = mono_of(clip.samples[int(start_s * clip.rate_hz) : int(end_s * clip.rate_hz)])
-    return np.asarray(soxr.resample(piece, clip.rate_hz, _RATE_HZ, quality="LQ"))
+    return mono_at_rate(piece, from_hz=clip.rate_hz, to_hz=_RATE_HZ, quality="LQ")
 
 
 def _change_ratio(sound: npt.NDArray[np.float32], before_s: float) -> float:
     """How fast the shape of the spectrum changes after a moment, against before it."""
-    from scipy import fft
-
-    step = round(_STEP_S * _RATE_HZ)
     if len(sound) < 2 * _LONG_FRAMES:
         return 0.0
-    windows = np.lib.stride_tricks.sliding_window_view(sound, _LONG_FRAMES)[::step]
-    spectra = np.abs(fft.rfft(windows * np.hanning(_LONG_FRAMES).astype(np.float32), axis=1))
-    borders_hz = 440.0 * 2.0 ** ((np.arange(_LOWEST_MIDI, _HIGHEST_MIDI) - 69.5) / 12.0)
-    bins = np.unique(np.ceil(borders_hz * _LONG_FRAMES / _RATE_HZ).astype(int))
-    shape = np.sqrt(np.add.reduceat(spectra[:, : bins[-1]], bins[:-1], axis=1))
+    hop = round(_STEP_S * _RATE_HZ)
+    shape = np.sqrt(semitones(sound, _RATE_HZ, window=_LONG_FRAMES, hop=hop, midi=_COMPARED_MIDI))
     shape -= shape.mean(axis=1, keepdims=True)
     shape /= np.maximum(np.linalg.norm(shape, axis=1, keepdims=True), 1e-9)
     change = 1.0 - (shape[_LAG_STEPS:] * shape[:-_LAG_STEPS]).sum(axis=1)

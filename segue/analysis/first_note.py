@@ -23,6 +23,7 @@ from segue.analysis.pitch_track import (
     pitch_track,
     voice_band,
 )
+from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -225,7 +226,7 @@ def _attack_s(
     silent between its pulses.
     """
     first, last = hops
-    period_s = 1.0 / (440.0 * 2.0 ** ((midi - 69.0) / 12.0))
+    period_s = 1.0 / hertz_of(midi)
     top_db = float(levels_db[first : min(last, first + round(0.2 / TRACK_HOP_S))].max())
     begin_s = max(first * TRACK_HOP_S - _ATTACK_REACH_S, 0.0)
     piece = band[round(begin_s * TRACK_RATE_HZ) : round((first + 4) * TRACK_HOP_S * TRACK_RATE_HZ)]

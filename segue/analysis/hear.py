@@ -7,14 +7,13 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.analysis.applause import applause_s, without_applause
-from segue.analysis.bar_facts import bar_facts
+from segue.analysis.bar_facts import bar_facts, best_loops
 from segue.analysis.bar_features import bar_features
 from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.ending import hear_ending
 from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
 from segue.analysis.first_note import first_note_of, hear_first_note
 from segue.analysis.key_heard import hear_harmony
-from segue.analysis.loopable import best_loops
 from segue.analysis.opening import hear_opening
 from segue.analysis.overrides import Overrides
 from segue.analysis.phrases import hear_phrases

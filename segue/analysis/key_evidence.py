@@ -20,7 +20,7 @@ import numpy.typing as npt
 from segue.music.key import N_PITCH_CLASSES
 
 if TYPE_CHECKING:
-    from segue.analysis.note_frames import NoteFrames
+    from segue.analysis.key_segments import NoteFrames
 
 
 QUALITIES: Final = ("major", "minor", "diminished")

@@ -27,7 +27,7 @@ from segue.analysis.key_evidence import fading, from_edge, sounding_share
 from segue.music.key import ALL_KEYS, N_PITCH_CLASSES
 
 if TYPE_CHECKING:
-    from segue.analysis.note_frames import NoteFrames
+    from segue.analysis.key_segments import NoteFrames
 
 Table = npt.NDArray[np.float32]
 

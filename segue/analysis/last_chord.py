@@ -1,7 +1,10 @@
 """Where the last chord of an edge starts, how long it is held and rings, and a quieter last part.
 
 A chord is told from the one before by its notes: levels of semitones, compressed and without
-their mean, so that neither a decay nor a fader is a change.
+their mean, so that neither a decay nor a fader is a change. Notes may change without an attack,
+as of a bowed, blown or organ chord (`soft_hits_s`): the levels of several semitones rise at once,
+though no band of the sound rises as a whole. Neighbouring semitones before count as the
+same note, so that vibrato is no change.
 """
 
 from __future__ import annotations
@@ -11,6 +14,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, mono_of, smoothed_db
+from segue.audio.adapters import mono_at_rate
+from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -18,6 +23,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import Clip
 
     Floats = npt.NDArray[np.float64]
+
 
 RING_FALL_DB: Final = 20.0
 """A chord that has fallen this far has rung out: half as loud and half again."""
@@ -28,7 +34,7 @@ _HELD_WINDOW_S: Final = 0.5  # seconds that the level is smoothed over to see wh
 _RATE_HZ: Final = 6000  # rate of the sound in which chords are heard
 _FRAMES: Final = 1024  # frames of a spectrum at that rate, 0.17 s
 _STEP_S: Final = 0.05  # seconds from spectrum to spectrum
-_LOWEST_MIDI, _HIGHEST_MIDI = 40, 90  # MIDI notes from and up to which semitones are heard
+_CHORD_MIDI: Final = (40, 90)  # MIDI notes from and up to which semitones are heard
 _LONGEST_CHORD_S: Final = 12.0  # seconds before the last hit in which its chord is followed back
 _OF_LAST_S: Final = 0.8  # seconds from the last hit on that tell its chord
 _SAME_CHORD: Final = 0.72  # least likeness (cosine) of spectra of one chord
@@ -153,21 +159,112 @@ def _slowly(values: Floats) -> Floats:
     return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1))
 
 
-def _chord_shapes(clip: Clip, start_s: float, end_s: float) -> Floats:
-    """Which semitones sound, shape (n_steps, n_semitones), each step of length one."""
-    import soxr
+def semitones(
+    sound: npt.NDArray[np.float32],
+    rate_hz: int,
+    *,
+    window: int,
+    hop: int,
+    midi: tuple[int, int],
+) -> npt.NDArray[np.float32]:
+    """Magnitude of each semitone, hop by hop.
+
+    Parameters
+    ----------
+    sound : ndarray, shape (n_frames,)
+        At least one window.
+    window, hop : int
+        Frames of a spectrum, and from one to the next.
+    midi : (int, int)
+        The lowest note, and the one after the highest.
+
+    Returns
+    -------
+    ndarray, shape (n_hops, n_semitones)
+        Low ones that no bin parts are one.
+    """
     from scipy import fft
 
-    reach = _FRAMES // 2
+    windows = np.lib.stride_tricks.sliding_window_view(sound, window)[::hop]
+    spectra = np.abs(fft.rfft(windows * np.hanning(window).astype(np.float32), axis=1))
+    borders_hz = hertz_of(np.arange(*midi) - 0.5)
+    bins = np.unique(np.ceil(borders_hz * window / rate_hz).astype(int))
+    return np.asarray(np.add.reduceat(spectra[:, : bins[-1]], bins[:-1], axis=1))
+
+
+def _chord_shapes(clip: Clip, start_s: float, end_s: float) -> Floats:
+    """Which semitones sound, shape (n_steps, n_semitones), each step of length one."""
     piece = mono_of(clip.samples[int(start_s * clip.rate_hz) : int(end_s * clip.rate_hz)])
-    sound = soxr.resample(piece, clip.rate_hz, _RATE_HZ, quality="LQ")
-    padded = np.pad(sound, (reach, reach))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, _FRAMES)[
-        :: round(_STEP_S * _RATE_HZ)
-    ]
-    spectra = np.abs(fft.rfft(windows * np.hanning(_FRAMES).astype(np.float32), axis=1))
-    borders_hz = 440.0 * 2.0 ** ((np.arange(_LOWEST_MIDI, _HIGHEST_MIDI) - 69.5) / 12.0)
-    bins = np.unique(np.ceil(borders_hz * _FRAMES / _RATE_HZ).astype(int))
-    shapes = np.sqrt(np.add.reduceat(spectra[:, : bins[-1]], bins[:-1], axis=1)).astype(np.float64)
+    sound = mono_at_rate(piece, from_hz=clip.rate_hz, to_hz=_RATE_HZ, quality="LQ")
+    padded = np.pad(sound, _FRAMES // 2)
+    hop = round(_STEP_S * _RATE_HZ)
+    heard = semitones(padded, _RATE_HZ, window=_FRAMES, hop=hop, midi=_CHORD_MIDI)
+    shapes = np.sqrt(heard).astype(np.float64)
     shapes -= shapes.mean(axis=1, keepdims=True)
     return np.asarray(shapes / np.maximum(np.linalg.norm(shapes, axis=1, keepdims=True), 1e-9))
+
+
+_SOFT_RATE_HZ: Final = 12_000  # rate of the sound that is analysed; by judgement
+_SOFT_HOP_FRAMES: Final = 240  # frames from spectrum to spectrum, 20 ms; by judgement
+_SOFT_WINDOW_FRAMES: Final = 2048  # frames of a spectrum, 0.17 s; by judgement
+_SOFT_MIDI: Final = (45, 108)  # A2, the lowest semitone, and C8, below which they end; by judgement
+_REACH_HOPS: Final = 5  # hops before and after between which levels rise, 0.1 s; by judgement
+_HEARD_BELOW_TOP_DB: Final = 25.0  # what is further below the loudest is no note; by judgement
+# what was further below the loudest counts as this; by judgement
+_BEFORE_BELOW_TOP_DB: Final = 30.0
+_MOST_RISE_DB: Final = 15.0  # a semitone counts with no more; by judgement
+_PEAK_HOPS: Final = 5  # a change is the largest within so many hops; by judgement
+_LEAST_SUM_DB: Final = 75.0  # chosen on rendered strings, organs and choirs
+
+UNHEARD_S: Final = (_SOFT_WINDOW_FRAMES / 2 + _REACH_HOPS * _SOFT_HOP_FRAMES) / _SOFT_RATE_HZ
+"""What is needed of the sound before and after a change."""
+
+
+def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+    """Times of note changes, to about 0.1 s: a window is 0.17 s long.
+
+    Parameters
+    ----------
+    mono : ndarray, shape (n_frames,)
+        Sound of all channels together. No change is heard within `UNHEARD_S` of
+        either end, for a cut would pass for one.
+    rate_hz : int
+        Frames per second.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Seconds from the start of the sound given, ascending.
+    """
+    levels = _semitone_levels_db(mono, rate_hz)
+    reach = _REACH_HOPS
+    if len(levels) <= 2 * reach:
+        return np.empty(0)
+    after, before = levels[2 * reach :], _widened(levels[: -2 * reach])
+    top = after.max(axis=1, keepdims=True)
+    rise = np.clip(after - np.maximum(before, top - _BEFORE_BELOW_TOP_DB), 0.0, _MOST_RISE_DB)
+    change = (rise * (after > top - _HEARD_BELOW_TOP_DB)).sum(axis=1)
+    padded = np.pad(change, _PEAK_HOPS)
+    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _PEAK_HOPS + 1).max(axis=1)
+    peaks = np.flatnonzero((change >= around) & (change > _LEAST_SUM_DB))
+    return np.asarray(peaks * _SOFT_HOP_FRAMES / _SOFT_RATE_HZ + UNHEARD_S)
+
+
+def _semitone_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+    sound = mono_at_rate(mono, from_hz=rate_hz, to_hz=_SOFT_RATE_HZ, quality="LQ")
+    if len(sound) < _SOFT_WINDOW_FRAMES:
+        return np.empty((0, 1))
+    heard = semitones(
+        sound,
+        _SOFT_RATE_HZ,
+        window=_SOFT_WINDOW_FRAMES,
+        hop=_SOFT_HOP_FRAMES,
+        midi=_SOFT_MIDI,
+    )
+    return np.asarray(20.0 * np.log10(np.maximum(heard, 1e-6)), dtype=np.float64)
+
+
+def _widened(levels_db: Floats) -> Floats:
+    """The loudest of each semitone and its two neighbours."""
+    sides = np.pad(levels_db, ((0, 0), (1, 1)), mode="edge")
+    return np.maximum(np.maximum(sides[:, :-2], sides[:, 2:]), levels_db)

@@ -1,14 +1,12 @@
-"""Pitch of a single voice, hop by hop.
+"""Pitch of a single voice, hop by hop, and whether a sound is one voice alone.
 
 The squared difference of a window with itself a lag later, divided by its mean
 over shorter lags ([CK02]_, equations 6 and 8), computed through the Fourier
 transform for many windows at once. The first deep dip gives the period.
 
-Whether a sound is one voice alone.
-
-A few windows a second are enough: where it is loud, one voice has a clear pitch. So has
-a chord in tune, which repeats as a far lower note would; but of that note it lacks the
-first partial, which a voice has.
+To tell one voice a few windows a second are enough: where it is loud, one voice has a clear
+pitch. So has a chord in tune, which repeats as a far lower note would; but of that note it
+lacks the first partial, which a voice has.
 
 References
 ----------
@@ -25,6 +23,7 @@ import numpy as np
 
 from segue.analysis.envelope import level_db, mono_of, smoothed_db
 from segue.audio.adapters import mono_at_rate
+from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -85,10 +84,9 @@ def _first_partial_db(mono: npt.NDArray[np.float32], midi: Floats) -> Floats:
     windows = np.lib.stride_tricks.sliding_window_view(padded, _MONOPHONY_N_FFT)
     windows = windows[:: round(_HOP_S * TRACK_RATE_HZ)][: len(midi)]
     levels = np.abs(fft.rfft(windows * np.hanning(_MONOPHONY_N_FFT).astype(np.float32), axis=1))
-    hz = 440.0 * 2.0 ** ((midi - 69.0) / 12.0)
-    bins = np.round(hz / TRACK_RATE_HZ * _MONOPHONY_N_FFT).astype(int)[:, None] + np.array(
-        [-1, 0, 1]
-    )
+    bins = np.round(hertz_of(midi) / TRACK_RATE_HZ * _MONOPHONY_N_FFT).astype(int)[
+        :, None
+    ] + np.array([-1, 0, 1])
     first = np.take_along_axis(levels, bins, axis=1).max(axis=1)
     floor = 1e-9
     return np.asarray(20.0 * np.log10((first + floor) / (levels.max(axis=1) + floor)))

@@ -21,7 +21,7 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 import soundfile
 
-from segue.audio.downmix import MAX_CHANNELS, stereo_matrix
+from segue.audio.adapters import MAX_CHANNELS, stereo_matrix
 from segue.audio.mp3 import Mp3Index, mp3_index, read_mp3, starts_as_mp3
 from segue.errors import AudioFileError
 

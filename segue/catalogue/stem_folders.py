@@ -12,7 +12,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, Final
 
 from segue.audio.decode import sound_info
-from segue.audio.roles import ROLE_WORDS, stem_roles
+from segue.audio.stems_folder import ROLE_WORDS, stem_roles
 from segue.errors import SegueError
 
 if TYPE_CHECKING:

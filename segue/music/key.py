@@ -10,9 +10,13 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, field, replace
-from typing import Final, Literal, get_args
+from typing import TYPE_CHECKING, Any, Final, Literal, get_args, overload
 
 from segue.errors import KeyNameError, shortened
+
+if TYPE_CHECKING:
+    import numpy as np
+    import numpy.typing as npt
 
 Mode = Literal["major", "minor"]
 MODES: Final[tuple[Mode, ...]] = get_args(Mode)
@@ -276,6 +280,30 @@ def note_name(midi: float, *, flats: bool) -> str:
     nearest = round(midi)
     octave = nearest // N_PITCH_CLASSES - 1
     return f"{pitch_class_name(nearest, flats=flats)}{octave}"
+
+
+A4_HZ: Final = 440.0  # ISO 16
+A4_MIDI: Final = 69.0  # its note number in MIDI
+
+
+@overload
+def hertz_of(midi: float, cents: float = 0.0) -> float: ...
+@overload
+def hertz_of(midi: npt.NDArray[np.floating], cents: float = 0.0) -> npt.NDArray[np.float64]: ...
+def hertz_of(midi: Any, cents: float = 0.0) -> Any:
+    """Frequency of a note, or of many.
+
+    Parameters
+    ----------
+    cents : float
+        How far the tuning is above A4 = 440 Hz.
+
+    Examples
+    --------
+    >>> hertz_of(57), round(hertz_of(69, 100.0), 2)
+    (220.0, 466.16)
+    """
+    return A4_HZ * 2.0 ** ((midi - A4_MIDI) / 12.0 + cents / 1200.0)
 
 
 def _accidental_semitones(accidental: str | None) -> int:

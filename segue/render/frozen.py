@@ -16,6 +16,7 @@ import numba
 import numpy as np
 
 from segue.audio.clip import excerpt
+from segue.music.key import hertz_of
 from segue.render.bent_partials import MOMENT_S, Partials, partials_of
 from segue.render.layer_sound import LayerSound, faded, frames_of, values_along
 from segue.render.separate import separated
@@ -47,7 +48,6 @@ _KEPT_PARTIALS: Final = 16
 _TELLING_PARTIALS: Final = 3
 """Without one of its first partials, a tone is not there."""
 _MOST_MAKEUP_DB: Final = 6.0  # what is taken out is made up for by no more; by judgement
-_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def frozen_sound(
@@ -120,7 +120,7 @@ def _kept(
     """Which partials belong to the tone."""
     if tone_midi is None or not len(partials.hertz):
         return np.zeros(len(partials.hertz), dtype=bool)
-    tone_hz = _A4_HZ * 2 ** ((tone_midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+    tone_hz = hertz_of(tone_midi, tuning_cents)
     number = np.maximum(np.round(partials.hertz / tone_hz), 1.0)
     off_cents = 1200 * np.log2(partials.hertz / (number * tone_hz))
     kept: npt.NDArray[np.bool_] = (np.abs(off_cents) <= _KEPT_CENTS) & (number <= _KEPT_PARTIALS)

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.music.key import hertz_of
+
 if TYPE_CHECKING:
     import numpy.typing as npt
 
@@ -25,7 +27,6 @@ _CUE_DB: Final = -18.0  # level of the singer's cue below full scale, for ears' 
 _CUE_FADE_S: Final = 0.04  # its start and end are rounded over this time; by judgement
 # Amplitudes of its first three partials: plain, but no sine; by judgement
 _CUE_PARTIALS: Final = (1.0, 0.35, 0.12)
-_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:
@@ -71,7 +72,7 @@ def _burst(pitch_hz: float, rate_hz: int) -> npt.NDArray[np.float64]:
 def _tone(
     note: CueNote, length_s: float, tuning_cents: float, rate_hz: int
 ) -> npt.NDArray[np.float64]:
-    pitch_hz = _A4_HZ * 2 ** ((note.midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+    pitch_hz = hertz_of(note.midi, tuning_cents)
     time_s = np.arange(round(length_s * rate_hz)) / rate_hz
     tone = sum(
         share * np.sin(2 * np.pi * pitch_hz * (n + 1) * time_s)

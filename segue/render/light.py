@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.biquads import filtered, first_order_lowpass
+from segue.audio.loudness import filtered, first_order_lowpass
 from segue.plan.shaping import value_at
 
 if TYPE_CHECKING:

@@ -20,6 +20,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import BLOCK_STEP_S, integrated_lufs
+from segue.music.key import hertz_of
 from segue.render.layer_sound import LayerSound
 from segue.render.moving_filter import lowpassed
 from segue.render.pad_tables import TABLE_FRAMES, PadNote, add_voices, cycle_pair, pad_notes
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
 _VOICES, _BASS_VOICES = 5, 1  # detuned voices of a note; a bass has one, for it would beat
 _DETUNE_CENTS: Final = 9.0  # the outer voices are this far off; by judgement
 _DRIFT_CENTS: Final = 2.0  # and each drifts this far either way (`DRIFT_RATIO`)
-_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 _MOVE_HZ: Final[dict[PadSound, tuple[float, float]]] = {
     "warm": (700.0, 2_200.0),
     "glass": (2_500.0, 9_000.0),
@@ -157,7 +157,7 @@ def _play(
     cents = spread * (0.0 if note.is_bass else _DETUNE_CENTS)
     cents = cents + (0.0 if note.is_bass else generator.uniform(-1.0, 1.0, n_voices))
     pans = np.zeros(n_voices) if note.is_bass else generator.permutation(spread) * 0.9
-    pitch_hz = _A4_HZ * 2 ** ((note.midi - _A4_MIDI) / 12)
+    pitch_hz = hertz_of(float(note.midi))
     highest_hz = pitch_hz * float(bend.max()) * 2 ** ((cents.max() + _DRIFT_CENTS) / 1200)
     tables = cycle_pair(sound, highest_hz, rate_hz, generator)
     angle = (pans + 1) * np.pi / 4

@@ -16,9 +16,10 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
-from segue.analysis.band_rises import strength_of_hits_db
+from segue.analysis.onsets import strength_of_hits_db
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
+from segue.music.key import hertz_of
 from segue.render.layer_sound import LayerSound
 
 if TYPE_CHECKING:
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.render.layer_sound import Ruler
 
-_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16; number of the note in MIDI
 _HIGHEST_RATIO: Final = 0.45  # of the rate: no partial above
 _HUMAN_DB: Final = 1.0  # see below
 _HUMAN_S: Final = 0.004
@@ -169,7 +169,7 @@ def _note(
     generator: np.random.Generator,
 ) -> npt.NDArray[np.float64]:
     """One note on two channels."""
-    pitch_hz = _A4_HZ * 2 ** ((midi - _A4_MIDI) / 12)
+    pitch_hz = hertz_of(midi)
     numbers = np.arange(1, max(int(_HIGHEST_RATIO * rate_hz / pitch_hz), 1) + 1)[:40]
     sizes = numbers**-instrument.tilt
     if instrument.picked_at:

@@ -12,6 +12,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
+from segue.music.key import hertz_of
 from segue.render.layer_sound import LayerSound, faded
 from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.pad_tables import TABLE_FRAMES, add_voices, cycle_pair
@@ -42,7 +43,6 @@ _MODES_A_KHZ: Final = 55  # modes of the metal, dense enough to be no pitch; by 
 _MODE_WIDTH_HZ: Final = 1.2  # half the width of each at half its size; by judgement
 _MODES_UP_TO_HZ: Final = 15_000.0  # none above; by judgement
 _WASH_SHARE: Final = 0.45  # share of plain noise beside the modes; by judgement
-_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> LayerSound:
@@ -86,7 +86,7 @@ def _riser(
     envelope = 10 ** (_RISER_FROM_DB * (1 - share) / 20)
     sound = _of_rms(noise, 0.1)
     if tone_midi is not None:
-        pitch_hz = _A4_HZ * 2 ** ((tone_midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+        pitch_hz = hertz_of(tone_midi, tuning_cents)
         tone = _gliding_tone(pitch_hz, share, rate_hz, generator)
         sound += _of_rms(tone, 0.1 * 10 ** (_TONE_DB / 20))
     sound *= envelope[:, None]
@@ -157,7 +157,7 @@ def _impact(
     level = 0.6 * np.exp(-time_s / _BURST_S) + 0.4 * np.exp(-time_s / _IMPACT_RINGS_S)
     sound = lowpassed(_metal(n_frames, rate_hz, generator), cutoffs, rate_hz) * level[:, None]
     if tone_midi is not None:
-        tone_hz = _A4_HZ * 2 ** ((tone_midi - _A4_MIDI) / 12 + tuning_cents / 1200)
+        tone_hz = hertz_of(tone_midi, tuning_cents)
         hertz = tone_hz * (1 + (_FALLS_FROM_RATIO - 1) * np.exp(-time_s / _FALLS_S))
         tone = np.sin(2 * np.pi * np.cumsum(hertz) / rate_hz) * np.exp(-time_s / _THUD_S)
         sound += (_THUD_SIZE * tone * np.minimum(time_s / _ATTACK_S, 1.0))[:, None]

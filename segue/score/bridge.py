@@ -1,7 +1,7 @@
 """What is heard between the two songs: pulse, level, what rises, how dense it is.
 
 All of it is measured on the rendered sound, against the songs next to the bridge. The pulse is
-the strength of onsets (`segue.analysis.band_rises`) in the bridge over that in the songs; level
+the strength of onsets (`segue.analysis.onsets`) in the bridge over that in the songs; level
 is momentary loudness (ITU-R BS.1770).
 """
 
@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.band_rises import RISES_HOP_S, STRONG_PERCENT, band_levels, rises_of
 from segue.analysis.envelope import mono_of
+from segue.analysis.onsets import RISES_HOP_S, STRONG_PERCENT, band_levels, rises_of
 from segue.audio.loudness import lufs_of_a_song, mean_lufs, momentary_lufs
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from segue.analysis.evening_count import counted_evening
 from segue.analysis.facts import have_keys, have_pulses
+from segue.analysis.shared_count import counted_evening
 from segue.audio import read_song
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import edge_digest, hear, sound_digest

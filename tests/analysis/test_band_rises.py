@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from segue.analysis.band_rises import band_rises, strength_of_hits_db
+from segue.analysis.onsets import band_rises, strength_of_hits_db
 from segue.audio.clip import Clip
 
 RATE_HZ = 22_050

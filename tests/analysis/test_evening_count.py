@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.analysis.evening_count import counted_evening
 from segue.analysis.shared_count import (
     apart_cost,
+    counted_evening,
     counted_together,
     level_cost,
     levels_of_count,

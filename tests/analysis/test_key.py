@@ -11,9 +11,8 @@ from hypothesis import strategies as st
 from segue.analysis.facts import KeyFact, PulseFact
 from segue.analysis.key_evidence import key_evidence
 from segue.analysis.key_heard import MOST_RUNNERS_UP, chances_in_song, hear_harmony, key_chances
-from segue.analysis.key_segments import hear_segments
+from segue.analysis.key_segments import NoteFrames, hear_segments, note_frames
 from segue.analysis.key_sequence import MOST_SEGMENTS, sequence_scores
-from segue.analysis.note_frames import NoteFrames, note_frames
 from segue.analysis.tuning import pitched_peaks, settled_tuning
 from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS, Key

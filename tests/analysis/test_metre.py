@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from segue.analysis.beat_net import FRAME_HOPS, N_METRES, N_TEMPI, Opinion
+from segue.analysis.heard_part import Evidence
 from segue.analysis.metre import METRES, bar_names, beat_names, levels_of
-from segue.analysis.metre_evidence import Evidence
 from segue.analysis.metre_net import NET_COLUMNS
 from segue.analysis.metre_odds import (
     Model,

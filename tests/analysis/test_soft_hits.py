@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from segue.analysis.soft_hits import UNHEARD_S, soft_hits_s
+from segue.analysis.last_chord import UNHEARD_S, soft_hits_s
 
 RATE_HZ = 48_000
 WITHIN_S = 0.1  # what is promised

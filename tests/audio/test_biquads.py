@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import signal
 
-from segue.audio.biquads import filtered, first_order_lowpass
+from segue.audio.loudness import filtered, first_order_lowpass
 
 RATE_HZ = 48_000
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.audio.roles import stem_roles
+from segue.audio.stems_folder import stem_roles
 
 ROLES = {
     "drums.wav": "drums",
