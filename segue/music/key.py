@@ -282,7 +282,7 @@ def note_name(midi: float, *, flats: bool) -> str:
     return f"{pitch_class_name(nearest, flats=flats)}{octave}"
 
 
-A4_HZ: Final = 440.0  # ISO 16
+A4_HZ: Final = 440.0  # the tuning of ISO 16
 A4_MIDI: Final = 69.0  # its note number in MIDI
 
 
