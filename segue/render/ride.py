@@ -145,7 +145,8 @@ def ride_of(
     there = {name: _inside(power, inside) for name, power in powers.items()}
     own_lu = np.array([value_at(plan.bridge_lu, beat) for beat in plan.beats_at(times_s)])
     left_lufs = min(around[0], _left_at_lufs(powers, outer_s, exit_s))
-    share = (times_s - exit_s) / (entry_s - exit_s)
+    until_s = _met_at_s(there, times_s, around[1])
+    share = np.minimum((times_s - exit_s) / (until_s - exit_s), 1.0)
     met_lufs = _met_at_lufs(powers, outer_s, entry_s)
     wanted = own_lu + _eased(around, left_lufs, share, plan.bridge_lu)
     wanted -= _sunk_lu(around, met_lufs, share, plan.bridge_lu)
@@ -155,7 +156,8 @@ def ride_of(
     lone = _are_alone(plan)
     most_kit_db = KIT_DB[1] - SOFT_KIT_DB * (1.0 - hardness) * (not lone)
     least_share = BASS_SHARE if lone else LEAST_SHARE
-    gains = _gains(there, 10 ** (wanted / 10), window_s, (most_kit_db, least_share))
+    line = int(np.searchsorted(times_s, until_s))
+    gains = _gains(there, 10 ** (wanted / 10), window_s, line, (most_kit_db, least_share))
     if "carried" in gains:  # no step where the old song plays on into the bridge
         gains["carried"] = gains["carried"] * np.clip((times_s - exit_s) / bar_s, 0.0, 1.0)
     return Ride(times_s=times_s, gains_db=gains)
@@ -246,10 +248,7 @@ def _left_at_lufs(
 MET_S: Final = 3.0
 """A song that starts softly is met at the loudness of its first moments..."""
 MET_ABOVE_LU: Final = 3.0  # ...or up to so much above them, which nobody takes for a drop...
-MOST_SUNK_LU: Final = 14.0  # ...but a bridge never sinks further than this...
-SUNK_SHARE_A_LU: Final = 0.05
-"""...and the further it sinks, the longer it takes: such a share of it for every LU..."""
-MOST_SUNK_SHARE: Final = 0.7  # ...up to this one. Set by judgement, all.
+MOST_SUNK_LU: Final = 14.0  # ...but a bridge never sinks further than this. By judgement, all.
 
 
 def _met_at_lufs(
@@ -261,6 +260,27 @@ def _met_at_lufs(
     return _mean_of_songs(powers, near)
 
 
+def _met_at_s(
+    powers: Mapping[Fader, npt.NDArray[np.float64]],
+    times_s: npt.NDArray[np.float64],
+    new_lufs: float,
+) -> float:
+    """From when on the new song is there, also before bar one: a pick-up may be the whole band.
+
+    Up to there the bridge has to be where it leads; seconds, the last of `times_s` at the latest.
+    """
+    songs = powers.get("songs", np.zeros(len(times_s)))
+    is_there = 10 * np.log10(songs + _TINY) > new_lufs - THERE_LU
+    first_left = len(times_s) // 4  # of the old song's ring nothing is to be taken for it
+    away = np.flatnonzero(~is_there[first_left:])
+    first = first_left + (int(away[-1]) + 1 if len(away) else 0)
+    return float(times_s[min(first, len(times_s) - 1)])
+
+
+THERE_LU: Final = 6.0
+"""A song that is no further below its first bars than this is there. Set by judgement."""
+
+
 def _sunk_lu(
     around: tuple[float, float],
     met_lufs: float,
@@ -270,12 +290,23 @@ def _sunk_lu(
     """How far the bridge comes down towards bar one of a song that starts softly."""
     ends_lufs = min(around) + bridge_lu[-1].value
     sinks_lu = min(max(ends_lufs - met_lufs - MET_ABOVE_LU, 0.0), MOST_SUNK_LU)
-    over = min(max(SUNK_SHARE_A_LU * sinks_lu, EASED_SHARE), MOST_SUNK_SHARE)
-    return sinks_lu * np.clip(1 - (1 - share) / over, 0.0, 1.0)
+    return sinks_lu * np.clip(1 - (1 - share) / _share_for(sinks_lu), 0.0, 1.0)
+
+
+def _share_for(change_lu: float) -> float:
+    """Over how much of the bridge it walks from one level to another."""
+    return min(max(SHARE_A_LU * change_lu, EASED_SHARE), MOST_SHARE)
 
 
 EASED_SHARE: Final = 0.35
-"""From a louder song the bridge comes down, and up to one it goes, over this share of it."""
+"""From a louder song the bridge comes down, and up to one it goes, over this share of it..."""
+SHARE_A_LU: Final = (
+    0.05  # ...and the further it goes, the longer it takes: such a share for every LU
+)
+MOST_SHARE: Final = 0.7  # ...up to this one. Set by judgement, all.
+MOST_STEP_LU: Final = 5.0
+"""Up to a louder song it goes half the way, or so far that no more than this is left for bar one: a
+step of 4 to 6 LU on a line is a lift, and more is another song (common practice, no source)."""
 CALM_LU: Final = -3.0
 """A bridge that ends below this does not go up to a louder song: it is calm, or for talking."""
 TALK_LU: Final = -8.0
@@ -307,10 +338,13 @@ def _eased(
     rise_lu = bridge_lu[-1].value - bridge_lu[0].value
     builds = rise_lu >= LIFT_LU and bridge_lu[-1].value > CALM_LU
     if bridge_lu[0].value > TALK_LU:
-        down = DROP_SHARE if builds else EASED_SHARE
-        eased += max(left_lufs - eased[0], 0.0) * np.clip(1 - share / down, 0.0, 1.0)
+        falls_lu = max(left_lufs - eased[0], 0.0)
+        down = DROP_SHARE if builds else _share_for(falls_lu)
+        eased += falls_lu * np.clip(1 - share / down, 0.0, 1.0)
     if bridge_lu[-1].value > CALM_LU:
-        eased += max(new - old, 0.0) * np.clip(1 - (1 - share) / EASED_SHARE, 0.0, 1.0) / 2
+        louder_lu = max(new - old, 0.0)
+        rises_lu = max(louder_lu / 2, louder_lu - MOST_STEP_LU)
+        eased += rises_lu * np.clip(1 - (1 - share) / _share_for(rises_lu), 0.0, 1.0)
     return eased
 
 
@@ -360,9 +394,13 @@ def _gains(
     powers: Mapping[Fader, npt.NDArray[np.float64]],
     wanted: npt.NDArray[np.float64],
     window_s: float,
+    line: int,
     balance: tuple[float, float],
 ) -> dict[Fader, npt.NDArray[np.float64]]:
-    """Decibels by fader, hop by hop; `balance` is the drums' most and the others' least share."""
+    """Decibels by fader, hop by hop; `balance` is the drums' most and the others' least share.
+
+    From the hop `line` on the new song is there: before it nothing makes way for it.
+    """
     most_kit_db, least_share = balance
     nothing = np.zeros(len(wanted))
     movable: list[Fader] = ["carried", "band", "synth"]
@@ -372,13 +410,13 @@ def _gains(
     kit_db = nothing
     gains: dict[Fader, npt.NDArray[np.float64]] = {}
     if "kit" in powers:
-        room = np.maximum(wanted - _smoothed(songs, window_s), _TINY)
+        room = np.maximum(wanted - _on_both_sides(songs, line, window_s), _TINY)
         limits = KIT_DB
         if np.any(rest > 0):
             room, limits = np.minimum(room, KIT_SHARE * wanted), (KIT_DB[0], most_kit_db)
         kit_db = _decibels(room, _smoothed(kit, window_s), limits)
         gains["kit"] = kit_db = _smoothed(kit_db - KIT_DB[0], window_s, power=1.0) + KIT_DB[0]
-    with_kit = _smoothed(songs + kit * 10 ** (kit_db / 10), window_s)
+    with_kit = _on_both_sides(songs + kit * 10 ** (kit_db / 10), line, window_s)
     left = np.maximum(wanted - with_kit, least_share * wanted)
     rest_db = _decibels(left, _smoothed(rest, window_s), MOST_DB)
     for _ in range(N_FILLS):
@@ -387,6 +425,14 @@ def _gains(
         fill_db = _smoothed(np.clip(short_db, 0.0, FILL_DB), 4 * HOP_S, power=1.0)
         rest_db = np.minimum(rest_db + fill_db, MOST_DB[1])
     return gains | dict.fromkeys(others, rest_db)
+
+
+def _on_both_sides(
+    values: npt.NDArray[np.float64], line: int, window_s: float
+) -> npt.NDArray[np.float64]:
+    """Running mean that does not look over a line."""
+    sides = [part for part in (values[:line], values[line:]) if len(part)]
+    return np.concatenate([_smoothed(part, window_s) for part in sides])
 
 
 def _decibels(

@@ -110,6 +110,23 @@ def test_a_bridge_goes_on_from_the_level_at_which_a_fading_song_is_left(plan):
     assert starts[1] < starts[0] - 3.0
 
 
+@pytest.mark.parametrize("pickup_beats", [0, 2])
+def test_a_bridge_walks_up_to_a_far_louder_song_and_is_there_for_its_pick_up(plan, pickup_beats):
+    first = 12 - pickup_beats
+    ridden = bridged(plan, curve((4, -1.0)))
+    old, pad, new = ridden.layers
+    new = replace(new, start_beat=first, time_map=key_frames(first, 20, 100.0))
+    ridden = replace(ridden, layers=(old, pad, new))
+    made = render_candidate(ridden, *songs(-16.0, 0.0))
+    times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+    line_s, exit_s = ridden.seconds_at(first), ridden.seconds_at(ridden.exit_beat)
+    last = np.median(lufs[(times_s > line_s - 0.5) & (times_s < line_s - 0.2)])
+    early = np.median(lufs[(times_s > exit_s + 0.3) & (times_s < exit_s + 0.9)])
+    there = np.median(lufs[(times_s > line_s + 0.3) & (times_s < line_s + 1.5)])
+    assert there - 9.5 < last < there  # half the way would leave 12
+    assert early < last - 4.0
+
+
 @pytest.mark.parametrize("soft_db", [-6.0, -16.0])
 def test_a_bridge_sinks_to_a_song_that_starts_softly(plan, soft_db):
     old, new = songs()
