@@ -231,14 +231,13 @@ def _levels_db(
     mono: npt.NDArray[np.float32], window: int, hop: int, edges: npt.NDArray[np.int_]
 ) -> Floats:
     """Bands between edges in bins, (n_hops, n_bands), a block of hops at a time."""
-    from scipy.fft import rfft
-
     frames = np.lib.stride_tricks.sliding_window_view(mono, window)[::hop]
     shape = np.hanning(window).astype(np.float32)
     powers = np.concatenate(
         [
             np.add.reduceat(
-                np.square(np.abs(rfft(frames[n : n + _BLOCK_HOPS] * shape, axis=1)))[
+                # not scipy's: for so few frames its import takes longer than it saves
+                np.square(np.abs(np.fft.rfft(frames[n : n + _BLOCK_HOPS] * shape, axis=1)))[
                     :, : edges[-1]
                 ],
                 edges[:-1],

@@ -88,7 +88,7 @@ def plan_change(
     SegueError
         If something cannot be done.
     """
-    from segue.job.version import changed_attempt
+    from segue.job.attempt import changed_attempt
     from segue.runfolder import read_document
 
     folder, own = Path(run), None if own_recipes is None else Path(own_recipes)

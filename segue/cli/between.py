@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
@@ -56,6 +56,16 @@ if TYPE_CHECKING:
 
 DEMO_OUT = Path("segue-demo")
 MOST_SHIFT_SEMITONES = 6  # a tritone: further is nearer the other way round
+
+
+_LOADED_ONCE: Final = (
+    "segue.job.steps",
+    "segue.job.keeping",
+    "segue.job.shortlist",
+    "segue.analysis.hear",
+    "segue.render.compiled",
+)
+"""What the processes of a job work with."""
 
 
 def between(
@@ -183,7 +193,7 @@ def _run(request: Request, *, json: bool, quiet: bool) -> None:
     from segue.workers import make_ready, one_heap
 
     one_heap()
-    make_ready(request.n_useful_workers, "segue.job.steps", "segue.analysis.hear")
+    make_ready(request.n_useful_workers, *_LOADED_ONCE)
     from segue.cli.progress import progress_bar
     from segue.job.between import N_STEPS_AROUND, make_segues
     from segue.job.shortlist import N_PROPOSALS

@@ -136,14 +136,19 @@ def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool
 
 
 def _draft(run: Path, option: str, changes: Changes, *, quiet: bool) -> None:
+    """Render in a process that loads what it needs for that while this one reads and plans."""
+    from segue.workers import make_ready, n_cores, open_workers
+
+    make_ready(n_cores(), "segue.job.steps", "segue.render.compiled")
     from segue.audio.write import write_wav24
     from segue.cli.recipes import own_recipes_folder
     from segue.job.draft import DRAFT_NAME, make_draft
 
-    drafted = make_draft(run, option, changes, own_recipes=own_recipes_folder())
-    path = run / DRAFT_NAME
-    write_wav24(path, drafted.music)
-    _say(f"Draft: {printable(path)}")
+    own, path = own_recipes_folder(), run / DRAFT_NAME
+    with open_workers() as workers:
+        drafted = make_draft(run, option, changes, own_recipes=own, workers=workers)
+        write_wav24(path, drafted.music)
+        _say(f"Draft: {printable(path)}")
     if not quiet:
         _say("The same command without --draft makes the version, in full and scored.")
 

@@ -16,7 +16,7 @@ from segue.audio import read_song
 from segue.audio.clip import outline
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear, sound_digest
-from segue.job.steps import HeardSong
+from segue.job.attempt import HeardSong
 
 if TYPE_CHECKING:
     from pathlib import Path

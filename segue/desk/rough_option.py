@@ -14,18 +14,19 @@ from typing import TYPE_CHECKING
 from segue.analysis.shared_count import counted_together
 from segue.audio.write import packed
 from segue.errors import SegueError
+from segue.job.attempt import Attempt, planned
 from segue.job.draft import AROUND_S, make_draft
 from segue.job.shortlist import N_PROPOSALS
-from segue.job.steps import Attempt, draft_candidate, planned
+from segue.job.steps import draft_candidate
 from segue.plan import Given, proposals
 from segue.plan.heard_words import filled_in
 from segue.recipes import all_recipes
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
+    from segue.job.attempt import HeardSong
     from segue.job.changes import Changes
     from segue.job.request import Request
-    from segue.job.steps import HeardSong
     from segue.plan import Plan
 
 

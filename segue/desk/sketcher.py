@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from segue.audio.clip import Edge
     from segue.desk.ears import Ears
     from segue.desk.rough_option import DraftOrder, RoughSound
+    from segue.job.attempt import HeardSong
     from segue.job.request import Request
-    from segue.job.steps import HeardSong
 
 MOST_KEPT: Final = 8
 """Rough options that are kept; a hundred kilobytes each."""

@@ -17,10 +17,10 @@ from segue import __version__
 from segue.analysis.shared_count import counted_pair
 from segue.audition import bus_mp3s, write_page
 from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
+from segue.job.attempt import Attempt
 from segue.job.keeping import draw_pictures, levelled, ranked, written_sounds
 from segue.job.shortlist import shortlist
 from segue.job.steps import (
-    Attempt,
     EdgeToHear,
     forget_songs,
     heard,
@@ -53,10 +53,10 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audio.clip import Edge
+    from segue.job.attempt import HeardSong
     from segue.job.keeping import Rendered
     from segue.job.request import Request
     from segue.job.shortlist import QuickListen
-    from segue.job.steps import HeardSong
     from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord
     from segue.workers import Outcome, Workers

@@ -14,17 +14,18 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.clip import Clip
-from segue.errors import OptionError, shortened
+from segue.errors import OptionError, SegueError, shortened
+from segue.job.attempt import attempt_of, changed_attempt, planned
 from segue.job.changes import Changes, check_chords
-from segue.job.steps import draft_candidate, planned
-from segue.job.version import attempt_of, changed_attempt
 from segue.runfolder import read_document
 from segue.runfolder.run_document import candidate_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from segue.job.attempt import Attempt
     from segue.plan import Plan
+    from segue.workers import Workers
 
 DRAFT_NAME: Final = "draft.wav"
 """Of the latest draft, in the run folder."""
@@ -61,15 +62,17 @@ def make_draft(
     *,
     own_recipes: Path | None = None,
     solo: tuple[str, ...] = (),
+    workers: Workers | None = None,
 ) -> Drafted:
     """A draft of an option, changed or as it is; nothing is written.
-
-    The songs stay in memory for the next draft of the same run.
 
     Parameters
     ----------
     solo : tuple of str
         Names of layers that are heard alone, as loud as they are among the others; empty for all.
+    workers : Workers or None
+        Who renders it; None is this process, where the songs stay in memory for the next draft
+        of the same run.
 
     Raises
     ------
@@ -91,7 +94,8 @@ def make_draft(
     short = planned(step, heard_s=AROUND_S)
     if solo:
         short = alone(short, solo)
-    music = draft_candidate(step, short).music
+    order = (step, short)
+    music = drafted_music(order) if workers is None else _music_by(workers, order)
     quieter = np.float32(10 ** (-record.lowered_db / 20))
     return Drafted(
         music=Clip(samples=music.samples * quieter, rate_hz=music.rate_hz),
@@ -99,6 +103,26 @@ def make_draft(
         starts_s=plan.seconds_at(plan.exit_beat) - short.seconds_at(short.exit_beat),
         changes=words,
     )
+
+
+def drafted_music(order: tuple[Attempt, Plan]) -> Clip:
+    """What the room hears of a plan, at the rate of drafts.
+
+    Raises
+    ------
+    SegueError
+        If a song cannot be read.
+    """
+    from segue.job.steps import draft_candidate  # heavy, and whoever plans may not render
+
+    return draft_candidate(*order).music
+
+
+def _music_by(workers: Workers, order: tuple[Attempt, Plan]) -> Clip:
+    outcome = next(iter(workers.outcomes(drafted_music, [order])))
+    if outcome.result is None:
+        raise SegueError(outcome.problem)
+    return outcome.result
 
 
 def alone(plan: Plan, names: tuple[str, ...]) -> Plan:

@@ -1,7 +1,8 @@
 """The steps of the main job, each fit to be done in a process of its own.
 
 A step is told what to do in a few facts, and reads the songs itself: two edges are
-quicker read than sent to another process. Each process keeps them for the run.
+quicker read than sent to another process. Each process keeps them for the run. What hears and
+measures is loaded where it is wanted: a draft does neither.
 """
 
 from __future__ import annotations
@@ -11,16 +12,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.doubts import silent_stems
 from segue.audio import read_song
 from segue.heard.facts_cache import user_facts_cache
-from segue.heard.hearing import hear
-from segue.job.keeping import Rendered, measured
-from segue.job.shortlist import QuickListen
+from segue.job.attempt import HeardSong, planned
 from segue.job.songs_at_hand import SongsAtHand, song_place
-from segue.music.transposition import SungNotes, transposition_advice
-from segue.plan import plan_segue
-from segue.plan.layer import PadLayer
 from segue.render import render_candidate
 from segue.runfolder import Making, place_text
 from segue.workers.work import give_back
@@ -30,35 +25,19 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
-    from segue.audio.clip import Edge, Role
+    from segue.audio.clip import Edge
     from segue.audio.instrument import Instrument
+    from segue.job.attempt import Attempt
+    from segue.job.keeping import Rendered
     from segue.job.request import Request
+    from segue.job.shortlist import QuickListen
     from segue.job.songs_at_hand import SongAtHand
     from segue.plan import Plan
-    from segue.recipes import Recipe
     from segue.render.candidate import Candidate
     from segue.score import Scorecard
 
 _AT_HAND: Final = SongsAtHand()
 """Of this process. A task for a process is a function and its input, and brings no songs."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeardSong:
-    """A song's edge as the planner sees it.
-
-    Parameters
-    ----------
-    roles : frozenset of Role
-        Of its stems that sound; empty for a mix.
-    sound : str
-        Digest of its sound, so that another song under the same name is noticed later.
-    """
-
-    facts: EdgeFacts
-    roles: frozenset[Role]
-    has_stems: bool
-    sound: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -74,22 +53,6 @@ class EdgeToHear:
     run: Path
     request: Request
     edge: Edge
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Attempt:
-    """One segue, to be tried or to be rendered.
-
-    Parameters
-    ----------
-    run : Path
-        The folder that is being filled.
-    """
-
-    run: Path
-    request: Request
-    songs: tuple[HeardSong, HeardSong]
-    recipe: Recipe
 
 
 @contextmanager
@@ -125,6 +88,9 @@ def heard(step: EdgeToHear) -> HeardSong:
     SegueError
         If the song or the lead cannot be read.
     """
+    from segue.analysis.doubts import silent_stems
+    from segue.heard.hearing import hear
+
     request, is_end = step.request, step.edge == "end"
     at_hand = _AT_HAND.song(song_place(step.run, request, step.edge))
     song = at_hand.as_it_is
@@ -160,7 +126,8 @@ def tried(step: Attempt) -> QuickListen:
     old, new = (song.thinned for song in _songs_of(step))
     plan = planned(step)
     candidate = render_candidate(plan, old, new, kits=_AT_HAND.thin_kits)
-    from segue.score.card import card_of  # measures are heavy, and a draft has none
+    from segue.job.shortlist import QuickListen
+    from segue.score.card import card_of
     from segue.score.listening_to import hear as hear_candidate
 
     hearing = hear_candidate(candidate, *_facts_of(step), purpose=step.request.purpose)
@@ -182,6 +149,8 @@ def rendered(step: Attempt) -> Rendered:
     SegueError
         If it cannot be planned or rendered.
     """
+    from segue.job.keeping import measured
+
     _AT_HAND.forget_thinned()
     old, new = (song.in_its_key for song in _songs_of(step))
     sounds = instruments_of(step.request)
@@ -222,46 +191,6 @@ def making_of(step: Attempt) -> Making:
         recipe=step.recipe,
         asked=step.request.asked,
         pad="" if pad is None else place_text(pad),
-    )
-
-
-def planned(step: Attempt, *, heard_s: float | None = None) -> Plan:
-    """The plan of one segue.
-
-    Parameters
-    ----------
-    heard_s : float or None
-        How much of either song is kept at least; None is enough to know it again.
-
-    Raises
-    ------
-    SegueError
-        If the recipe cannot be planned between these songs.
-    """
-    request = step.request
-    old, new = step.songs
-    plan = plan_segue(
-        step.recipe,
-        old.facts,
-        new.facts,
-        outgoing_has_stems=old.has_stems,
-        incoming_has_stems=new.has_stems,
-        talk_s=request.talk_s,
-        match=request.match,
-        seed=request.seed,
-        asked=request.asked,
-        heard_s=heard_s,
-    )
-    pad = "" if request.pad is None else str(request.pad)
-    return replace(
-        plan,
-        layers=tuple(
-            replace(layer, instrument=pad) if pad and isinstance(layer, PadLayer) else layer
-            for layer in plan.layers
-        ),
-        incoming_shift_semitones=request.shift_b,
-        stretch_engine=request.stretch_engine,
-        notes=(*_shift_notes(old.facts, new.facts, request.shift_b), *plan.notes),
     )
 
 
@@ -311,27 +240,13 @@ def _moved(facts: EdgeFacts, semitones: int) -> EdgeFacts:
     )
 
 
-def _shift_notes(old: EdgeFacts, new: EdgeFacts, semitones: int) -> tuple[str, ...]:
-    """What moving the incoming song costs the band."""
-    if semitones == 0:
-        return ()
-    note = new.first_note
-    advice = transposition_advice(
-        old.key.key,
-        new.key.key.transposed(-semitones),
-        sung=None if note is None else SungNotes(first_midi=note.midi - semitones),
-    )
-    move = next((m for m in advice.moves if m.semitones == semitones), None)
-    return () if move is None else (move.sentence, *(cost.sentence for cost in move.costs))
-
-
 def _facts_of(step: Attempt) -> tuple[EdgeFacts, EdgeFacts]:
     old, new = step.songs
     return old.facts, new.facts
 
 
 def _scored(step: Attempt, candidate: Candidate) -> Scorecard:
-    from segue.score import score_candidate  # measures are heavy, and a draft has none
+    from segue.score import score_candidate
 
     return score_candidate(
         candidate,

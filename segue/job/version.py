@@ -15,108 +15,30 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
-from segue.analysis.overrides import Overrides
 from segue.errors import InputError, OptionError, RunFolderError
 from segue.files.plain_file import plain_bytes
 from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import sweep_parts, write_whole
-from segue.job.changes import Changed, Changes, changed, check_chords
+from segue.job.attempt import changed_attempt
 from segue.job.keeping import as_version, draw_pictures, lowered_to, written_sounds
-from segue.job.request import Request
 from segue.job.songs_at_hand import song_place
-from segue.job.steps import Attempt, HeardSong, planned, rendered, sound_of
+from segue.job.steps import rendered, sound_of
 from segue.runfolder import CandidateRecord, Version, document_text, read_document
-from segue.runfolder.making import MOST_VERSIONS, SongSource, version_letters
+from segue.runfolder.making import MOST_VERSIONS, version_letters
 from segue.runfolder.run_document import DOCUMENT_NAME, LARGEST_BYTES, candidate_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from segue.audio.clip import Edge
+    from segue.job.attempt import Attempt
+    from segue.job.changes import Changes
     from segue.job.keeping import Rendered
-    from segue.plan import Plan
-    from segue.runfolder import Making, RunDocument
+    from segue.runfolder import RunDocument
 
 UNDONE_NAME: Final = "undone"
 """Folder inside the run with the versions that were taken back."""
 N_STEPS: Final = 3  # of a change that are told: reading, rendering, writing
-
-
-def attempt_of(run: Path, document: RunDocument, record: CandidateRecord, made: Making) -> Attempt:
-    """The step that makes an option anew, or one that is made otherwise.
-
-    Parameters
-    ----------
-    record : CandidateRecord
-        Whose plan says what is not of the recipe: talk, seed, key, engine.
-    made : Making
-        How it is to be made.
-
-    Raises
-    ------
-    RunFolderError
-        If an older Segue made the run.
-    """
-    sources, plan = document.sources, record.plan
-    if sources is None:
-        raise RunFolderError(
-            run, "was made by an older Segue, and its options cannot be changed: make it again."
-        )
-    old, new = document.outgoing, document.incoming
-    request = Request(
-        outgoing=Path(sources.outgoing.path),
-        incoming=Path(sources.incoming.path),
-        out=run,
-        rate_hz=document.rate_hz,
-        edge_s=sources.edge_s,
-        outgoing_overrides=Overrides(),
-        purpose=document.purpose,
-        own_weights=sources.own_weights,
-        talk_s=plan.talk_s,
-        asked=made.asked,
-        match=sources.match,
-        shift_b=plan.incoming_shift_semitones,
-        pad=Path(made.pad) if made.pad else None,
-        stretch_engine=plan.stretch_engine,
-        seed=plan.seed,
-        titles=(old.title, new.title),
-    )
-    songs = (
-        _song_of(sources.outgoing, document, "end"),
-        _song_of(sources.incoming, document, "start"),
-    )
-    return Attempt(
-        run=Path(os.path.realpath(run)), request=request, songs=songs, recipe=made.recipe
-    )
-
-
-def _song_of(source: SongSource, document: RunDocument, edge: Edge) -> HeardSong:
-    facts = document.outgoing if edge == "end" else document.incoming
-    return HeardSong(facts=facts, roles=frozenset(), has_stems=source.has_stems, sound=source.sound)
-
-
-def changed_attempt(
-    run: Path,
-    document: RunDocument,
-    which: int | str | None,
-    changes: Changes,
-    *,
-    own_recipes: Path | None = None,
-) -> tuple[Attempt, Changed, Plan]:
-    """What makes a changed option: checked and planned, but not heard yet.
-
-    Raises
-    ------
-    SegueError
-        If something cannot be done.
-    """
-    record = candidate_of(document, which)
-    keys = (document.outgoing.key.key, document.incoming.key.key)
-    new = changed(record, changes, keys=keys, own_recipes=own_recipes)
-    step = attempt_of(run, document, record, new.making)
-    plan = planned(step)
-    check_chords(step.recipe, plan.entry_beat - plan.exit_beat)
-    return step, new, plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

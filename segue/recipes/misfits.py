@@ -14,8 +14,6 @@ import json
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Final
 
-from pydantic import TypeAdapter, ValidationError
-
 from segue.recipes.position import parse_position, shown
 from segue.recipes.recipe import Recipe
 from segue.recipes.recipe_words import sentence_of
@@ -32,6 +30,7 @@ from segue.recipes.rules import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from pydantic import TypeAdapter, ValidationError
     from pydantic_core import ErrorDetails
 
     from segue.recipes.rules import Place
@@ -165,6 +164,8 @@ def recipe_of(table: Table) -> Recipe | tuple[Misfit, ...]:
 
 def _checked(table: Table) -> Recipe | list[Misfit]:
     """One round: fields that fit no layer of the kind and positions first, then everything else."""
+    from pydantic import ValidationError  # heavy, and who works with a recipe need not read one
+
     shaped, misfits = with_positions(table)
     misfits += _foreign_fields(table)
     if misfits:
@@ -179,6 +180,8 @@ def _checked(table: Table) -> Recipe | list[Misfit]:
 
 @lru_cache(maxsize=1)
 def _adapter() -> TypeAdapter[Recipe]:
+    from pydantic import TypeAdapter
+
     return TypeAdapter(Recipe)  # takes longer to make than to read a recipe with
 
 

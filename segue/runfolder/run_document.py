@@ -14,8 +14,6 @@ from itertools import pairwise
 from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from pydantic import TypeAdapter, ValidationError
-
 from segue.analysis.facts import EdgeFacts
 from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
 from segue.audio.song_toml import MAX_METRE
@@ -31,7 +29,7 @@ from segue.score.weights import Purpose
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from segue.plan.plan import Plan
+    from pydantic import TypeAdapter
 
 SCHEMA_VERSION: Final = 1  # of segue.json; rises when an older reader would go wrong
 DOCUMENT_NAME: Final = "segue.json"
@@ -193,6 +191,8 @@ def read_document(folder: Path) -> RunDocument:
         If there is none, it is not JSON, comes from a newer version, or does
         not hold together.
     """
+    from pydantic import ValidationError  # heavy, and whoever renders reads no document
+
     path = folder / DOCUMENT_NAME
     try:
         text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
@@ -219,6 +219,8 @@ def read_document(folder: Path) -> RunDocument:
 
 @lru_cache(maxsize=1)
 def _adapter() -> TypeAdapter[RunDocument]:
+    from pydantic import TypeAdapter
+
     return TypeAdapter(RunDocument)  # takes longer to make than to read a document with
 
 

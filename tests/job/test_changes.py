@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.errors import SegueError
+from segue.job.attempt import attempt_of, changed_attempt
 from segue.job.changes import Changes
 from segue.job.own_recipe import own_recipe, recipe_text, write_recipe
-from segue.job.version import attempt_of, changed_attempt
 from segue.music.chord_words import numeral_of, parse_chord, parse_numeral
 from segue.music.key import ALL_KEYS
 from segue.plan.grid import chord_edges

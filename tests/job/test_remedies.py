@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from segue.cli import change as command
 from segue.cli.app import app
-from segue.job.version import changed_attempt
+from segue.job.attempt import changed_attempt
 from segue.recipes import load_recipes, shelf_folder
 from segue.runfolder.remedies import WEAK_MARK, bar_of, remedy_of
 from segue.score.scorecard import Measure

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from segue.errors import SegueError
+from segue.job.attempt import changed_attempt
 from segue.job.changes import Changes, level_asked
-from segue.job.version import changed_attempt
 from tests.job.a_run import document_of
 
 WRONG = [
