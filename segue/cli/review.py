@@ -13,10 +13,10 @@ from segue.errors import OptionError, printable
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from segue.review.compare import Comparison
-    from segue.review.report import Clock, Rehearsal, Review
+    from segue.review.moves import Clock
+    from segue.review.report import Rehearsal, Review
     from segue.review.review_files import ReviewFiles
-    from segue.review.trend import Trend
+    from segue.review.trend import Comparison, Trend
 
 
 def review(
@@ -63,8 +63,8 @@ def _print_json(told: Rehearsal, change: Comparison | None) -> None:
     from pydantic import TypeAdapter
 
     from segue.cli.tables import print_json
-    from segue.review.compare import Comparison
     from segue.review.report import Rehearsal
+    from segue.review.trend import Comparison
 
     value = TypeAdapter(Rehearsal).dump_python(told, mode="json")
     if change is not None:

@@ -6,11 +6,10 @@ apart, and `trend_of` many. `write_review` leaves JSON, a picture and a page wit
 recording that does not hold the transition is refused with its best match.
 """
 
-from segue.review.compare import compared
 from segue.review.rehearsal import ReviewRequest, review_take
 from segue.review.report import Rehearsal, Review
-from segue.review.review_document import read_review, review_text
-from segue.review.review_files import ReviewFiles, write_review
+from segue.review.review_files import ReviewFiles, read_review, review_text, write_review
+from segue.review.trend import compared
 
 __all__ = [
     "Rehearsal",

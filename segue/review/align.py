@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.review.listening import ONSET_HOP_S
+from segue.review.listening import ONSET_HOP_S, bent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -107,7 +107,7 @@ def aligned(
         ]
     )
     path = _cheapest(scores - _apart_cost(places, expected_s - plan_s * places[0].speed, n_reach))
-    fine = np.array([_peak(row, index) for row, index in zip(scores, path, strict=True)])
+    fine = np.array([i + bent(row, i) for row, i in zip(scores, path.tolist(), strict=True)])
     return Alignment(
         plan_s=plan_s,
         take_s=expected_s + (fine - n_reach) * ONSET_HOP_S,
@@ -163,7 +163,7 @@ def bar_shift(
     scale = np.sqrt(np.square(x).sum() * np.square(windows).sum(axis=(1, 2)))
     row = np.einsum("sbh,hb->s", windows, x) / np.maximum(scale, _SILENT)
     best = int(np.argmax(row))
-    shift_s = (_peak(row, best) - n_reach) * ONSET_HOP_S
+    shift_s = (best + bent(row, best) - n_reach) * ONSET_HOP_S
     return span_s[0] + expected_s + shift_s, float(row[best])
 
 
@@ -221,12 +221,3 @@ def _cheapest(scores: Floats) -> npt.NDArray[np.intp]:
     for beat in range(n_beats - 1, 0, -1):
         path[beat - 1] = came[beat, path[beat]]
     return path
-
-
-def _peak(row: Floats, index: int) -> float:
-    """Top of the parabola through a shift and its neighbours."""
-    if not 0 < index < len(row) - 1:
-        return float(index)
-    a, b, c = row[index - 1 : index + 2]
-    bend = a - 2 * b + c
-    return float(index + np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else float(index)

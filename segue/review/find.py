@@ -1,12 +1,17 @@
-"""Where in a recording the transition is, and whether it is there at all.
+"""Where in a recording the transition is, every time it is played, and whether it is at all.
 
 The plan's render is slid along the recording; at every place the two agree by
 the correlation of their chroma (which notes sound when) and of their onsets.
 Chroma is taken about its own mean, since all music of a key is alike on average.
+
+A rehearsal's file holds several tries with talk between. Each is where the whole render, or
+all of it up to the new song, agrees better than it does with other music; of places that overlap
+the best is one try. Which of the options was played is told by the sound of the bridge as well.
 """
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
@@ -31,6 +36,12 @@ PART_MATCH: Final = 0.5
 chance (by judgement)."""
 # Waits that a band makes before the new song; by judgement
 _LEAST_APART_S, _MOST_APART_S = 0.15, 10.0
+# of the songs on both sides of the bridge that are compared with it; by judgement
+_BESIDE_BRIDGE_S: Final = 1.0
+_NEAR_S: Final = 12.0  # the bridge is looked for this near the place of the whole; by judgement
+_AROUND_S: Final = 2.0  # before and after a try that belong to it; by judgement
+_SAME_SHARE: Final = 0.5  # of the transition: places nearer than this are one try; by judgement
+_LEAST_TRY_S: Final = 8.0  # a shorter stretch is found in other music as well; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,7 +111,60 @@ def find_parts(
     return (found,)
 
 
-def agreement_curve(reference: Listening, take: Listening, speed: float) -> tuple[Floats, Floats]:
+def bridge_match(
+    reference: Listening, take: Listening, place: FoundPlace, bridge_s: tuple[float, float]
+) -> float:
+    """How well a recording agrees with the bridge of an option, -1 to 1.
+
+    Parameters
+    ----------
+    place : FoundPlace
+        The best place of the whole option.
+    bridge_s : (float, float)
+        Where the old song is left and the new one enters, in the render.
+    """
+    start_s = max(bridge_s[0] - _BESIDE_BRIDGE_S, 0.0)
+    end_s = min(bridge_s[1] + _BESIDE_BRIDGE_S, reference.duration_s)
+    lag_s, curve = _agreement_curve(reference.part(start_s, end_s), take, place.speed)
+    near = abs(lag_s - place.offset_s - place.speed * start_s) < _NEAR_S
+    return float(curve[near].max()) if near.any() else -1.0
+
+
+def try_spans_s(
+    reference: Listening, take: Listening, found: FoundPlace, *, split_s: float, least_match: float
+) -> tuple[tuple[float, float], ...]:
+    """Seconds of the recording that hold one try each, in their order; at least one.
+
+    Parameters
+    ----------
+    found : FoundPlace
+        The best place of the whole, which is one of them.
+    split_s : float
+        Time in the render where the new song enters.
+    least_match : float
+        Of the whole render, below which there is no try.
+    """
+    length_s = reference.duration_s * found.speed
+    starts = [found.offset_s]
+    looked = [(reference, least_match)]
+    if split_s > _LEAST_TRY_S:
+        looked.append((reference.part(0.0, split_s), max(PART_MATCH, least_match)))
+    for part, least in looked:
+        lag_s, curve = _agreement_curve(part, take, found.speed)
+        order = (-curve).argsort()
+        for place in order[curve[order] >= least]:
+            start_s = float(lag_s[place])
+            if all(abs(start_s - other) > _SAME_SHARE * length_s for other in starts):
+                starts.append(start_s)
+    starts.sort()
+    borders_s = [0.0]
+    for before_s, start_s in itertools.pairwise(starts):
+        free_s = max(start_s - (before_s + length_s), 0.0)
+        borders_s.append(start_s - min(_AROUND_S, free_s / 2))
+    return tuple(itertools.pairwise((*borders_s, take.duration_s)))
+
+
+def _agreement_curve(reference: Listening, take: Listening, speed: float) -> tuple[Floats, Floats]:
     """How well a render agrees with a recording at every place.
 
     Parameters
@@ -130,7 +194,7 @@ def agreement_curve(reference: Listening, take: Listening, speed: float) -> tupl
 
 
 def _at_speed(reference: Listening, take: Listening, speed: float) -> FoundPlace:
-    lag_s, both = agreement_curve(reference, take, speed)
+    lag_s, both = _agreement_curve(reference, take, speed)
     best = int(np.argmax(both))
     return FoundPlace(offset_s=float(lag_s[best]), speed=speed, match=float(both[best]))
 

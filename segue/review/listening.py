@@ -1,7 +1,4 @@
-"""What a review listens for in a recording: onsets, and chroma in short steps.
-
-Recordings from the disk, whole.
-"""
+"""A whole recording from the disk, and what a review listens for in it: onsets and chroma."""
 
 from __future__ import annotations
 
@@ -18,14 +15,18 @@ from segue.audio.decode import read_stereo, sound_info
 from segue.errors import AudioFileError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     import numpy.typing as npt
 
     Floats = npt.NDArray[np.float64]
-    from pathlib import Path
 
 # half an hour; more is a whole rehearsal, and its memory; by judgement
 LONGEST_TAKE_S: Final = 1800.0
 SHORTEST_TAKE_S: Final = 3.0  # less holds no transition; by judgement
+ONSET_HOP_S: Final = HOP_S
+CHROMA_HOP_S: Final = 0.1  # seconds a step of the chroma; by judgement
+_COMPRESSION: Final = 0.5  # exponent that lets weak onsets count too; by judgement
 
 
 def read_clip(path: Path) -> Clip:
@@ -52,11 +53,6 @@ def read_clip(path: Path) -> Clip:
         )
     samples = read_stereo(info, start_frame=0, n_frames=info.n_frames)
     return Clip(samples=samples, rate_hz=info.rate_hz)
-
-
-ONSET_HOP_S: Final = HOP_S
-CHROMA_HOP_S: Final = 0.1  # seconds a step of the chroma; by judgement
-_COMPRESSION: Final = 0.5  # exponent that lets weak onsets count too; by judgement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -106,3 +102,12 @@ def _unit(chroma: Floats) -> Floats:
     length = np.linalg.norm(chroma, axis=1, keepdims=True)
     unit: Floats = np.where(length > 0, chroma / np.maximum(length, 1e-12), 0.0)
     return unit
+
+
+def bent(row: Floats, index: int) -> float:
+    """Where the parabola through a place and its neighbours has its top, -0.5 to 0.5."""
+    if not 0 < index < len(row) - 1:
+        return 0.0
+    a, b, c = row[index - 1 : index + 2]
+    bend = a - 2 * b + c
+    return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0

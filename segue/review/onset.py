@@ -8,10 +8,9 @@ goes on all the time. How much there is of each is fitted by its ratio to the re
 without. The shift at which the voice explains most is the entry's: a stroke or a chord that
 happens to be at a partial is explained without the voice, and tells no time.
 
-When the first note rises, against the render, where it is known.
-
-The rise of the note's partials is slid along the recording: each partial from 14 dB below its
-settled level up, without what is as strong between the partials.
+Where no stem is at hand, and as a second witness, the rise of the note's partials in the render is
+slid along the recording: each partial from 14 dB below its settled level up, without what is as
+strong between the partials.
 
 References
 ----------
@@ -26,17 +25,18 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.review.partial_levels import FINE_S, bent, note_levels
+from segue.review.listening import bent
+from segue.review.partial_levels import FINE_S, note_levels
 from segue.review.voice import HOP_S
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.audio.clip import Clip
     from segue.review.stems import StemLevels
     from segue.review.voice import PlannedVoice
 
     Floats = npt.NDArray[np.float64]
-    from segue.audio.clip import Clip
 
 REACH_S: Final = 0.3
 """How far from the band's beat an entry is looked for (by judgement)."""
@@ -50,6 +50,19 @@ _MOST_WEIGHT: Final = 0.3
 """Of one partial: an instrument that crosses it alone must not tell the time (by judgement)."""
 _RISEN_S: Final = 0.06  # a partial weighs by how it has risen after this time; by judgement
 SETTLED_S: Final = 0.07  # a note's level is settled from here on; by judgement
+_AROUND_S: Final = 0.2
+"""On either side of the attack: more of the song has more in it that the four do not tell
+(this and all below chosen on takes of `benchmarks/_review_damage.py`)."""
+_STEP_HOPS: Final = 2  # shifts are tried at every second hop, and bent between; by judgement
+_N_ROUNDS: Final = 30  # of the multiplicative steps [FBD09]_
+_WRONG_DB: Final = 5.0
+"""An error of this size is nearly as bad as any: dips and strokes are no matter of
+degree (by judgement)."""
+_PRIOR: Final = 0.02
+"""Against places at the end of the reach (set by judgement)."""
+_FLOOR: Final = 1e-4
+"""Of the mean power: what is softer is as good as silent (by judgement)."""
+_TINY: Final = 1e-9  # keeps silence from a division by zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,21 +174,6 @@ def _presence(
     below_db = 20 * np.log10(levels / (settled + _TINY) + _TINY)
     presence: Floats = np.clip(1 + below_db / _RANGE_DB, 0.0, 1.0)
     return presence
-
-
-_AROUND_S: Final = 0.2
-"""On either side of the attack: more of the song has more in it that the four do not tell
-(this and all below chosen on takes of `benchmarks/_review_damage.py`)."""
-_STEP_HOPS: Final = 2  # shifts are tried at every second hop, and bent between; by judgement
-_N_ROUNDS: Final = 30  # of the multiplicative steps [FBD09]_
-_WRONG_DB: Final = 5.0
-"""An error of this size is nearly as bad as any: dips and strokes are no matter of
-degree (by judgement)."""
-_PRIOR: Final = 0.02
-"""Against places at the end of the reach (set by judgement)."""
-_FLOOR: Final = 1e-4
-"""Of the mean power: what is softer is as good as silent (by judgement)."""
-_TINY: Final = 1e-9  # keeps silence from a division by zero
 
 
 def onset_s(

@@ -1,7 +1,4 @@
-"""Magnitudes at the partials of a pitch over time, in a recording of many instruments.
-
-Levels at the partials of one note every few milliseconds, and between them.
-"""
+"""Magnitudes at the partials of a pitch over time, in a recording of many instruments."""
 
 from __future__ import annotations
 
@@ -28,6 +25,17 @@ take (by judgement)."""
 _N_ACROSS: Final = 9  # pitches tried from the scoop below to the guess above; by judgement
 _BETWEEN: Final = np.array([-0.6, -0.5, -0.4, 0.4, 0.5, 0.6])
 """Places between partials, in distances of partials (by judgement)."""
+RATE_HZ: Final = 16_000  # at which takes are read: partials are followed up to 5 kHz; by judgement
+N_PARTIALS: Final = 10  # of a note, from the fundamental up; by judgement
+HIGHEST_HZ: Final = 5_000.0  # partials above are not read; by judgement
+_LONG_FRAMES: Final = 2048  # of a window for pitch: 128 ms; by judgement
+_PADDED_FRAMES: Final = 8192  # and of its spectrum, padded to be read between bins; by judgement
+_PEAK_STEPS: Final = 31  # places at which a peak is looked for around a partial; by judgement
+# Beside a partial, where its own peak is over; by judgement
+_AROUND_HZ: Final = np.concatenate([np.arange(-90.0, -29.0, 6.0), np.arange(30.0, 91.0, 6.0)])
+HIGHEST_RATIO: Final = 8.0  # a partial that stands out by more counts no more; by judgement
+_TINY: Final = 1e-9  # keeps the logarithm of silence finite
+_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def note_levels(
@@ -59,19 +67,6 @@ def note_levels(
         for hz in (places_hz, between_hz)
     )
     return levels, between
-
-
-RATE_HZ: Final = 16_000  # at which takes are read: partials are followed up to 5 kHz; by judgement
-N_PARTIALS: Final = 10  # of a note, from the fundamental up; by judgement
-HIGHEST_HZ: Final = 5_000.0  # partials above are not read; by judgement
-_LONG_FRAMES: Final = 2048  # of a window for pitch: 128 ms; by judgement
-_PADDED_FRAMES: Final = 8192  # and of its spectrum, padded to be read between bins; by judgement
-_PEAK_STEPS: Final = 31  # places at which a peak is looked for around a partial; by judgement
-# Beside a partial, where its own peak is over; by judgement
-_AROUND_HZ: Final = np.concatenate([np.arange(-90.0, -29.0, 6.0), np.arange(30.0, 91.0, 6.0)])
-HIGHEST_RATIO: Final = 8.0  # a partial that stands out by more counts no more; by judgement
-_TINY: Final = 1e-9  # keeps the logarithm of silence finite
-_A4_HZ, _A4_MIDI = 440.0, 69.0  # ISO 16 tuning, and its MIDI note number
 
 
 def excerpt(clip: Clip, start_s: float, end_s: float) -> Floats:
@@ -145,15 +140,6 @@ def peaks(magnitudes: Floats, midi: Floats, *, reach_cents: float) -> tuple[Floa
     around = read_at(magnitudes, hz[..., None] + _AROUND_HZ)
     above = np.exp(b) / (np.median(around, axis=-1) + _TINY) - 1
     return cents, np.where(inside, np.clip(above, 0.0, HIGHEST_RATIO), 0.0)
-
-
-def bent(row: Floats, index: int) -> float:
-    """Where the parabola through a place and its neighbours has its top, -0.5 to 0.5."""
-    if not 0 < index < len(row) - 1:
-        return 0.0
-    a, b, c = row[index - 1 : index + 2]
-    bend = a - 2 * b + c
-    return float(np.clip(0.5 * (a - c) / bend, -0.5, 0.5)) if bend < 0 else 0.0
 
 
 @lru_cache(maxsize=4)

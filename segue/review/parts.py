@@ -4,6 +4,7 @@ In the plan's sound each narrow band at each moment is mostly one part's: its st
 a part is missing in a bar of the take, its moments are as the plan without it and not as the plan,
 and those of the others say how loud the bar is. Moments at which noise or the room fills the band
 tell nothing. Without stems the drums and the low notes of the plan are told apart by estimate.
+What all parts share, the gain of each moment and the tone of each band, is taken out before.
 """
 
 from __future__ import annotations
@@ -16,20 +17,23 @@ import numpy as np
 
 from segue.audio.adapters import resampled
 from segue.review.report import Rest
+from segue.review.room_and_noise import decibels
 from segue.review.stems import BANDS_HZ, PARTS_RATE_HZ, band_powers, part_powers
 from segue.review.timing import LOST_AGREEMENT
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
     from segue.plan.plan import Plan
-    from segue.review.report import BarTiming, Hole
+    from segue.review.moves import BarTiming
+    from segue.review.report import Hole
     from segue.runfolder import RunDocument
 
     Floats = npt.NDArray[np.float64]
+    Mask = npt.NDArray[np.bool_]
 
 HOP_S: Final = 0.02  # seconds from moment to moment; by judgement
 _OWN_SHARE: Final = 0.6  # of the power at a moment that makes it a part's; by judgement
@@ -42,19 +46,22 @@ _SOUNDS_DB: Final = 25.0  # below that the plan has nothing to compare; by judge
 _LEAST_MOMENTS: Final = 12  # fewer in a bar tell nothing; by judgement
 _LEAST_OWN: Final = 100  # moments of a part that tell whether it never plays; by judgement
 _LEAST_OTHERS: Final = 50  # and of the others in each band that is asked; by judgement
-_LEAST_ESTIMATED: Final = 100  # the same of parts that are estimated; chosen on tuning seeds
+_GAIN_S: Final = 1.0  # over so long a gain is one: a recorder's recovers in it; by judgement
+_ROUNDS: Final = 3  # of gains and bands in turn, which stand still by then; by judgement
 _RESTS: Final = 0.3
 """From here on a bar sounds as without the part (chosen on the seeds of `benchmarks/review.py` that
-are for tuning)."""
+are for tuning: other bars reach .05, rests .5 and more)."""
 LOW_NOTES: Final = "low notes"
 """What a bass plays, where no stem says that it is one."""
-_ESTIMATED_RESTS: Final = {"drums": 0.0, LOW_NOTES: 0.45}
-"""The same where parts are estimated; who rests in a bridge is not told then (chosen on the
-same)."""
+_DRUMS_REST, _LOW_RESTS, _BOTH_REST = -0.1, 0.0, -0.65
+"""The same where parts are estimated: of what is struck, of the low notes, and of their sum (chosen
+on the same; who rests in a bridge is not told then). A bass that rests takes its strokes along, so
+that what is struck is less as well; a room that swallows a note leaves the strokes as they are."""
+_LEAST_STRUCK, _LEAST_LOW = 100, 140  # moments in a bar that must tell then; chosen on the same
 _AGREES_DB: Final = 4.0  # of the stems' sum with the render: else other layers sound; by judgement
 _NEVER: Final = frozenset({"voice", "lead", "mix"})  # a singer phrases freely, and is told by name
 _LOW_HZ: Final = 250.0  # what sounds on below is the bass's, mostly; by judgement
-_TINY: Final = 1e-10  # keeps the logarithm of silence finite
+_TINY: Final = 1e-10  # keeps silence from a division by zero
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,7 +73,8 @@ class Parts:
     plan_s, take_s : ndarray, shape (n_hops,)
         Times of the plan, and the same place of the music in the take.
     over_db : ndarray, shape (n_hops, n_bands)
-        The take over the plan, about the middle of each band; not a number where nothing tells.
+        The take over the plan, about the middle of each band and of each moment's second; not a
+        number where nothing tells.
     shares : dict of str to ndarray, shape (n_hops, n_bands)
         Of each part in the power of all.
     is_estimated : bool
@@ -107,19 +115,41 @@ def part_rests(
             for bar in bars
         ]
     )
-    found: list[Rest] = []
+    if parts.is_estimated:
+        down = _estimated_rests(parts, of_bar)
+        return _in_order(_runs(name, bars, told & rests) for name, rests in down.items())
+    found = []
     for name, share in parts.shares.items():
-        least = _ESTIMATED_RESTS[name] if parts.is_estimated else _RESTS
-        n_least = _LEAST_ESTIMATED if parts.is_estimated else _LEAST_MOMENTS
-        if not parts.is_estimated and _is_missing_all(parts.over_db, share) > _RESTS:
+        if _is_missing_all(parts.over_db, share) > _RESTS:
             plays = [bool((share[mine] > _OWN_SHARE).any()) for mine in of_bar]
-            found += _runs(name, bars, np.array(plays))
-            continue
-        missing = np.array(
-            [_is_missing(parts.over_db[mine], share[mine], n_least) for mine in of_bar]
-        )
-        found += _runs(name, bars, told & (missing > least))
-    return tuple(sorted(found, key=lambda rest: (rest.bar, rest.part)))
+            found.append(_runs(name, bars, np.array(plays)))
+        else:
+            missing = _missing(parts, name, of_bar, _LEAST_MOMENTS)
+            found.append(_runs(name, bars, told & (missing > _RESTS)))
+    return _in_order(found)
+
+
+def _in_order(found: Iterable[list[Rest]]) -> tuple[Rest, ...]:
+    rests = itertools.chain.from_iterable(found)
+    return tuple(sorted(rests, key=lambda rest: (rest.bar, rest.part)))
+
+
+def _estimated_rests(parts: Parts, of_bar: Sequence[Mask]) -> dict[str, Mask]:
+    """In which bars the drums rest, or who plays the low notes."""
+    struck = _missing(parts, "drums", of_bar, _LEAST_STRUCK)
+    low = _missing(parts, LOW_NOTES, of_bar, _LEAST_LOW)
+    return {
+        "drums": (struck > _DRUMS_REST) & ~(low > struck),
+        LOW_NOTES: (low > _LOW_RESTS)
+        & (low + np.nan_to_num(struck) > _BOTH_REST)
+        & ~(struck > low),
+    }
+
+
+def _missing(parts: Parts, name: str, of_bar: Sequence[Mask], n_least: int) -> Floats:
+    """Whether each bar sounds as without a part; see `_is_missing`."""
+    share = parts.shares[name]
+    return np.array([_is_missing(parts.over_db[bar], share[bar], n_least) for bar in of_bar])
 
 
 def _is_missing(over_db: Floats, share: Floats, n_least: int) -> float:
@@ -160,7 +190,7 @@ def _nearness(heard_db: Floats, share: Floats) -> float:
     return float(nearer.sum() / np.abs(without_db).sum())
 
 
-def _runs(name: str, bars: Sequence[BarTiming], down: npt.NDArray[np.bool_]) -> list[Rest]:
+def _runs(name: str, bars: Sequence[BarTiming], down: Mask) -> list[Rest]:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], down.astype(np.int8), [0]))))
     return [
         Rest(bar=bars[first].number, last_bar=bars[last - 1].number, part=name)
@@ -201,7 +231,7 @@ def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> Planned
     by_stems = part_powers(document, plan, plan_s)
     return PlannedParts(
         plan_s=plan_s,
-        plan_db=_db(band_powers(reference, plan_s)),
+        plan_db=decibels(band_powers(reference, plan_s)),
         powers=by_stems or _estimated_powers(reference, plan_s),
         is_estimated=not by_stems,
     )
@@ -243,20 +273,20 @@ def parts_heard(
         return None
     plan_s, take_s, plan_db = planned.plan_s[inside], take_s[inside], planned.plan_db[inside]
     powers = {name: power[inside] for name, power in planned.powers.items()}
-    take_db = _db(band_powers(take, take_s))
+    take_db = decibels(band_powers(take, take_s))
     whole = np.sum(list(powers.values()), axis=0)
     over = take_db - plan_db
     loud = plan_db > np.quantile(plan_db, _LOUD_QUANTILE, axis=0) - _SOUNDS_DB
     middle = np.nanmedian(np.where(loud, over, np.nan), axis=0)
     floor = np.quantile(take_db, _FLOOR_QUANTILE, axis=0) - middle
-    apart = _db(whole) - plan_db
+    apart = decibels(whole) - plan_db
     sounds = whole.max(axis=1) > _TINY
     apart -= np.median(apart[sounds]) if sounds.any() else 0.0
     tells = (plan_db > floor + _ABOVE_FLOOR_DB) & (np.abs(apart) < _AGREES_DB)
     return Parts(
         plan_s=plan_s,
         take_s=take_s,
-        over_db=np.where(tells, over - middle, np.nan),
+        over_db=_evened(np.where(tells, over - middle, np.nan)),
         shares={
             name: power / np.maximum(whole, _TINY)
             for name, power in powers.items()
@@ -266,6 +296,22 @@ def parts_heard(
     )
 
 
-def _db(power: Floats) -> Floats:
-    decibels: Floats = 10 * np.log10(power + _TINY)
-    return decibels
+def _evened(over_db: Floats) -> Floats:
+    """Without the gain of each moment and the tone of each band, taken out in turn by their middle.
+
+    A recorder that rides the gain makes a moment as loud as another, in all bands at once; then the
+    middle of a band alone would be that of the moments at which it happens to sound.
+    """
+    from scipy.ndimage import median_filter
+
+    hops = np.arange(len(over_db))
+    told = np.flatnonzero(np.isfinite(over_db).any(axis=1))
+    known = np.isfinite(over_db).any(axis=0)
+    if not len(told):
+        return over_db
+    over_db = over_db.copy()
+    for _ in range(_ROUNDS):
+        gain_db = np.interp(hops, told, np.nanmedian(over_db[told], axis=1))
+        over_db -= median_filter(gain_db, round(_GAIN_S / HOP_S), mode="nearest")[:, None]
+        over_db[:, known] -= np.nanmedian(over_db[:, known], axis=0)
+    return over_db

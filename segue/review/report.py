@@ -6,63 +6,18 @@ the option that was played, counted from 1; times are seconds of the recording.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import Final, Literal
 
 from segue.plan.plan import Section  # noqa: TC001 - read from JSON by these types
 from segue.review.faults import Fault  # noqa: TC001 - the same
-from segue.review.moves import TimeMove  # noqa: TC001 - the same
+from segue.review.moves import BarTiming, Break, Clock, TimeMove  # noqa: TC001 - the same
 
 SCHEMA_VERSION: Literal[2] = 2  # of the file that a review is kept in
 SURE_CLEARNESS: Final = 0.5  # below it the singer's numbers are called unsure; by judgement
 SINGER_UNTOLD: Final = "How the singer came in could not be told."
 """A note: then not all of the take is in the plan's time and pitch as far as is known."""
 _AT_BAR_S: Final = 0.03  # a note so little before a bar line is on it; by judgement
-SAME_CENTS: Final = 3.0
-"""Speed and pitch that are nearer than this moved together: pitch is known no
-better (by judgement)."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BarTiming:
-    """How a bar was played.
-
-    Parameters
-    ----------
-    section : {'outgoing', 'interlude', 'incoming'}
-    plan_s, time_s : float
-        Where it starts in the candidate, and in the recording.
-    late_ms : float or None
-        Against the plan's grid, laid where it fits the whole take best; None where nothing
-        is struck or the bar is not in the recording.
-    agreement : float
-        0 to 1: how well its onsets agree with the plan's.
-    is_struck : bool
-        Whether the plan has onsets there that tell the time.
-    """
-
-    number: int
-    section: Section
-    plan_s: float
-    time_s: float
-    late_ms: float | None
-    agreement: float
-    is_struck: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Break:
-    """Where the band fell apart or jumped off the grid.
-
-    Parameters
-    ----------
-    step_ms : float or None
-        Jump against the bar before; None where the bar's onsets are not the plan's at all.
-    """
-
-    bar: int
-    step_ms: float | None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -189,41 +144,6 @@ class SectionLevel:
 
     section: Section
     against_plan_lu: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Clock:
-    """Speed, and whose it is.
-
-    Parameters
-    ----------
-    speed_ratio : float
-        Seconds of the recording to one of the plan.
-    tuning_cents : float
-        How far the recording is above the render.
-    recorder_ratio : float
-        The part of the speed that is the recorder's: it moves the pitch by the same ratio.
-        1 where the pitch did not move along.
-    drift_ms_a_minute : float
-        How fast the band falls behind the plan, the recorder's part taken out.
-    """
-
-    speed_ratio: float
-    tuning_cents: float
-    recorder_ratio: float
-    drift_ms_a_minute: float
-
-    @property
-    def slip_ms_a_minute(self) -> float:
-        """How fast the recording falls behind the plan, whoever is the cause."""
-        return 60_000 * (self.speed_ratio - 1)
-
-    @property
-    def is_either(self) -> bool:
-        """Whether the pitch fits a band that drifts as well as a recorder that runs off."""
-        expected_cents = -1200 * math.log2(self.speed_ratio)
-        apart_cents = max(abs(self.tuning_cents), abs(self.tuning_cents - expected_cents))
-        return apart_cents < SAME_CENTS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,26 +1,34 @@
-"""A review on the disk: JSON, a picture, and a page with sound, each whole or not at all."""
+"""A review on the disk: JSON with a schema version, a picture, and a page with sound.
+
+Each is whole or not at all.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
+
+from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import InputError
+from segue.files.plain_file import first_fault, plain_bytes, plain_json
 from segue.files.whole_file import write_whole
 from segue.review.listening import read_clip
-from segue.review.review_document import review_text
+from segue.review.report import SCHEMA_VERSION, Rehearsal
 from segue.review.review_page import PageOfReview, page_text
 from segue.review.review_picture import picture_of
-from segue.review.trend import reviews_beside, trend_of
+from segue.review.trend import trend_of
 from segue.runfolder import read_document
-from segue.runfolder.run_document import candidate_of
+from segue.runfolder.run_document import LARGEST_BYTES, candidate_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from segue.review.report import Rehearsal
     from segue.review.trend import Trend
+
+_ENDING: Final = " review.json"
+"""Of the name of a review, behind its take's."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,3 +108,51 @@ def _written(path: Path, content: bytes) -> None:
         raise InputError(
             path, f"cannot be written ({error.strerror}): choose a folder with --out."
         ) from error
+
+
+def review_text(review: Rehearsal) -> str:
+    """The review as JSON text, the same for the same take; ends with a newline."""
+    return TypeAdapter(Rehearsal).dump_json(review, indent=1).decode() + "\n"
+
+
+def read_review(path: Path) -> Rehearsal:
+    """Read a review that was written.
+
+    Raises
+    ------
+    InputError
+        If it is no review, or comes from a newer version.
+    """
+    try:
+        text = plain_bytes(path, most_bytes=LARGEST_BYTES).decode("utf-8")
+        version = plain_json(text)["schema_version"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError) as error:
+        raise InputError(
+            path, "is no review: name the JSON file that 'segue review' wrote."
+        ) from error
+    if isinstance(version, int) and version > SCHEMA_VERSION:
+        raise InputError(
+            path, f"was written by a newer Segue (schema {version}): update, or review again."
+        )
+    if version != SCHEMA_VERSION:
+        raise InputError(path, "was written by an older Segue: review the take again.")
+    try:
+        return TypeAdapter(Rehearsal).validate_json(text, strict=True, extra="forbid")
+    except ValidationError as error:
+        raise InputError(path, f"{first_fault(error)}: review the take again.") from error
+
+
+def reviews_beside(path: Path) -> tuple[Rehearsal, ...]:
+    """Reviews that lie in the folder of a review; what cannot be read is left out.
+
+    Those of an older Segue are among these: the take has to be reviewed again to count.
+    """
+    found = []
+    for other in sorted(path.parent.glob(f"*{_ENDING}")):
+        if other == path:
+            continue
+        try:
+            found.append(read_review(other))
+        except InputError:
+            continue
+    return tuple(found)

@@ -16,11 +16,13 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
 from segue.audio.marked_mp3 import LEAD_S, MARK_S, marked_mp3, music_rate_kbps
 from segue.pages import filled
+from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.findings import UNEVEN_MS
 from segue.review.timing import JUST_NOTICED_MS
 
 if TYPE_CHECKING:
-    from segue.review.report import BarTiming, Finding, Rehearsal, Review
+    from segue.review.moves import BarTiming
+    from segue.review.report import Finding, Rehearsal, Review
     from segue.review.trend import Trend, TrendLine
 
 _STYLES: Final = ("shared.css", "review.css")
@@ -31,7 +33,6 @@ _AROUND_S: Final = 1.0
 _HIGHEST_PEAK: Final = 0.89  # full scale less 1 dB: an encoder overshoots by so much (EBU R 128)
 _LEAST_REACH_MS, _MOST_REACH_MS = 50.0, 120.0  # what the marks of lateness show; by judgement
 _HALF: Final = 50.0  # of their width, in units of the drawing
-_SECTIONS: Final = {"outgoing": "old song", "interlude": "bridge", "incoming": "new song"}
 _CHART_TOP: Final = 3.0  # times what is no change: a chart shows at least so much; by judgement
 _CHART: Final = (300.0, 80.0, 8.0)  # of a line over weeks: width, height, margin; by judgement
 
@@ -129,7 +130,7 @@ def page_text(page: PageOfReview) -> str:
             "values": {"lead_s": LEAD_S, "mark_s": MARK_S, "best": told.best, "sides": sides},
             "sounds": sounds,
             "clock": _clock,
-            "sections": _SECTIONS,
+            "sections": SECTION_WORDS,
             "just_noticed": _HALF * JUST_NOTICED_MS / _reach_ms(told),
         },
     )
@@ -167,7 +168,7 @@ def _rows(page: PageOfReview, names: tuple[str, ...]) -> tuple[BarRow, ...]:
                 place=place,
                 number=planned.number,
                 section=planned.section,
-                words=_SECTIONS[planned.section],
+                words=SECTION_WORDS[planned.section],
                 cells=tuple(cells),
                 told=tuple(words),
             )

@@ -13,7 +13,8 @@ from segue.runfolder.pictures import plain_words, section_colours
 
 if TYPE_CHECKING:
     from segue.audio.clip import Clip
-    from segue.review.report import BarTiming, Rehearsal, Review
+    from segue.review.moves import BarTiming
+    from segue.review.report import Rehearsal, Review
 
 _SIZE_INCHES: Final = (11.0, 6.5)  # width and height of the picture; by judgement
 _DOTS_AN_INCH: Final = 110  # 1210 by 715 dots in all; by judgement

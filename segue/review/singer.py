@@ -1,6 +1,4 @@
-"""The singer's entry told in bars.
-
-The singer's entry in a recording of the whole band: when, and on which pitch.
+"""The singer's entry in a recording of the whole band: when, and on which pitch.
 
 The voice is followed at its partials, weighted by how much of the sound there is the
 voice's in the plan. The moment is found twice: by sliding the rise of the first note's partials
@@ -18,8 +16,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.review.listening import bent
 from segue.review.onset import SETTLED_S, NoteSource, lateness, onset_s
-from segue.review.partial_levels import bent, partial_hz, peaks, read_at, spectra
+from segue.review.partial_levels import partial_hz, peaks, read_at, spectra
 from segue.review.report import SingerEntry
 from segue.review.voice import HOP_S
 
@@ -48,6 +47,8 @@ _SHARPEST: Final = 4
 """Partials above this one count no more: what is left of them is little above the
 noise (by judgement)."""
 _MOSTLY: Final = 0.8  # share of a piece in which the planned pitch must be known; by judgement
+# a rise less like the plan's is no entry: noise reaches 0.18; by judgement
+_LEAST_CLEARNESS: Final = 0.2
 _TINY: Final = 1e-9  # keeps silence from a division by zero
 
 
@@ -197,10 +198,6 @@ def _weighted_median(values: Floats, weights: Floats) -> float:
     order = np.argsort(values)
     place = np.searchsorted(np.cumsum(weights[order]), weights.sum() / 2)
     return float(values[order][min(place, len(values) - 1)])
-
-
-# a rise less like the plan's is no entry: noise reaches 0.18; by judgement
-_LEAST_CLEARNESS: Final = 0.2
 
 
 def singer_entry(

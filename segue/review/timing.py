@@ -14,8 +14,16 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
-from segue.review.moves import BarPlace, TimeLine, TimeMove, time_line
-from segue.review.report import SAME_CENTS, BarTiming, Break, Clock
+from segue.review.moves import (
+    SAME_CENTS,
+    BarPlace,
+    BarTiming,
+    Break,
+    Clock,
+    TimeLine,
+    TimeMove,
+    time_line,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -153,14 +161,15 @@ def _clear_places(found: Sequence[_Bar]) -> list[BarPlace]:
 
 
 def _weak_moves(bars: Sequence[BarTiming]) -> Iterator[TimeMove]:
-    """Bars too faint to be in the line that are far off both bars around them, which agree."""
-    for before, bar, after in zip(bars, bars[1:], bars[2:], strict=False):
+    """Bars too faint to be in the line, far off the told bars on both sides, which agree."""
+    told = [(bar, bar.late_ms) for bar in bars if bar.late_ms is not None]
+    for (before, before_ms), (bar, late_ms), (after, after_ms) in zip(
+        told, told[1:], told[2:], strict=False
+    ):
         is_weak = WEAK_AGREEMENT <= bar.agreement < CLEAR_AGREEMENT
-        if not is_weak or before.late_ms is None or bar.late_ms is None or after.late_ms is None:
-            continue
-        is_alike = before.section == after.section and abs(before.late_ms - after.late_ms) < FLAM_MS
-        off_ms = bar.late_ms - (before.late_ms + after.late_ms) / 2
-        if is_alike and abs(off_ms) > _LEAST_WEAK_MS:
+        is_alike = before.section == after.section and abs(before_ms - after_ms) < FLAM_MS
+        off_ms = late_ms - (before_ms + after_ms) / 2
+        if is_weak and is_alike and abs(off_ms) > _LEAST_WEAK_MS:
             yield TimeMove(kind="once", bar=bar.number, size_ms=off_ms)
 
 

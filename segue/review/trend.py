@@ -1,4 +1,4 @@
-"""Several reviews of one join over weeks, and whether it is getting better.
+"""Several reviews of one join: two against each other, and many over weeks.
 
 The line through a number of many takes is the middle of the slopes of all pairs [S68]_, so that one
 evening on which nothing went right does not turn it.
@@ -13,22 +13,109 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from segue.errors import InputError
-from segue.review.compare import SAME_CENTS, SAME_ENTRY_MS, SAME_SPREAD_MS, Verdict
-from segue.review.review_document import ENDING, read_review
+from segue.errors import OptionError
+from segue.review.timing import JUST_NOTICED_MS
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-    from pathlib import Path
+    from collections.abc import Iterable, Sequence
 
     from segue.review.report import Rehearsal
 
+Verdict = Literal["better", "worse", "same"]
+# of bars off the grid: no band tells these apart; by judgement
+SAME_SPREAD_MS: Final = JUST_NOTICED_MS / 2
+SAME_ENTRY_MS: Final = 2 * JUST_NOTICED_MS  # of a voice, whose attack is soft; by judgement
+SAME_CENTS: Final = 5.0
+"""Pitch of tones is told apart from about here (Moore 1973, from memory)."""
+_SAME_DRIFT_MS: Final = 30.0  # ms a minute: drifts that differ by less are the same; by judgement
 _LEAST: Final = 2  # reviews that make a line; by judgement
 _MOST_TOLD: Final = 8  # numbers of a line that are printed: the latest; by judgement
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """One number of two reviews; nearer to 0 is better.
+
+    Parameters
+    ----------
+    verdict : {'better', 'worse', 'same'}
+    """
+
+    name: str
+    unit: str
+    before: float
+    now: float
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """A review against an earlier one."""
+
+    earlier_take: str
+    changes: tuple[Change, ...]
+
+    @property
+    def verdict(self) -> Verdict:
+        """Better where more numbers got better than worse."""
+        return _most(change.verdict for change in self.changes)
+
+
+def compared(now: Rehearsal, before: Rehearsal) -> Comparison:
+    """What got better and what worse in the best try of each.
+
+    Parameters
+    ----------
+    now, before : Rehearsal
+        Of the same transition.
+
+    Raises
+    ------
+    OptionError
+        If they are of different transitions.
+    """
+    ours, theirs = now.best_try, before.best_try
+    if _what(now) != _what(before):
+        raise OptionError(
+            f"the earlier review is of '{theirs.recipe}' from {before.from_title} to "
+            f"{before.to_title}, this one of '{ours.recipe}' from {now.from_title} to "
+            f"{now.to_title}: compare takes of one transition."
+        )
+    changes = [
+        _change("bars off the grid", "ms", theirs.spread_ms, ours.spread_ms, SAME_SPREAD_MS),
+        _change("drift", "ms a minute", theirs.clock.drift_ms_a_minute,
+                ours.clock.drift_ms_a_minute, _SAME_DRIFT_MS),
+        _change("holes", "", len(theirs.holes), len(ours.holes), 0),
+        _change("faults", "", len(theirs.faults), len(ours.faults), 0),
+        _change("breaks", "", int(theirs.broke is not None), int(ours.broke is not None), 0),
+    ]  # fmt: skip
+    if ours.singer is not None and theirs.singer is not None:
+        changes += [
+            _change("singer's entry", "ms", theirs.singer.late_ms, ours.singer.late_ms,
+                    SAME_ENTRY_MS),
+            _change("first note", "cents", theirs.singer.cents, ours.singer.cents, SAME_CENTS),
+        ]  # fmt: skip
+    return Comparison(earlier_take=before.take, changes=tuple(changes))
+
+
+def _what(rehearsal: Rehearsal) -> tuple[str, str, str]:
+    """Which transition a recording is of."""
+    return rehearsal.from_title, rehearsal.to_title, rehearsal.best_try.recipe
+
+
+def _change(name: str, unit: str, before: float, now: float, same: float) -> Change:
+    nearer = abs(before) - abs(now)
+    verdict: Verdict = "same" if abs(nearer) <= same else "better" if nearer > 0 else "worse"
+    return Change(name=name, unit=unit, before=float(before), now=float(now), verdict=verdict)
+
+
+def _most(verdicts: Iterable[Verdict]) -> Verdict:
+    score = sum({"better": 1, "worse": -1, "same": 0}[verdict] for verdict in verdicts)
+    return "better" if score > 0 else "worse" if score < 0 else "same"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,8 +174,7 @@ class Trend:
     @property
     def verdict(self) -> Verdict:
         """Better where more lines get better than worse."""
-        score = sum({"better": 1, "worse": -1, "same": 0}[line.verdict] for line in self.lines)
-        return "better" if score > 0 else "worse" if score < 0 else "same"
+        return _most(line.verdict for line in self.lines)
 
     @property
     def words(self) -> str:
@@ -154,19 +240,3 @@ def _in_numbers(name: str) -> tuple[tuple[int, str], ...]:
     """For an order in which take 10 comes after take 9."""
     parts = ["".join(group) for _, group in itertools.groupby(name, str.isdecimal)]
     return tuple((int(part), "") if part.isdecimal() else (-1, part) for part in parts)
-
-
-def reviews_beside(path: Path) -> tuple[Rehearsal, ...]:
-    """Reviews that lie in the folder of a review; what cannot be read is left out.
-
-    Those of an older Segue are among these: the take has to be reviewed again to count.
-    """
-    found = []
-    for other in sorted(path.parent.glob(f"*{ENDING}")):
-        if other == path:
-            continue
-        try:
-            found.append(read_review(other))
-        except InputError:
-            continue
-    return tuple(found)

@@ -18,7 +18,7 @@ from segue.cli.weights_file import read_weights, write_weights
 from segue.errors import InputError, RunFolderError, SegueError
 from segue.recipes import shelf_folder
 from segue.recipes.recipe_file import load_recipe
-from segue.review.review_document import read_review
+from segue.review.review_files import read_review
 from segue.runfolder import read_document
 from segue.runfolder.pictures import plain_words
 from segue.score.weights import WEIGHTS, weights_for

@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip
-from segue.review.dropout import band_levels, gaps_of
+from segue.review.dropout import gaps_of
+from segue.review.room_and_noise import ThroughRoom, band_levels
 from tests.review.conftest import RATE_HZ
 
 BAR_S, N_BARS = 2.0, 6
@@ -32,7 +33,7 @@ def levels_of(sound):
     plan, take = (
         Clip(samples=x.astype(np.float32), rate_hz=RATE_HZ) for x in (music(), taken(sound))
     )
-    return band_levels(take, plan, lambda plan_s: plan_s + LATE_S)
+    return ThroughRoom(band_levels(take, plan, lambda plan_s: plan_s + LATE_S))
 
 
 def gaps(sound):
@@ -71,4 +72,6 @@ def test_what_the_plan_has_soft_too_is_no_gap():
     plan = cut(music(), (5.0, 0.5))
     take = taken(plan)
     clips = (Clip(samples=x.astype(np.float32), rate_hz=RATE_HZ) for x in (take, plan))
-    assert gaps_of(band_levels(*clips, lambda plan_s: plan_s + LATE_S), lambda _: 1) == ()
+    assert (
+        gaps_of(ThroughRoom(band_levels(*clips, lambda plan_s: plan_s + LATE_S)), lambda _: 1) == ()
+    )

@@ -8,7 +8,8 @@ from matplotlib.figure import Figure
 
 from segue.audio.clip import Clip
 from segue.review.listening import read_clip
-from segue.review.report import Break, Finding, Hole
+from segue.review.moves import Break
+from segue.review.report import Finding, Hole
 from segue.review.review_page import PageOfReview, page_text
 from segue.review.review_picture import _draw_bars, _draw_sound
 from segue.review.timing import JUST_NOTICED_MS

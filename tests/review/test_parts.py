@@ -1,12 +1,13 @@
 """A part that rests is told from a band that stops, by whose each moment of the plan is."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from segue.review.findings import findings_of
-from segue.review.parts import HOP_S, Parts, part_rests
+from segue.review.parts import HOP_S, LOW_NOTES, Parts, _evened, part_rests
 from segue.review.report import Hole, Rest
 from tests.review.test_findings import review
 
@@ -86,6 +87,47 @@ def test_what_noise_fills_tells_nothing():
     parts = _parts([(DRUMS, 3, 3, -30.0)])
     parts.over_db[:, DRUMS] = np.nan
     assert _rests(parts) == ()
+
+
+def test_a_recorder_that_rides_the_gain_takes_no_part_away():
+    # Loud bars are turned down by it, and only there does the bass play.
+    parts = _parts()
+    is_loud = (parts.plan_s // BAR_S) % 4 == 2
+    over = parts.over_db - np.where(is_loud, 12.0, 0.0)[:, None]
+    over[np.ix_(~is_loud, np.arange(N_BANDS)[BASS])] = np.nan
+    over -= np.nanmedian(over, axis=0)
+    assert _rests(replace(parts, over_db=over))
+    assert _rests(replace(parts, over_db=_evened(over))) == ()
+
+
+def _estimated(struck_db, low_db):
+    """Without stems: in bar 3 what is struck and the low notes are less by some decibels."""
+    parts = _parts([(DRUMS, 3, 3, struck_db), (BASS, 3, 3, low_db)])
+    parts.shares[LOW_NOTES] = parts.shares.pop("bass")
+    for share in parts.shares.values():
+        share[share > 0.9] = 0.96
+        share[share == 0.5] = 0.1  # between the two the others play
+    return replace(parts, is_estimated=True)
+
+
+@pytest.mark.parametrize(
+    ("struck_db", "low_db", "part"),
+    [(-9.0, 0.0, "drums"), (-4.5, -12.0, LOW_NOTES), (0.0, -15.0, LOW_NOTES)],
+    ids=["drums", "a bass with its strokes", "a bass without"],
+)
+def test_who_rests_is_told_by_estimate_where_no_stem_tells(struck_db, low_db, part):
+    parts = _estimated(struck_db, low_db)
+    assert _rests(parts) == (Rest(bar=3, last_bar=3, part=part),)
+    bridge = [replace_section(bar, "interlude") for bar in BARS]
+    assert part_rests(parts, bridge, N_BARS * BAR_S, ()) == ()
+
+
+def test_a_room_that_swallows_a_low_note_leaves_the_strokes_and_is_no_rest():
+    assert _rests(_estimated(0.0, -7.5)) == ()
+
+
+def replace_section(bar, section):
+    return SimpleNamespace(**{**vars(bar), "section": section})
 
 
 def test_the_player_is_named_with_what_to_agree_on():

@@ -8,7 +8,7 @@ import pytest
 from segue.errors import InputError, OptionError
 from segue.review import ReviewRequest, compared, read_review, review_take, write_review
 from segue.review.findings import findings_of
-from segue.review.report import Clock
+from segue.review.moves import Clock
 from segue.review.timing import recorder_ratio
 from tests.review.conftest import CHORDS, FIRST_NOTE_MIDI, RATE_HZ, Played, band, taped
 

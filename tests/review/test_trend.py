@@ -7,7 +7,8 @@ from typer.testing import CliRunner
 
 from segue.cli.app import app
 from segue.review import review_text
-from segue.review.trend import TrendLine, reviews_beside, trend_of
+from segue.review.review_files import reviews_beside
+from segue.review.trend import TrendLine, trend_of
 from tests.review.conftest import Played, band, taped
 
 

@@ -1,0 +1,93 @@
+"""A recorder that rides the gain is told from a band, a room's noise and a gap."""
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from segue.review.level import gain_ratio, section_levels
+from segue.review.report import Hole
+from segue.review.room_and_noise import HOP_S, BandLevels, ThroughRoom
+
+LENGTH_S, SOFT_DB, TURN_S = 40.0, 8.0, 2.0
+TONE_DB = np.array([-6.0, 2.0, 0.0, 3.0, -9.0])
+"""Of a microphone, band by band."""
+AT_S = np.arange(0.0, LENGTH_S, HOP_S)
+LEVEL_DB = np.where(AT_S % (2 * TURN_S) < TURN_S, 0.0, -SOFT_DB)
+LEVEL_DB[AT_S % 5.0 > 4.9] -= 40.0
+"""Of a plan that is loud and soft by turns, with a breath now and then."""
+
+
+def _heard(change_db=0.0, *, noise_db=-60.0):
+    """A take that has some decibels more than its plan, and noise."""
+    rng = np.random.default_rng(5)
+    plan_db = LEVEL_DB[:, None] + rng.normal(0, 1.5, (len(AT_S), len(TONE_DB)))
+    take_db = plan_db + np.broadcast_to(change_db, AT_S.shape)[:, None]
+    take_db = 10 * np.log10(10 ** (take_db / 10) + 10 ** (noise_db / 10)) + TONE_DB
+    return ThroughRoom(
+        BandLevels(
+            at_s=AT_S, plan_s=AT_S, take_db=take_db - TONE_DB, plan_db=plan_db, broad_db=LEVEL_DB
+        )
+    )
+
+
+def _ridden_db(ratio):
+    """The gain of a recorder that makes `ratio` decibels one, a while late."""
+    wanted, now = -(1 - 1 / ratio) * LEVEL_DB, 0.0
+    gain_db = np.empty(len(AT_S))
+    for n, want in enumerate(wanted):
+        now += (want - now) * HOP_S / 0.3
+        gain_db[n] = now
+    return gain_db
+
+
+@pytest.mark.parametrize("ratio", [2.0, 4.0, 10.0])
+def test_gain_that_is_ridden_is_told_and_never_for_more_than_it_is(ratio):
+    assert 1.15 < gain_ratio(_heard(_ridden_db(ratio)), ()) <= ratio + 0.1
+
+
+@pytest.mark.parametrize(
+    "change_db", [0.0, 12.0, np.where(AT_S < 20, 0.0, 6.0), 0.15 * AT_S],
+    ids=["as planned", "louder", "a section louder", "louder and louder"],
+)  # fmt: skip
+def test_a_band_rides_no_gain(change_db):
+    assert gain_ratio(_heard(change_db), ()) == 1.0
+
+
+@pytest.mark.parametrize("noise_db", [-20.0, -12.0])
+def test_noise_in_what_is_soft_is_no_gain(noise_db):
+    assert gain_ratio(_heard(noise_db=noise_db), ()) == 1.0
+
+
+def test_a_gap_is_no_gain():
+    holes = [Hole(bar=1, start_s=start_s, length_s=1.0) for start_s in (5.0, 13.0, 21.0, 29.0)]
+    is_gap = sum((h.start_s <= AT_S) & (h.start_s + h.length_s > AT_S) for h in holes) > 0
+    assert gain_ratio(_heard(np.where(is_gap, -7.0, 0.0)), holes) == 1.0
+
+
+def test_a_plan_that_neither_rises_nor_falls_tells_no_gain():
+    heard = _heard()
+    flat = BandLevels(
+        at_s=AT_S,
+        plan_s=AT_S,
+        take_db=heard.levels.take_db - LEVEL_DB[:, None],
+        plan_db=heard.levels.plan_db - LEVEL_DB[:, None],
+        broad_db=0 * AT_S,
+    )
+    assert gain_ratio(ThroughRoom(flat), ()) == 1.0
+
+
+def test_a_section_is_as_loud_as_three_quarters_of_the_bands_agree_on():
+    bars = [SimpleNamespace(plan_s=0.0, section="outgoing"),
+            SimpleNamespace(plan_s=20.0, section="incoming")]  # fmt: skip
+    review = SimpleNamespace(bars=bars)
+    levels = _heard(np.where(AT_S < 20, 0.0, 5.0)).levels
+    old, new = section_levels(levels, review)
+    assert (old.section, new.section) == ("outgoing", "incoming")
+    assert new.against_plan_lu - old.against_plan_lu == pytest.approx(5.0, abs=0.3)
+    # A phone takes the lowest band of the new song away: no reason to call it softer.
+    levels.take_db[AT_S >= 20, :1] -= 30.0
+    assert section_levels(levels, review)[1].against_plan_lu == pytest.approx(5.0, abs=0.5)
+    # Where as many bands rise as fall, nothing is said.
+    levels.take_db[AT_S >= 20] += np.array([20.0, -10.0, -10.0, 2.0, 2.0])
+    assert section_levels(levels, review)[1].against_plan_lu == 0.0
