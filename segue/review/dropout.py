@@ -105,14 +105,13 @@ def _candidates(heard: ThroughRoom) -> Iterator[tuple[float, int, int]]:
     falls = np.flatnonzero(is_bottom) + 1
     sums = np.concatenate([[0.0], np.cumsum(level)])
     around = round(_AROUND_S / HOP_S)
+    before = np.array([np.median(level[max(first - around, 0) : first]) for first in falls])
     for last in np.flatnonzero(is_top) + 1:
         low, high = last - round(_LONGEST_S / HOP_S), last - round(LEAST_GAP_S / HOP_S)
-        for first in falls[(falls >= low) & (falls <= high)]:
-            inner = (sums[last] - sums[first]) / (last - first)
-            before = float(np.median(level[max(first - around, 0) : first]))
-            after = float(np.median(level[last : last + around]))
-            if min(before, after) - inner < _FALL_DB:
-                continue
+        inner = (sums[last] - sums[falls]) / np.maximum(last - falls, 1)
+        after = np.median(level[last : last + around])
+        is_deep = np.minimum(before, after) - inner >= _FALL_DB
+        for first in falls[(falls >= low) & (falls <= high) & is_deep]:
             nearness, apart_db = _nearness(heard, int(first), int(last))
             if nearness > _IS_GAP and apart_db > _LEAST_APART_DB:
                 # By all that it explains, a gap stands before its own parts.

@@ -11,38 +11,44 @@ import numpy as np
 
 from segue.plan.plan import Section
 from segue.review.report import SectionLevel
-from segue.review.room_and_noise import HOP_S, told_db
+from segue.review.room_and_noise import HOP_S, decibels, told_db
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import numpy.typing as npt
 
-    from segue.review.report import Hole, Review
+    from segue.review.report import Review
     from segue.review.room_and_noise import BandLevels, ThroughRoom
 
     Floats = npt.NDArray[np.float64]
 
 _RIDE_S: Final = 1.0  # a recorder has turned its gain after so long; by judgement
 _SMOOTH_S: Final = 0.4  # a level is that of so long, as of momentary loudness (EBU Tech 3341)
-_MOSTLY: Final = 0.6  # of such a stretch that must tell; by judgement
-_LEAST_BANDS: Final = 2  # that must tell at a moment: one band is one player; by judgement
+_MOSTLY: Final = 0.4  # of such a stretch that must tell; by judgement
+_LEAST_BANDS: Final = 3  # that must tell: fewer are one player; by judgement
 _LEAST_RISE_DB: Final = 2.0  # a smaller rise of the plan tells nothing; by judgement
-_LEAST_RIDE_S: Final = 1.5  # of such rises and falls that must be heard; by judgement
-_LEAST_SLOPE: Final = 0.13
-"""Of what the plan rises by (chosen on the seeds of `benchmarks/review.py` that are for tuning:
-ridden takes have .16 and more, others .10 at most)."""
+_LEAST_RIDE_S: Final = 1.0  # of such rises and falls that must be heard in a band; by judgement
+_LEAST_SLOPE: Final = 0.1
+"""Of what the plan rises by, in all bands but one, which a phone may hardly let through (chosen on
+the seeds of `benchmarks/review.py` that are for tuning: ridden takes have .13 and more, others .07
+at most)."""
 
 _DISAGREES: Final = 0.25  # of the bands, which may say that a section is less off; by judgement
 _LEAST_SECTION_S: Final = 1.0  # of sound that tells the level of a section; by judgement
 
 
-def gain_ratio(heard: ThroughRoom, holes: Sequence[Hole]) -> float:
+def gain_ratio(heard: ThroughRoom, missing_s: Sequence[tuple[float, float]]) -> float:
     """How many decibels of the band a recorder that rides the level makes one of, at least.
 
     Such a recorder turns up what is soft and down what is loud, all bands at once, all through the
     take and at any level; a band that plays a section too loud does it there alone. So the rises
     and falls within a second are compared, and not the levels.
+
+    Parameters
+    ----------
+    missing_s : sequence of (float, float)
+        From when to when in the take something of the plan is missing, which is no gain.
 
     Returns
     -------
@@ -51,29 +57,28 @@ def gain_ratio(heard: ThroughRoom, holes: Sequence[Hole]) -> float:
     """
     levels = heard.levels
     over = told_db(levels, heard.plan_db)
-    tells = np.isfinite(over).sum(axis=1) >= _LEAST_BANDS
-    if not tells.any():
-        return 1.0
-    bands = np.isfinite(over[tells]).any(axis=0)
-    over = over[:, bands] - np.nanmedian(over[tells][:, bands], axis=0)
-    hops = np.arange(len(over))
-    gain_db = _smooth(np.interp(hops, hops[tells], np.nanmedian(over[tells], axis=1)))
-    plan_db = 10 * np.log10(_smooth((10 ** (levels.plan_db / 10)).sum(axis=1)))
-    told = _smooth(tells.astype(np.float64)) > _MOSTLY
-    for hole in holes:  # a gap is no gain
-        start_s, end_s = hole.start_s - _SMOOTH_S, hole.start_s + hole.length_s + _SMOOTH_S
-        told &= (levels.at_s < start_s) | (levels.at_s > end_s)
+    tells = np.isfinite(over)
+    share = _smooth(tells.astype(np.float64))
+    told = share > _MOSTLY
+    told &= _is_whole(levels, missing_s, around_s=_SMOOTH_S)[:, None]
+    gain_db = _smooth(np.where(tells, over, 0.0)) / np.maximum(share, _MOSTLY)
+    plan_db = decibels(_smooth((10 ** (levels.plan_db / 10)).sum(axis=1)))
     step = round(_RIDE_S / HOP_S)
-    both = told[step:] & told[:-step]
-    rise, more = ((level[step:] - level[:-step])[both] for level in (plan_db, gain_db))
-    moves = np.abs(rise) > _LEAST_RISE_DB
-    if moves.sum() * HOP_S < _LEAST_RIDE_S:
+    rise, more = (level[step:] - level[:-step] for level in (plan_db, gain_db))
+    both = told[step:] & told[:-step] & (np.abs(rise) > _LEAST_RISE_DB)[:, None]
+    slopes = [
+        float(np.median(-more[mine, band] / rise[mine]))
+        for band, mine in enumerate(both.T)
+        if mine.sum() * HOP_S > _LEAST_RIDE_S
+    ]
+    if len(slopes) < _LEAST_BANDS or sorted(slopes)[1] < _LEAST_SLOPE:
         return 1.0
-    slope = float(np.median(-more[moves] / rise[moves]))
-    return 1.0 if slope < _LEAST_SLOPE else 1 / (1 - min(slope, 0.9))
+    return 1 / (1 - min(float(np.median(slopes)), 0.9))
 
 
-def section_levels(bands: BandLevels, review: Review) -> tuple[SectionLevel, ...]:
+def section_levels(
+    bands: BandLevels, review: Review, missing_s: Sequence[tuple[float, float]]
+) -> tuple[SectionLevel, ...]:
     """Level of each section against the plan, about the take's own level.
 
     Band by band, and as much as the bands agree on: a phone takes the low ones away and a room
@@ -83,6 +88,8 @@ def section_levels(bands: BandLevels, review: Review) -> tuple[SectionLevel, ...
     ----------
     review : Review
         For the bars.
+    missing_s : sequence of (float, float)
+        As for `gain_ratio`: who is missing is not soft.
 
     Returns
     -------
@@ -92,7 +99,7 @@ def section_levels(bands: BandLevels, review: Review) -> tuple[SectionLevel, ...
     starts_s = np.array([bar.plan_s for bar in review.bars])
     index = np.clip(np.searchsorted(starts_s, bands.plan_s, side="right") - 1, 0, None)
     of_hop = np.array([review.bars[i].section for i in index])
-    over = told_db(bands, bands.plan_db)
+    over = np.where(_is_whole(bands, missing_s)[:, None], told_db(bands, bands.plan_db), np.nan)
     sections: tuple[Section, ...] = get_args(Section)
     told = []
     for section in sections:
@@ -110,8 +117,18 @@ def _agreed_lu(of_bands: Floats) -> float:
     return side * max(float(np.quantile(side * of_bands, _DISAGREES)), 0.0)
 
 
+def _is_whole(
+    levels: BandLevels, missing_s: Sequence[tuple[float, float]], *, around_s: float = 0.0
+) -> npt.NDArray[np.bool_]:
+    """Where nothing of the plan is missing."""
+    whole = np.ones(len(levels.at_s), dtype=bool)
+    for start_s, end_s in missing_s:
+        whole &= (levels.at_s < start_s - around_s) | (levels.at_s > end_s + around_s)
+    return whole
+
+
 def _smooth(values: Floats) -> Floats:
     from scipy.ndimage import uniform_filter1d
 
-    smooth: Floats = uniform_filter1d(values, round(_SMOOTH_S / HOP_S))
+    smooth: Floats = uniform_filter1d(values, round(_SMOOTH_S / HOP_S), axis=0)
     return smooth

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from segue.analysis.tuning import tuning_of
 from segue.audio.clip import Clip
 from segue.review.align import aligned, bar_shift
@@ -177,13 +179,16 @@ def _with_sound(
     through = ThroughRoom(band_levels(take, option.clip, review.take_s_at))
     holes = _not_waits(gaps_of(through, review.bar_at), review)
     whose = parts_heard(known.parts, take, review.take_s_at)
-    ratio = gain_ratio(through, holes)
+    missing_s = [(hole.start_s, hole.start_s + hole.length_s) for hole in holes]
+    if review.missing_singer is not None and option.record.singer_s is not None:
+        missing_s.append((review.take_s_at(option.record.singer_s), np.inf))
+    ratio = gain_ratio(through, missing_s)
     heard = replace(
         review,
         holes=holes,
         rests=() if whose is None else part_rests(whose, review.bars, plan.duration_s, holes),
         gain_ratio=ratio,
-        levels=section_levels(through.levels, review) if ratio == 1 else (),
+        levels=section_levels(through.levels, review, missing_s) if ratio == 1 else (),
         faults=faults_of(part, option.clip),
     )
     tempo_bpm_at = {line.number: plan.tempo.bpm_at(line.beat + 1) for line in plan.bar_lines}

@@ -6,7 +6,6 @@ import numpy as np
 import pytest
 
 from segue.review.level import gain_ratio, section_levels
-from segue.review.report import Hole
 from segue.review.room_and_noise import HOP_S, BandLevels, ThroughRoom
 
 LENGTH_S, SOFT_DB, TURN_S = 40.0, 8.0, 2.0
@@ -59,10 +58,16 @@ def test_noise_in_what_is_soft_is_no_gain(noise_db):
     assert gain_ratio(_heard(noise_db=noise_db), ()) == 1.0
 
 
+def test_a_player_who_is_missing_where_the_plan_is_loud_is_no_gain():
+    heard = _heard()
+    heard.levels.take_db[:, 1:4] += LEVEL_DB[:, None].clip(-SOFT_DB) * -0.8
+    assert gain_ratio(ThroughRoom(heard.levels), ()) == 1.0
+
+
 def test_a_gap_is_no_gain():
-    holes = [Hole(bar=1, start_s=start_s, length_s=1.0) for start_s in (5.0, 13.0, 21.0, 29.0)]
-    is_gap = sum((h.start_s <= AT_S) & (h.start_s + h.length_s > AT_S) for h in holes) > 0
-    assert gain_ratio(_heard(np.where(is_gap, -7.0, 0.0)), holes) == 1.0
+    gaps_s = [(start_s, start_s + 1.0) for start_s in (5.0, 13.0, 21.0, 29.0)]
+    is_gap = np.any([(a <= AT_S) & (b > AT_S) for a, b in gaps_s], axis=0)
+    assert gain_ratio(_heard(np.where(is_gap, -7.0, 0.0)), gaps_s) == 1.0
 
 
 def test_a_plan_that_neither_rises_nor_falls_tells_no_gain():
@@ -82,12 +87,24 @@ def test_a_section_is_as_loud_as_three_quarters_of_the_bands_agree_on():
             SimpleNamespace(plan_s=20.0, section="incoming")]  # fmt: skip
     review = SimpleNamespace(bars=bars)
     levels = _heard(np.where(AT_S < 20, 0.0, 5.0)).levels
-    old, new = section_levels(levels, review)
+    old, new = section_levels(levels, review, ())
     assert (old.section, new.section) == ("outgoing", "incoming")
     assert new.against_plan_lu - old.against_plan_lu == pytest.approx(5.0, abs=0.3)
     # A phone takes the lowest band of the new song away: no reason to call it softer.
     levels.take_db[AT_S >= 20, :1] -= 30.0
-    assert section_levels(levels, review)[1].against_plan_lu == pytest.approx(5.0, abs=0.5)
+    assert section_levels(levels, review, ())[1].against_plan_lu == pytest.approx(5.0, abs=0.5)
     # Where as many bands rise as fall, nothing is said.
     levels.take_db[AT_S >= 20] += np.array([20.0, -10.0, -10.0, 2.0, 2.0])
-    assert section_levels(levels, review)[1].against_plan_lu == 0.0
+    assert section_levels(levels, review, ())[1].against_plan_lu == 0.0
+
+
+def test_who_is_missing_is_not_soft():
+    bars = [SimpleNamespace(plan_s=0.0, section="outgoing"),
+            SimpleNamespace(plan_s=20.0, section="incoming")]  # fmt: skip
+    levels = _heard(np.where(AT_S < 25, 0.0, -9.0)).levels
+    review = SimpleNamespace(bars=bars)
+    assert section_levels(levels, review, ())[1].against_plan_lu < -5.0
+    told = section_levels(levels, review, [(25.0, np.inf)])
+    assert told[1].against_plan_lu == pytest.approx(told[0].against_plan_lu, abs=0.2)
+    (old,) = section_levels(levels, review, [(19.0, np.inf)])
+    assert old.section == "outgoing"
