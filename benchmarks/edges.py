@@ -41,6 +41,8 @@ LEAST_FADER_S: Final = 4.0
 LONGEST_FADER_S: Final = 22.0
 EARLY_S: Final = 2.0
 """Where no hit shows a last chord, it is read off a picture to within two seconds."""
+LATE_S: Final = 5.0
+"""So long a last chord may be heard out: a bar or two."""
 AT_ONCE_BARS: Final = 1.05
 REACHES: Final = {
     "false fades": ("at most", 0.02),
@@ -150,6 +152,7 @@ def heard_pieces(folder: Path) -> Iterator[tuple[Label, str, dict[str, bool]]]:
             if "fade" not in label.ending and label.last_s is not None:
                 left_s = left_at_s(ending, pulse, end)
                 found["left before the last chord"] = left_s < label.last_s - EARLY_S
+                found["left soon after the last chord"] = left_s <= label.last_s + LATE_S
                 found["left after all sound"] = left_s > ending.sound_end_s + 4 * pulse.beat_s
         yield label, ending.kind, found
         start = read_song(path, edge="start", edge_s=EDGE_S, rate_hz=RATE_HZ)

@@ -58,6 +58,10 @@ _CUT_BEFORE_END_S: Final = 0.35  # seconds of silence that codecs and editors le
 _LIFT_S: Final = 0.25  # seconds before and after a hit whose level is compared
 _LIFT_DB: Final = 1.5  # a hit that raises the level by this is played, no echo
 _LOUD_HIT_DB: Final = 12.0  # a hit less than this below the body is played, no echo
+# chosen on the labelled half of the edges benchmark: a hit of so many decibels is no ripple
+_SURE_RISE_DB: Final = 4.0
+_PAUSE_S: Final = 1.0  # seconds without a hit after which a ring may have begun, on the same
+_RIPPLE_DB: Final = 1.0  # a ring rises by less, over a second, on the same
 _RISE_DB: Final = 3.0  # a swell rises by more from the lowest level before it
 _RISE_WINDOW_S: Final = 1.0  # seconds the level is smoothed over to see a swell
 _RISE_AFTER_S: Final = 1.0  # seconds after the last hit before a swell is looked for
@@ -135,7 +139,7 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     beat_s = min(max(pulse.beat_s, 0.3), 1.2)
     smooth_db = smoothed_db(raw_db, _SMOOTH_HOPS)
     is_cut = silent_s <= _CUT_BEFORE_END_S  # codecs and editors leave a little
-    played = heard if is_cut else _played(heard, raw_db, body_db)
+    played = _struck(heard if is_cut else _played(heard, raw_db, body_db), raw_db)
     last_hit_s = _last_hit_s(mix, played, raw_db, body_db, beat_s)
     if pulse.confidence < PULSE_CONFIDENCE:
         # Without a pulse the last attack may lie far before the end of what is held.
@@ -245,6 +249,24 @@ def _played(heard: Hits, levels_db: Floats, body_db: float) -> Hits:
             continue
         top_db = float(smoothed_db(after, reach).max())
         if top_db > body_db - _LOUD_HIT_DB or top_db - float(before.mean()) > _LIFT_DB:
+            return Hits(times_s=heard.times_s[:number], rises_db=heard.rises_db[:number])
+    return heard
+
+
+def _struck(heard: Hits, levels_db: Floats) -> Hits:
+    """Hits without the ripples of a ring, which rise over many bands at once, but weakly.
+
+    A ring never rises, whatever is played does: where weak hits follow a pause and the level,
+    over a second, only falls from before the pause to the last of them, nobody has played.
+    """
+    slow_db = smoothed_db(levels_db, round(_RISE_WINDOW_S / HOP_S))
+    sure = np.flatnonzero(heard.rises_db >= _SURE_RISE_DB)
+    for number in range(int(sure[-1]) + 1 if len(sure) else 1, len(heard.times_s)):
+        before_s, last_s = heard.times_s[number - 1], heard.times_s[-1]
+        if heard.times_s[number] - before_s < _PAUSE_S:
+            continue
+        ring = slow_db[int((before_s + _PAUSE_S) / HOP_S) : int((last_s + _PAUSE_S) / HOP_S) + 1]
+        if len(ring) and np.max(ring - np.minimum.accumulate(ring)) < _RIPPLE_DB:
             return Hits(times_s=heard.times_s[:number], rises_db=heard.rises_db[:number])
     return heard
 

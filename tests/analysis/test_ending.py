@@ -251,6 +251,31 @@ def test_a_long_ring_that_loses_its_treble_is_no_fade():
     assert heard.outro_start_s is None
 
 
+def hall(*bumps_db):
+    """A last hit in a hall of 12 s whose noise, now and then, is louder for a twentieth."""
+    sound, rng = band(tail_s=13.0)
+    put(sound, struck(rng, 0.3, 0.06, (55,)), BAND_END_S, 0.5)
+    put(sound, chord(rng, 4.0, 1.2), BAND_END_S, 0.06)
+    put(sound, struck(rng, 13.0, 12.0 / np.log(1000.0)), BAND_END_S, 0.12)
+    for number, bump_db in enumerate(bumps_db):
+        at, n = round((BAND_END_S + 4.0 + 0.9 * number) * RATE_HZ), round(0.06 * RATE_HZ)
+        sound[at : at + n] *= 1 + (10 ** (bump_db / 20) - 1) * np.hanning(n) ** 0.2
+    return sound, rng
+
+
+def test_ripples_of_a_hall_are_no_hits():
+    heard = hear_ending(edge_of(hall(5.0, 5.0)[0]), pulse_at())
+    assert heard.last_hit_s == pytest.approx(100.0 + BAND_END_S, abs=HIT_TOLERANCE_S)
+
+
+@pytest.mark.parametrize("gain", [0.02, 0.06])
+def test_a_soft_chord_in_a_hall_is_a_hit(gain):
+    sound, rng = hall(5.0)
+    put(sound, chord(rng, 4.0, 1.2), BAND_END_S + 4.5, gain)
+    heard = hear_ending(edge_of(sound), pulse_at())
+    assert heard.last_hit_s == pytest.approx(100.0 + BAND_END_S + 4.5, abs=0.01)
+
+
 def test_what_swells_again_is_played_however_soft():
     sound, last_swell_s = soft_swells_after_the_band()
     heard = hear_ending(edge_of(sound), pulse_at())
