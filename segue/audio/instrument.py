@@ -80,19 +80,14 @@ class Instrument:
         return min(self.notes, key=lambda note: abs(note.midi - midi))
 
 
-def read_instrument(
-    path: Path, *, pitch_midi: float | None = None, preset: int | None = None
-) -> Instrument:
+def read_instrument(path: Path) -> Instrument:
     """A user's sound, from its file.
 
     Parameters
     ----------
     path : Path
-        An audio file with one note, or a SoundFont.
-    pitch_midi : float, optional
-        Pitch of the note, where neither name nor sound tells it.
-    preset : int, optional
-        Sound of a SoundFont, counted from 0; by default a warm pad, or the first it has.
+        An audio file with one note, or a SoundFont, of which the warm pad plays, or the first
+        sound that it has.
 
     Raises
     ------
@@ -102,7 +97,7 @@ def read_instrument(
         If SoundFonts cannot be played here.
     """
     if path.suffix.lower() in SOUNDFONT_ENDINGS:
-        return _font(path, preset)
+        return _font(path)
     info = sound_info(path)
     n_frames = min(info.n_frames, round(LONGEST_S * info.rate_hz))
     samples = _sounding(read_stereo(info, start_frame=0, n_frames=n_frames))
@@ -113,8 +108,8 @@ def read_instrument(
             f"record at least {_SHORTEST_S} s.",
         )
     clip = Clip(samples=samples, rate_hz=info.rate_hz)
-    midi = _pitch_of(path, clip) if pitch_midi is None else pitch_midi
-    return Instrument(name=path.stem, notes=(SampledNote(midi=midi, clip=clip),))
+    note = SampledNote(midi=_pitch_of(path, clip), clip=clip)
+    return Instrument(name=path.stem, notes=(note,))
 
 
 def heard_midi(clip: Clip) -> float | None:
@@ -167,7 +162,7 @@ def _sounding(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return samples[heard[0] : heard[-1] + 1] if len(heard) else samples[:0]
 
 
-def _font(path: Path, preset: int | None) -> Instrument:
+def _font(path: Path) -> Instrument:
     try:
         import tinysoundfont
     except ImportError as error:
@@ -182,23 +177,24 @@ def _font(path: Path, preset: int | None) -> Instrument:
         raise AudioFileError(path, f"cannot be read ({error}); check the path.") from error
     except Exception as error:
         raise AudioFileError(path, f"is not a SoundFont that can be read ({error}).") from error
-    chosen, name = _preset(synth, font, preset, path)
+    chosen, name = _preset(synth, font, path)
     synth.program_select(0, font, 0, chosen)
     notes = tuple(_font_note(synth, midi) for midi in _FONT_NOTES)
     sounding = tuple(note for note in notes if note.clip.n_frames > _SHORTEST_S * _FONT_RATE_HZ)
     if not sounding:
-        raise AudioFileError(path, f"is silent with its sound {chosen} ({name}); choose another.")
+        raise AudioFileError(
+            path, f"is silent with its sound {chosen} ({name}); take another SoundFont."
+        )
     return Instrument(name=name, notes=sounding)
 
 
-def _preset(synth: Any, font: int, preset: int | None, path: Path) -> tuple[int, str]:  # noqa: ANN401 - untyped library
+def _preset(synth: Any, font: int, path: Path) -> tuple[int, str]:  # noqa: ANN401 - untyped library
     """Number and name of the sound to use."""
-    wanted = [preset] if preset is not None else [WARM_PAD, *range(128)]
-    for number in wanted:
+    for number in (WARM_PAD, *range(128)):
         name = synth.sfpreset_name(font, 0, number)
         if name:
             return number, str(name)
-    raise AudioFileError(path, f"has no sound number {preset}; numbers count from 0.")
+    raise AudioFileError(path, "has no sound in its first bank; take another SoundFont.")
 
 
 def _font_note(synth: Any, midi: int) -> SampledNote:  # noqa: ANN401 - untyped library

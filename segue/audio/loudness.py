@@ -137,22 +137,15 @@ def lufs_of_a_song(lufs: npt.NDArray[np.float64]) -> float:
     return max(mean_lufs(lufs), loud - MOST_BELOW_LU)
 
 
-def short_term_lufs(
-    clip: Clip, *, hop_s: float = 0.1
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def short_term_lufs(clip: Clip) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
     """Loudness over time in windows of 3 s; otherwise as `momentary_lufs`.
-
-    Parameters
-    ----------
-    hop_s : float, optional
-        Step between windows.
 
     Returns
     -------
     times_s, lufs : ndarray, shape (n_hops,)
         Centres of the windows from the start of the clip, and loudness there.
     """
-    return _trace(clip, SHORT_TERM_S, hop_s)
+    return _trace(clip, SHORT_TERM_S, BLOCK_STEP_S)
 
 
 def loudness_range_lu(clip: Clip) -> float:

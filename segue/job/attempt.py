@@ -15,7 +15,7 @@ from segue.analysis.overrides import Overrides
 from segue.errors import RunFolderError
 from segue.job.changes import changed, check_chords
 from segue.job.request import Request
-from segue.music.transposition import SungNotes, transposition_advice
+from segue.music.transposition import transposition_advice
 from segue.plan import plan_segue
 from segue.plan.layer import PadLayer
 from segue.runfolder.run_document import candidate_of
@@ -112,7 +112,7 @@ def _shift_notes(old: EdgeFacts, new: EdgeFacts, semitones: int) -> tuple[str, .
     advice = transposition_advice(
         old.key.key,
         new.key.key.transposed(-semitones),
-        sung=None if note is None else SungNotes(first_midi=note.midi - semitones),
+        first_midi=None if note is None else note.midi - semitones,
     )
     move = next((m for m in advice.moves if m.semitones == semitones), None)
     return () if move is None else (move.sentence, *(cost.sentence for cost in move.costs))

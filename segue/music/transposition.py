@@ -1,4 +1,4 @@
-"""Advice on moving one of two songs to a nearer key, and what that costs whom in the band.
+"""Advice on moving the new one of two songs to a nearer key, and what that costs whom in the band.
 
 Weights run from 0 (nothing) to 1 (think twice) and are our judgement; what is
 easy on a guitar or on paper is common practice, no source.
@@ -32,21 +32,6 @@ _SINGER_UP, _SINGER_DOWN = 0.35, 0.2  # cost a semitone for the singer's range; 
 _OPEN_CHORD_LOST = 0.15  # cost of each open chord that becomes a barre; by judgement
 _ACCIDENTAL_MORE = 0.05  # cost of each sharp or flat more in the signature; by judgement
 _RELEARNING = 0.3  # cost of any other key than the known one; by judgement
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class SungNotes:
-    """What is known of a song's tune, in its present key.
-
-    Parameters
-    ----------
-    first_midi, lowest_midi, highest_midi : float or None
-        MIDI notes.
-    """
-
-    first_midi: float | None = None
-    lowest_midi: float | None = None
-    highest_midi: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -100,9 +85,9 @@ def signature(key: Key) -> str:
 
 
 def costs_of_moving(
-    key: Key, semitones: int, *, song: str, sung: SungNotes | None = None
+    key: Key, semitones: int, *, first_midi: float | None = None
 ) -> tuple[Cost, ...]:
-    """What it costs to play a song a few semitones away from its key.
+    """What it costs to play the new song a few semitones away from its key.
 
     Parameters
     ----------
@@ -110,8 +95,8 @@ def costs_of_moving(
         The song's present key.
     semitones : int
         -2..2; 0 costs nothing.
-    song : str
-        What to call the song in the sentences, such as 'the new song'.
+    first_midi : float or None
+        The first sung note, where it is known.
 
     Returns
     -------
@@ -128,38 +113,26 @@ def costs_of_moving(
     if abs(semitones) not in STEP_WORDS:
         raise ValueError(f"a move of {semitones} semitones is wider than a whole tone")
     return (
-        _singer(key, semitones, sung or SungNotes()),
+        _singer(key, semitones, first_midi),
         _guitars(key, semitones),
         _readers(key, semitones),
         Cost(
             who="band",
             weight=_RELEARNING,
-            sentence=f"The band relearns {song} in {key.transposed(semitones)}.",
+            sentence=f"The band relearns the new song in {key.transposed(semitones)}.",
         ),
     )
 
 
-def _singer(key: Key, semitones: int, sung: SungNotes) -> Cost:
+def _singer(key: Key, semitones: int, first_midi: float | None) -> Cost:
     is_up = semitones > 0
-    outer = sung.highest_midi if is_up else sung.lowest_midi
     verb, place = ("rises", "top") if is_up else ("sinks", "lowest")
-    size = STEP_WORDS[abs(semitones)]
-    if outer is not None:
-        change = _named_change(outer, key, semitones)
-        sentence = f"The singer's {place} note {verb} {size}, from {change}."
-    elif sung.first_midi is not None:
-        change = _named_change(sung.first_midi, key, semitones)
-        sentence = f"Every sung note {verb} {size}, the {place} one too; the first from {change}."
-    else:
-        sentence = f"Every sung note {verb} {size}, the {place} one too."
+    sentence = f"Every sung note {verb} {STEP_WORDS[abs(semitones)]}, the {place} one too"
+    if first_midi is not None:
+        after = note_in(first_midi + semitones, key.transposed(semitones))
+        sentence += f"; the first from {note_in(first_midi, key)} to {after}"
     weight = (_SINGER_UP if is_up else _SINGER_DOWN) * abs(semitones)
-    return Cost(who="singer", weight=weight, sentence=sentence)
-
-
-def _named_change(midi: float, key: Key, semitones: int) -> str:
-    before = note_in(midi, key)
-    after = note_in(midi + semitones, key.transposed(semitones))
-    return f"{before} to {after}"
+    return Cost(who="singer", weight=weight, sentence=f"{sentence}.")
 
 
 def _guitars(key: Key, semitones: int) -> Cost:
@@ -187,8 +160,6 @@ def _readers(key: Key, semitones: int) -> Cost:
     )
 
 
-MovedSong = Literal["outgoing", "incoming"]
-
 FAR_DISTANCE: Final = 0.5
 """From this key distance on, moving a song is worth a thought: a whole tone and more.
 
@@ -197,15 +168,10 @@ Our judgement of what a band would notice."""
 MOVES_SEMITONES: Final = (-2, -1, 0, 1, 2)
 """Moves that a band will consider."""
 
-_SONG_WORDS: Final[dict[MovedSong, str]] = {
-    "outgoing": "the old song",
-    "incoming": "the new song",
-}
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Move:
-    """One of the songs moved, and what comes of it.
+    """The new song moved, and what comes of it.
 
     Parameters
     ----------
@@ -233,21 +199,18 @@ class Move:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Advice:
-    """What moving one song by up to a whole tone does to a pair.
+    """What moving the new song by up to a whole tone does to a pair.
 
     Parameters
     ----------
     old, new : Key
         Keys as the songs are.
-    moved : {'outgoing', 'incoming'}
-        Which song the moves are about.
     moves : tuple of Move
         One for each of `MOVES_SEMITONES`.
     """
 
     old: Key
     new: Key
-    moved: MovedSong
     moves: tuple[Move, ...]
 
     @property
@@ -262,23 +225,19 @@ class Advice:
     def sentence(self) -> str:
         """The advice in one sentence."""
         if self.best.semitones == 0:
-            return f"Moving {_SONG_WORDS[self.moved]} by up to a whole tone brings it no nearer."
+            return "Moving the new song by up to a whole tone brings it no nearer."
         return self.best.sentence
 
 
-def transposition_advice(
-    old: Key, new: Key, *, moved: MovedSong = "incoming", sung: SungNotes | None = None
-) -> Advice:
-    """What moving one song by -2..2 semitones does to the distance, and what it costs.
+def transposition_advice(old: Key, new: Key, *, first_midi: float | None = None) -> Advice:
+    """What moving the new song by -2..2 semitones does to the distance, and what it costs.
 
     Parameters
     ----------
     old, new : Key
         Keys of the outgoing and the incoming song.
-    moved : {'outgoing', 'incoming'}
-        Which song to move.
-    sung : SungNotes or None
-        What is known of the tune of the song that is moved.
+    first_midi : float or None
+        The first sung note of the new song, where it is known.
 
     Examples
     --------
@@ -287,22 +246,20 @@ def transposition_advice(
     >>> advice.sentence
     'With the new song a semitone down, in E minor, the change is easy (0.00, not 0.84).'
     """
-    moves = tuple(_move(old, new, semitones, moved, sung) for semitones in MOVES_SEMITONES)
-    return Advice(old=old, new=new, moved=moved, moves=moves)
+    moves = tuple(_move(old, new, semitones, first_midi) for semitones in MOVES_SEMITONES)
+    return Advice(old=old, new=new, moves=moves)
 
 
-def _move(old: Key, new: Key, semitones: int, moved: MovedSong, sung: SungNotes | None) -> Move:
-    song = new if moved == "incoming" else old
-    key = song.transposed(semitones)
-    before = key_distance(old, new)
-    distance = key_distance(old, key) if moved == "incoming" else key_distance(key, new)
-    word = _SONG_WORDS[moved]
+def _move(old: Key, new: Key, semitones: int, first_midi: float | None) -> Move:
+    key = new.transposed(semitones)
+    distance = key_distance(old, key)
+    change = _change(key_distance(old, new), distance)
     return Move(
         semitones=semitones,
         key=key,
         distance=distance,
-        costs=costs_of_moving(song, semitones, song=word, sung=sung),
-        sentence=f"With {word} {_where(semitones)}, in {key}, {_change(before, distance)}.",
+        costs=costs_of_moving(new, semitones, first_midi=first_midi),
+        sentence=f"With the new song {_where(semitones)}, in {key}, {change}.",
     )
 
 

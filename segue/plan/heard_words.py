@@ -104,16 +104,9 @@ def key_words(fact: KeyFact) -> str:
     return str(fact.key) if fact.is_known else NO_KEY
 
 
-def tempo_words(pulse: PulseFact, *, bpm: float | None = None) -> str:
-    """Such as '124 BPM'; 'free time' where there is no pulse to go by.
-
-    Parameters
-    ----------
-    bpm : float, optional
-        What is told instead of the tempo of the edge.
-    """
-    told = pulse.tempo_bpm if bpm is None else bpm
-    return f"{bpm_number(told)} BPM" if pulse.is_known else NO_PULSE
+def tempo_words(pulse: PulseFact) -> str:
+    """Such as '124 BPM'; 'free time' where there is no pulse to go by."""
+    return f"{bpm_number(pulse.tempo_bpm)} BPM" if pulse.is_known else NO_PULSE
 
 
 def keys_sentence(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:

@@ -130,42 +130,25 @@ _BASE_HZ: Final = 11_025  # rates that are its multiples are worked on at 44.1 k
 _AROUND_S: Final = 0.3  # read on both sides of what is wanted, for the engine to settle
 
 
-def transposed(
-    edge: SongEdge,
-    semitones: int,
-    *,
-    start_s: float | None = None,
-    end_s: float | None = None,
-    engine: StretchEngine = "own",
-) -> SongEdge:
+def transposed(edge: SongEdge, semitones: int, *, engine: StretchEngine = "own") -> SongEdge:
     """The edge in another key.
 
     Parameters
     ----------
     semitones : int
         Up is positive; 0 gives the edge itself.
-    start_s, end_s : float, optional
-        The part needed, in seconds of the song's file; by default all that was
-        decoded.
     engine : {'own', 'rubberband'}
         Ours, or the program, which has to be installed.
 
     Returns
     -------
     SongEdge
-        Of the part needed only. Drum stems are copied; voice and lead keep
+        As long as it was. Drum stems are copied; voice and lead keep
         their formants; a mix is moved as a whole, which a remark says.
     """
     if not semitones:
         return edge
-    first = 0 if start_s is None else round((start_s - edge.start_s) * edge.rate_hz)
-    last = len(edge.stems[0].clip.samples)
-    first = min(max(first, 0), last)
-    if end_s is not None:
-        last = min(max(round((end_s - edge.start_s) * edge.rate_hz), first), last)
-    stems = tuple(
-        replace(stem, clip=_stem_moved(stem, semitones, first, last, engine)) for stem in edge.stems
-    )
+    stems = tuple(replace(stem, clip=_stem_moved(stem, semitones, engine)) for stem in edge.stems)
     remarks = edge.remarks
     if not edge.has_stems:
         way = "up" if semitones > 0 else "down"
@@ -177,30 +160,27 @@ def transposed(
     return replace(edge, stems=stems, remarks=remarks)
 
 
-def _stem_moved(stem: Stem, semitones: int, first: int, last: int, engine: StretchEngine) -> Clip:
+def _stem_moved(stem: Stem, semitones: int, engine: StretchEngine) -> Clip:
     clip = stem.clip
-    start_s = clip.start_s + first / clip.rate_hz
-    part = clip.samples[first:last]
+    if stem.role == "drums" or not clip.samples.any():
+        return clip
+    move = program_pitch if engine == "rubberband" else _own_pitch
     sings = stem.role in VOICES
-    if stem.role != "drums" and part.any():
-        move = program_pitch if engine == "rubberband" else _own_pitch
-        part = _moved(clip, first, last, partial(move, semitones=semitones, keeps_formants=sings))
-    return Clip(samples=part, rate_hz=clip.rate_hz, start_s=start_s)
+    samples = _moved(clip, partial(move, semitones=semitones, keeps_formants=sings))
+    return replace(clip, samples=samples)
 
 
-def _moved(
-    clip: Clip, first: int, last: int, move: Callable[..., npt.NDArray[np.float32]]
-) -> npt.NDArray[np.float32]:
-    """A part of a clip at another pitch, as long as it was.
+def _moved(clip: Clip, move: Callable[..., npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+    """A clip at another pitch, as long as it was.
 
     Work is done at 44.1 or 48 kHz, where the engines' timing is measured.
     """
     work_hz = 44_100 if clip.rate_hz % _BASE_HZ == 0 else 48_000
     around = round(_AROUND_S * clip.rate_hz)
-    read = excerpt(clip.samples, first - around, last - first + 2 * around)
+    read = excerpt(clip.samples, -around, clip.n_frames + 2 * around)
     sound = move(resampled_frames(read, from_hz=clip.rate_hz, to_hz=work_hz), work_hz)
     back = resampled_frames(sound, from_hz=work_hz, to_hz=clip.rate_hz)
-    return excerpt(back, around, last - first)
+    return excerpt(back, around, clip.n_frames)
 
 
 def _own_pitch(

@@ -13,10 +13,8 @@ OLD, NEW = end_facts("E minor"), start_facts("F minor")
 
 def test_guesses_are_not_told():
     assert (key_words(NEW.key), tempo_words(NEW.pulse)) == ("F minor", "96 BPM")
-    assert tempo_words(NEW.pulse, bpm=104.2) == "104.2 BPM"
     guess = unheard(NEW)
     assert (key_words(guess.key), tempo_words(guess.pulse)) == ("none heard", "free time")
-    assert tempo_words(guess.pulse, bpm=104.2) == "free time"
 
 
 def test_what_is_given_is_told_whatever_was_heard():

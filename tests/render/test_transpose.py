@@ -124,13 +124,3 @@ def test_a_mix_moves_as_a_whole_and_says_so():
     moved = transposed(edge, -1)
     assert any("one mix" in remark for remark in moved.remarks)
     assert transposed(edge, 0) is edge
-
-
-def test_only_the_part_needed_is_made_and_fits_the_whole():
-    edge = edge_of(("keys", steady(RATE_HZ)))
-    part = transposed(edge, 2, start_s=4.0, end_s=6.5)
-    assert part.start_s == pytest.approx(4.0)
-    assert part.mix.n_frames == round(2.5 * RATE_HZ)
-    wanted = 330 * 2 ** (2 / 12)
-    assert cents(pitch_hz(part.mix.samples, RATE_HZ, wanted), wanted) == pytest.approx(0, abs=CENTS)
-    assert rms_db(part.mix.samples[:2_000]) > rms_db(part.mix.samples) - 1
