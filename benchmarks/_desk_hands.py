@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.song_toml import song_toml_beside
-from segue.desk.talk_pace import FASTEST_PACE, PACE_NAME, SLOWEST_PACE
+from segue.desk.orders import FASTEST_PACE, PACE_NAME, SLOWEST_PACE
 from segue.errors import SegueError
 from segue.runfolder import read_document
 from segue.setlist.set_file import read_set

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audition.network import listening_socket
 from segue.cli.between import demo_pair
-from segue.desk.desk_server import LOADED_ONCE, DeskServer
+from segue.desk.desk_server import LOADED_ONCE, desk_server
 from segue.desk.house import House
 from segue.desk.own_folder import own_folder
 from segue.workers import make_ready
@@ -117,7 +117,7 @@ def main() -> int:
         for song in demo_pair():
             shutil.copytree(song, songs / song.name)
         house = House(folder=own_folder(songs), token="bench", scratch=scratch)
-        server = DeskServer(house)
+        server = desk_server(house)
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]}, daemon=True)
         thread.start()
         old, new = (song.name for song in demo_pair())

@@ -260,5 +260,5 @@ def option_of(folder: Path, record: CandidateRecord, rate_hz: int) -> Option:
         notes=record.notes,
         version_of=None if version is None else version.of,
         changes=() if version is None else version.changes,
-        layers=tuple(dict.fromkeys(x.name or x.source for x in layers)),
+        layers=tuple(dict.fromkeys(x.called for x in layers)),
     )

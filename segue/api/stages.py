@@ -5,8 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import OptionError, did_you_mean, shortened
-
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
@@ -100,8 +98,9 @@ def plan_segue(
     """
     from segue.plan import plan_segue as planned
     from segue.plan.heard_words import filled_in
+    from segue.recipes import all_recipes
 
-    known = _recipe_of(recipe)
+    known = all_recipes().named(recipe).recipe if isinstance(recipe, str) else recipe
     old, new = filled_in(old, new)
     return planned(
         known,
@@ -154,17 +153,3 @@ def score_segue(
 
     old, new = filled_in(old, new)
     return score_candidate(candidate, old, new, purpose=purpose, weights=weights)
-
-
-def _recipe_of(recipe: str | Recipe) -> Recipe:
-    if not isinstance(recipe, str):
-        return recipe
-    from segue.recipes import load_recipes, shelf_folder
-
-    shelf = {known.name: known for known in load_recipes(shelf_folder())}
-    if recipe not in shelf:
-        raise OptionError(
-            f"'{shortened(recipe)}' is not a recipe: take one of {', '.join(sorted(shelf))}."
-            f"{did_you_mean(recipe, shelf)}"
-        )
-    return shelf[recipe]

@@ -33,8 +33,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import ROLES, EndingKind, OpeningKind, Role, SongNotes
 from segue.errors import InputError, KeyNameError, SegueError, did_you_mean, shortened
-from segue.files.plain_file import plain_bytes
 from segue.files.toml_lines import toml_table
+from segue.files.whole_file import plain_bytes
 from segue.music.key import parse_key, parse_note
 
 if TYPE_CHECKING:

@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Final
 from segue.audio.song_toml import LARGEST_BYTES, load_song_toml, song_toml_beside
 from segue.audio.stems_folder import audio_names
 from segue.errors import InputError
-from segue.files.plain_file import plain_bytes
 from segue.files.toml_lines import toml_table, toml_value
-from segue.files.whole_file import write_whole
+from segue.files.whole_file import plain_bytes, write_whole
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -8,20 +8,20 @@ beside it.
 from __future__ import annotations
 
 import base64
+import re
 import shlex
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from segue.audition.anchor import ANCHOR_RANK, write_anchor
-from segue.audition.blindness import drawn_marks, drawn_order
 from segue.audition.page_values import fact_rows, run_values, way_values, way_views
-from segue.audition.sound import bus_mp3s
-from segue.files.whole_file import write_whole
+from segue.audition.secrets import ANCHOR_RANK, drawn_marks, drawn_order, write_anchor
+from segue.audition.sound import bus_marks, bus_mp3s, buses_of
+from segue.files.whole_file import plain_bytes, write_whole
 from segue.pages import filled, json_block
 from segue.plan.heard_words import keys_sentence
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
     from segue.runfolder import CandidateRecord, RunDocument
@@ -31,7 +31,7 @@ BLIND_PAGE_NAME: Final = "audition-blind.html"
 BLIND_KEY_NAME: Final = "audition-blind key.txt"
 STYLES: Final = ("shared.css", "audition.css")
 SCRIPTS: Final = (
-    "order.js", "lanes.js", "mark.js", "sound.js", "heard.js",
+    "post.js", "order.js", "lanes.js", "mark.js", "player.js", "sound.js", "heard.js",
     "page.js", "results.js", "ballot.js", "start.js",
 )  # fmt: skip
 """Joined into one block, in this order."""
@@ -67,6 +67,25 @@ class PageView:
     def has_anchor(self) -> bool:
         """Whether the plain cut, put in as a check, is among the records."""
         return any(record.rank == ANCHOR_RANK for record in self.records)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ToVoteOn:
+    """What a vote is held on: one run, or every segue of an evening.
+
+    Parameters
+    ----------
+    folder : Path
+        Of the run, or of the evening.
+    runs : tuple of (Path, PageView)
+        Run folders in order, each with what is shown of it.
+    title : str or None
+        Of the evening; None for one run.
+    """
+
+    folder: Path
+    runs: tuple[tuple[Path, PageView], ...]
+    title: str | None = None
 
 
 def page_view(
@@ -108,7 +127,8 @@ def write_page(
     folder : Path
         The run folder, with the WAVs that the document names.
     sounds : sequence of (str, bytes), optional
-        `bus_mp3s` of the document's options, where they are there already.
+        `bus_mp3s` of the document's options, where they are there already. Else those of an
+        earlier page there are taken, as far as nothing has changed about them.
     run_name : str, optional
         What the folder will be called, where it still has another name.
 
@@ -126,8 +146,34 @@ def write_page(
     """
     name = folder.resolve().name if run_name is None else run_name
     view = PageView(document=document, records=document.candidates, run_name=name)
-    write_whole(folder / PAGE_NAME, page_text(folder, view, sounds).encode())
+    buses = buses_of(view.records)
+    marks = bus_marks(buses, folder)
+    if sounds is None:
+        before = _sounds_of(folder / PAGE_NAME)
+        known = {name: before[mark] for name, mark in marks.items() if mark in before}
+        sounds = bus_mp3s(buses, folder.joinpath, known=known)
+    page = filled_page(
+        view,
+        run={**run_values(view), "ways": way_values(folder, view)},
+        ballot=_UNSERVED,
+        sounds=sounds,
+        marks=marks,
+    )
+    write_whole(folder / PAGE_NAME, page.encode())
     return folder / PAGE_NAME
+
+
+def _sounds_of(page: Path) -> dict[str, bytes]:
+    """Sounds of the page that is there already, by their marks: what is the same is kept."""
+    try:
+        text = plain_bytes(page, most_bytes=_LARGEST_PAGE_BYTES).decode()
+        return {mark: base64.b64decode(sound) for mark, sound in _SOUND.findall(text)}
+    except (OSError, ValueError):
+        return {}
+
+
+_SOUND: Final = re.compile(r'data-of="([0-9a-f]+)">([A-Za-z0-9+/=]*)</script>')
+_LARGEST_PAGE_BYTES: Final = 1 << 27  # twenty times what a page of three segues has
 
 
 def write_blind_page(folder: Path, view: PageView) -> tuple[Path, Path]:
@@ -151,7 +197,7 @@ def write_blind_page(folder: Path, view: PageView) -> tuple[Path, Path]:
         mixed,
         run={**run_values(mixed), "ways": ways},
         ballot=_UNSERVED,
-        sounds=bus_mp3s(records, folder.joinpath, alike=True),
+        sounds=bus_mp3s(buses_of(records, alike=True), folder.joinpath),
     )
     names = [
         f"{mark} = {anchor_words(r)}"
@@ -169,18 +215,6 @@ def anchor_words(record: CandidateRecord) -> str:
     return f"option {record.label}, {record.plan.recipe}"
 
 
-def page_text(
-    folder: Path, view: PageView, sounds: Sequence[tuple[str, bytes]] | None = None
-) -> str:
-    """The self-contained page as HTML text; see `write_page`."""
-    return filled_page(
-        view,
-        run={**run_values(view), "ways": way_values(folder, view)},
-        ballot=_UNSERVED,
-        sounds=sounds or bus_mp3s(view.records, folder.joinpath),
-    )
-
-
 def served_page_text(folder: Path, view: PageView) -> str:
     """The page for the server, with `BALLOT_SLOT` still to be filled; see `write_page`.
 
@@ -191,7 +225,12 @@ def served_page_text(folder: Path, view: PageView) -> str:
 
 
 def filled_page(
-    view: PageView, *, run: object, ballot: str, sounds: Iterable[tuple[str, bytes]] = ()
+    view: PageView,
+    *,
+    run: object,
+    ballot: str,
+    sounds: Iterable[tuple[str, bytes]] = (),
+    marks: Mapping[str, str] | None = None,
 ) -> str:
     """The page with all it shows.
 
@@ -203,6 +242,8 @@ def filled_page(
         What is known of the one who asks, as JSON, or `BALLOT_SLOT`.
     sounds : iterable of (str, bytes)
         As from `bus_mp3s`; none where the server has them.
+    marks : mapping of str to str, optional
+        `bus_marks` of these sounds, for whoever writes the page anew.
     """
     old, new = view.document.outgoing, view.document.incoming
     values = {
@@ -221,5 +262,6 @@ def filled_page(
         "run": run,
         "ballot": ballot,
         "sounds": ((name, base64.b64encode(sound).decode()) for name, sound in sounds),
+        "marks": marks or {},
     }
     return filled("audition.html", values)

@@ -9,10 +9,10 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from segue.audition.ballot import Ballot
-from segue.audition.blindness import number_for, shuffled_order
-from segue.audition.live import Live, event_text
+from segue.audition.messages import Live, event_text
 from segue.audition.page import BALLOT_SLOT, served_page_text
 from segue.audition.page_values import run_values, way_values
+from segue.audition.secrets import number_for, shuffled_order
 from segue.audition.votes import BallotRefusalError, Recorder, Vote, result_values
 from segue.errors import RunFolderError
 from segue.pages import json_block

@@ -10,17 +10,23 @@ from starlette.responses import (
     JSONResponse,
     RedirectResponse,
     Response,
-    StreamingResponse,
 )
 from starlette.routing import Route
 
-from segue.audition.bodies import CloseBody, HostBody, JoinBody, VoteBody, body_of
 from segue.audition.limits import RequestRefusalError, client_address, refusal
-from segue.audition.live import only_news
+from segue.audition.messages import (
+    CloseBody,
+    HostBody,
+    JoinBody,
+    VoteBody,
+    body_of,
+    only_news,
+    stream_of,
+)
 from segue.audition.page import SCRIPTS, STYLES
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
-from segue.audition.served_files import named_file
 from segue.audition.sitting import Sitting
+from segue.audition.sound import named_file
 from segue.audition.votes import BallotRefusalError, Vote
 from segue.pages import filled, joined
 from segue.runfolder import Choice
@@ -35,7 +41,7 @@ if TYPE_CHECKING:
 
 COOKIE_S = 30 * 24 * 3600  # a listener is known for thirty days
 SEE_OTHER = 303
-UNKNOWN, FORBIDDEN, NOT_FOUND, BUSY = 401, 403, 404, 429  # status codes of HTTP (RFC 9110 and 6585)
+UNKNOWN, FORBIDDEN, NOT_FOUND = 401, 403, 404  # status codes of HTTP (RFC 9110)
 SOUND_TYPES = {".mp3": "audio/mpeg", ".wav": "audio/wav"}
 
 
@@ -72,7 +78,7 @@ def _fixed_routes() -> list[Route]:
     texts = {
         "/page.css": ("text/css", STYLES),
         "/page.js": ("text/javascript", SCRIPTS),
-        "/join.js": ("text/javascript", ("join.js",)),
+        "/join.js": ("text/javascript", ("post.js", "join.js")),
         "/lobby.js": ("text/javascript", ("post.js", "lobby.js")),
         "/host.js": ("text/javascript", ("post.js", "results.js", "host.js")),
     }
@@ -230,11 +236,8 @@ async def _host_events(request: Request) -> Response:
 
 
 def _stream(request: Request, message: Callable[[], str]) -> Response:
-    sitting, address = _sitting(request), client_address(request.scope)
-    if not sitting.live.has_room(address, sitting.clients.limits.streams):
-        return refusal("Too many open pages: close one.", status=BUSY)
-    stream = sitting.live.messages(address, message)
-    return StreamingResponse(stream, media_type="text/event-stream")
+    sitting = _sitting(request)
+    return stream_of(request, sitting.live, sitting.clients.limits, message)
 
 
 async def _sound(request: Request) -> Response:

@@ -8,9 +8,11 @@ machine only, or to the phones in the room.
 from __future__ import annotations
 
 import asyncio
+import io
 import tempfile
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -18,11 +20,11 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
-from segue.audition.bounded_heads import BoundedHeads
 from segue.audition.limits import Gate
 from segue.audition.network import (
     EVERYWHERE,
     LOOPBACK,
+    BoundedHeads,
     allow_open_files,
     host_names,
     lan_address,
@@ -31,16 +33,21 @@ from segue.audition.network import (
 from segue.audition.poll import VotedRun
 from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
-from segue.audition.served_files import served_files
 from segue.audition.sitting import open_evening, open_sitting
+from segue.audition.sound import served_files
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
     import socket
-    from collections.abc import AsyncIterator, Callable, Sequence
+    from collections.abc import AsyncIterator, Callable, Iterator, Sequence
+    from contextlib import AbstractAsyncContextManager
     from types import FrameType
 
-    from segue.audition.page import PageView
+    from starlette.routing import BaseRoute
+
+    from segue.audition.limits import ClientLimits
+    from segue.audition.messages import Live
+    from segue.audition.page import ToVoteOn
     from segue.audition.sitting import Sitting
 
 _MOST_CONNECTIONS: Final = 1000  # at once; more are told to come back
@@ -73,7 +80,7 @@ class Addresses:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hall:
-    """Where a vote is held, and who is told.
+    """Where a vote is held, and who is told of its end.
 
     Parameters
     ----------
@@ -81,72 +88,37 @@ class Hall:
         None for the usual one, or any free one.
     on_lan : bool
         Whether other machines may connect, with a join code.
-    announce : callable
-        Told the addresses before the first request is answered.
     on_chosen : callable
         Called with a run folder when its vote was closed and the choice is in it.
     """
 
     port: int | None
     on_lan: bool
-    announce: Callable[[Addresses], None]
     on_chosen: Callable[[Path], None]
 
 
-def serve_vote(folder: Path, view: PageView, hall: Hall) -> None:
-    """Serve a vote until the process is told to stop.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenVote:
+    """A vote that is ready to be served."""
 
-    Parameters
-    ----------
-    folder : Path
-        The run folder.
+    server: LiveServer
+    sock: socket.socket
+    addresses: Addresses
 
-    Raises
-    ------
-    SegueError
-        If there is no network, the port is taken, or the run folder cannot be used.
-    """
-
-    def opened(sounds: Path, secrets: Secrets) -> Sitting:
-        return open_sitting(_voted(folder, view, sounds, hall), secrets=secrets)
-
-    _serve(hall, opened)
+    def serve(self) -> None:
+        """Answer until the server is told to stop."""
+        self.server.run(sockets=[self.sock])
 
 
-def serve_evening(
-    folder: Path, title: str, runs: Sequence[tuple[Path, PageView]], hall: Hall
-) -> None:
-    """Serve the votes on all segues of an evening until the process is told to stop.
-
-    Parameters
-    ----------
-    folder : Path
-        Of the evening.
-    runs : sequence of (Path, PageView)
-        Its run folders, in order.
+@contextmanager
+def open_vote(voted: ToVoteOn, hall: Hall) -> Iterator[OpenVote]:
+    """Make a vote ready, for the time of a `with` block.
 
     Raises
     ------
     SegueError
         If there is no network, the port is taken, or a folder cannot be used.
     """
-
-    def opened(sounds: Path, secrets: Secrets) -> Sitting:
-        voted = []
-        for n, (run, view) in enumerate(runs):
-            (sounds / str(n)).mkdir()
-            voted.append(_voted(run, view, sounds / str(n), hall))
-        return open_evening(folder, title, voted, secrets=secrets)
-
-    _serve(hall, opened)
-
-
-def _voted(folder: Path, view: PageView, sounds: Path, hall: Hall) -> VotedRun:
-    files = served_files(folder, view, sounds)
-    return VotedRun(folder=folder, view=view, files=files, on_chosen=lambda: hall.on_chosen(folder))
-
-
-def _serve(hall: Hall, opened: Callable[[Path, Secrets], Sitting]) -> None:
     address = lan_address() if hall.on_lan else LOOPBACK
     if address is None:
         raise OptionError(
@@ -158,10 +130,26 @@ def _serve(hall: Hall, opened: Callable[[Path, Secrets], Sitting]) -> None:
         tempfile.TemporaryDirectory(prefix="segue-sound-") as sounds,
         listening_socket(EVERYWHERE if hall.on_lan else LOOPBACK, hall.port) as sock,
     ):
-        sitting = opened(Path(sounds), secrets)
+        sitting = _sitting(voted, Path(sounds), secrets, hall)
         names = host_names() if hall.on_lan else ("localhost",)
-        hall.announce(_addresses(sock, address, secrets, sitting.n_votes))
-        VoteServer(sitting, names=names).run(sockets=[sock])
+        yield OpenVote(
+            server=vote_server(sitting, names=names),
+            sock=sock,
+            addresses=_addresses(sock, address, secrets, sitting.n_votes),
+        )
+
+
+def _sitting(voted: ToVoteOn, sounds: Path, secrets: Secrets, hall: Hall) -> Sitting:
+    runs = []
+    for n, (run, view) in enumerate(voted.runs):
+        place = sounds / str(n)
+        place.mkdir()
+        files = served_files(run, view, place)
+        told = partial(hall.on_chosen, run)
+        runs.append(VotedRun(folder=run, view=view, files=files, on_chosen=told))
+    if voted.title is None:
+        return open_sitting(runs[0], secrets=secrets)
+    return open_evening(voted.folder, voted.title, runs, secrets=secrets)
 
 
 def _addresses(sock: socket.socket, address: str, secrets: Secrets, n_votes: int) -> Addresses:
@@ -177,36 +165,27 @@ def _addresses(sock: socket.socket, address: str, secrets: Secrets, n_votes: int
     )
 
 
-def server_config(app: Starlette) -> uvicorn.Config:
-    """How uvicorn is to serve an application of ours."""
-    return uvicorn.Config(
-        app,
-        http=BoundedHeads,
-        log_config=None,
-        log_level="error",
-        access_log=False,
-        proxy_headers=False,  # who asks is who connected
-        server_header=False,
-        ws="none",
-        lifespan="on",
-        limit_concurrency=_MOST_CONNECTIONS,
-        timeout_keep_alive=_IDLE_S,
-        timeout_graceful_shutdown=_LEAVE_S,
-    )
+class LiveServer(uvicorn.Server):
+    """uvicorn, which ends the streams of news before it waits for connections to end."""
 
-
-class VoteServer(uvicorn.Server):
-    """uvicorn, which ends the streams of results before it waits for connections to end.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Host names that are ours.
-    """
-
-    def __init__(self, sitting: Sitting, *, names: tuple[str, ...]) -> None:
-        self._live = sitting.live
-        super().__init__(server_config(application(sitting, names=names)))
+    def __init__(self, app: Starlette, live: Live) -> None:
+        self._live = live
+        super().__init__(
+            uvicorn.Config(
+                app,
+                http=BoundedHeads,
+                log_config=None,
+                log_level="error",
+                access_log=False,
+                proxy_headers=False,  # who asks is who connected
+                server_header=False,
+                ws="none",
+                lifespan="on",
+                limit_concurrency=_MOST_CONNECTIONS,
+                timeout_keep_alive=_IDLE_S,
+                timeout_graceful_shutdown=_LEAVE_S,
+            )
+        )
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         """End the streams, then everything."""
@@ -214,13 +193,31 @@ class VoteServer(uvicorn.Server):
         super().handle_exit(sig, frame)
 
 
-def application(sitting: Sitting, *, names: tuple[str, ...]) -> Starlette:
-    """The server as an ASGI application.
+def application(
+    routes: Sequence[BaseRoute],
+    *,
+    names: tuple[str, ...],
+    clients: ClientLimits,
+    lifespan: Callable[[Starlette], AbstractAsyncContextManager[None]],
+) -> Starlette:
+    """Routes behind the gate that every request passes, as an ASGI application.
 
     Parameters
     ----------
-    sitting : Sitting
-        Its ballots are closed when the application ends.
+    names : tuple of str
+        Host names that are ours.
+    """
+    gate = Middleware(Gate, names=names, clients=clients)
+    app = Starlette(routes=routes, middleware=[gate], lifespan=lifespan)
+    app.router.redirect_slashes = False
+    return app
+
+
+def vote_server(sitting: Sitting, *, names: tuple[str, ...]) -> LiveServer:
+    """The server of a sitting, whose ballots are closed when it ends.
+
+    Parameters
+    ----------
     names : tuple of str
         Host names that are ours.
     """
@@ -236,19 +233,25 @@ def application(sitting: Sitting, *, names: tuple[str, ...]) -> Starlette:
             await asyncio.gather(*writing, return_exceptions=True)
             sitting.close()
 
-    gate = Middleware(Gate, names=names, clients=sitting.clients)
-    app = Starlette(routes=routes(), middleware=[gate], lifespan=lifespan)
-    app.router.redirect_slashes = False
+    app = application(routes(), names=names, clients=sitting.clients, lifespan=lifespan)
     app.state.sitting = sitting
-    return app
+    return LiveServer(app, sitting.live)
 
 
 def qr_text(url: str) -> str:
     """A QR code of an address, as text for the terminal."""
-    import io
-
     import segno
 
     out = io.StringIO()
     segno.make(url, error="m", micro=False).terminal(out, compact=True)
+    return out.getvalue()
+
+
+def qr_svg(url: str) -> bytes:
+    """A QR code of an address as a picture."""
+    import segno
+
+    out = io.BytesIO()
+    code = segno.make(url, error="m", micro=False)
+    code.save(out, kind="svg", scale=5, border=4, light="#fff", dark="#000", xmldecl=False)
     return out.getvalue()

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from segue.audition.ballot import Ballot
 from segue.audition.limits import ClientLimits, Limits
-from segue.audition.live import Live, event_text, only_news
+from segue.audition.messages import Live, event_text, only_news
 from segue.audition.poll import open_poll
 from segue.audition.secrets import new_seed
 from segue.audition.votes import BallotRefusalError, Recorder

@@ -7,6 +7,7 @@ alone until its files change, or Segue's listening does.
 
 from __future__ import annotations
 
+import os
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,7 +17,7 @@ from segue.audio import read_song
 from segue.audio.read import DEFAULT_EDGE_S
 from segue.audio.stems_folder import read_folder, title_of
 from segue.catalogue.scan import FoundSong, absolute, songs_under
-from segue.catalogue.store import Listed, Store, short_problem, told_problem
+from segue.catalogue.store import Listed, Store
 from segue.errors import InputError, SegueError, printable, text_of
 from segue.heard.hearing import hear, listener_digest
 
@@ -259,3 +260,25 @@ def _forget_gone(store: Store, asked: Build, run: _Run) -> tuple[int, int]:
 
 def _is_under(song: Listed, folders: Iterable[Path]) -> bool:
     return any(Path(song.path).is_relative_to(folder) for folder in folders)
+
+
+def short_problem(path: str, problem: str) -> str:
+    """The sentence of a song that cannot be heard, as it is kept: true wherever the song lies.
+
+    Returns
+    -------
+    str
+        Without the song's path; what lies below it begins with './'.
+    """
+    named = printable(path)
+    if problem.startswith(f"{named}{os.sep}"):
+        return f"./{problem.removeprefix(f'{named}{os.sep}')}"
+    return problem.removeprefix(f"{named}: ")
+
+
+def told_problem(path: str, problem: str) -> str:
+    """The sentence of a song that cannot be heard, with its path."""
+    if problem.startswith("./"):
+        return f"{printable(path)}{os.sep}{problem.removeprefix('./')}"
+    # an older Segue kept the whole path of a file below the song
+    return problem if problem.startswith("/") else f"{printable(path)}: {problem}"

@@ -13,11 +13,17 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 from segue.audio import read_song
-from segue.catalogue.columns import all_songs, columns_of, kinds_of, side_in, side_of
-from segue.catalogue.filling import title_at
-from segue.catalogue.pairs import DEFAULT_TOP, costs
+from segue.catalogue.filling import title_at, told_problem
+from segue.catalogue.pairs import (
+    DEFAULT_TOP,
+    all_songs,
+    columns_of,
+    costs,
+    kinds_of,
+    side_in,
+    side_of,
+)
 from segue.catalogue.scan import absolute, song_at
-from segue.catalogue.store import told_problem
 from segue.catalogue.suiting import reasons, step_between
 from segue.errors import InputError, OptionError, did_you_mean, printable
 from segue.heard.facts_cache import user_facts_cache
@@ -26,7 +32,7 @@ from segue.heard.hearing import hear
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.catalogue.columns import AllSongs
+    from segue.catalogue.pairs import AllSongs
     from segue.catalogue.scan import FoundSong
     from segue.catalogue.store import Listed, Store
     from segue.catalogue.suiting import EdgeTraits, Step

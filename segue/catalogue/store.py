@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Final
 from pydantic import TypeAdapter
 
 from segue.analysis.facts import EdgeFacts
-from segue.errors import InputError, printable
+from segue.errors import InputError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
 SCHEMA_VERSION: Final = 2  # of the catalogue file; rises when an older reader would go wrong
 APPLICATION_ID: Final = 0x53656775
 """'Segu' in ASCII, in the header of the file."""
-INSERT_EDGE: Final = "INSERT INTO edges VALUES (?, ?, ?, ?, ?, ?, ?, ?)"
 _FACTS: Final = TypeAdapter(EdgeFacts)
 _TABLES: Final = (
     """
@@ -74,22 +73,10 @@ _COULD_FOLLOW: Final = """
 """What could follow what, by title; a catalogue of an older Segue gets it, too."""
 
 
-def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> None:
+def _prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> None:
     """Make sure that a database is a catalogue of this schema: one that is new, or of this version.
 
-    Parameters
-    ----------
-    path : Path
-        For the sentences.
-    database : sqlite3.Connection
-        In autocommit mode.
-    must_exist : bool
-        Whether an empty file is an error.
-
-    Raises
-    ------
-    InputError
-        If it is a database of something else, or of another Segue.
+    Raises `InputError` if it is of something else or of another Segue, or empty and must not be.
     """
     database.execute("PRAGMA synchronous = NORMAL")
     n_tables = _checked(path, database)
@@ -105,7 +92,7 @@ def prepare(path: Path, database: sqlite3.Connection, *, must_exist: bool) -> No
         database.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
 
-def edge_row(content: str, facts: EdgeFacts) -> tuple[str | float | None, ...]:
+def _edge_row(content: str, facts: EdgeFacts) -> tuple[str | float | None, ...]:
     """An edge as a row of `edges`: its key and tempo only where they were heard."""
     join = facts.ending or facts.opening
     key = facts.key.known_key
@@ -146,8 +133,8 @@ def _checked(path: Path, database: sqlite3.Connection) -> int:
     return n_tables
 
 
-def _number(database: sqlite3.Connection, question: str) -> int:
-    (number,) = database.execute(question).fetchone()
+def _number(database: sqlite3.Connection, question: str, *values: str) -> int:
+    (number,) = database.execute(question, values).fetchone()
     return int(number)
 
 
@@ -200,8 +187,7 @@ class Store:
 
     def n_listed(self) -> int:
         """How many songs there are, copies counted."""
-        (n_songs,) = self.database.execute("SELECT count(*) FROM songs").fetchone()
-        return int(n_songs)
+        return _number(self.database, "SELECT count(*) FROM songs")
 
     def begin(self) -> None:
         """Make sure that nobody else is writing now, and wait longer from here on."""
@@ -231,7 +217,8 @@ class Store:
         """Keep the facts of both edges of a content."""
         with transaction(self.database):
             self._keep(content, listener, None)
-            self.database.executemany(INSERT_EDGE, [edge_row(content, facts) for facts in edges])
+            rows = [_edge_row(content, facts) for facts in edges]
+            self.database.executemany("INSERT INTO edges VALUES (?, ?, ?, ?, ?, ?, ?, ?)", rows)
 
     def keep_problem(self, content: str, listener: str, problem: str) -> None:
         """Keep the sentence that says why a content cannot be heard."""
@@ -249,16 +236,16 @@ class Store:
             "SELECT path, problem FROM songs JOIN heard USING (content) "
             "WHERE problem IS NOT NULL ORDER BY path"
         )
-        return ((_path(path), problem) for path, problem in rows)
+        return ((os.fsdecode(path), problem) for path, problem in rows)
 
     def n_heard_otherwise(self, listener: str) -> int:
         """How many songs were heard by a listener whose name begins otherwise."""
-        (n_songs,) = self.database.execute(
+        return _number(
+            self.database,
             "SELECT count(*) FROM songs JOIN heard USING (content) "
             "WHERE problem IS NULL AND substr(listener, 1, length(?1)) != ?1",
-            (listener,),
-        ).fetchone()
-        return int(n_songs)
+            listener,
+        )
 
     def lacking(self) -> Iterator[tuple[str, bool, bool]]:
         """Path of every song that lacks a key or a tempo at an edge, and which of the two."""
@@ -267,7 +254,7 @@ class Store:
             "FROM songs JOIN edges USING (content) "
             "WHERE tonic IS NULL OR tempo_bpm IS NULL GROUP BY path ORDER BY path"
         )
-        return ((_path(path), bool(key), bool(tempo)) for path, key, tempo in rows)
+        return ((os.fsdecode(path), bool(key), bool(tempo)) for path, key, tempo in rows)
 
     def keep_follows(self, rows: Iterator[tuple[str, int, str, float]]) -> None:
         """Put a new table of what may follow what in place of the old one."""
@@ -308,7 +295,7 @@ def open_store(path: Path, *, must_exist: bool = False) -> Iterator[Store]:
     try:
         database = sqlite3.connect(path, timeout=_PATIENCE_S, isolation_level=None)
         try:
-            prepare(path, database, must_exist=must_exist)
+            _prepare(path, database, must_exist=must_exist)
             yield Store(database=database)
         finally:
             database.close()
@@ -331,28 +318,6 @@ def _is_empty(path: Path) -> bool:
         return False
 
 
-def short_problem(path: str, problem: str) -> str:
-    """The sentence of a song that cannot be heard, as it is kept: true wherever the song lies.
-
-    Returns
-    -------
-    str
-        Without the song's path; what lies below it begins with './'.
-    """
-    named = printable(path)
-    if problem.startswith(f"{named}{os.sep}"):
-        return f"./{problem.removeprefix(f'{named}{os.sep}')}"
-    return problem.removeprefix(f"{named}: ")
-
-
-def told_problem(path: str, problem: str) -> str:
-    """The sentence of a song that cannot be heard, with its path."""
-    if problem.startswith("./"):
-        return f"{printable(path)}{os.sep}{problem.removeprefix('./')}"
-    # an older Segue kept the whole path of a file below the song
-    return problem if problem.startswith("/") else f"{printable(path)}: {problem}"
-
-
 def _kept(path: str) -> str | bytes:
     """A path as SQLite can hold it."""
     try:
@@ -362,10 +327,6 @@ def _kept(path: str) -> str | bytes:
     return path
 
 
-def _path(kept: str | bytes) -> str:
-    return os.fsdecode(kept)
-
-
 def _listed(row: tuple[str | bytes, str, str, str]) -> Listed:
     path, title, stamp, content = row
-    return Listed(path=_path(path), title=title, stamp=stamp, content=content)
+    return Listed(path=os.fsdecode(path), title=title, stamp=stamp, content=content)

@@ -33,7 +33,7 @@ def analyse(
     check_edge(edge_s)
     from segue.analysis.facts_report import facts_report
     from segue.audio import read_song
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import progress_bar
     from segue.cli.tables import print_facts, print_json
     from segue.heard.facts_cache import user_facts_cache
     from segue.heard.hearing import hear
@@ -68,7 +68,7 @@ def cache(
 
     found = user_facts_cache()
     if clear:
-        from segue.job.draft_songs import clear_songs
+        from segue.job.songs_at_hand import clear_songs
 
         found.clear()
         clear_songs(found.folder)

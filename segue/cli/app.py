@@ -7,15 +7,13 @@ from typing import TYPE_CHECKING, Annotated, Final
 import typer
 
 from segue.cli.analyse import analyse, cache
-from segue.cli.audition import audition, choose
+from segue.cli.audition import audition, choose, desk
 from segue.cli.between import between, demo
 from segue.cli.catalogue import catalogue, neighbours
 from segue.cli.change import change, redo, undo
-from segue.cli.desk import desk
 from segue.cli.explain import explain
-from segue.cli.hints import note_command
+from segue.cli.hints import START, HeadedGroup, example_of, note_command
 from segue.cli.path import path
-from segue.cli.plain_help import START, HeadedGroup, example_of
 from segue.cli.recipes import recipes as recipes_group
 from segue.cli.review import review
 from segue.cli.set import set_

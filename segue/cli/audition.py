@@ -1,4 +1,4 @@
-"""``segue audition``: the page for the band, as a file or served with a ballot.
+"""What opens in a browser: ``segue audition``, a page or a vote for the band; ``segue desk``.
 
 And ``segue choose``: the choice of the band, from the terminal.
 """
@@ -14,10 +14,15 @@ from segue.cli.options import NoHints, NoOpen, Run, RunOrEvening
 from segue.errors import OptionError, RunFolderError, SegueError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
-    from segue.audition.page import PageView
+    from segue.audition.page import PageView, ToVoteOn
     from segue.audition.serve import Addresses
+
+_LOWEST_PORT, _HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
+SERVER_PARTS = "starlette uvicorn httptools segno"
+"""As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
+_NO_ANCHOR = "No plain cut as a check: one of the segues is nearly a cut itself."
+_MOST_MAKERS = 3
+"""Processes that make a run at the desk: one for each of its options."""
 
 
 def choose(
@@ -27,48 +32,17 @@ def choose(
     quiet: NoHints = False,
 ) -> None:
     """Write down which option the band chose."""
-    from rich.console import Console
-
     from segue.cli.hints import print_next
     from segue.runfolder import Choice, read_document, write_choice
     from segue.runfolder.run_document import candidate_of
+    from segue.setlist.set_document import show_choice
 
     record = candidate_of(read_document(run), option)
     write_choice(run, Choice(rank=record.rank, why=why))
-    show_on_evening_page(run)
-    console = Console(soft_wrap=True)
-    chosen = f"Chosen: option {record.label}, {record.plan.recipe}."
-    console.print(chosen, markup=False, highlight=False)
+    show_choice(run)
+    _say(f"Chosen: option {record.label}, {record.plan.recipe}.")
     if not quiet:
         print_next("Make it ready for the stage", "stage", run, "--out", "PACK")
-
-
-def show_on_evening_page(run: Path) -> None:
-    """Write the page of the evening anew, where a run belongs to one.
-
-    Parameters
-    ----------
-    run : Path
-        A run folder whose choice has changed.
-
-    Raises
-    ------
-    SegueError
-        If the evening cannot be read, or its page not written.
-    """
-    evening = run.resolve().parent
-    if (evening / "set.json").is_file():
-        from segue.setlist.show.evening_page import rewrite_evening_page
-
-        rewrite_evening_page(evening)
-
-
-_Voted = tuple[str, tuple[tuple[Path, "PageView"], ...]]
-"""Its title, and each run folder with what is voted on."""
-LOWEST_PORT, HIGHEST_PORT = 0, 65_535  # of TCP, 16 bits; 0 takes a free one
-SERVER_PARTS = "starlette uvicorn httptools segno"
-"""As the extra 'serve' has them; by their own names, which work wherever Segue came from."""
-_NO_ANCHOR = "No plain cut as a check: one of the segues is nearly a cut itself."
 
 
 def audition(
@@ -93,27 +67,32 @@ def audition(
 
     With an evening's folder and --serve: one vote on all its segues, with one code.
     """
-    _check_options(blind=blind, anchor=anchor, serve=serve, lan=lan, port=port)
-    from segue.audition.page import page_view
+    if anchor and not blind:
+        raise OptionError("--anchor goes with --blind: a plain cut that is named tells nothing.")
+    if not serve and (lan or port is not None):
+        raise OptionError(f"{'--lan' if lan else '--port'} goes with --serve: add it.")
+    _check_port(port)
+    from segue.audition.page import ToVoteOn, page_view
     from segue.runfolder import read_document
+    from segue.setlist.set_document import is_evening
 
     try:
-        if (run / "set.json").is_file():
-            if serve:
-                from segue.setlist.show.evening_votes import evening_votes
-
-                votes = evening_votes(run, is_blind=blind, wants_anchor=anchor)
-                _serve(run, votes, port=port, on_lan=lan, opens=not no_open)
-            else:
-                _show_evening(run, blind=blind, opens=not no_open)
+        if is_evening(run) and not serve:
+            _show_evening(run, blind=blind, opens=not no_open)
             return
-        view = page_view(run, read_document(run), is_blind=blind, wants_anchor=anchor)
-        if anchor and not view.has_anchor:
-            _say(_NO_ANCHOR)
-        if serve:
-            _serve(run, view, port=port, on_lan=lan, opens=not no_open)
+        if is_evening(run):
+            from segue.setlist.show.evening_page import evening_votes
+
+            voted = evening_votes(run, is_blind=blind, wants_anchor=anchor)
         else:
-            _write(run, view, opens=not no_open, quiet=quiet)
+            view = page_view(run, read_document(run), is_blind=blind, wants_anchor=anchor)
+            if anchor and not view.has_anchor:
+                _say(_NO_ANCHOR)
+            if not serve:
+                _write(run, view, opens=not no_open, quiet=quiet)
+                return
+            voted = ToVoteOn(folder=run, runs=((run, view),))
+        _serve(voted, port=port, on_lan=lan, opens=not no_open)
     except OSError as error:
         raise RunFolderError(
             run, f"could not be written ({error.strerror or error}): make room, or mend the folder."
@@ -135,9 +114,7 @@ def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:
 
         _say(TURN_DOWN)
     if opens:
-        import webbrowser
-
-        webbrowser.open(page.resolve().as_uri())
+        _open(page.resolve().as_uri())
 
 
 def _show_evening(evening: Path, *, blind: bool, opens: bool) -> None:
@@ -148,76 +125,115 @@ def _show_evening(evening: Path, *, blind: bool, opens: bool) -> None:
     page = rewrite_evening_page(evening)
     _say(f"The page of the evening: {page}")
     if opens:
-        import webbrowser
-
-        webbrowser.open(page.resolve().as_uri())
+        _open(page.resolve().as_uri())
 
 
-def _serve(
-    folder: Path, voted: PageView | _Voted, *, port: int | None, on_lan: bool, opens: bool
-) -> None:
+def _serve(voted: ToVoteOn, *, port: int | None, on_lan: bool, opens: bool) -> None:
     try:
-        from segue.audition.serve import Hall, serve_evening, serve_vote
+        from segue.audition.serve import Hall, open_vote
     except ModuleNotFoundError as error:
-        raise OptionError(
-            f"--serve needs {error.name}, which is not installed: pip install {SERVER_PARTS}."
-        ) from error
-    hall = Hall(port=port, on_lan=on_lan, announce=_announcer(opens=opens), on_chosen=_on_chosen)
+        raise _missing("--serve", error) from error
+    if voted.title is not None:
+        _say(f"Getting ready the sound of {len(voted.runs)} segues.")
+    elif not voted.runs[0][1].records:
+        raise RunFolderError(
+            voted.folder, "has no segues to vote on: make some with 'segue between'."
+        )
+    hall = Hall(port=port, on_lan=on_lan, on_chosen=_on_chosen)
     try:
-        if isinstance(voted, tuple):
-            title, runs = voted
-            _say(f"Getting ready the sound of {len(runs)} segues.")
-            serve_evening(folder, title, runs, hall)
-        elif not voted.records:
-            raise RunFolderError(
-                folder, "has no segues to vote on: make some with 'segue between'."
-            )
-        else:
-            serve_vote(folder, voted, hall)
+        with open_vote(voted, hall) as vote:
+            _announce(vote.addresses, opens=opens)
+            vote.serve()
     except KeyboardInterrupt:
         _say("Stopped. Every vote is in ballot.sqlite; start again to go on.")
 
 
 def _on_chosen(run: Path) -> None:
+    from segue.setlist.set_document import show_choice
+
     try:
-        show_on_evening_page(run)
+        show_choice(run)
     except SegueError as error:  # the choice is kept, and the vote was closed
         _say(f"The page of the evening is as it was: {error}")
 
 
-def _announcer(*, opens: bool) -> Callable[[Addresses], None]:
-    def announce(addresses: Addresses) -> None:
-        from segue.audition.secrets import code_to_read
-        from segue.audition.serve import qr_text
+def _announce(addresses: Addresses, *, opens: bool) -> None:
+    from segue.audition.secrets import code_to_read
+    from segue.audition.serve import qr_text
+    from segue.pages import TURN_DOWN
+
+    if addresses.join_url is not None and addresses.join_code is not None:
+        print(qr_text(addresses.join_url), flush=True)
+        _say(f"Join: {addresses.listen_url} with the code {code_to_read(addresses.join_code)}")
+    else:
+        _say(f"Listen and vote: {addresses.listen_url}")
+    if addresses.n_votes:
+        _say(f"The vote goes on; votes so far: {addresses.n_votes}.")
+    _say(f"Run the vote, only you: {addresses.host_url}")
+    _say(TURN_DOWN)
+    _say("Control-C stops the server.")
+    if opens:
+        _open(addresses.host_url)
+
+
+def desk(
+    folder: Annotated[
+        Path, typer.Argument(help="Your songs; what is made lies there, too.")
+    ] = Path(),
+    port: Annotated[int | None, typer.Option(help="The port.")] = None,
+    no_open: NoOpen = False,
+    quiet: NoHints = False,
+) -> None:
+    """Open one page on which the whole job is done, by ear and by hand."""
+    _check_port(port)
+    from segue.cli.recipes import own_recipes_folder
+    from segue.cli.taste import read_weights, weights_path
+    from segue.workers import n_cores
+
+    try:
+        from segue.desk.desk_server import serve_desk
+        from segue.desk.house import HouseRules
+    except ModuleNotFoundError as error:
+        raise _missing("the desk", error) from error
+
+    def announce(url: str) -> None:
         from segue.pages import TURN_DOWN
 
-        if addresses.join_url is not None and addresses.join_code is not None:
-            print(qr_text(addresses.join_url), flush=True)
-            _say(f"Join: {addresses.listen_url} with the code {code_to_read(addresses.join_code)}")
-        else:
-            _say(f"Listen and vote: {addresses.listen_url}")
-        if addresses.n_votes:
-            _say(f"The vote goes on; votes so far: {addresses.n_votes}.")
-        _say(f"Run the vote, only you: {addresses.host_url}")
-        _say(TURN_DOWN)
-        _say("Control-C stops the server.")
-        if opens:
-            import webbrowser
+        _say(f"The desk: {url}")
+        if not quiet:
+            _say(TURN_DOWN)
+            _say("Only this machine can open it. Control-C stops it.")
+        if not no_open:
+            _open(url)
 
-            webbrowser.open(addresses.host_url)
+    rules = HouseRules(
+        own_recipes=own_recipes_folder(),
+        own_weights=read_weights(weights_path()),
+        n_workers=max(2, min(n_cores(), _MOST_MAKERS)),
+    )
+    try:
+        serve_desk(folder, port=port, rules=rules, announce=announce)
+    except KeyboardInterrupt:
+        _say("Stopped. Everything that was shown as kept is in the folder.")
 
-    return announce
+
+def _check_port(port: int | None) -> None:
+    if port is not None and not _LOWEST_PORT <= port <= _HIGHEST_PORT:
+        raise OptionError(
+            f"--port {port} is outside {_LOWEST_PORT} to {_HIGHEST_PORT}: keep within."
+        )
 
 
-def _check_options(*, blind: bool, anchor: bool, serve: bool, lan: bool, port: int | None) -> None:
-    if anchor and not blind:
-        raise OptionError("--anchor goes with --blind: a plain cut that is named tells nothing.")
-    if lan and not serve:
-        raise OptionError("--lan goes with --serve: add it.")
-    if port is not None and not serve:
-        raise OptionError("--port goes with --serve: add it.")
-    if port is not None and not LOWEST_PORT <= port <= HIGHEST_PORT:
-        raise OptionError(f"--port {port} is outside {LOWEST_PORT} to {HIGHEST_PORT}: keep within.")
+def _missing(what: str, error: ModuleNotFoundError) -> OptionError:
+    return OptionError(
+        f"{what} needs {error.name}, which is not installed: pip install {SERVER_PARTS}."
+    )
+
+
+def _open(address: str) -> None:
+    import webbrowser
+
+    webbrowser.open(address)
 
 
 def _say(words: str) -> None:

@@ -130,7 +130,7 @@ def between(
         opening=opening_b,
         first_note=first_note_b,
     )
-    from segue.cli.weights_file import read_weights, weights_path
+    from segue.cli.taste import read_weights, weights_path
     from segue.job.request import Request
     from segue.plan.places_asked import places_asked
 
@@ -194,7 +194,7 @@ def _run(request: Request, *, json: bool, quiet: bool) -> None:
 
     one_heap()
     make_ready(request.n_useful_workers, *_LOADED_ONCE)
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import progress_bar
     from segue.job.between import N_STEPS_AROUND, make_segues
     from segue.job.shortlist import N_PROPOSALS
 

@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
-from segue.cli.options import Json, Quiet, check_edge
+from segue.cli.options import EdgeS, Json, Quiet, check_edge
 from segue.errors import OptionError
 
 CATALOGUE_NAME = Path("segue-catalogue.sqlite")
@@ -20,9 +20,7 @@ def catalogue(
         list[Path], typer.Argument(help="Folders with songs, searched to the bottom.")
     ],
     to: Annotated[Path, typer.Option(help="The catalogue file, made if need be.")] = CATALOGUE_NAME,
-    edge_s: Annotated[
-        float, typer.Option("--edge-seconds", help="Seconds of each end to listen to.")
-    ] = 45.0,
+    edge_s: EdgeS = 45.0,
     workers: WorkersN = None,
     cluster: Cluster = None,
     cluster_files: ClusterFiles = None,
@@ -36,7 +34,7 @@ def catalogue(
     from segue.catalogue import NOTHING, Build, build_catalogue, open_store
     from segue.catalogue.scan import songs_under
     from segue.cli.catalogue_tables import print_report
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import progress_bar
 
     opened = open_hands(
         workers, cluster, cluster_files, ("segue.catalogue.filling", "segue.analysis.hear")
@@ -87,7 +85,7 @@ def neighbours(
         )
     from segue.catalogue import neighbours_of, open_store, write_all_pairs
     from segue.cli.catalogue_tables import print_all_pairs, print_neighbours, print_older
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import progress_bar
     from segue.heard.hearing import listener_digest
 
     with open_store(catalogue, must_exist=True) as store:

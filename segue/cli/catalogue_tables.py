@@ -6,7 +6,6 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any, Final
 
 from rich.console import Console
-from rich.table import Table
 
 from segue.catalogue.suiting import (
     FREE_TIME_COST,
@@ -15,7 +14,7 @@ from segue.catalogue.suiting import (
     semitones_between,
     tempo_words,
 )
-from segue.cli.hints import command, print_next, print_sentence
+from segue.cli.hints import command, plain_table, print_next, print_sentence
 from segue.cli.tables import print_json
 from segue.errors import printable, text_of
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
@@ -74,7 +73,7 @@ def print_neighbours(found: Neighbourhood, *, json: bool, quiet: bool) -> None:
     print_sentence(console, "", _about(found))
     if found.is_anew:
         print_sentence(console, "", _IS_ANEW)
-    table = Table(box=None, pad_edge=False, header_style="bold")
+    table = plain_table()
     table.add_column("", justify="right", no_wrap=True)
     is_after = found.where == "after"
     for heading in ("song", "fit", "key", "tempo", "level", "starts" if is_after else "ends"):

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from segue.cli.audition import show_on_evening_page
 from segue.cli.options import BridgeBars, Enter, Exactly, Json, Leave, Quiet, Run
 from segue.errors import OptionError, printable
 
@@ -94,9 +93,10 @@ def undo(run: Run, quiet: Quiet = False) -> None:
     from segue.cli.hints import print_next
     from segue.job.version import UNDONE_NAME
     from segue.job.version import undo as taken_back
+    from segue.setlist.set_document import show_choice
 
     record = taken_back(run)
-    show_on_evening_page(run)
+    show_choice(run)
     _say(f"Taken back: {record.label}, {record.plan.recipe}.")
     if not quiet:
         _say(f"Its files are in {printable(run / UNDONE_NAME)}.")
@@ -107,20 +107,22 @@ def redo(run: Run, quiet: Quiet = False) -> None:
     """Bring back the version that was taken back last."""
     from segue.cli.hints import print_next
     from segue.job.version import redo as brought_back
+    from segue.setlist.set_document import show_choice
 
     record = brought_back(run)
-    show_on_evening_page(run)
+    show_choice(run)
     _say(f"Back again: {record.label}, {record.plan.recipe}.")
     if not quiet:
         print_next("Listen", "audition", run)
 
 
 def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool) -> None:
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import progress_bar
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.tables import candidate_report, print_json
     from segue.job.version import N_STEPS, VersionOrder, make_version
     from segue.runfolder import read_document
+    from segue.setlist.set_document import show_choice
     from segue.workers import one_heap
 
     one_heap()
@@ -128,7 +130,7 @@ def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool
         own = own_recipes_folder()
         order = VersionOrder(run=run, option=option, changes=changes, own_recipes=own)
         record = make_version(order, progress=tell)
-    show_on_evening_page(run)
+    show_choice(run)
     if json:
         print_json({"run": str(run), **candidate_report(record)})
         return

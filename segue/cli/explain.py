@@ -36,7 +36,7 @@ def explain(
     _print_weak(run, record)
     _print_card(record)
     if record.made is not None:
-        names = dict.fromkeys(x.name or x.source for x in record.made.recipe.layers)
+        names = dict.fromkeys(x.called for x in record.made.recipe.layers)
         print(f"\nLayers, for 'segue change': {printable(', '.join(names))}")
     if not quiet:
         print(f"\nHear it: {printable(run / record.music_file)}")
@@ -120,13 +120,12 @@ def _print_weak(run: Path, record: CandidateRecord) -> None:
 
 def _print_card(record: CandidateRecord) -> None:
     from rich.console import Console
-    from rich.table import Table
 
-    from segue.cli.hints import print_sentence
+    from segue.cli.hints import plain_table, print_sentence
     from segue.runfolder.remedies import bar_of
 
     console = Console(soft_wrap=False)
-    table = Table(box=None, pad_edge=False, header_style="bold")
+    table = plain_table()
     for heading in ("mark", "measure", "value", "bar", "finding"):
         table.add_column(heading, overflow="fold", no_wrap=heading in {"mark", "bar", "value"})
     for m in _worst_first(record):

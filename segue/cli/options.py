@@ -68,13 +68,15 @@ Lead = Annotated[
     Path | None,
     typer.Option("--new-lead", "--lead-b", help="A file with the new song's lead part alone."),
 ]
-Recipes = Annotated[Path | None, typer.Option(help="A folder of recipes instead of the shelf.")]
+Recipes = Annotated[
+    Path | None, typer.Option("--recipes", help="A folder of recipes instead of the shelf.")
+]
 Only = Annotated[list[str] | None, typer.Option("--recipe", help="Use this recipe (repeatable).")]
 RateHz = Annotated[int, typer.Option("--rate", help="Sample rate of the WAVs in Hz.")]
 EdgeS = Annotated[float, typer.Option("--edge-seconds", help="Seconds of each song to listen to.")]
 For = Annotated[
     Literal["talk", "lift", "calm", "dance"] | None,
-    typer.Option("--for", help="What the segue is for; the score is weighed for it."),
+    typer.Option("--for", help="What it is for; the score is weighed for it."),
 ]
 Talk = Annotated[str | None, typer.Option(help="The singer talks that long: '25s', '1m10s'.")]
 Leave = Annotated[

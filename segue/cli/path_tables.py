@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
-from rich.table import Table
 
+from segue.cli.hints import plain_table
 from segue.music.chord import fit, tonic_triad
 from segue.music.chord_path import PathStep
 from segue.music.interval import difficulty_words, effort, reads_as, relation
@@ -81,9 +81,8 @@ def print_path(sheet: PathSheet) -> None:
     """Print the chords, then what moving a song would do where the keys are far apart."""
     console = Console(soft_wrap=False)
     _print_sentence(console, f"{sheet.sentence}\n")
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("", "chord", f"in {sheet.old}", f"in {sheet.new}", "notes, bass first", ""):
-        table.add_column(heading)
+    keys = f"in {sheet.old}", f"in {sheet.new}"
+    table = plain_table("", "chord", *keys, "notes, bass first", "")
     n_chords = len(sheet.steps) - 1
     for n, (step, notes) in enumerate(zip(sheet.steps, sheet.voicings, strict=True)):
         table.add_row(
@@ -151,9 +150,9 @@ def _print_advice(console: Console, advice: Advice) -> None:
     _print_sentence(console, f"\n{advice.sentence}")
     for cost in advice.best.costs:
         _print_sentence(console, f"- {cost.sentence}")
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("new song", "key", "change (1 is hardest)", "signature", "open guitar chords"):
-        table.add_column(heading)
+    table = plain_table(
+        "new song", "key", "change (1 is hardest)", "signature", "open guitar chords"
+    )
     for move in advice.moves:
         table.add_row(
             f"{move.semitones:+d}" if move.semitones else "as it is",

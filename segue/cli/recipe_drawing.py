@@ -63,7 +63,7 @@ def recipe_drawing(recipe: Recipe, *, width: int, signs: Signs = BLOCKS) -> list
         None longer than `width`, down to a width of 30.
     """
     axis = Axis(n_bars=recipe.length.default, outer_bars=OUTER_BARS)
-    longest = max(len(layer.name or layer.source) for layer in recipe.layers)
+    longest = max(len(layer.called) for layer in recipe.layers)
     label_width = min(max(longest, len("tempo")), max(width // 4, _NARROWEST_LABEL))
     n_bars = round(axis.last_bar - axis.first_bar)
     n_columns = min(n_bars * _MOST_COLUMNS_A_BAR, max(width - label_width - 1, _FEWEST_COLUMNS))
@@ -128,7 +128,7 @@ class _Sheet:
 
 
 def _layer_lines(layer: RecipeLayer, sheet: _Sheet, signs: Signs) -> list[str]:
-    label = layer.name or layer.source
+    label = layer.called
     row = "".join(_level_sign(layer, bar, sheet.axis, signs) for bar in sheet.middles())
     details = "; ".join(_details(layer))
     return [sheet.row(label, row), *sheet.folded(details, indent=2)]

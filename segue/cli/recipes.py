@@ -3,22 +3,18 @@
 from __future__ import annotations
 
 import sys
-from pathlib import Path
+from pathlib import Path  # noqa: TC003 - typer reads the types at run time
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from segue.cli.options import Json
-from segue.cli.plain_help import HeadedGroup, example_of
-from segue.errors import OptionError, RecipeError, did_you_mean, printable
+from segue.cli.hints import HeadedGroup, example_of
+from segue.cli.options import Json, Recipes
+from segue.errors import RecipeError, printable
 
 if TYPE_CHECKING:
     from segue.cli.recipe_drawing import Signs
     from segue.recipes import Shelf
-
-Folder = Annotated[
-    Path | None, typer.Option("--recipes", help="A folder of recipes instead of the shelf.")
-]
 
 recipes = typer.Typer(
     name="recipes",
@@ -49,7 +45,7 @@ def shelf_at_hand(instead: Path | None) -> Shelf:
 
 
 @recipes.callback()
-def list_recipes(context: typer.Context, folder: Folder = None, json: Json = False) -> None:
+def list_recipes(context: typer.Context, folder: Recipes = None, json: Json = False) -> None:
     """List the recipes, draw one, check your own."""
     context.obj = folder
     if context.invoked_subcommand is not None:
@@ -69,7 +65,7 @@ def list_recipes(context: typer.Context, folder: Folder = None, json: Json = Fal
 def show(
     context: typer.Context,
     name: Annotated[str, typer.Argument(help="Name of a recipe: 'tempo ramp'.")],
-    folder: Folder = None,
+    folder: Recipes = None,
 ) -> None:
     """Draw a recipe as a timeline: bars across, one row a layer."""
     from rich.console import Console
@@ -77,14 +73,7 @@ def show(
     from segue.cli.recipe_drawing import recipe_drawing
 
     shelf = shelf_at_hand(folder or context.obj)
-    by_name = {one.recipe.name: one for one in shelf.shelved}
-    if name not in by_name:
-        known = ", ".join(sorted(by_name))
-        raise OptionError(
-            f"'{printable(name)}' is not a recipe: take one of {known}."
-            f"{did_you_mean(name, by_name)}"
-        )
-    shown = by_name[name]
+    shown = shelf.named(name)
     for line in recipe_drawing(shown.recipe, width=Console().width, signs=_signs()):
         print(line)
     print(f"\nWritten in {printable(shown.path)}")

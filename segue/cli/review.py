@@ -11,8 +11,6 @@ from segue.cli.options import Json, Quiet, Run, Which
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from segue.review.moves import Clock
     from segue.review.report import Rehearsal, Review
     from segue.review.review_files import ReviewFiles
@@ -35,8 +33,7 @@ def review(
     """Tell how a rehearsal went: bars early or late, the singer's entry, holes and faults."""
     if out is not None and out.exists() and not out.is_dir():
         raise OptionError(f"--out {out} is a file: name a folder.")
-    from segue.cli.hints import print_next
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import print_next, progress_bar
     from segue.review import ReviewRequest, compared, read_review, review_take, write_review
     from segue.runfolder import read_document
     from segue.runfolder.run_document import candidate_of
@@ -76,27 +73,20 @@ def _print_json(told: Rehearsal, change: Comparison | None) -> None:
 def _print_review(
     told: Rehearsal, change: Comparison | None, files: ReviewFiles, *, label: str
 ) -> None:
-    from rich.console import Console
-
-    console = Console(soft_wrap=True)
-
-    def say(text: str) -> None:
-        console.print(text, markup=False, highlight=False)
-
     best = told.best_try
-    say(f"{told.take}: option {label}, {best.recipe}, match {best.match:.2f} of 1")
+    print(f"{told.take}: option {label}, {best.recipe}, match {best.match:.2f} of 1")
     if len(told.tries) > 1:
         for number, one in enumerate(told.tries, start=1):
             is_best = ", the best" if number == told.best else ""
-            say(f"try {number} at {one.offset_s:.0f} s{is_best}: {_first_words(one)}")
-    say(f"starts at {_rounded(best.offset_s, 2):.2f} s; {_time_words(best)}")
-    _print_bars(console, best)
+            print(f"try {number} at {one.offset_s:.0f} s{is_best}: {_first_words(one)}")
+    print(f"starts at {_rounded(best.offset_s, 2):.2f} s; {_time_words(best)}")
+    _print_bars(best)
     for line in [*_lines(best), *_change_lines(change), *_trend_lines(files.trend)]:
-        say(line)
+        print(line)
     for finding in best.findings[1:]:
-        say(f"also: {finding.words}")
-    say(f"Next time: {best.advice}")
-    say(f"To hear it bar by bar: {files.page}")
+        print(f"also: {finding.words}")
+    print(f"Next time: {best.advice}")
+    print(f"To hear it bar by bar: {files.page}")
 
 
 def _first_words(told: Review) -> str:
@@ -119,16 +109,17 @@ def _time_words(told: Review) -> str:
     )
 
 
-def _print_bars(console: Console, told: Review) -> None:
-    from rich.table import Table
+def _print_bars(told: Review) -> None:
+    from rich.console import Console
 
+    from segue.cli.hints import plain_table
     from segue.plan.bridge_words import SECTION_WORDS
     from segue.review.timing import JUST_NOTICED_MS
 
     whole = range(told.first_bar, told.last_bar + 1)
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in ("bar", "section", "ms late", ""):
-        table.add_column(name, justify="right" if name in ("bar", "ms late") else "left")
+    table = plain_table("bar", "section", "ms late", "")
+    for n in (0, 2):
+        table.columns[n].justify = "right"
     for bar in told.bars:
         if bar.number not in whole:
             continue
@@ -144,7 +135,7 @@ def _print_bars(console: Console, told: Review) -> None:
             else "early"
         )
         table.add_row(str(bar.number), SECTION_WORDS[bar.section], cell, sign)
-    console.print(table, markup=False)
+    Console(soft_wrap=True).print(table, markup=False)
 
 
 def _lines(told: Review) -> list[str]:

@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path  # noqa: TC003 - typer reads the types at run time
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
 from segue.cli.options import (
     EdgeS,
+    For,
     Json,
+    Match,
     NoCache,
+    Pad,
     Quiet,
     RateHz,
     Recipes,
@@ -42,14 +45,9 @@ def set_(
         bool, typer.Option("--plan-only", help="Order, times and warnings; no sound.")
     ] = False,
     recipes: Recipes = None,
-    purpose: Annotated[
-        Literal["talk", "lift", "calm", "dance"] | None,
-        typer.Option("--for", help="What all segues are for; their scores are weighed for it."),
-    ] = None,
-    match: Annotated[
-        bool, typer.Option("--match", help="Bring both songs of a segue to one loudness.")
-    ] = False,
-    pad: Annotated[Path | None, typer.Option(help="Your own pad sound, for all segues.")] = None,
+    purpose: For = None,
+    match: Match = False,
+    pad: Pad = None,
     seed: Seed = 0,
     rate_hz: RateHz = 48_000,
     edge_s: EdgeS = 45.0,
@@ -67,7 +65,7 @@ def set_(
     check_rate(rate_hz)
     check_edge(edge_s)
     from segue.cli.recipes import own_recipes_folder
-    from segue.cli.weights_file import read_weights, weights_path
+    from segue.cli.taste import read_weights, weights_path
     from segue.setlist.set_file import read_set
     from segue.setlist.set_request import SetRequest, check_request
 
@@ -111,7 +109,7 @@ def _made(
     plan_only: bool,
     quiet: bool,
 ) -> tuple[Evening, BetterOrder | None]:
-    from segue.cli.progress import progress_bar
+    from segue.cli.hints import progress_bar
     from segue.setlist.make_set import made_evening
     from segue.setlist.set_request import evening_writer
 
@@ -139,8 +137,7 @@ def _print(
     from segue.cli.set_tables import evening_report, order_words, print_evening, print_order
     from segue.cli.tables import print_json
     from segue.setlist.set_file import NEW_SET_NAME
-    from segue.setlist.show.evening_page import EVENING_PAGE_NAME
-    from segue.setlist.show.evening_picture import PICTURE_NAME
+    from segue.setlist.show.evening_page import EVENING_PAGE_NAME, PICTURE_NAME
 
     if json:
         report = {"out": str(request.out), **evening_report(evening)}

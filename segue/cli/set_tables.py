@@ -6,11 +6,10 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
-from rich.table import Table
 
-from segue.cli.hints import print_sentence
+from segue.cli.hints import plain_table, print_sentence
 from segue.setlist.cautions import slot_cautions
-from segue.setlist.lengths import clock
+from segue.setlist.set_list import clock
 from segue.setlist.show.rows import capital, rows_of, running_words
 
 if TYPE_CHECKING:
@@ -26,7 +25,7 @@ def print_evening(evening: Evening) -> None:
     """Print songs and segues in order, then the running time and all warnings."""
     console = Console(soft_wrap=False)
     is_narrow = console.width < _NARROW
-    table = Table(box=None, pad_edge=False, header_style="bold")
+    table = plain_table()
     table.add_column("at", justify="right", no_wrap=True)
     for heading in ("song", "key", "BPM"):
         table.add_column(heading, overflow="fold")
@@ -69,12 +68,11 @@ def print_order(better: BetterOrder, songs: tuple[SetSong, ...]) -> None:
     songs : tuple of SetSong
         As written.
     """
-    console = Console(soft_wrap=True)
-    console.print(order_words(better), markup=False, highlight=False)
+    print(order_words(better))
     for place, n in enumerate(better.order, start=1):
         moved = "" if n + 1 == place else f"  (was {n + 1})"
-        console.print(f"  {place:2d} {songs[n].title}{moved}", markup=False, highlight=False)
-    console.print("")
+        print(f"  {place:2d} {songs[n].title}{moved}")
+    print()
 
 
 def order_words(better: BetterOrder) -> str:

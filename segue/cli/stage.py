@@ -9,7 +9,7 @@ import typer
 
 from segue.cli.options import Json, NoHints, RunOrEvening, Which
 from segue.errors import OptionError
-from segue.pages.care import FOR_EARS
+from segue.pages.filling_in import FOR_EARS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,13 +46,14 @@ def stage(
             f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A): "
             "keep within."
         )
+    from segue.setlist.set_document import is_evening
     from segue.stage.pack import StageRequest, stage_pack
 
     order = () if channels is None else tuple(c.strip() for c in channels.split(","))
     request = StageRequest(
         run=run, out=out, rank=option, channels=order, paper=paper, in_ear_dba=in_ear_dba
     )
-    if (run / "set.json").is_file():
+    if is_evening(run):
         _print_evening(_evening_pack(request), out, json=json, quiet=quiet)
     else:
         _print_pack(stage_pack(request), run, out, json=json, quiet=quiet)
@@ -71,10 +72,8 @@ def _evening_pack(request: StageRequest) -> EveningPack:
 
 
 def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> None:
-    from rich.console import Console
-
     from segue.cli.tables import print_json
-    from segue.setlist.lengths import clock
+    from segue.setlist.set_list import clock
 
     if json:
         print_json(
@@ -88,15 +87,14 @@ def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> 
             }
         )
         return
-    console = Console(soft_wrap=True, markup=False, highlight=False)
     told = f"Evening of {len(pack.map.songs)} songs, running time {clock(pack.running_s)}"
-    console.print(f"{told}, in {out}:")
+    print(f"{told}, in {out}:")
     for name in pack.files:
-        console.print(f"  {name}")
+        print(f"  {name}")
     for note in pack.notes:
-        console.print(f"- {note}")
+        print(f"- {note}")
     if not quiet:
-        console.print(FOR_EARS)
+        print(FOR_EARS)
 
 
 def _marks(markers: Sequence[Marker]) -> list[dict[str, object]]:
@@ -104,8 +102,6 @@ def _marks(markers: Sequence[Marker]) -> list[dict[str, object]]:
 
 
 def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: bool) -> None:
-    from rich.console import Console
-
     from segue.cli.tables import print_json
 
     if json:
@@ -122,17 +118,10 @@ def _print_pack(pack: StagePack, run: Path, out: Path, *, json: bool, quiet: boo
         return
     from segue.cli.hints import print_next
 
-    console = Console(soft_wrap=True)
-    console.print(
-        f"Option {pack.label}, {pack.duration_s:.1f} s, in {out}:", markup=False, highlight=False
-    )
+    print(f"Option {pack.label}, {pack.duration_s:.1f} s, in {out}:")
     for name in pack.files:
-        console.print(f"  {name}", markup=False, highlight=False)
+        print(f"  {name}")
     if quiet:
         return
-    console.print(
-        f"Every file starts on bar 1. {FOR_EARS}",
-        markup=False,
-        highlight=False,
-    )
+    print(f"Every file starts on bar 1. {FOR_EARS}")
     print_next("After the rehearsal", "review", run, "TAKE.wav")

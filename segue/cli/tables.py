@@ -6,12 +6,11 @@ import json
 from typing import TYPE_CHECKING, Any
 
 from rich.console import Console
-from rich.table import Table
 
 from segue.analysis.doubts import settling
 from segue.analysis.facts import have_keys
 from segue.analysis.facts_report import facts_report
-from segue.cli.hints import has_option, print_next, print_sentence
+from segue.cli.hints import has_option, plain_table, print_next, print_sentence
 from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
@@ -20,6 +19,8 @@ from segue.plan.heard_words import fact_table, keys_sentence
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+
+    from rich.table import Table
 
     from segue.analysis.facts import EdgeFacts
     from segue.music.key import Key
@@ -61,10 +62,8 @@ def _remedy(facts: EdgeFacts, doubt: str) -> str:
 
 
 def _fact_table(facts: Sequence[EdgeFacts]) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("")
-    for f in facts:
-        table.add_column(f"{'end' if f.edge == 'end' else 'start'} of {f.title}", overflow="fold")
+    songs = (f"{'end' if f.edge == 'end' else 'start'} of {f.title}" for f in facts)
+    table = plain_table("", *songs, overflow="fold")
     for row in fact_table(facts):
         table.add_row(row.name, *row.cells)
     return table
@@ -108,9 +107,7 @@ def _print_nearer(console: Console, old: Key, new: Key) -> None:
 
 def print_recipes(shelf: Shelf) -> None:
     """Print the names and summaries of recipes, and where they come from."""
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for heading in ("recipe", "family", "from", "what happens"):
-        table.add_column(heading, overflow="fold")
+    table = plain_table("recipe", "family", "from", "what happens", overflow="fold")
     for one in shelf.shelved:
         table.add_row(one.recipe.name, one.recipe.family, one.origin, one.recipe.summary)
     Console().print(table, markup=False)
@@ -124,10 +121,8 @@ def print_where(document: RunDocument, out: Path) -> None:
     out : Path
         The run folder.
     """
-    console = Console(soft_wrap=True)
-    best = document.candidates[0].music_file
-    console.print(f"Listen and compare: {out / 'audition.html'}", markup=False, highlight=False)
-    console.print(f"Best marked: {out / best}", markup=False, highlight=False)
+    print(f"Listen and compare: {out / 'audition.html'}")
+    print(f"Best marked: {out / document.candidates[0].music_file}")
     print_next("Open the page", "audition", out)
     print_next("Then choose", "choose", out, "NUMBER")
 

@@ -14,9 +14,10 @@ from segue.audition.limits import RequestRefusalError
 from segue.desk.house import PACKS, TAKES
 from segue.desk.own_folder import safe_name
 from segue.errors import AudioFileError
-from segue.files.file_times import age_s
+from segue.files.whole_file import age_s
 from segue.review import ReviewRequest, review_take, write_review
 from segue.runfolder import Choice, write_choice
+from segue.setlist.set_document import show_choice
 from segue.stage.pack import StageRequest, stage_pack
 
 if TYPE_CHECKING:
@@ -46,10 +47,10 @@ def choose(house: House, run: str, rank: int, why: str) -> None:
     """
     folder = house.folder.inside(run)
     write_choice(folder, Choice(rank=rank, why=why))
-    show_choice(house, folder)
+    tell_choice(house, folder)
 
 
-def show_choice(house: House, folder: Path) -> None:
+def tell_choice(house: House, folder: Path) -> None:
     """Show what was chosen in a run folder, on the page of its evening too.
 
     Raises
@@ -58,10 +59,7 @@ def show_choice(house: House, folder: Path) -> None:
         If the evening cannot be read, or its page not written.
     """
     house.tell("choice")
-    if (folder.parent / "set.json").is_file():
-        from segue.setlist.show.evening_page import rewrite_evening_page
-
-        rewrite_evening_page(folder.parent)
+    if show_choice(folder):
         house.tell("evening")
 
 

@@ -8,19 +8,16 @@ from markupsafe import Markup
 
 from segue.audition.limits import RequestRefusalError
 from segue.catalogue.filling import title_at
-from segue.desk.chord_choices import chord_choices
 from segue.desk.end_view import METRES, EndView, script_values
 from segue.desk.evening_desk import evening_view, set_names
 from segue.desk.maker import SetOrder
-from segue.desk.orders import pair_name
-from segue.desk.run_view import earlier_runs, run_view
-from segue.desk.shaped import layers_of, tempo_way
-from segue.desk.talk_pace import FASTEST_PACE, SLOWEST_PACE, USUAL_PACE, words_a_minute
+from segue.desk.orders import FASTEST_PACE, SLOWEST_PACE, USUAL_PACE, pair_name, words_a_minute
+from segue.desk.run_view import chord_choices, earlier_runs, layers_of, run_view, tempo_way
 from segue.errors import InputError, SegueError
 from segue.pages import filled, joined
 from segue.recipes.changed_recipe import PAD_SOUNDS
 from segue.review.timing import JUST_NOTICED_MS
-from segue.setlist.lengths import clock
+from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -170,7 +167,8 @@ def review_html(told: ReviewedTake) -> str:
 
 def script_text(name: str) -> str | None:
     """One of the page's scripts; None for any other name."""
-    return joined([name]) if name in SCRIPTS else None
+    before = ("player.js",) if name == "desk_sound.js" else ()
+    return joined((*before, name)) if name in SCRIPTS else None
 
 
 def style_text() -> str:

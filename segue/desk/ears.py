@@ -1,21 +1,130 @@
-"""Hearing in the background: one process that hears the ends of songs, the wanted ones first."""
+"""Hearing in the background: one process that hears the ends of songs, the wanted ones first.
+
+Each end is heard and made ready to be seen and played.
+"""
 
 from __future__ import annotations
 
-import threading
+import os
 from dataclasses import dataclass, field
+from hashlib import blake2b
 from typing import TYPE_CHECKING, Final
 
-from segue.desk.open_end import EndToOpen, OpenedEnd, opened_end
+import numpy as np
+import soundfile
+
+from segue.analysis.doubts import silent_stems
+from segue.api.stages import EDGE_S, RATE_HZ
+from segue.audio import read_song
+from segue.audio.clip import outline
+from segue.desk.background import Background, done_by
+from segue.heard.facts_cache import user_facts_cache
+from segue.heard.hearing import hear, sound_digest
+from segue.job.attempt import HeardSong
 from segue.workers.processes import Processes
-from segue.workers.work import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from segue.audio.clip import Edge
+    from segue.analysis.facts import EdgeFacts
+    from segue.audio.clip import Clip, Edge
     from segue.catalogue.scan import FoundSong
+
+
+COLUMNS_A_SECOND: Final = 40
+"""Of a waveform: on a wide screen two or three to a dot; a few thousand for an end."""
+_FULL_SCALE: Final = 127  # the outline is kept as signed bytes
+_NAME_BYTES: Final = 12  # 96 bits: no two sounds of a session share a name
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EndToOpen:
+    """Which end, and where its sound is to be laid.
+
+    Parameters
+    ----------
+    scratch : Path
+        A folder of the server's own.
+    """
+
+    path: Path
+    edge: Edge
+    scratch: Path
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OpenedEnd:
+    """An end that was heard.
+
+    Parameters
+    ----------
+    heard : HeardSong
+        As the planner sees it.
+    outline : bytes
+        Lowest and highest value of each column in turn, as signed bytes.
+    sound : Path
+        What a browser plays: the end as FLAC, from its first frame.
+    """
+
+    heard: HeardSong
+    outline: bytes
+    sound: Path
+
+    @property
+    def facts(self) -> EdgeFacts:
+        """What was heard of it."""
+        return self.heard.facts
+
+
+def opened_end(task: EndToOpen) -> OpenedEnd:
+    """Hear an end, draw its outline once and lay its sound where it can be served.
+
+    Raises
+    ------
+    SegueError
+        If the song cannot be read.
+    """
+    song = read_song(task.path, edge=task.edge, edge_s=EDGE_S, rate_hz=RATE_HZ)
+    mix = song.mix
+    digest = sound_digest(song)
+    facts = hear(song, cache=user_facts_cache(), sound=digest)
+    silent = silent_stems(song)
+    return OpenedEnd(
+        heard=HeardSong(
+            facts=facts,
+            roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
+            has_stems=song.has_stems,
+            sound=digest,
+        ),
+        outline=outline_bytes(mix),
+        sound=_laid_down(task, mix),
+    )
+
+
+def outline_bytes(clip: Clip) -> bytes:
+    """The waveform as signed bytes, low and high in turn."""
+    n_columns = max(1, min(clip.n_frames, round(COLUMNS_A_SECOND * clip.duration_s)))
+    _, low, high = outline(clip.samples, n_columns)
+    both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
+    return np.rint(both).astype(np.int8).tobytes()
+
+
+def _laid_down(task: EndToOpen, mix: Clip) -> Path:
+    digest = blake2b(digest_size=_NAME_BYTES)
+    digest.update(f"{os.fspath(task.path)}\n{task.edge}\n".encode(errors="surrogateescape"))
+    digest.update(np.ascontiguousarray(mix.samples[::997]).data)
+    place = task.scratch / f"{digest.hexdigest()}.flac"
+    if not place.exists():
+        peak = max(1.0, float(np.abs(mix.samples).max(initial=0.0)))
+        part = place.with_suffix(".part")
+        soundfile.write(
+            part, mix.samples / np.float32(peak), mix.rate_hz, subtype="PCM_16", format="FLAC",
+            compression_level=0.0,
+        )  # fmt: skip
+        part.replace(place)
+    return place
+
 
 ENDS: Final[tuple[Edge, Edge]] = ("start", "end")
 
@@ -48,8 +157,8 @@ class Wanted:
     stamp: str
 
 
-@dataclass(slots=True)
-class Ears:
+@dataclass(slots=True, kw_only=True)
+class Ears(Background):
     """What was heard so far, and a thread that hears the rest.
 
     Parameters
@@ -65,21 +174,6 @@ class Ears:
     heard: dict[tuple[Path, Edge], HeardEnd] = field(default_factory=dict)
     _waiting: list[Wanted] = field(default_factory=list)
     _under_way: Wanted | None = None
-    _news: threading.Condition = field(default_factory=threading.Condition)
-    _is_closing: bool = False
-    _thread: threading.Thread | None = None
-
-    def start(self) -> None:
-        """Begin to hear."""
-        self._thread = threading.Thread(target=self._work, name="ears", daemon=True)
-        self._thread.start()
-
-    def close(self) -> None:
-        """Hear nothing more; what is under way is given up."""
-        with self._news:
-            self._is_closing = True
-            self._waiting.clear()
-            self._news.notify_all()
 
     def known(self, song: FoundSong, edge: Edge) -> HeardEnd | None:
         """What was heard of an end as the song is now; None while it is not heard."""
@@ -112,12 +206,9 @@ class Ears:
 
     def _work(self) -> None:
         with Processes(1) as process:
-            while (wanted := self._next()) is not None:
+            while (wanted := self._awaited(self._next)) is not None:
                 task = EndToOpen(path=wanted.song.path, edge=wanted.edge, scratch=self.scratch)
-                try:
-                    (outcome,) = list(process.outcomes(opened_end, [task]))
-                except Exception as error:  # noqa: BLE001 - told on its row, and the next is heard
-                    outcome = Outcome(index=0, problem=f"This went wrong here ({error!r}).")
+                outcome = done_by(process, opened_end, task)
                 known = HeardEnd(
                     stamp=wanted.stamp, opened=outcome.result, problem=outcome.problem or ""
                 )
@@ -128,11 +219,11 @@ class Ears:
                     self.tell()
 
     def _next(self) -> Wanted | None:
-        with self._news:
-            while not self._waiting and not self._is_closing:
-                self._news.wait()
-            self._under_way = None if self._is_closing else self._waiting.pop(0)
-            return self._under_way
+        self._under_way = self._waiting.pop(0) if self._waiting else None
+        return self._under_way
+
+    def _let_go(self) -> None:
+        self._waiting.clear()
 
 
 def stamp_of(song: FoundSong) -> str:

@@ -11,7 +11,7 @@ from segue.desk.maker import SetOrder
 from segue.desk.orders import Name  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import NOT_FOUND, safe_name
 from segue.errors import SegueError
-from segue.setlist.cautions import evening_cautions, join_cautions, slot_cautions
+from segue.setlist.cautions import slot_cautions
 from segue.setlist.set_document import SET_NAME, read_evening
 from segue.setlist.set_file import read_set, set_text
 from segue.setlist.set_request import SetRequest
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from segue.desk.house import House
     from segue.desk.maker import OrderedRun
     from segue.setlist.cautions import Mend
-    from segue.setlist.evening import Evening
+    from segue.setlist.evening import Evening, EveningJoin
     from segue.setlist.set_list import SetList
 
 
@@ -97,27 +97,16 @@ class EveningView:
         """What is to be said of the evening as a whole."""
         if self.evening is None:
             return ()
-        songs = self.set_list.songs
-        of_slot = tuple(slot_cautions(self.evening))
-        told = (*of_slot, *evening_cautions(self.evening, songs))
-        mends = {caution.words: caution.mends for caution in told}
-        words = (*(caution.words for caution in of_slot), *self.evening.warnings)
-        return tuple(self._shown(sentence, mends.get(sentence, ())) for sentence in words)
+        of_slot = [self._shown(c.words, c.mends) for c in slot_cautions(self.evening)]
+        return (*of_slot, *self._all_shown(self.evening))
 
     def cautions_of(self, number: int) -> tuple[ShownCaution, ...]:
         """What is to be said of a join, from 1."""
         if self.evening is None:
             return ()
         join, songs = self.evening.joins[number - 1], self.evening.songs
-        old, new, mends = songs[number - 1], songs[number], {}
-        if old.end is not None and new.start is not None:
-            written = self.set_list.songs
-            told = join_cautions(
-                written[number - 1], old.end, written[number], new.start, number=number
-            )
-            mends = {caution.words: caution.mends for caution in told}
-        shown = [self._shown(words, mends.get(words, ())) for words in join.warnings]
-        if join.problem and join.problem not in (old.problem, new.problem):
+        shown = self._all_shown(join)
+        if join.problem and join.problem not in (songs[number - 1].problem, songs[number].problem):
             shown.append(ShownCaution(words=join.problem))
         return tuple(shown)
 
@@ -132,6 +121,10 @@ class EveningView:
         """How many joins there are options for."""
         joins = () if self.evening is None else self.evening.joins
         return sum(join.document is not None for join in joins)
+
+    def _all_shown(self, told: Evening | EveningJoin) -> list[ShownCaution]:
+        mends = dict(enumerate(told.mends))
+        return [self._shown(words, mends.get(n, ())) for n, words in enumerate(told.warnings)]
 
     def _shown(self, words: str, mends: tuple[Mend, ...]) -> ShownCaution:
         titles = [song.title for song in self.set_list.songs]

@@ -10,10 +10,9 @@ from segue.analysis.shared_count import counted_together
 from segue.audio.stems_folder import title_of
 from segue.audio.write_song_toml import said_of
 from segue.audition.limits import ClientLimits, Limits, RequestRefusalError
-from segue.audition.live import Live
-from segue.catalogue.filling import title_at
+from segue.audition.messages import Live
+from segue.catalogue.filling import short_problem, title_at
 from segue.catalogue.scan import song_at, songs_under
-from segue.catalogue.store import short_problem
 from segue.desk.ears import Ears
 from segue.desk.end_view import EndView, end_view
 from segue.desk.maker import Maker
@@ -33,7 +32,7 @@ if TYPE_CHECKING:
     from segue.catalogue.scan import FoundSong
     from segue.desk.own_folder import OwnFolder
     from segue.desk.poll_host import PollHost
-    from segue.desk.rough_option import RoughSound
+    from segue.desk.sketcher import RoughSound
 
 RUNS, EVENINGS, PACKS, TAKES = "segues", "evenings", "packs", "takes"
 """Subfolders for what is made; no songs are looked for there."""

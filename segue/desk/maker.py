@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
+from segue.desk.background import Background, went_wrong
 from segue.errors import SegueError
 from segue.job.between import make_segues
 from segue.job.shortlist import N_PROPOSALS
@@ -15,7 +16,7 @@ from segue.workers.processes import Processes
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from segue.desk.rough_option import RoughSound
+    from segue.desk.sketcher import RoughSound
     from segue.job.keeping import Rendered
     from segue.job.request import Request
     from segue.recipes import Recipe
@@ -87,8 +88,8 @@ class OrderedRun:
         return self.state in ("made", "failed")
 
 
-@dataclass(slots=True)
-class Maker:
+@dataclass(slots=True, kw_only=True)
+class Maker(Background):
     """Makes runs in a thread, by processes that stay and keep what they have loaded.
 
     Parameters
@@ -106,18 +107,6 @@ class Maker:
     rough: Callable[[Request], RoughSound | None] = lambda _: None
     makings: dict[int, OrderedRun] = field(default_factory=dict)
     _sketches: dict[int, threading.Thread] = field(default_factory=dict)
-    _news: threading.Condition = field(default_factory=threading.Condition)
-    _is_closing: bool = False
-
-    def start(self) -> None:
-        """Begin to work."""
-        threading.Thread(target=self._work, name="maker", daemon=True).start()
-
-    def close(self) -> None:
-        """Begin nothing more."""
-        with self._news:
-            self._is_closing = True
-            self._news.notify_all()
 
     def order(self, request: Request | SetOrder, run: str) -> OrderedRun | None:
         """Have a run made; None where too many wait already."""
@@ -173,18 +162,11 @@ class Maker:
 
     def _work(self) -> None:
         with Processes(self.n_workers) as workers:
-            while (number := self._next()) is not None:
+            while (number := self._awaited(self._next)) is not None:
                 self._make(number, workers)
 
     def _next(self) -> int | None:
-        with self._news:
-            while True:
-                waiting = [n for n, m in self.makings.items() if m.state == "waiting"]
-                if self._is_closing:
-                    return None
-                if waiting:
-                    return min(waiting)
-                self._news.wait()
+        return min((n for n, m in self.makings.items() if m.state == "waiting"), default=None)
 
     def _make(self, number: int, workers: Processes) -> None:
         self._change(number, state="under way", words="beginning")
@@ -200,7 +182,7 @@ class Maker:
         except SegueError as error:
             self._change(number, state="failed", words=str(error))
         except Exception as error:  # noqa: BLE001 - told, and the next one is made
-            self._change(number, state="failed", words=f"This went wrong here ({error!r}).")
+            self._change(number, state="failed", words=went_wrong(error))
         else:
             self._change(number, state="made", words="made")
 

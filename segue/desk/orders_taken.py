@@ -1,29 +1,38 @@
-"""What the page wants done, one at a time: folder and songs in memory have one writer."""
+"""What the page wants done, one at a time: folder and songs in memory have one writer.
+
+Songs and takes that are dropped onto it are whole and checked, or not there at all.
+"""
 
 from __future__ import annotations
 
 import asyncio
+import tempfile
 from contextlib import suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Final, TypeVar
 from urllib.parse import quote
 
-from starlette.responses import JSONResponse, Response
+from starlette.responses import HTMLResponse, JSONResponse, Response
 
-from segue.audition.bodies import body_of
-from segue.desk import carrying, evening_changes, evening_desk, orders, shaped, talk_pace
-from segue.desk.desk_sounds import SOUND_TYPES
-from segue.desk.poll_host import host_evening, host_poll
+from segue.audition.limits import RequestRefusalError
+from segue.audition.messages import body_of
+from segue.audition.page import ToVoteOn, page_view
+from segue.desk import carrying, evening_changes, evening_desk, orders, shaped
+from segue.desk.desk_pages import review_html
+from segue.desk.desk_parts import SOUND_TYPES
+from segue.desk.poll_host import host_vote
 from segue.errors import SegueError
+from segue.runfolder import read_document
+from segue.setlist.show.evening_page import evening_votes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
     from starlette.requests import Request
 
     from segue.desk.house import House
-    from segue.desk.poll_host import PollHost
-    from segue.desk.rough_option import RoughSound
+    from segue.desk.sketcher import RoughSound
+
 
 Body = TypeVar("Body")
 Done = TypeVar("Done")
@@ -44,7 +53,7 @@ async def _say(request: Request, house: House) -> Response:
 
 
 async def _pace(request: Request, house: House) -> Response:
-    await _in_turn(request, house, talk_pace.PaceBody, talk_pace.keep_pace)
+    await _in_turn(request, house, orders.PaceBody, orders.keep_pace)
     return JSONResponse({})
 
 
@@ -120,37 +129,34 @@ async def _pack(request: Request, house: House) -> Response:
 async def _vote(request: Request, house: House) -> Response:
     body = await body_of(request, orders.RunBody, house.clients.limits)
     folder = house.folder.inside(body.run)
-    return await _open_vote(
-        house, lambda: host_poll(folder, body.run, is_blind=body.blind, on_chosen=_shown(house))
-    )
+
+    def voted() -> ToVoteOn:
+        document = read_document(folder)
+        view = page_view(folder, document, is_blind=body.blind, wants_anchor=False)
+        return ToVoteOn(folder=folder, runs=((folder, view),))
+
+    return await _open_vote(house, body.run, voted)
 
 
 async def _vote_on_evening(request: Request, house: House) -> Response:
     body = await body_of(request, evening_desk.EveningVoteBody, house.clients.limits)
     out = evening_desk.evening_folder(house, body.set)
-    return await _open_vote(
-        house, lambda: host_evening(out, body.set, is_blind=body.blind, on_chosen=_shown(house))
-    )
+    return await _open_vote(house, body.set, lambda: evening_votes(out, is_blind=body.blind))
 
 
-def _shown(house: House) -> Callable[[Path], None]:
-    """What is done when a vote was closed: the choice is kept, whatever becomes of the page."""
+async def _open_vote(house: House, on: str, voted: Callable[[], ToVoteOn]) -> Response:
+    """One vote at a time: the one before is ended."""
 
     def shown(folder: Path) -> None:
-        with suppress(SegueError):
-            carrying.show_choice(house, folder)
+        with suppress(SegueError):  # the choice is kept, whatever becomes of the page
+            carrying.tell_choice(house, folder)
 
-    return shown
-
-
-async def _open_vote(house: House, opened: Callable[[], PollHost]) -> Response:
-    """One vote at a time: the one before is ended."""
     async with house.writing:
         before, house.poll_host = house.poll_host, None
         if before is not None:
             await asyncio.to_thread(before.stop)
         try:
-            house.poll_host = await asyncio.to_thread(opened)
+            house.poll_host = await asyncio.to_thread(lambda: host_vote(voted(), on, shown))
         finally:
             _tell_of_vote(house)
     return JSONResponse({})
@@ -217,4 +223,57 @@ ORDERS: Final = {
     "/evening/vote": _vote_on_evening,
     "/evening/make": _make_evening,
 }
+"""Addresses and what answers them."""
+
+
+_INVALID, _BUSY = 422, 429  # status codes of HTTP (RFC 9110, RFC 6585)
+
+
+async def _drop_song(request: Request, house: House) -> Response:
+    name = request.query_params.get("name", "")
+    place = carrying.sound_place(house, "", name)
+    await _received(request, place, name)
+    house.tell("songs")
+    return JSONResponse({"name": house.folder.name_of(place)})
+
+
+async def _drop_take(request: Request, house: House) -> Response:
+    asked = request.query_params
+    run, name = asked.get("run", ""), asked.get("name", "")
+    place = carrying.place_for_take(house, run, name)
+    await _received(request, place, name)
+    told = await asyncio.to_thread(carrying.reviewed, house, run, place)
+    return HTMLResponse(await asyncio.to_thread(review_html, told))
+
+
+async def _received(request: Request, place: Path, name: str) -> None:
+    """A file that is dropped in, laid in its place once it is all there and is sound."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    with tempfile.NamedTemporaryFile(
+        prefix=carrying.PART_MARK, suffix=place.suffix, dir=place.parent, delete=False
+    ) as file:
+        part = Path(file.name)
+        try:
+            n_bytes = 0
+            async for chunk in request.stream():
+                n_bytes += len(chunk)
+                carrying.refuse_too_large(n_bytes)
+                await asyncio.to_thread(file.write, chunk)
+            file.flush()
+            await asyncio.to_thread(carrying.check_sound, part, name)
+            part.chmod(0o644)
+            # another file may have taken the place meanwhile: a link is refused then, not replaced
+            place.hardlink_to(part)
+        except FileExistsError as error:
+            raise RequestRefusalError(
+                "A file of that name came in: drop it again.", status=_BUSY
+            ) from error
+        except OSError as error:
+            told = f"It could not be written ({error.strerror}): make room."
+            raise RequestRefusalError(told, status=_INVALID) from error
+        finally:
+            part.unlink(missing_ok=True)
+
+
+DROPS: Final = {"/songs": _drop_song, "/take": _drop_take}
 """Addresses and what answers them."""

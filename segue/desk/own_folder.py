@@ -8,7 +8,7 @@ from pathlib import Path, PurePosixPath
 from typing import Final
 
 from segue.audition.limits import RequestRefusalError
-from segue.audition.served_files import plain_file_name
+from segue.audition.sound import plain_file_name
 from segue.errors import InputError
 
 NOT_FOUND: Final = 404  # status code of HTTP (RFC 9110)

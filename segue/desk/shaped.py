@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import accumulate
 from typing import TYPE_CHECKING, Annotated
 
 from annotated_types import MaxLen
@@ -12,23 +11,19 @@ from segue.api.changing import redo, undo
 from segue.audition.limits import RequestRefusalError
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import safe_name
-from segue.desk.rough_option import DraftOrder
+from segue.desk.sketcher import DraftOrder
 from segue.errors import OptionError, SegueError
 from segue.job.changes import Changes
 from segue.job.own_recipe import own_recipe, write_recipe
 from segue.job.version import VersionOrder
-from segue.plan.grid import SAME_BEAT
 from segue.recipes import all_recipes
-from segue.recipes.changed_recipe import is_the_song
 from segue.recipes.rules import LONGEST_TEXT
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
 
     from segue.desk.house import House
-    from segue.desk.rough_option import RoughSound
-    from segue.music.tempo import TempoSpan
-    from segue.runfolder import CandidateRecord
+    from segue.desk.sketcher import RoughSound
 
 _BUSY = 429  # status code of HTTP (RFC 6585)
 MOST_LAYERS = 32  # layers that a change may name; far beyond use
@@ -167,64 +162,3 @@ def take_back(house: House, run: str) -> str:
 def bring_back(house: House, run: str) -> str:
     """Bring back the version that was taken back last; its name."""
     return redo(house.folder.inside(run)).label
-
-
-def layers_of(record: CandidateRecord) -> tuple[str, ...]:
-    """Names of the layers of a bridge that can be changed; none of runs made before there were."""
-    if record.made is None:
-        return ()
-    layers = record.made.recipe.layers
-    kept = (x for x in layers if not is_the_song(x) and x.source not in ("click", "cue"))
-    return tuple(dict.fromkeys(x.name or x.source for x in kept))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TempoWay:
-    """How the tempo goes through a bridge that has a ramp.
-
-    Parameters
-    ----------
-    held, steady : int
-        Bars at the old tempo before the ramp, and at the new one after it.
-    old_bpm, new_bpm : float
-        As the bridge counts them.
-    """
-
-    n_bars: int
-    held: int
-    steady: int
-    old_bpm: float
-    new_bpm: float
-
-
-def tempo_way(record: CandidateRecord) -> TempoWay | None:
-    """The ramp of an option that can be changed; None where there is none."""
-    if record.made is None or record.made.recipe.tempo.move not in ("linear", "geometric"):
-        return None
-    plan, tempo = record.plan, record.made.recipe.tempo
-    inside = [
-        span
-        for span, beat in zip(plan.tempo.spans, _beats_of(plan.tempo.spans), strict=True)
-        if plan.exit_beat - SAME_BEAT <= beat < plan.entry_beat
-    ]
-    ramp = next((span for span in inside if span.start_bpm != span.end_bpm), None)
-    n_bars = sum(bar.section == "interlude" for bar in record.bars)
-    if ramp is None or n_bars < _LEAST_BARS:
-        return None
-    steady = min(tempo.steady_bars, n_bars - 1)
-    return TempoWay(
-        n_bars=n_bars,
-        held=min(tempo.held_bars, n_bars - steady - 1),
-        steady=steady,
-        old_bpm=ramp.start_bpm,
-        new_bpm=ramp.end_bpm,
-    )
-
-
-def _beats_of(spans: tuple[TempoSpan, ...]) -> tuple[float, ...]:
-    """Where each span begins."""
-    ends = tuple(accumulate(span.n_beats for span in spans))
-    return (0.0, *ends[:-1])
-
-
-_LEAST_BARS = 2  # a bridge of one bar has no room to move a ramp in

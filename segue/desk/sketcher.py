@@ -1,36 +1,163 @@
 """One process that makes drafts and stays: it keeps the songs that it has read.
 
 What somebody waits for comes first; while nobody waits, the two songs that are picked are read and
-their rough option is made, so that it is there when it is asked for.
+their rough option is made, so that it is there when it is asked for. That is what Segue itself
+would take by the facts alone, drafted: the bridge and a few seconds around it at half the rate. The
+job itself listens to many recipes before it takes three, so the rough one need not be among them.
 """
 
 from __future__ import annotations
 
-import threading
 from collections import deque
 from concurrent.futures import Future
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
+from segue.analysis.shared_count import counted_together
+from segue.audio.write import packed
 from segue.catalogue.scan import song_at
-from segue.desk.rough_option import RoughOrder, changed_draft, rough_option
+from segue.desk.background import CLOSING, Background, done_by
 from segue.errors import SegueError
+from segue.job.attempt import Attempt, planned
+from segue.job.draft import AROUND_S, make_draft
+from segue.job.shortlist import N_PROPOSALS
+from segue.job.steps import draft_candidate
+from segue.plan import Given, proposals
+from segue.plan.heard_words import filled_in
+from segue.recipes import all_recipes
 from segue.workers.processes import Processes
-from segue.workers.work import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
-    from segue.audio.clip import Edge
+    from segue.audio.clip import Clip, Edge
     from segue.desk.ears import Ears
-    from segue.desk.rough_option import DraftOrder, RoughSound
     from segue.job.attempt import HeardSong
+    from segue.job.changes import Changes
     from segue.job.request import Request
+    from segue.plan import Plan
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoughOrder:
+    """A rough option that is wanted.
+
+    Parameters
+    ----------
+    stamps : tuple of str
+        Of the files of the two songs: what was read of other files is let go.
+    """
+
+    request: Request
+    songs: tuple[HeardSong, HeardSong]
+    stamps: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoughSound:
+    """A draft of an option.
+
+    Parameters
+    ----------
+    name : str
+        Of its recipe.
+    sound : bytes
+        Music as FLAC.
+    exit_s, entry_s : float
+        Where the old song is left and the new one comes in, in seconds of this sound.
+    """
+
+    name: str
+    sound: bytes
+    exit_s: float
+    entry_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DraftOrder:
+    """A draft of a changed option that is wanted.
+
+    Parameters
+    ----------
+    solo : tuple of str
+        Layers that are heard alone; empty for all.
+    """
+
+    run: Path
+    option: str
+    changes: Changes
+    own_recipes: Path | None = None
+    solo: tuple[str, ...] = ()
+
+
+def rough_option(order: RoughOrder) -> RoughSound:
+    """The likeliest option as a draft, or the one whose recipe is named.
+
+    Raises
+    ------
+    SegueError
+        If nothing can be planned between the songs, or one cannot be read.
+    """
+    request = order.request
+    old, new = order.songs
+    facts = filled_in(*counted_together(old.facts, new.facts))
+    songs = (replace(old, facts=facts[0]), replace(new, facts=facts[1]))
+    shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
+    given = Given(
+        talk_s=request.talk_s,
+        outgoing_roles=old.roles,
+        incoming_roles=new.roles,
+        purpose=request.purpose,
+        asked=request.asked,
+    )
+    place = Path("\n".join(order.stamps))  # tells these songs from others, and is no place
+    named = tuple(recipe for recipe in shelf if recipe.name in request.only)
+    found = named or proposals(shelf, *facts, n_proposals=N_PROPOSALS, given=given)
+    problem = SegueError("No recipe suits these songs.")
+    for recipe in found:
+        step = Attempt(run=place, request=request, songs=songs, recipe=recipe)
+        try:
+            plan = planned(step, heard_s=AROUND_S)
+        except SegueError as error:
+            problem = error
+            continue
+        return _sound_of(plan, draft_candidate(step, plan).music)
+    raise problem
+
+
+def changed_draft(order: DraftOrder) -> RoughSound:
+    """A draft of an option, changed or as it is.
+
+    Raises
+    ------
+    SegueError
+        If something cannot be done, or a song is gone.
+    """
+    made = make_draft(
+        order.run, order.option, order.changes, own_recipes=order.own_recipes, solo=order.solo
+    )
+    plan = made.plan
+    exit_s, entry_s = (plan.seconds_at(beat) for beat in (plan.exit_beat, plan.entry_beat))
+    return RoughSound(
+        name=plan.recipe,
+        sound=packed(made.music),
+        exit_s=exit_s - made.starts_s,
+        entry_s=entry_s - made.starts_s,
+    )
+
+
+def _sound_of(plan: Plan, music: Clip) -> RoughSound:
+    return RoughSound(
+        name=plan.recipe,
+        sound=packed(music),
+        exit_s=plan.seconds_at(plan.exit_beat),
+        entry_s=plan.seconds_at(plan.entry_beat),
+    )
+
 
 MOST_KEPT: Final = 8
 """Rough options that are kept; a hundred kilobytes each."""
-_CLOSED: Final = "The desk is closing."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -40,27 +167,13 @@ class _Errand:
     outcome: Future[RoughSound] = field(default_factory=Future)
 
 
-@dataclass(slots=True)
-class Sketcher:
+@dataclass(slots=True, kw_only=True)
+class Sketcher(Background):
     """Drafts, one at a time."""
 
     _waiting: deque[_Errand] = field(default_factory=deque)
     _ahead: RoughOrder | None = None
     _made: list[tuple[RoughOrder, RoughSound]] = field(default_factory=list)
-    _news: threading.Condition = field(default_factory=threading.Condition)
-    _is_closing: bool = False
-
-    def start(self) -> None:
-        """Begin to work."""
-        threading.Thread(target=self._work, name="sketcher", daemon=True).start()
-
-    def close(self) -> None:
-        """Begin nothing more; whoever waits is told."""
-        with self._news:
-            self._is_closing = True
-            while self._waiting:
-                self._waiting.popleft().outcome.set_exception(SegueError(_CLOSED))
-            self._news.notify_all()
 
     def rough(self, order: RoughOrder) -> RoughSound:
         """A rough option, made now unless it was made before; the thread that asks waits.
@@ -99,18 +212,15 @@ class Sketcher:
         errand = _Errand(task=task, order=order)
         with self._news:
             if self._is_closing:
-                raise SegueError(_CLOSED)
+                raise SegueError(CLOSING)
             self._waiting.append(errand)
             self._news.notify_all()
         return errand.outcome.result()
 
     def _work(self) -> None:
         with Processes(1) as process:
-            while (errand := self._next()) is not None:
-                try:
-                    (outcome,) = list(process.outcomes(errand.task, [errand.order]))
-                except Exception as error:  # noqa: BLE001 - told, and the next one is made
-                    outcome = Outcome(index=0, problem=f"This went wrong here ({error!r}).")
+            while (errand := self._awaited(self._next)) is not None:
+                outcome = done_by(process, errand.task, errand.order)
                 if outcome.result is None:
                     problem = outcome.problem or "The draft came to nothing."
                     errand.outcome.set_exception(SegueError(problem))
@@ -121,22 +231,20 @@ class Sketcher:
                 errand.outcome.set_result(outcome.result)
 
     def _next(self) -> _Errand | None:
-        with self._news:
-            while True:
-                if self._is_closing:
-                    return None
-                if self._waiting:
-                    errand = self._waiting.popleft()
-                    known = isinstance(errand.order, RoughOrder) and self._known(errand.order)
-                    if not known:
-                        return errand
-                    errand.outcome.set_result(known)
-                elif self._ahead is not None:
-                    ahead, self._ahead = self._ahead, None
-                    if self._known(ahead) is None:
-                        return _Errand(task=rough_option, order=ahead)
-                else:
-                    self._news.wait()
+        while self._waiting:
+            errand = self._waiting.popleft()
+            known = isinstance(errand.order, RoughOrder) and self._known(errand.order)
+            if not known:
+                return errand
+            errand.outcome.set_result(known)
+        ahead, self._ahead = self._ahead, None
+        if ahead is None or self._known(ahead) is not None:
+            return None
+        return _Errand(task=rough_option, order=ahead)
+
+    def _let_go(self) -> None:
+        while self._waiting:
+            self._waiting.popleft().outcome.set_exception(SegueError(CLOSING))
 
 
 def rough_order(ears: Ears, request: Request) -> RoughOrder | None:

@@ -6,12 +6,12 @@ it does is told step by step.
 
 from __future__ import annotations
 
-import threading
 from collections import deque
 from concurrent.futures import Future
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+from segue.desk.background import CLOSING, Background, done_by
 from segue.errors import SegueError
 from segue.job.version import N_STEPS, checked_version, kept_version, rendered_version
 from segue.workers.processes import Processes
@@ -25,11 +25,10 @@ if TYPE_CHECKING:
     from segue.workers.work import In, Out
 
 MOST_WAITING: Final = 20  # versions in line; more are a finger that got stuck
-_CLOSED: Final = "The desk is closing."
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Progress:
+class UnderWay:
     """How far a version is.
 
     Parameters
@@ -52,12 +51,12 @@ class Progress:
 @dataclass(slots=True, kw_only=True, eq=False)
 class _Errand:
     order: VersionOrder
-    progress: Progress
+    progress: UnderWay
     label: Future[str] = field(default_factory=Future)
 
 
-@dataclass(slots=True)
-class VersionMaker:
+@dataclass(slots=True, kw_only=True)
+class VersionMaker(Background):
     """Makes versions one after the other.
 
     Parameters
@@ -68,21 +67,6 @@ class VersionMaker:
 
     tell: Callable[[], None]
     _errands: deque[_Errand] = field(default_factory=deque)
-    _news: threading.Condition = field(default_factory=threading.Condition)
-    _is_closing: bool = False
-
-    def start(self) -> None:
-        """Begin to work."""
-        threading.Thread(target=self._work, name="versions", daemon=True).start()
-
-    def close(self) -> None:
-        """Begin nothing more; whoever waits is told."""
-        with self._news:
-            self._is_closing = True
-            for errand in self._errands:
-                errand.label.set_exception(SegueError(_CLOSED))
-            self._errands.clear()
-            self._news.notify_all()
 
     def order(self, order: VersionOrder, run: str) -> Future[str] | None:
         """Have a version made; None where too many wait already.
@@ -97,7 +81,7 @@ class VersionMaker:
         Future of str
             What the version is called, such as '2b'; or a `SegueError`.
         """
-        errand = _Errand(order=order, progress=Progress(run=run, option=str(order.option)))
+        errand = _Errand(order=order, progress=UnderWay(run=run, option=str(order.option)))
         with self._news:
             if self._is_closing or len(self._errands) >= MOST_WAITING:
                 return None
@@ -106,28 +90,28 @@ class VersionMaker:
         self.tell()
         return errand.label
 
-    def under_way(self, run: str) -> tuple[Progress, ...]:
+    def under_way(self, run: str) -> tuple[UnderWay, ...]:
         """What is being made of a run, in its order."""
         with self._news:
             return tuple(e.progress for e in self._errands if e.progress.run == run)
 
     def _work(self) -> None:
         with Processes(1) as process:
-            while (errand := self._next()) is not None:
+            while (errand := self._awaited(self._next)) is not None:
                 try:
                     label = self._made(errand, process)
                 except SegueError as error:
                     self._over(errand, error)
-                except Exception as error:  # noqa: BLE001 - told, and the next one is made
-                    self._over(errand, SegueError(f"This went wrong here ({error!r})."))
                 else:
                     self._over(errand, label)
 
     def _next(self) -> _Errand | None:
-        with self._news:
-            while not self._errands and not self._is_closing:
-                self._news.wait()
-            return None if self._is_closing else self._errands[0]
+        return self._errands[0] if self._errands else None
+
+    def _let_go(self) -> None:
+        for errand in self._errands:
+            errand.label.set_exception(SegueError(CLOSING))
+        self._errands.clear()
 
     def _over(self, errand: _Errand, came: str | SegueError) -> None:
         with self._news:
@@ -150,7 +134,7 @@ class VersionMaker:
 
     def _step(self, errand: _Errand, words: str, n_done: int) -> None:
         before = errand.progress
-        errand.progress = Progress(run=before.run, option=before.option, words=words, n_done=n_done)
+        errand.progress = UnderWay(run=before.run, option=before.option, words=words, n_done=n_done)
         self.tell()
 
 
@@ -159,14 +143,8 @@ def _kept(work: tuple[VersionOrder, Rendered]) -> CandidateRecord:
 
 
 def _done(process: Processes, task: Callable[[In], Out], order: In) -> Out:
-    """What a task comes to, in the process.
-
-    Raises
-    ------
-    SegueError
-        If it cannot be done.
-    """
-    (outcome,) = list(process.outcomes(task, [order]))
+    """What a task comes to, in the process; a `SegueError` if it cannot be done."""
+    outcome = done_by(process, task, order)
     if outcome.result is None:
         raise SegueError(outcome.problem or "The version came to nothing.")
     return outcome.result

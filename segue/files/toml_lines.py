@@ -13,7 +13,7 @@ import tomllib
 from bisect import bisect_right
 from typing import TYPE_CHECKING, Final
 
-from segue.files.plain_file import plain_bytes
+from segue.files.whole_file import plain_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping

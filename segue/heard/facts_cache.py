@@ -20,8 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError
-from segue.files.file_times import age_s
-from segue.files.whole_file import write_whole
+from segue.files.whole_file import age_s, write_whole
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

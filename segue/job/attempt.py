@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from segue.plan import Plan
     from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord, Making, RunDocument
-    from segue.runfolder.making import SongSource
+    from segue.runfolder.run_records import SongSource
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,6 @@ to the next. Steps that do not need each other are done side by side.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
@@ -15,8 +14,8 @@ from typing import TYPE_CHECKING, Final
 
 from segue import __version__
 from segue.analysis.shared_count import counted_pair
-from segue.audition import bus_mp3s, write_page
-from segue.errors import OptionError, RunFolderError, SegueError, did_you_mean, shortened
+from segue.audition import bus_mp3s, buses_of, write_page
+from segue.errors import RunFolderError, SegueError
 from segue.job.attempt import Attempt
 from segue.job.keeping import draw_pictures, levelled, ranked, written_sounds
 from segue.job.shortlist import shortlist
@@ -49,7 +48,7 @@ from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.workers import open_workers
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from segue.audio.clip import Edge
@@ -62,8 +61,6 @@ if TYPE_CHECKING:
     from segue.workers import Outcome, Workers
     from segue.workers.work import Out
 
-Progress = Callable[[str], None]
-"""Called with a few words at the start of each step."""
 Songs = tuple["HeardSong", "HeardSong"]
 
 N_STEPS_AROUND: Final = 5
@@ -73,7 +70,7 @@ N_STEPS_AROUND: Final = 5
 def make_segues(
     request: Request,
     *,
-    progress: Progress,
+    progress: Callable[[str], None],
     keeps_choice: bool = False,
     workers: Workers | None = None,
     on_chosen: Callable[[tuple[Recipe, ...]], None] = lambda _recipes: None,
@@ -119,14 +116,15 @@ def make_segues(
     ):
         try:
             with read_ahead(folder, request) if hands.n_workers == 1 else nullcontext():
-                shelf = all_recipes(request.recipes, own=request.own_recipes).recipes
-                _check_names(request.only, shelf)
+                found = all_recipes(request.recipes, own=request.own_recipes)
+                for name in request.only:
+                    found.named(name)
                 instruments_of(request)  # what cannot be read is told before anything is heard
             # again, now that nobody else can write: the band may have chosen in the meantime
             check()
             earlier = earlier_run(request.out) if keeps_choice else None
             tell = _Told(progress=progress, on_chosen=on_chosen, on_rendered=on_rendered)
-            return _filled(folder, request, shelf, hands, tell, earlier)
+            return _filled(folder, request, found.recipes, hands, tell, earlier)
         finally:
             forget_songs()
 
@@ -135,7 +133,7 @@ def make_segues(
 class _Told:
     """Who is told what while a run is made."""
 
-    progress: Progress
+    progress: Callable[[str], None]
     on_chosen: Callable[[tuple[Recipe, ...]], None]
     on_rendered: Callable[[Rendered], None]
 
@@ -174,7 +172,7 @@ def _filled(
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     progress("writing the page")
     with ThreadPoolExecutor(1) as encoder:  # works in C, and leaves Python to the drawing
-        sounds = encoder.submit(bus_mp3s, candidates, written_sounds(folder, best_first))
+        sounds = encoder.submit(bus_mp3s, buses_of(candidates), written_sounds(folder, best_first))
         draw_pictures(folder, best_first, title=f"{old.title} → {new.title}")
         write_page(folder, document, sounds.result(), run_name=request.out.resolve().name)
     return document
@@ -224,7 +222,9 @@ def same_choice(
     return None
 
 
-def _heard_songs(folder: Path, request: Request, workers: Workers, progress: Progress) -> Songs:
+def _heard_songs(
+    folder: Path, request: Request, workers: Workers, progress: Callable[[str], None]
+) -> Songs:
     progress(f"hearing the end of {request.outgoing.name}")
     ends: tuple[Edge, Edge] = ("end", "start")
     steps = [EdgeToHear(run=folder, request=request, edge=edge) for edge in ends]
@@ -246,7 +246,7 @@ def _chosen(
     shelf: tuple[Recipe, ...],
     songs: Songs,
     workers: Workers,
-    progress: Progress,
+    progress: Callable[[str], None],
 ) -> tuple[Recipe, ...]:
     """The recipes that were asked for, or the best of the shelf."""
     if request.only:
@@ -303,13 +303,3 @@ def _results(outcomes: Iterable[Outcome[Out]]) -> Iterator[tuple[int, Out]]:
         if outcome.problem is not None or outcome.result is None:
             raise SegueError(outcome.problem or "a step of the run came to nothing.")
         yield outcome.index, outcome.result
-
-
-def _check_names(names: Sequence[str], shelf: Sequence[Recipe]) -> None:
-    known = [recipe.name for recipe in shelf]
-    for name in names:
-        if name not in known:
-            raise OptionError(
-                f"'{shortened(name)}' is not a recipe: take one of {', '.join(sorted(known))}."
-                f"{did_you_mean(name, known)}"
-            )

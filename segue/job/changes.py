@@ -30,8 +30,6 @@ from segue.recipes.rules import MOST_CHORDS
 from segue.runfolder import place_text
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from segue.music.chord import CadenceChoice
     from segue.music.key import Key
     from segue.recipes import Recipe
@@ -160,7 +158,7 @@ def changed(
     recipe, words = made.recipe, []
     n_bars_now = sum(bar.section == "interlude" for bar in record.bars)
     if changes.recipe is not None:
-        recipe = _named(changes.recipe, own_recipes)
+        recipe = all_recipes(own=own_recipes).named(changes.recipe, where="--recipe ").recipe
         words.append(f"recipe '{recipe.name}'")
     asked, said = _places(made.asked, changes, n_bars_now)
     words += said
@@ -188,16 +186,6 @@ def _made(record: CandidateRecord) -> Making:
             "with 'segue between'."
         )
     return record.made
-
-
-def _named(name: str, own_recipes: Path | None) -> Recipe:
-    shelf = {recipe.name: recipe for recipe in all_recipes(own=own_recipes).recipes}
-    if name not in shelf:
-        raise OptionError(
-            f"--recipe '{shortened(name)}' is not a recipe: 'segue recipes' lists them."
-            f"{did_you_mean(name, shelf)}"
-        )
-    return shelf[name]
 
 
 def _places(
@@ -332,8 +320,3 @@ def check_chords(recipe: Recipe, n_beats: float) -> None:
             f"--chords: {n_chords} chords in {n_beats:.0f} beats are more than one a beat: take "
             "fewer, or more bars with --bars."
         )
-
-
-def is_same(changed_to: Changed, records: Sequence[CandidateRecord]) -> str | None:
-    """Label of an option that is made in just this way already; None for none."""
-    return next((r.label for r in records if r.made == changed_to.making), None)

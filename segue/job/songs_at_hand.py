@@ -2,32 +2,46 @@
 
 The steps of a run are done by processes that share nothing: each reads the two songs
 itself, and keeps them, moved, thinned and taken apart, for as long as the run goes on.
+
+Songs at the rate of drafts are kept in the user's cache folder too, so that a draft need not decode
+them again: one file an edge, named by the digest of its sound, with 16 bits a sample. The few
+latest stay.
 """
 
 from __future__ import annotations
 
+import contextlib
+import io
+import json
 from dataclasses import dataclass, replace
 from functools import cached_property
+from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final, cast
+from zipfile import BadZipFile
+
+import numpy as np
 
 from segue.audio import read_song
 from segue.audio.adapters import resampled
+from segue.audio.clip import Clip, SongEdge, Stem
 from segue.audio.instrument import Instrument, read_instrument
+from segue.errors import text_of
+from segue.files.whole_file import age_s, write_whole
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import sound_digest
-from segue.job.draft_songs import keep_song, kept_song
 from segue.render.hits import Kits
 from segue.render.separate import percussion_of
 from segue.render.transpose import transposed
 from segue.render.voiceless import forget_shares
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    import numpy.typing as npt
 
-    from segue.audio.clip import Edge, SongEdge
+    from segue.audio.clip import Edge
     from segue.job.request import Request
     from segue.plan.plan import StretchEngine
+
 
 QUICK_RATE_HZ: Final = 12_000
 """Rate of the quick listen: about a quarter of the cost of the full one. On 10 or 11 recipes each
@@ -187,3 +201,87 @@ class SongsAtHand:
         self.kits, self.thin_kits, self.draft_kits = Kits(), Kits(), Kits()
         percussion_of.cache_clear()
         forget_shares()
+
+
+DRAFTS_NAME: Final = "drafts"
+"""Subfolder of the cache folder that is ours to clear."""
+MOST_KEPT: Final = 8
+"""Edges, of 4 MB a stem; by judgement."""
+_FULL_SCALE: Final = 32_000.0  # of 16 bits, a little below their end
+
+
+def kept_song(folder: Path, name: str) -> SongEdge | None:
+    """A song that was kept; None if there is none, or nothing sound.
+
+    Parameters
+    ----------
+    folder : Path
+        The cache folder.
+    name : str
+        As it was kept under.
+    """
+    try:
+        path = folder / DRAFTS_NAME / f"{name}.npz"
+        with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
+            told: dict[str, Any] = json.loads(str(kept["told"]))
+            sounds = kept["sounds"]
+        return _song(told, sounds)
+    except (OSError, EOFError, ValueError, KeyError, TypeError, AttributeError, BadZipFile):
+        return None
+
+
+def _song(told: dict[str, Any], sounds: npt.NDArray[np.int16]) -> SongEdge:
+    stems = tuple(
+        Stem(
+            role=role,
+            file="",
+            clip=Clip(
+                samples=sound.astype(np.float32) * np.float32(told["peak"] / _FULL_SCALE),
+                rate_hz=int(told["rate_hz"]),
+                start_s=float(told["start_s"]),
+            ),
+        )
+        for role, sound in zip(told["roles"], sounds, strict=True)
+    )
+    return SongEdge(
+        path=Path(told["path"]),
+        title=told["title"],
+        edge=told["edge"],
+        stems=stems,
+        duration_s=float(told["duration_s"]),
+    )
+
+
+def keep_song(folder: Path, name: str, song: SongEdge) -> None:
+    """Keep a song; never a reason to fail."""
+    peak = max(float(np.abs(stem.clip.samples).max(initial=0.0)) for stem in song.stems) or 1.0
+    told = {
+        "path": text_of(song.path),
+        "title": song.title,
+        "edge": song.edge,
+        "roles": [stem.role for stem in song.stems],
+        "rate_hz": song.rate_hz,
+        "start_s": song.start_s,
+        "duration_s": song.duration_s,
+        "peak": peak,
+    }
+    scale = np.float32(_FULL_SCALE / peak)
+    sounds = [np.rint(stem.clip.samples * scale).astype(np.int16) for stem in song.stems]
+    buffer = io.BytesIO()
+    np.savez(buffer, told=np.array(json.dumps(told)), sounds=np.stack(sounds))
+    place = folder / DRAFTS_NAME
+    with contextlib.suppress(OSError):
+        place.mkdir(parents=True, exist_ok=True)
+        path = place / f"{name}.npz"
+        write_whole(path, cast("bytes", buffer.getbuffer()))
+        others = [other for other in place.glob("*.npz") if other != path]
+        latest = sorted(others, key=lambda other: age_s(other.stat().st_mtime))
+        for old in latest[MOST_KEPT - 1 :]:
+            old.unlink(missing_ok=True)
+
+
+def clear_songs(folder: Path) -> None:
+    """Remove all that is kept for drafts."""
+    for path in (folder / DRAFTS_NAME).glob("*.npz"):
+        with contextlib.suppress(OSError):
+            path.unlink()

@@ -16,16 +16,15 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import InputError, OptionError, RunFolderError
-from segue.files.plain_file import plain_bytes
 from segue.files.sole_writer import sole_writer
-from segue.files.whole_file import sweep_parts, write_whole
+from segue.files.whole_file import plain_bytes, sweep_parts, write_whole
 from segue.job.attempt import changed_attempt
 from segue.job.keeping import as_version, draw_pictures, lowered_to, written_sounds
 from segue.job.songs_at_hand import song_place
 from segue.job.steps import rendered, sound_of
 from segue.runfolder import CandidateRecord, Version, document_text, read_document
-from segue.runfolder.making import MOST_VERSIONS, version_letters
 from segue.runfolder.run_document import DOCUMENT_NAME, LARGEST_BYTES, candidate_of
+from segue.runfolder.run_records import MOST_VERSIONS, version_letters
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -121,7 +120,7 @@ def rendered_version(order: VersionOrder) -> Rendered:
 
 
 def kept_version(order: VersionOrder, made: Rendered) -> CandidateRecord:
-    """Write what was rendered into the run, under a name of its own.
+    """Write what was rendered into the run, whose document may have changed in the meantime.
 
     Raises
     ------
@@ -129,7 +128,26 @@ def kept_version(order: VersionOrder, made: Rendered) -> CandidateRecord:
         If the folder cannot be written.
     """
     record, _, words = _step_of(order)
-    return _kept(order.run, record, made, words)
+    with _sole_hand(order.run) as place:
+        document = read_document(place)
+        option = record.rank if record.version is None else record.version.option
+        version = Version(
+            option=option,
+            letters=_free_letters(place, document, option),
+            of=record.label,
+            changes=words,
+        )
+        taken = [r.rank for r in document.candidates] + [one.rank for one in _undone(place)]
+        named = as_version(made, max(taken) + 1, version)
+        title = f"{document.outgoing.title} → {document.incoming.title}"
+        sounds = written_sounds(place, (named,))
+        for file in _sound_files(named.record):
+            sounds(file)
+        draw_pictures(place, (named,), title=title)
+        document = replace(document, candidates=(*document.candidates, named.record))
+        _write_document(place, document)
+        _write_page(place, document)
+    return named.record
 
 
 def _step_of(order: VersionOrder) -> tuple[CandidateRecord, Attempt, tuple[str, ...]]:
@@ -159,32 +177,6 @@ def check_songs(step: Attempt) -> None:
             )
         if sound_of(step, edge) != song.sound:
             raise InputError(path, "has changed since the run was made: make the run again.")
-
-
-def _kept(
-    run: Path, record: CandidateRecord, made: Rendered, words: tuple[str, ...]
-) -> CandidateRecord:
-    """Write a version into its run; the document may have changed in the meantime."""
-    with _sole_hand(run) as place:
-        document = read_document(place)
-        option = record.rank if record.version is None else record.version.option
-        version = Version(
-            option=option,
-            letters=_free_letters(place, document, option),
-            of=record.label,
-            changes=words,
-        )
-        taken = [r.rank for r in document.candidates] + [one.rank for one in _undone(place)]
-        named = as_version(made, max(taken) + 1, version)
-        title = f"{document.outgoing.title} → {document.incoming.title}"
-        sounds = written_sounds(place, (named,))
-        for file in _sound_files(named.record):
-            sounds(file)
-        draw_pictures(place, (named,), title=title)
-        document = replace(document, candidates=(*document.candidates, named.record))
-        _write_document(place, document)
-        _write_page(place, document)
-    return named.record
 
 
 def _write_page(run: Path, document: RunDocument) -> None:

@@ -4,7 +4,6 @@ Templates are in `templates`, style sheets in `styles`, scripts in `scripts`: no
 part of Segue writes HTML. This part knows no music.
 """
 
-from segue.pages.care import FOR_EARS, TURN_DOWN
-from segue.pages.filling_in import filled, joined, json_block
+from segue.pages.filling_in import FOR_EARS, TURN_DOWN, filled, joined, json_block
 
 __all__ = ["FOR_EARS", "TURN_DOWN", "filled", "joined", "json_block"]

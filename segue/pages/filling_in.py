@@ -1,6 +1,8 @@
 """Fills templates with values; whatever is not marked as safe here is escaped.
 
-A name that a template asks for and is not given is a fault, and never an empty place.
+A name that a template asks for and is not given is a fault, and never an empty place. With them
+what else has one wording, or one colour, on every page: the cautions, and the colours for pictures
+that lie beside a page.
 """
 
 from __future__ import annotations
@@ -8,18 +10,22 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from functools import cache
 from importlib.resources import files
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from markupsafe import Markup
-
-from segue.pages.care import TURN_DOWN
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from jinja2 import Environment
+
+
+TURN_DOWN: Final = "Turn in-ears and headphones down before you play, and bring them up slowly."
+
+FOR_EARS: Final = "Click and cue are for ears only: start in-ears low."
 
 
 def filled(template: str, values: Mapping[str, object]) -> str:
@@ -94,3 +100,22 @@ def _hash(block: str) -> str:
     """Of an inline block, as a content security policy names it (W3C, CSP level 3)."""
     digest = hashlib.sha256(block.encode("utf-8")).digest()
     return f"sha256-{base64.b64encode(digest).decode()}"
+
+
+_VARIABLE: Final = re.compile(r"--([\w-]+): (#[0-9a-fA-F]{6});")
+
+
+@cache
+def page_colours() -> dict[str, str]:
+    """Every colour of a page in daylight, by its name in the style sheet.
+
+    The old song is 'out', the bridge 'between', the new song 'in'; '-band' is a ground to write on.
+
+    Examples
+    --------
+    >>> {"out", "between", "in", "first", "weak", "between-band"} <= page_colours().keys()
+    True
+    """
+    sheet = files("segue.pages") / "styles" / "shared.css"
+    daylight = sheet.read_text(encoding="utf-8").partition("@media")[0]
+    return dict(_VARIABLE.findall(daylight))

@@ -216,7 +216,7 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     time, new = setting.time, setting.time.incoming.facts
     start, end = span_of(layer, time)
     if layer.source != "swell" and starts_softly(time.outgoing.facts, new):
-        name = layer.name or layer.source
+        name = layer.called
         return Planned(notes=(f"'{name}' is left out: '{new.title}' starts softly.",))
     tone_midi = None
     if layer.source == "riser":
@@ -255,7 +255,7 @@ def reversed_layer(layer: RecipeLayer, setting: Setting) -> Planned:
         first = time.outgoing_index_at(min(start, time.exit_beat)) - grid.metre
         edge_end_s = time.outgoing.facts.edge_end_s
     if end <= start + SAME_BEAT:
-        return Planned(notes=(f"'{layer.name or layer.source}' gives way to the pick-up.",))
+        return Planned(notes=(f"'{layer.called}' gives way to the pick-up.",))
     source_s = grid.seconds_at(first)
     layer_s = time.tempo.seconds_at(end) - time.tempo.seconds_at(start)
     bar_s = grid.seconds_at(first + grid.metre) - source_s

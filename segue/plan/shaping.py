@@ -66,7 +66,7 @@ def shaping(layer: RecipeLayer, time: Timeline, *, name: str = "") -> ShapingFie
         Instead of the layer's own; without either it is called after its source.
     """
     return ShapingFields(
-        name=name or layer.name or layer.source,
+        name=name or layer.called,
         gain_db=placed(layer.gain_db, time),
         lowpass_hz=placed(layer.lowpass_hz, time),
         highpass_hz=placed(layer.highpass_hz, time),

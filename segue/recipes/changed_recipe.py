@@ -58,11 +58,11 @@ def layers_called(recipe: Recipe, word: str, option: str) -> tuple[int, ...]:
         If there are none.
     """
     wanted = " ".join(word.lower().split())
-    named = [n for n, x in enumerate(recipe.layers) if _name(x).lower() == wanted]
+    named = [n for n, x in enumerate(recipe.layers) if x.called.lower() == wanted]
     kind = [n for n, x in enumerate(recipe.layers) if wanted in kinds_of(x)]
     found = named or kind
     if not found:
-        known = list(dict.fromkeys(_name(x) for x in recipe.layers if _is_heard(x)))
+        known = list(dict.fromkeys(x.called for x in recipe.layers if _is_heard(x)))
         hint = did_you_mean(wanted, [*known, *(k for x in recipe.layers for k in kinds_of(x))])
         raise OptionError(
             f"{option} '{shortened(word)}': '{recipe.name}' has no such layer, "
@@ -87,7 +87,7 @@ def with_trim(recipe: Recipe, word: str, by_db: float) -> Recipe:
         trim_db = round(layer.trim_db + by_db, 6)
         if not LEAST_TRIM_DB <= trim_db <= MOST_TRIM_DB:
             raise OptionError(
-                f"--level '{word} {by_db:+g}' would bring '{_name(layer)}' to {trim_db:+g} dB: "
+                f"--level '{word} {by_db:+g}' would bring '{layer.called}' to {trim_db:+g} dB: "
                 f"keep within {LEAST_TRIM_DB:g} to {MOST_TRIM_DB:+g} dB, or take it out with "
                 f"--without '{word}'."
             )
@@ -126,7 +126,7 @@ def without(recipe: Recipe, word: str) -> Recipe:
     for layer in (thinned.layers[n] for n in places):
         if is_the_song(layer):
             raise OptionError(
-                f"--without '{word}': '{_name(layer)}' is the song itself, which stays; leave it "
+                f"--without '{word}': '{layer.called}' is the song itself, which stays; leave it "
                 "earlier with --leave, or enter later with --enter."
             )
     kept = tuple(layer for n, layer in enumerate(thinned.layers) if n not in places)
@@ -291,10 +291,6 @@ def _with_layers(
             change(layer) if n in changed else layer for n, layer in enumerate(recipe.layers)
         ),
     )
-
-
-def _name(layer: RecipeLayer) -> str:
-    return layer.name or layer.source
 
 
 def _is_heard(layer: RecipeLayer) -> bool:

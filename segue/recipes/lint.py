@@ -123,7 +123,7 @@ def _clashes(recipe: Recipe) -> Iterator[Misfit]:
         for part, purpose, words in _CLASHES:
             bar = None if purpose in recipe.on_purpose else _meeting(recipe, axis, old, new, part)
             if bar is not None:
-                met = f"two {words} at once from '{axis.place_of(bar)}' on, with '{_name(old)}'"
+                met = f"two {words} at once from '{axis.place_of(bar)}' on, with '{old.called}'"
                 remedy = f"part them, or write on_purpose = ['{purpose}']"
                 yield Misfit(("layers", number), f"{met}; {remedy}")
 
@@ -177,7 +177,3 @@ def _bars(axis: Axis) -> list[float]:
 
 def _form(given: Given) -> str:
     return "a mix" if given == "mix" else given
-
-
-def _name(layer: RecipeLayer) -> str:
-    return layer.name or layer.source

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
-from segue.errors import RecipeError, printable
+from segue.errors import OptionError, RecipeError, did_you_mean, printable, shortened
 from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_table, toml_text
 from segue.recipes.lint import recipe_warnings
 from segue.recipes.misfits import recipe_of
@@ -174,6 +174,27 @@ class Shelf:
     def recipes(self) -> tuple[Recipe, ...]:
         """The recipes alone."""
         return tuple(one.recipe for one in self.shelved)
+
+    def named(self, name: str, *, where: str = "") -> Shelved:
+        """The recipe of a name.
+
+        Parameters
+        ----------
+        where : str
+            Where the name was typed, such as '--recipe ', for the sentence.
+
+        Raises
+        ------
+        OptionError
+            If there is none.
+        """
+        by_name = {one.recipe.name: one for one in self.shelved}
+        if name not in by_name:
+            raise OptionError(
+                f"{where}'{shortened(name)}' is not a recipe: 'segue recipes' lists them."
+                f"{did_you_mean(name, by_name)}"
+            )
+        return by_name[name]
 
 
 def shelf_folder() -> Path:

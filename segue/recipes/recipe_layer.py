@@ -187,6 +187,11 @@ class RecipeLayer:
     def __post_init__(self) -> None:
         refuse(out_of_range(self), layer_misfits(self))
 
+    @property
+    def called(self) -> str:
+        """Its name; without one, its source."""
+        return self.name or self.source
+
 
 def layer_misfits(layer: RecipeLayer) -> Iterator[Misfit]:
     """What does not fit in a layer, beyond its numbers."""

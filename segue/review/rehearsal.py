@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 from segue import __version__
 from segue.analysis.tuning import tuning_of
 from segue.errors import InputError
-from segue.files.file_times import written_at
+from segue.files.whole_file import written_at
 from segue.review.find import bridge_match, find_parts, find_transition, try_spans_s
 from segue.review.listening import listening_to, read_clip
 from segue.review.one_try import HeardOption, KnownOption, review_of_try

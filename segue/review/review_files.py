@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING, Final
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import InputError
-from segue.files.plain_file import first_fault, plain_bytes, plain_json
-from segue.files.whole_file import write_whole
+from segue.files.whole_file import first_fault, plain_bytes, plain_json, write_whole
 from segue.review.listening import read_clip
 from segue.review.report import SCHEMA_VERSION, Rehearsal
 from segue.review.review_page import PageOfReview, page_text

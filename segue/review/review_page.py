@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from segue.review.trend import Trend, TrendLine
 
 _STYLES: Final = ("shared.css", "review.css")
-_SCRIPTS: Final = ("mark.js", "review.js")
+_SCRIPTS: Final = ("mark.js", "player.js", "review.js")
 N_WORST: Final = 3  # things that are told first: more is not practised in one evening; by judgement
 # of the take that is heard before its first bar and after its last; by judgement
 _AROUND_S: Final = 1.0

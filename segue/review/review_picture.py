@@ -6,7 +6,7 @@ import io
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import outline
-from segue.pages.colours import page_colours
+from segue.pages.filling_in import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
 from segue.runfolder.pictures import plain_words, section_colours

@@ -1,15 +1,18 @@
 """Run folders: the document of a run, its files, and how they appear whole or not at all."""
 
-from segue.runfolder.making import Making, RunSources, SongSource, Version, place_text
-from segue.runfolder.run_document import (
+from segue.runfolder.run_document import document_text, read_document
+from segue.runfolder.run_folder import BALLOT_NAME, check_free, whole_folder, write_choice
+from segue.runfolder.run_records import (
     BarReport,
     CandidateRecord,
     Choice,
+    Making,
     RunDocument,
-    document_text,
-    read_document,
+    RunSources,
+    SongSource,
+    Version,
+    place_text,
 )
-from segue.runfolder.run_folder import BALLOT_NAME, check_free, whole_folder, write_choice
 
 __all__ = [
     "BALLOT_NAME",

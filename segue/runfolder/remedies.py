@@ -23,7 +23,7 @@ from segue.recipes.changed_recipe import (
 
 if TYPE_CHECKING:
     from segue.recipes.recipe import Recipe
-    from segue.runfolder.run_document import CandidateRecord
+    from segue.runfolder.run_records import CandidateRecord
     from segue.score import Measure
 
 WEAK_MARK: Final = 0.75

@@ -8,28 +8,26 @@ was edited by hand must still make sense to later commands: `misfits` tells wher
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from pathlib import Path, PurePosixPath, PureWindowsPath
-from typing import TYPE_CHECKING, Any, Final, Literal
+from pathlib import PurePosixPath, PureWindowsPath
+from typing import TYPE_CHECKING, Any, Final
 
-from segue.analysis.facts import EdgeFacts
 from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
 from segue.audio.song_toml import MAX_METRE
 from segue.errors import OptionError, RunFolderError, shortened
-from segue.files.plain_file import first_fault, plain_bytes, plain_json
-from segue.plan.bridge_words import length_words
+from segue.files.whole_file import first_fault, plain_bytes, plain_json
 from segue.plan.layer import PadLayer, PlayedLayer
-from segue.plan.plan import Plan
-from segue.runfolder.making import LABEL, Making, RunSources, Version
-from segue.score.scorecard import Scorecard
-from segue.score.weights import Purpose
+from segue.runfolder.run_records import LABEL, RunDocument
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
     from pydantic import TypeAdapter
+
+    from segue.plan.plan import Plan
+    from segue.runfolder.run_records import CandidateRecord
 
 SCHEMA_VERSION: Final = 1  # of segue.json; rises when an older reader would go wrong
 DOCUMENT_NAME: Final = "segue.json"
@@ -42,133 +40,6 @@ _CONTROL: Final = re.compile(r"[\x00-\x09\x0b-\x1f\x7f-\x9f]")
 _NAMES_OF_FILES: Final = ("path", "file")
 """Fields that say what a file is really called; who prints them escapes it."""
 LONGEST_SOUND_S: Final = 7 * 86_400.0  # a week: no place in a song or a run is later
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BarReport:
-    """A bar line in seconds of the candidate, for readers that know no tempo curves."""
-
-    number: int
-    time_s: float
-    section: Literal["outgoing", "interlude", "incoming"]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CandidateRecord:
-    """A candidate in the run folder.
-
-    Parameters
-    ----------
-    rank : int
-        1 is the best scored; versions follow in the order in which they were made, and keep
-        theirs for good.
-    is_tie : bool
-        Whether it scores the same as the one ranked before it, within the noise of the measures.
-    bars : tuple of BarReport
-        Every bar line, in seconds from the start of the WAV.
-    exit_s, entry_s : float
-        Where the interlude starts and where bar one of the incoming song is.
-    singer_s : float or None
-        Where the first sung note is.
-    music_file, click_file, cue_file : str
-        WAV names, relative to the run folder.
-    picture_file : str
-        Picture of key path, tempo and loudness.
-    loudness_lufs, true_peak_dbtp : float
-        Of the music bus.
-    lowered_db : float
-        How far the music was turned down to be as loud as the others.
-    made : Making or None
-        How it was made; None in runs of before there were versions.
-    version : Version or None
-        Of which option it is a version; None for an option as it was first made.
-    """
-
-    rank: int
-    plan: Plan
-    scorecard: Scorecard
-    bars: tuple[BarReport, ...]
-    exit_s: float
-    entry_s: float
-    singer_s: float | None
-    music_file: str
-    click_file: str
-    cue_file: str
-    picture_file: str
-    loudness_lufs: float
-    true_peak_dbtp: float
-    notes: tuple[str, ...]
-    is_tie: bool = False
-    lowered_db: float = 0.0
-    made: Making | None = None
-    version: Version | None = None
-
-    @property
-    def label(self) -> str:
-        """What it is called: '2', or '2b' for a version."""
-        return str(self.rank) if self.version is None else self.version.label
-
-    @property
-    def length_words(self) -> str:
-        """How long the bridge is, such as '4 bars, 10.0 s'."""
-        n_bars = sum(bar.section == "interlude" for bar in self.bars)
-        return length_words(n_bars, self.entry_s - self.exit_s)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """What the band chose, by its rank."""
-
-    rank: int
-    why: str = ""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class RunDocument:
-    """A whole run.
-
-    Parameters
-    ----------
-    rate_hz : int
-        Of all WAVs.
-    candidates : tuple of CandidateRecord
-        Best first, then versions in the order in which they were made.
-    purpose : {'talk', 'lift', 'calm', 'dance'} or None
-        What the segue is for, as far as the weights go.
-    weights : {'table', 'own'}
-        Whether the published table weighed the measures or the band's own weights.
-    sources : RunSources or None
-        What it was made from; None in runs of before there were versions.
-    """
-
-    schema_version: Literal[1]
-    segue_version: str
-    rate_hz: int
-    outgoing: EdgeFacts
-    incoming: EdgeFacts
-    candidates: tuple[CandidateRecord, ...]
-    choice: Choice | None = None
-    purpose: Purpose | None = None
-    weights: Literal["table", "own"] = "table"
-    sources: RunSources | None = None
-
-    @property
-    def options(self) -> tuple[CandidateRecord, ...]:
-        """The candidates without the versions."""
-        return tuple(record for record in self.candidates if record.version is None)
-
-    @property
-    def versions(self) -> tuple[CandidateRecord, ...]:
-        """Those that were changed by hand, the latest last."""
-        return tuple(record for record in self.candidates if record.version is not None)
-
-    @property
-    def chosen_recipe(self) -> str | None:
-        """The recipe of the chosen candidate."""
-        if self.choice is None:
-            return None
-        rank = self.choice.rank
-        return next((c.plan.recipe for c in self.candidates if c.rank == rank), None)
 
 
 def document_text(document: RunDocument) -> str:

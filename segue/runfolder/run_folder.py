@@ -24,7 +24,7 @@ from segue.runfolder.run_document import DOCUMENT_NAME, document_text, read_docu
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from segue.runfolder.run_document import Choice, RunDocument
+    from segue.runfolder.run_records import Choice, RunDocument
 
 BALLOT_NAME: Final = "ballot.sqlite"
 """The votes of the band, kept in the run folder."""

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 from segue.analysis.facts import have_keys, have_pulses
 from segue.music.interval import relation
 from segue.music.tempo import bpm_number
-from segue.setlist.lengths import clock
 from segue.setlist.order.problem import is_drop_after_peak
+from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from segue.analysis.facts import EdgeFacts
 from segue.runfolder import RunDocument  # noqa: TC001 - the same
 from segue.runfolder.run_document import candidate_of
+from segue.setlist.cautions import Mend  # noqa: TC001 - the same
 from segue.setlist.tempo_map.places import entry_s, exit_s, hold_beat
 
 if TYPE_CHECKING:
@@ -172,6 +173,8 @@ class EveningJoin:
         cannot be read.
     tempo_ratio : float or None
         The new song's tempo to the old one's; None where a song cannot be read.
+    mends : tuple of tuple of Mend
+        Where each of the warnings is mended, as far as that is kept; in their order.
     problem : str or None
         Why it could not be rendered, as a sentence.
     """
@@ -193,6 +196,7 @@ class EveningJoin:
     wanted_changeover_s: float = 0.0
     recipe: str = ""
     warnings: tuple[str, ...] = ()
+    mends: tuple[tuple[Mend, ...], ...] = ()
     problem: str | None = None
 
     @property
@@ -214,6 +218,8 @@ class Evening:
     warnings : tuple of str
         Sentences about the evening as a whole: pins, keys, singers, what cannot be read. What
         `segue.setlist.cautions.slot_cautions` says of the slot follows from the times.
+    mends : tuple of tuple of Mend
+        Where each of them is mended, as far as that is kept; in their order.
     """
 
     title: str
@@ -221,6 +227,7 @@ class Evening:
     joins: tuple[EveningJoin, ...]
     slot_s: float | None = None
     warnings: tuple[str, ...] = ()
+    mends: tuple[tuple[Mend, ...], ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.joins) != len(self.songs) - 1:

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import Edge, Role
     from segue.plan import Plan
     from segue.recipes import Recipe
+    from segue.setlist.cautions import Caution
     from segue.setlist.set_list import SetSong
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
@@ -166,7 +167,9 @@ def finished_evening(
         )
     )
     told = evening_cautions(evening, songs)
-    return replace(evening, warnings=tuple(caution.words for caution in told))
+    return replace(
+        evening, warnings=tuple(c.words for c in told), mends=tuple(c.mends for c in told)
+    )
 
 
 def breaks_after(song: SetSong) -> Breaks:
@@ -179,11 +182,10 @@ def _bare_join(
 ) -> EveningJoin:
     """What is known of a join before anything is planned: keys, tempos, breaks in silence."""
     distance = ratio = None
-    warnings: tuple[str, ...] = ()
+    told: tuple[Caution, ...] = ()
     if old.end is not None and new.start is not None:
         end, start = old.end.facts, new.start.facts
-        told = join_cautions(song, end, next_song, start, number=n + 1)
-        warnings = tuple(caution.words for caution in told)
+        told = tuple(join_cautions(song, end, next_song, start, number=n + 1))
         if have_keys(end, start):
             distance = key_distance(end.key.key, start.key.key)
         if have_pulses(end, start):
@@ -195,7 +197,8 @@ def _bare_join(
         tempo_ratio=ratio,
         talk_s=song.talk_s,
         changeover_s=song.changeover_s,
-        warnings=warnings,
+        warnings=tuple(caution.words for caution in told),
+        mends=tuple(caution.mends for caution in told),
         problem=old.problem or new.problem,
     )
 

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Final, Literal
 from pydantic import TypeAdapter, ValidationError
 
 from segue.errors import RunFolderError
-from segue.files.plain_file import first_fault, plain_bytes, plain_json
-from segue.files.whole_file import write_whole
+from segue.files.whole_file import first_fault, plain_bytes, plain_json, write_whole
 from segue.runfolder import read_document
 from segue.runfolder.run_document import LARGEST_BYTES
 from segue.setlist.evening import (
@@ -116,6 +115,14 @@ def _misfits(document: SetDocument) -> Iterator[str]:
             yield f"the numbers of the {kind} are {numbers}"
     if any(song.length_s < 0.0 for song in evening.songs):
         yield "a song is shorter than nothing"
+    mends = (*evening.mends, *(own for join in evening.joins for own in join.mends))
+    if not all(1 <= mend.song <= len(evening.songs) for own in mends for mend in own):
+        yield "a warning is about a song that is not there"
+
+
+def is_evening(folder: Path) -> bool:
+    """Whether an evening lies in a folder."""
+    return (folder / SET_NAME).is_file()
 
 
 def read_evening(folder: Path) -> Evening:
@@ -137,6 +144,29 @@ def read_evening(folder: Path) -> Evening:
         for join, breaks in zip(document.evening.joins, document.breaks, strict=True)
     ]
     return timed(replace(document.evening, joins=tuple(joins)))
+
+
+def show_choice(run: Path) -> bool:
+    """Write the page of the evening anew, where a run whose choice has changed belongs to one.
+
+    Returns
+    -------
+    bool
+        Whether it does.
+
+    Raises
+    ------
+    SegueError
+        If the evening cannot be read, or its page not written.
+    """
+    evening = run.resolve().parent
+    if not is_evening(evening):
+        return False
+    # draws and fills templates, and most runs belong to no evening
+    from segue.setlist.show.evening_page import rewrite_evening_page
+
+    rewrite_evening_page(evening)
+    return True
 
 
 def known_renders(folder: Path) -> dict[str, str]:

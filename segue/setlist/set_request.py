@@ -8,16 +8,15 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from segue.audio.instrument import read_instrument
-from segue.errors import InputError, OptionError, RunFolderError, did_you_mean
+from segue.errors import InputError, RunFolderError
 from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import sweep_parts
 from segue.recipes import all_recipes
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist.set_document import SET_NAME
 from segue.setlist.set_file import NEW_SET_NAME
-from segue.setlist.show.evening_page import EVENING_PAGE_NAME
-from segue.setlist.show.evening_picture import PICTURE_NAME
-from segue.setlist.show.evening_sheets import SHEETS_NAME
+from segue.setlist.show.evening_pack import SHEETS_NAME
+from segue.setlist.show.evening_page import EVENING_PAGE_NAME, PICTURE_NAME
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -79,13 +78,10 @@ def check_request(request: SetRequest) -> None:
     out = request.out
     if out.is_file() or (out.is_dir() and _is_foreign(out)):
         raise InputError(out, "holds other files and no evening: name a new folder with --out.")
-    known = {recipe.name for recipe in request.shelf}
+    shelf = all_recipes(request.recipes, own=request.own_recipes)
     for song in request.set_list.songs:
-        if song.recipe is not None and song.recipe not in known:
-            raise OptionError(
-                f"'{song.recipe}' after '{song.title}' is no recipe: there are "
-                f"{', '.join(sorted(known))}.{did_you_mean(song.recipe, known)}"
-            )
+        if song.recipe is not None:
+            shelf.named(song.recipe, where=f"after '{song.title}': ")
     if request.pad is not None:
         read_instrument(request.pad)
 

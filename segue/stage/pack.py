@@ -14,7 +14,7 @@ from segue.audio.loudness import integrated_lufs, loudness_range_lu, momentary_l
 from segue.audio.true_peak import true_peak_dbtp
 from segue.audio.write import read_wav, wav24_bytes
 from segue.errors import OptionError, RunFolderError
-from segue.files.file_times import written_at
+from segue.files.whole_file import written_at
 from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder.run_document import candidate_of, read_document
 from segue.runfolder.run_folder import whole_folder
@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from datetime import datetime
     from pathlib import Path
 
-    from segue.runfolder.run_document import CandidateRecord, RunDocument
+    from segue.runfolder.run_records import CandidateRecord, RunDocument
     from segue.stage.cue_sheet import CueSheet
     from segue.stage.in_evening import InEvening
     from segue.stage.midi_score import Marker

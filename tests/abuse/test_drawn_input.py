@@ -14,7 +14,7 @@ from benchmarks.abuse import SET_TEXT, SONG_TEXT
 from benchmarks.faults import RECIPE, job
 from segue.audio import read_song
 from segue.audio.song_toml import load_song_toml
-from segue.cli.weights_file import read_weights, write_weights
+from segue.cli.taste import read_weights, write_weights
 from segue.errors import InputError, RunFolderError, SegueError
 from segue.recipes import shelf_folder
 from segue.recipes.recipe_file import load_recipe

@@ -2,9 +2,8 @@
 
 from segue.audition.page import PageView, filled_page
 from segue.cli.explain import card_report
-from segue.setlist.show.evening_pack import map_of
+from segue.setlist.show.evening_pack import front_page, map_of, sheets_of
 from segue.setlist.show.evening_page import evening_page_text
-from segue.setlist.show.evening_sheets import front_page, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.midi import midi_bytes, score_bytes
 from segue.stage.midi_score import markers_of

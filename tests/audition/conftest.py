@@ -118,7 +118,7 @@ def _open_page(browser, folder, watched):
 def _served(folder, document, tmp_path_factory):
     """An open page and a blind one, each with the files that a server gives out for it."""
     from segue.audition.page import PageView
-    from segue.audition.served_files import served_files
+    from segue.audition.sound import served_files
 
     views = {}
     for is_blind in (False, True):

@@ -56,6 +56,23 @@ and a sound that is under way then falls a buffer (1,024 frames) behind its cloc
 """
 
 
+BUSY_SCRIPT = """(() => {
+const { start } = AudioBufferSourceNode.prototype;
+let n = 0;
+window.ahead = [];
+AudioBufferSourceNode.prototype.start = function (when, ...rest) {
+  const end = performance.now() + (n++ ? 0 : 120);
+  while (performance.now() < end);
+  ahead.push(when - this.context.currentTime);
+  return start.call(this, when, ...rest);
+};
+})()"""
+"""Holds a page up once between choosing a moment and starting a sound then.
+
+It notes how far ahead of that moment each sound was started, in seconds.
+"""
+
+
 def until(page, condition, patience_s=PATIENCE_S):
     """Wait for a condition in the page; its policy forbids the driver's own way, which is eval."""
     end = time.monotonic() + patience_s

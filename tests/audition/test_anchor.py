@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from segue.audition.anchor import ANCHOR_RANK, write_anchor
 from segue.audition.page_values import matching_gains_db
+from segue.audition.secrets import ANCHOR_RANK, write_anchor
 from tests.audition.conftest import RATE_HZ
 
 STEP = 2.0**-23  # of 24-bit PCM

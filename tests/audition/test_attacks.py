@@ -9,11 +9,10 @@ from dataclasses import replace
 
 import pytest
 
-from segue.audition.bounded_heads import BoundedHeads
 from segue.audition.limits import HEADERS, MOST_CLIENTS, ClientLimits, Limits
-from segue.audition.network import allow_open_files
+from segue.audition.network import BoundedHeads, allow_open_files
 from segue.audition.page import PageView
-from segue.audition.served_files import named_file, plain_file
+from segue.audition.sound import named_file, plain_file
 from segue.errors import RunFolderError
 from segue.runfolder import document_text
 from tests.audition.wire import WIDE, Client, a_vote, kept, raw, running

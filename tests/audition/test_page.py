@@ -9,11 +9,18 @@ from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
+import soundfile
 from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.analysis.facts import EdgeChord, KeyWeight
-from segue.audio.marked_mp3 import BASE64_RATIO, MUSIC_BUDGET_BYTES, music_rate_kbps
+from segue.audio.marked_mp3 import (
+    BASE64_RATIO,
+    MUSIC_BUDGET_BYTES,
+    marked_mp3,
+    music_rate_kbps,
+)
+from segue.audition import sound
 from segue.audition.page import STYLES, PageView, filled_page, served_page_text, write_page
 from segue.audition.page_values import fact_rows, matching_gains_db, weak_places
 from segue.cli.tables import print_facts
@@ -273,3 +280,23 @@ def test_a_remedy_is_a_line_to_copy_with_the_name_of_the_folder(
     page = write_page(run, made, run_name=run_name).read_text(encoding="utf-8")
     assert f"<code>segue change {word} {record.label} --bars 8</code>" in page
     assert f"{word} is the folder of this page." in page
+
+
+def test_a_page_written_anew_encodes_only_what_is_new(folder, document, tmp_path, monkeypatch):
+    run = tmp_path / "run"
+    shutil.copytree(folder, run)
+    first = write_page(run, document).read_bytes()
+    encoded = []
+
+    def noted(source, *quality, **how):
+        encoded.append(source.name)
+        return marked_mp3(source, *quality, **how)
+
+    monkeypatch.setattr(sound, "marked_mp3", noted)
+    assert write_page(run, document).read_bytes() == first
+    assert encoded == []
+    changed = run / document.candidates[1].music_file
+    samples, rate_hz = soundfile.read(changed)
+    soundfile.write(changed, samples / 2, rate_hz, subtype="PCM_24")
+    assert write_page(run, document).read_bytes() != first
+    assert encoded == [changed.name]

@@ -9,10 +9,9 @@ import sqlite3
 import pytest
 from wavinfo import WavInfoReader
 
-from segue.audition.blindness import shuffled_order
 from segue.audition.limits import Limits
 from segue.audition.network import listening_socket
-from segue.audition.secrets import CODE_LETTERS
+from segue.audition.secrets import CODE_LETTERS, shuffled_order
 from segue.runfolder import read_document
 from tests.audition.wire import CODE, WIDE, Client, a_vote, kept
 

@@ -9,9 +9,9 @@ from collections import Counter
 
 import pytest
 
-from segue.audition.blindness import shuffled_order
 from segue.audition.network import lan_address
 from segue.audition.page import BLIND_KEY_NAME, page_view, write_blind_page
+from segue.audition.secrets import shuffled_order
 from segue.runfolder import read_document
 from tests.audition.judged import faults_of
 from tests.audition.tape import until

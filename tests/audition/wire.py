@@ -13,7 +13,7 @@ from segue.audition.limits import Limits
 from segue.audition.network import listening_socket
 from segue.audition.poll import VotedRun
 from segue.audition.secrets import Secrets
-from segue.audition.serve import VoteServer
+from segue.audition.serve import vote_server
 from segue.audition.sitting import open_evening, open_sitting
 
 CODE = "K7MP3XQD"
@@ -145,7 +145,7 @@ def running_evening(folder, runs, *, limits=WIDE, code=CODE):
 
 @contextmanager
 def _serving(sitting):
-    server = VoteServer(sitting, names=("localhost",))
+    server = vote_server(sitting, names=("localhost",))
     with listening_socket("127.0.0.1", 0) as sock:
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
         thread.start()

@@ -10,8 +10,7 @@ from hypothesis import strategies as st
 
 from segue.catalogue import best_pairs, neighbours_of, open_store, write_all_pairs
 from segue.catalogue import pairs as pairs_module
-from segue.catalogue.columns import columns_of
-from segue.catalogue.pairs import costs
+from segue.catalogue.pairs import columns_of, costs
 from segue.catalogue.store import Listed
 from segue.catalogue.suiting import (
     ENDINGS,

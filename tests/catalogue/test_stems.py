@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from segue.catalogue.scan import songs_under
-from segue.catalogue.stem_folders import are_named_as_stems, are_stems
+from segue.catalogue.scan import are_named_as_stems, are_stems, songs_under
 
 ONE_SONG = (
     "drums | bass",

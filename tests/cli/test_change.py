@@ -12,7 +12,7 @@ import segue
 from benchmarks._in_process import run_here
 from segue.job.steps import forget_songs
 from segue.runfolder import read_document
-from segue.runfolder.making import version_letters
+from segue.runfolder.run_records import version_letters
 
 RATE_HZ = 22_050
 SONG_S = 24.0

@@ -11,7 +11,7 @@ import pytest
 from typer.testing import CliRunner
 
 from segue.cli.app import app
-from segue.cli.weights_file import read_weights, weights_path, write_weights
+from segue.cli.taste import read_weights, weights_path, write_weights
 from segue.errors import InputError, OptionError
 from segue.runfolder import BALLOT_NAME, Choice, document_text
 from segue.score.weights import WEIGHTS, weights_for

@@ -9,7 +9,7 @@ import pytest
 from segue.audition.limits import ClientLimits
 from segue.audition.network import listening_socket
 from segue.cli.between import demo_folder
-from segue.desk.desk_server import DeskServer
+from segue.desk.desk_server import desk_server
 from segue.desk.house import House, HouseRules
 from segue.desk.own_folder import own_folder
 from tests.audition import tape
@@ -31,7 +31,7 @@ def served(folder, scratch, clients=None):
         rules=HouseRules(own_recipes=scratch / "recipes"),
         clients=clients or ClientLimits(WIDE),
     )
-    server = DeskServer(house)
+    server = desk_server(house)
     with listening_socket("127.0.0.1", 0) as sock:
         thread = threading.Thread(target=server.run, kwargs={"sockets": [sock]})
         thread.start()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from segue.desk.chord_choices import MOST_CHOICES, chord_choices
+from segue.desk.run_view import MOST_CHOICES, chord_choices
 from segue.music.chord_words import parse_chord
 from segue.music.tonal_space import collection
 from segue.plan import plan_segue

@@ -10,10 +10,8 @@ import pytest
 
 from segue.audition.limits import HEADERS, ClientLimits, Limits
 from segue.desk import carrying
-from segue.desk.desk_parts import PARTS
-from segue.desk.desk_sounds import SOUNDS
-from segue.desk.files_dropped import DROPS
-from segue.desk.orders_taken import ORDERS
+from segue.desk.desk_parts import PARTS, SOUNDS
+from segue.desk.orders_taken import DROPS, ORDERS
 from tests.audition.wire import PATIENCE_S, WIDE, Client, raw
 from tests.desk.conftest import SONGS, TOKEN, served
 from tests.desk.test_desk_server import at, wav

@@ -9,7 +9,7 @@ import zipfile
 import pytest
 
 from segue.audio import read_song
-from segue.desk.talk_pace import PACE_NAME
+from segue.desk.orders import PACE_NAME
 from segue.runfolder import read_document
 from tests.desk.conftest import SIZES, SONGS, faults, open_run, pick, until, vote_by_phone
 

@@ -3,6 +3,7 @@
 import pytest
 
 from segue.runfolder import read_document
+from tests.audition.tape import BUSY_SCRIPT
 from tests.desk.conftest import SONGS, faults, open_run, pick, until
 
 
@@ -77,4 +78,37 @@ def test_the_tempo_is_moved_by_its_handles_by_keys_and_by_pointer(visit, run_nam
     page.keyboard.press("Escape")
     page.click(f'[data-rough="{label}"]')
     until(page, "document.getElementById('playing').textContent.startsWith('Draft of')")
+    assert page.troubles == []
+
+
+def test_no_sound_starts_late_on_a_busy_machine(visit):
+    page = visit()
+    pick(page)
+    page.evaluate(BUSY_SCRIPT)
+    page.click('#end-end [data-do="hear"]')
+    until(page, "window.ahead.length === 2")
+    late, in_time = page.evaluate("ahead")
+    assert late <= 0 < in_time
+    assert page.troubles == []
+
+
+def test_of_two_songs_picked_quickly_both_ends_show_whichever_answer_comes_first(visit):
+    pick(visit())  # both are heard: no news comes of them that would fill the page anew
+    page, held = visit(), []
+
+    def answer(route):
+        if held:
+            route.continue_()
+        else:
+            held.append(route)
+
+    page.route("**/ends?*", answer)
+    page.click('[aria-label="Copper Wire Morning as the old song"]')
+    page.click('[aria-label="Low Tide Telegraph as the new song"]')
+    until(page, "document.querySelectorAll('#ends .end').length === 2")
+    with page.expect_response("**/ends?*") as first:
+        held[0].continue_()
+    first.value.finished()
+    page.evaluate("new Promise((done) => setTimeout(done, 200))")
+    assert page.locator("#ends .end").count() == 2
     assert page.troubles == []

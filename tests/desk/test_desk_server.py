@@ -13,8 +13,8 @@ import soundfile
 
 from segue.audio import read_song
 from segue.desk.desk_pages import SCRIPTS
+from segue.desk.orders import PACE_NAME
 from segue.desk.own_folder import own_folder, safe_name
-from segue.desk.talk_pace import PACE_NAME
 from segue.recipes import all_recipes
 from segue.runfolder import read_document
 from tests.audition.wire import PATIENCE_S, Client

@@ -8,7 +8,7 @@ import pytest
 
 from segue.desk import maker as room
 from segue.desk.maker import Maker
-from segue.desk.rough_option import RoughSound
+from segue.desk.sketcher import RoughSound
 from segue.errors import SegueError
 from segue.job.request import Request
 from segue.pages import filled

@@ -5,7 +5,7 @@ import time
 
 import pytest
 
-from segue.files.file_times import A_DAY_S, age_s, written_at
+from segue.files.whole_file import A_DAY_S, age_s, written_at
 
 YEAR_S = 365 * A_DAY_S
 

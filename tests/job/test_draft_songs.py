@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from segue.audio.clip import Clip, SongEdge, Stem
-from segue.job.draft_songs import DRAFTS_NAME, MOST_KEPT, keep_song, kept_song
+from segue.job.songs_at_hand import DRAFTS_NAME, MOST_KEPT, keep_song, kept_song
 
 RATE_HZ = 24_000
 YEAR_S = 365 * 86_400.0

@@ -15,8 +15,7 @@ from segue.plan import plan_segue
 from segue.recipes import load_recipes, shelf_folder
 from segue.setlist.evening import timed
 from segue.setlist.show.evening_drawing import evening_drawing
-from segue.setlist.show.evening_pack import map_of
-from segue.setlist.show.evening_sheets import front_page, places_of, sheets_of
+from segue.setlist.show.evening_pack import front_page, map_of, places_of, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.cue_sheet import cue_sheet
 from segue.stage.in_evening import FrontPage

@@ -7,7 +7,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 
 from segue.review import ReviewRequest, review_take, write_review
-from tests.audition.tape import until
+from tests.audition.tape import BUSY_SCRIPT, until
 from tests.review.conftest import RATE_HZ, Played, band, taped
 
 SAME_PLACE_BARS = 0.01
@@ -97,6 +97,16 @@ def test_what_is_heard_of_a_try_is_the_bar_that_was_pressed(open_page, plan):
         return [power(at - n), power(at)]; })()"""
     )
     assert after > 4 * before
+
+
+def test_no_sound_starts_late_on_a_busy_machine(open_page):
+    page = open_page()
+    page.evaluate(BUSY_SCRIPT)
+    page.locator("tr[data-place='3'] [data-side='0']").click()
+    until(page, "now && now.side === 0")
+    late, in_time = page.evaluate("ahead")
+    assert late <= 0 < in_time
+    assert int(page.evaluate("placeNow(now.at)")) == 3
 
 
 def test_a_bar_is_looped(open_page, plan):

@@ -6,7 +6,7 @@ from itertools import pairwise
 import pytest
 
 from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing
-from segue.setlist.show.evening_picture import _legend, write_evening_picture
+from segue.setlist.show.evening_page import _legend, write_evening_picture
 from segue.setlist.show.rows import rows_of
 from tests.setlist.an_evening import evening_of
 

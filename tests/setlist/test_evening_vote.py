@@ -13,7 +13,7 @@ from benchmarks._ballot_load import Server, lost_and_doubled, vote_together
 from segue.audition.limits import HEADERS
 from segue.audition.page import PageView
 from segue.audition.poll import VotedRun
-from segue.audition.served_files import served_files
+from segue.audition.sound import served_files
 from segue.errors import SegueError
 from segue.runfolder import read_document
 from segue.setlist.evening import Breaks

@@ -5,8 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from segue.setlist.set_edits import with_field
-from segue.setlist.set_file import SetFileError
+from segue.setlist.set_file import SetFileError, with_field
 
 FILE = Path("night.toml")
 TEXT = """# our night

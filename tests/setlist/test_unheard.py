@@ -14,10 +14,8 @@ import pytest
 
 from segue.cli.set_tables import evening_report, print_evening
 from segue.setlist.show.evening_drawing import Label, Stroke, evening_drawing
-from segue.setlist.show.evening_pack import map_of
-from segue.setlist.show.evening_page import evening_page_text
-from segue.setlist.show.evening_picture import write_evening_picture
-from segue.setlist.show.evening_sheets import front_page, sheets_of
+from segue.setlist.show.evening_pack import front_page, map_of, sheets_of
+from segue.setlist.show.evening_page import evening_page_text, write_evening_picture
 from segue.setlist.show.rows import rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.places import Crossing, PlayedSong

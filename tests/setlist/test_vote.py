@@ -13,8 +13,7 @@ from segue.cli.set_tables import all_warnings
 from segue.runfolder import Choice, read_document, write_choice
 from segue.setlist.evening import Breaks
 from segue.setlist.set_document import SetDocument, read_evening, write_set
-from segue.setlist.show.evening_page import EVENING_PAGE_NAME, rewrite_evening_page
-from segue.setlist.show.evening_picture import PICTURE_NAME
+from segue.setlist.show.evening_page import EVENING_PAGE_NAME, PICTURE_NAME, rewrite_evening_page
 from tests.setlist.an_evening import TITLES, evening_of
 
 

@@ -11,8 +11,7 @@ import typer
 from benchmarks._in_process import run_here
 from segue.analysis.doubts import _doubts, settling
 from segue.cli.app import app
-from segue.cli.hints import note_command
-from segue.cli.plain_help import EXAMPLES, START
+from segue.cli.hints import EXAMPLES, START, note_command
 from segue.cli.tables import print_facts
 from segue.setlist.set_file import read_set
 from tests.plan.song_facts import end_facts, start_facts
@@ -37,9 +36,9 @@ BY_PART = {
     "cli/options.py": ("between", "analyse"),
     "cli/hands.py": ("catalogue", "set"),
     "cli/catalogue.py": ("catalogue", "neighbours"),
-    "cli/path_sound.py": ("path",),
+    "cli/path.py": ("path",),
     "cli/tables.py": (),  # prints only what the command at hand has; see below
-    "cli/plain_help.py": (),  # are parsed below
+    "cli/hints.py": (),  # are parsed below
     "audio/instrument.py": (),  # an option of pip
 }
 """Commands that can say the sentences of a part, the most special first."""

@@ -15,8 +15,8 @@ import typer
 from segue.audition import write_page
 from segue.cli.app import app
 from segue.recipes import shelf_folder
+from segue.setlist.show.evening_pack import SHEETS_NAME
 from segue.setlist.show.evening_page import write_evening_page
-from segue.setlist.show.evening_sheets import SHEETS_NAME
 from tests.setlist.an_evening import evening_of
 from tests.words.said import (
     PACKAGE,

@@ -63,8 +63,8 @@ const later = (ms) => new Promise((done) => { setTimeout(done, ms); });
 async function sent(vote) {
   for (let n = 0; ; n += 1) {
     try {
-      const answer = await fetch(`${listener.base}/vote`, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(vote) });
-      if (answer.status < 500 && answer.status !== 429) return { ok: answer.ok, ...(await answer.json()) };
+      const answer = await post(`${listener.base}/vote`, vote);
+      if (answer.status < 500 && answer.status !== 429) return answer;
     } catch { /* no network just now */ }
     tell("No answer yet. Your vote is kept here and sent again; leave the page open.");
     await later(RETRY_MS[Math.min(n, RETRY_MS.length - 1)]);

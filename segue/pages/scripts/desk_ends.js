@@ -1,5 +1,5 @@
 // The two ends: their pictures, hearing from any bar, the two markers, and what is put right.
-import { byId, html, post, replacePart, tell, trying } from "./desk_net.js";
+import { byId, colour, html, post, replacePart, tell, trying } from "./desk_net.js";
 import { chord, place, play, playing, stop, watch } from "./desk_sound.js";
 
 const ends = {}; // by edge: what the server told, and where cursor and marker are
@@ -7,7 +7,6 @@ const kept = {}; // by edge and song: the marker that was set
 export const names = { old: "", new: "" };
 const PHRASE_PX = 26; // nearer than this to a phrase start, a dragged marker snaps to it
 
-const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const clock = (s) => `${Math.floor(Math.max(s, 0) / 60)}:${(Math.max(s, 0) % 60).toFixed(1).padStart(4, "0")}`;
 
 function placesOf(end) {
@@ -294,12 +293,15 @@ function pressed(end, button) {
   }
 }
 
-export function openEnds() {
+export function openEnds(before = {}) {
   delete ends.end;
   delete ends.start;
   for (const article of document.querySelectorAll("#ends .end")) {
+    const { edge } = article.dataset;
     listenToEnd(article);
+    if (before[edge]) ends[edge] = before[edge];
     openEnd(article);
+    if (!article.querySelector("script.values")) delete ends[edge];
   }
   byId("crossing").classList.toggle("empty", !document.querySelector("#ends .end"));
 }
@@ -313,16 +315,8 @@ export async function refreshEnds() {
     && shown.length === Boolean(names.old) + Boolean(names.new);
   if (isBusy && isSame && shown.length) return true; // what is heard again stays as it was meanwhile
   replacePart(byId("ends"), text);
-  delete ends.end;
-  delete ends.start;
-  for (const article of document.querySelectorAll("#ends .end")) {
-    listenToEnd(article);
-    if (before[article.dataset.edge]) ends[article.dataset.edge] = before[article.dataset.edge];
-    openEnd(article);
-    if (!article.querySelector("script.values")) delete ends[article.dataset.edge];
-    if (clicking.includes(article.dataset.edge)) article.querySelector('[data-do="click"]')?.setAttribute("aria-pressed", "true");
-  }
-  byId("crossing").classList.toggle("empty", !document.querySelector("#ends .end"));
+  openEnds(before);
+  for (const edge of clicking) document.querySelector(`#ends [data-edge="${edge}"] [data-do="click"]`)?.setAttribute("aria-pressed", "true");
   return isBusy;
 }
 

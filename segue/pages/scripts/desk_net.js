@@ -1,6 +1,7 @@
 // What is asked of the server, and what the page says aloud. Addresses count from the page's own,
 // which holds the token.
 export const byId = (id) => document.getElementById(id);
+export const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 let toldTimer = 0;
 
 export function tell(words) {
@@ -34,15 +35,12 @@ export async function html(path, values = {}) {
   return null;
 }
 
-export async function post(path, values) {
-  const headers = { "content-type": "application/json" };
-  return (await answered(fetch(path, { method: "POST", headers, body: JSON.stringify(values) }))).json();
-}
+const posted = (path, values) => answered(fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(values) }));
+export const post = async (path, values) => (await posted(path, values)).json();
 
 // What comes back is sound: its address, and what its headers say.
 export async function postForSound(path, values) {
-  const headers = { "content-type": "application/json" };
-  const answer = await answered(fetch(path, { method: "POST", headers, body: JSON.stringify(values) }));
+  const answer = await posted(path, values);
   const told = (name) => answer.headers.get(`x-${name}`) || "";
   return { bytes: await answer.arrayBuffer(), exit_s: Number(told("exit-s")), entry_s: Number(told("entry-s")), name: decodeURIComponent(told("name")) };
 }

@@ -1,11 +1,10 @@
 // What was made: hearing, switching at the same place in the music, choosing, and to the stage.
-import { byId, html, post, replacePart, sendFile, tell, trying } from "./desk_net.js";
+import { byId, colour, html, post, replacePart, sendFile, tell, trying } from "./desk_net.js";
 import { names } from "./desk_ends.js";
-import { formsKept, hearDraft, keepRecipe, labelOf, makeVersion, openShapes, putBack, samePlace } from "./desk_shape.js";
-import { place, play, playing, stop, watch } from "./desk_sound.js";
+import { formsKept, hearDraft, keepRecipe, labelOf, makeVersion, openShapes, putBack } from "./desk_shape.js";
+import { place, play, playing, samePlace, stop, watch } from "./desk_sound.js";
 
 let run = null, ways = [], current = 0, order = [], isBlind = false;
-const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 const url = (way, bus) => `run-sound?${new URLSearchParams({ run: run.run, key: `${bus}-${way.key}` })}`;
 const isOn = () => playing()?.id === "way";
 
@@ -23,7 +22,7 @@ function hear(index, from) {
 
 function change(index) {
   const a = ways[current], b = ways[index];
-  if (isOn()) hear(index, () => samePlace(place() ?? 0, a, b));
+  if (isOn()) hear(index, (t) => samePlace(t ?? 0, a, b));
   else { current = index; show(); }
   tell(`Option ${numberOf(index)}${isBlind || !b.name ? "" : `, ${b.name}`}`);
 }
@@ -245,7 +244,7 @@ export function listenToOptions() {
   part.addEventListener("change", (event) => {
     if (event.target.id === "blind") setBlind(event.target.checked);
     if (event.target.id === "take-file") review(event.target);
-    if (/^(click|cue)-level$/.test(event.target.id) && isOn()) hear(current, () => place());
+    if (/^(click|cue)-level$/.test(event.target.id) && isOn()) hear(current, (t) => t);
   });
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey || /^(INPUT|SELECT|TEXTAREA)$/.test(event.target.tagName)) return;

@@ -1,17 +1,9 @@
 // Shaping an option: its layers, chords, bars and the way of its tempo; drafts, versions, recipes.
 import { post, postForSound, tell } from "./desk_net.js";
-import { hold, place, play, playing } from "./desk_sound.js";
+import { hold, place, play, playing, samePlace } from "./desk_sound.js";
 
 const formOf = (label) => document.querySelector(`[data-change="${label}"]`);
 export const labelOf = (node) => node.closest("[data-change]").dataset.change;
-
-// The same place in another segue: from the exit backwards, from the entry onwards, and in between
-// by the share of the bridge.
-export function samePlace(t, a, b) {
-  if (t <= a.exit_s) return Math.max(b.exit_s - (a.exit_s - t), 0);
-  if (t >= a.entry_s) return Math.min(b.entry_s + (t - a.entry_s), b.duration_s);
-  return b.exit_s + (t - a.exit_s) / (a.entry_s - a.exit_s) * (b.entry_s - b.exit_s);
-}
 
 // What the form of an option says is to be changed.
 function changesOf(run, label) {

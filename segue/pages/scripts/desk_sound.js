@@ -1,23 +1,22 @@
 // One thing plays at a time: a sound from some place on, with a click or a chord beside it.
 // `place()` is where it is, in seconds of that sound.
+// The server sends `player.js` before it.
 import { byId, tell } from "./desk_net.js";
 
-const FADE_S = 0.015, AHEAD_S = 0.03, LOOK_S = 0.35;
+export { samePlace };
+
+const LOOK_S = 0.35; // clicks are scheduled so far ahead
 const sounds = new Map();
-let audio = null, out = null, now = null, ticking = 0;
+let out = null, now = null, ticking = 0;
 const watchers = new Set();
 
 export const watch = (watcher) => watchers.add(watcher);
 export const playing = () => now;
 
-function openAudio() {
-  if (audio) return;
-  if (navigator.audioSession) navigator.audioSession.type = "playback"; // heard although a phone is muted
-  audio = new AudioContext({ latencyHint: "interactive" });
-  out = audio.createGain();
-  out.connect(audio.destination);
+const open = () => openAudio(() => {
+  out = gainNode(audio.destination);
   setLevel();
-}
+});
 
 export function setLevel() {
   if (out) out.gain.setTargetAtTime((Number(byId("level").value) / 100) ** 2, audio.currentTime, 0.02);
@@ -46,34 +45,14 @@ export function hold(name, bytes) {
   sounds.set(name, new OfflineAudioContext(1, 1, 48000).decodeAudioData(bytes));
 }
 
-export function place() {
-  if (!now) return null;
-  return now.from + Math.max(audio.currentTime - now.at, 0);
+export function place(at = audio?.currentTime) {
+  return now ? now.from + Math.max(at - now.at, 0) : null;
 }
 
-function voice(buffer, level, at, from) {
-  const source = audio.createBufferSource(), gain = audio.createGain();
-  source.buffer = buffer;
-  gain.gain.setValueAtTime(0, at);
-  gain.gain.linearRampToValueAtTime(level, at + FADE_S);
-  source.connect(gain).connect(out);
-  source.start(at, Math.min(Math.max(from, 0), buffer.duration));
-  return { source, gain };
-}
-
-function hush(voices, at) {
-  for (const { source, gain } of voices) {
-    gain.gain.cancelScheduledValues(at);
-    gain.gain.setTargetAtTime(0, at, FADE_S / 3);
-    source.onended = null;
-    source.stop(at + FADE_S * 3);
-  }
-}
-
-// Play `url` from a place. `more` may have: label (words), id (what is playing), level, clicks
+// Play `url` from a place, or from what a function makes of the present one. `more` may have: label (words), id (what is playing), level, clicks
 // (times in the sound) with downs (those that are first in a bar), sides ([url, level] pairs), until.
 export async function play(url, from, more = {}) {
-  openAudio();
+  open();
   const wanted = Symbol("wanted");
   play.wanted = wanted;
   let buffers;
@@ -81,13 +60,14 @@ export async function play(url, from, more = {}) {
     buffers = await Promise.all([audio.resume(), loaded(url), ...(more.sides || []).map(([side]) => loaded(side))]);
   } catch (error) { tell(error.message); return; }
   if (play.wanted !== wanted) return;
-  const at = audio.currentTime + AHEAD_S;
-  const start = typeof from === "function" ? from() : from;
-  if (now) hush(now.voices, at);
-  const voices = [voice(buffers[1], more.level ?? 1, at, start)];
-  (more.sides || []).forEach(([, level], n) => voices.push(voice(buffers[n + 2], level, at, start)));
-  now = { url, from: start, at, voices, duration: buffers[1].duration, nextClick: 0, ...more };
-  now.nextClick = (now.clicks || []).findIndex((t) => t >= start - 0.005);
+  let start;
+  const voices = switched(now ? now.voices : [], (at) => {
+    start = { at, from: typeof from === "function" ? from(place(at)) : from };
+    const sides = (more.sides || []).map(([, level], n) => [buffers[n + 2], level]);
+    return [[buffers[1], more.level], ...sides].map(([buffer, level]) => voice(buffer, { ...start, level, into: out }));
+  });
+  now = { url, ...start, voices, duration: buffers[1].duration, ...more };
+  now.nextClick = (now.clicks || []).findIndex((t) => t >= now.from - 0.005);
   voices[0].source.onended = stop;
   byId("stop").disabled = false;
   cancelAnimationFrame(ticking);
@@ -97,7 +77,7 @@ export async function play(url, from, more = {}) {
 export function stop() {
   play.wanted = null;
   if (!now) return;
-  hush(now.voices, audio.currentTime);
+  silence(now.voices, audio.currentTime);
   now = null;
   byId("stop").disabled = true;
   byId("playing").textContent = "Nothing is playing.";
@@ -130,7 +110,7 @@ function blip(at, isDown) {
 
 // Notes of a chord, or one note, for a moment.
 export async function chord(notes) {
-  openAudio();
+  open();
   await audio.resume();
   const at = audio.currentTime + AHEAD_S;
   for (const note of notes) {

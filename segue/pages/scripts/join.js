@@ -1,6 +1,4 @@
-"use strict";
 // The code may come behind the address, as a QR code has it; it is never part of what is asked for.
-const byId = (id) => document.getElementById(id);
 const needsCode = document.body.classList.contains("code");
 byId("code-field").hidden = !needsCode;
 byId("code").required = needsCode;
@@ -11,12 +9,9 @@ byId("join").addEventListener("submit", async (event) => {
   event.preventDefault();
   byId("problem").textContent = "";
   try {
-    const answer = await fetch("/join", {
-      method: "POST", headers: { "Content-Type": "application/json" },
-      body: JSON.stringify({ name: byId("name").value, code: byId("code").value }),
-    });
+    const answer = await post("/join", { name: byId("name").value, code: byId("code").value });
     if (answer.ok) location.replace("/");
-    else byId("problem").textContent = (await answer.json()).problem;
+    else byId("problem").textContent = answer.problem;
   } catch { byId("problem").textContent = "No answer: is this phone on the same network?"; }
 });
 

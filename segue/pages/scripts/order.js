@@ -1,6 +1,4 @@
-"use strict";
 // What the page is about, and in which order this listener meets it.
-const byId = (id) => document.getElementById(id);
 const run = JSON.parse(byId("run").textContent);
 const listener = JSON.parse(byId("listener").textContent);
 

@@ -1,14 +1,5 @@
 // Controls: buttons, keys, pointer, and what the screen says.
 
-// The same place in another option: before the bridge counted back from it, after it counted on, and
-// inside by the share of the bridge.
-function samePlace(t, a, b) {
-  if (t <= a.exit_s) return Math.max(b.exit_s - (a.exit_s - t), 0);
-  if (t >= a.entry_s) return Math.min(b.entry_s + (t - a.entry_s), b.duration_s);
-  const share = (t - a.exit_s) / (a.entry_s - a.exit_s);
-  return b.exit_s + share * (b.entry_s - b.exit_s);
-}
-
 const linesOf = (way) => [...way.bars.map((bar) => bar.time_s), way.duration_s];
 const nearest = (lines, t) => lines.reduce((a, b) => (Math.abs(b - t) < Math.abs(a - t) ? b : a));
 

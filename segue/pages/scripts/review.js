@@ -1,19 +1,11 @@
-"use strict";
 // The plan and the tries, bar by bar. Side 0 is the plan; `starts` are the seconds of a side's own
 // sound at which the bars start, the end behind them. A place is a bar and a part of it: the same
 // on every side, so that a switch carries on at the same spot of the music.
-const FADE_S = 0.015, AHEAD_S = 0.03;
 const byId = (id) => document.getElementById(id);
 const told = JSON.parse(byId("told").textContent);
 const rows = [...document.querySelectorAll("tr[data-place]")];
 const sounds = [];
-let audio = null, now = null, wanted = 0, side = told.best, lastTry = told.best, last = 0;
-
-function openAudio() {
-  if (audio) return;
-  if (navigator.audioSession) navigator.audioSession.type = "playback"; // heard although a phone is muted
-  audio = new AudioContext({ latencyHint: "interactive" });
-}
+let now = null, wanted = 0, side = told.best, lastTry = told.best, last = 0;
 
 function soundOf(n) {
   sounds[n] ??= audio.decodeAudioData(bytesIn(`sound-${n}`))
@@ -44,14 +36,6 @@ function placeNow(at = audio.currentTime) {
   return placeAt(now.side, seconds);
 }
 
-function hush(at) {
-  if (!now) return;
-  now.source.onended = null;
-  now.gain.gain.setTargetAtTime(0, at, FADE_S / 3);
-  now.source.stop(at + 2 * FADE_S);
-  now = null;
-}
-
 async function play(n, where) {
   openAudio();
   const mine = ++wanted;
@@ -60,22 +44,20 @@ async function play(n, where) {
     [sound] = await Promise.all([soundOf(n), audio.resume()]);
   } catch { byId("now").textContent = "This browser cannot play it."; return; }
   if (mine !== wanted) return;
-  const at = audio.currentTime + AHEAD_S, place = where ?? placeNow(at);
-  const from = secondsAt(n, place), source = audio.createBufferSource(), gain = audio.createGain();
-  hush(at);
-  source.buffer = sound.buffer;
-  gain.gain.setValueAtTime(0, at);
-  gain.gain.linearRampToValueAtTime(1, at + FADE_S);
-  source.connect(gain).connect(audio.destination);
-  let loop = null;
-  if (byId("loop").checked) {
-    const bar = Math.floor(place + 1e-6);
-    loop = [secondsAt(n, bar), told.sides[n].starts[bar + 1]];
-    Object.assign(source, { loop: true, loopStart: sound.start_s + loop[0], loopEnd: sound.start_s + loop[1] });
-  }
-  source.start(at, sound.start_s + from);
-  source.onended = stop;
-  now = { side: n, source, gain, at, from, loop };
+  let next;
+  const voices = switched(now ? now.voices : [], (at) => {
+    const place = where ?? placeNow(at), from = secondsAt(n, place);
+    let loop = null, span = {};
+    if (byId("loop").checked) {
+      const bar = Math.floor(place + 1e-6);
+      loop = [secondsAt(n, bar), told.sides[n].starts[bar + 1]];
+      span = { loop: true, loopStart: sound.start_s + loop[0], loopEnd: sound.start_s + loop[1] };
+    }
+    next = { side: n, at, from, loop };
+    return [voice(sound.buffer, { at, from: sound.start_s + from, span })];
+  });
+  voices[0].source.onended = stop;
+  now = { ...next, voices };
   side = n;
   if (n) lastTry = n;
   show();
@@ -84,7 +66,11 @@ async function play(n, where) {
 
 function stop() {
   wanted += 1;
-  if (now) { last = placeNow(); hush(audio.currentTime); }
+  if (now) {
+    last = placeNow();
+    silence(now.voices, audio.currentTime);
+    now = null;
+  }
   show();
 }
 

@@ -1,11 +1,9 @@
 // Playing. `state.place` is where the music was at `state.startedAt` on the audio clock;
 // everything that moves it goes through `jump`.
-const FADE_S = 0.015; // of a switch and of a loop's joint: short enough to hide, long enough not to click
-const AHEAD_S = 0.03; // a start is scheduled, so that it falls on the exact frame
 const HEADROOM = 0.7; // click and cue on top of the music stay below full scale
 const BUSES = ["music", "click", "cue"];
 const state = { now: 0, place: 0, startedAt: 0, playing: false, loop: null };
-let audio = null, faders = null, nodes = [], loopSounds = null, wanted = 0;
+let faders = null, nodes = [], loopSounds = null, wanted = 0;
 
 // From inside the page, or from the server that it came from.
 async function bytesOf(id) {
@@ -43,19 +41,12 @@ function ready(index) {
   return ways[index].unpacking;
 }
 
-function openAudio() {
-  if (audio) return;
-  if (navigator.audioSession) navigator.audioSession.type = "playback"; // heard although a phone is muted
-  audio = new AudioContext({ latencyHint: "interactive", sampleRate: run.rate_hz });
-  const out = audio.createGain();
+// Click and cue have their faders.
+function connectBuses() {
+  const out = gainNode(audio.destination);
   out.gain.value = HEADROOM;
-  out.connect(audio.destination);
-  faders = {};
-  for (const bus of BUSES) {
-    faders[bus] = audio.createGain();
-    faders[bus].gain.value = bus === "music" ? 1 : faderGain(bus);
-    faders[bus].connect(out);
-  }
+  faders = Object.fromEntries(BUSES.map((bus) => [bus, gainNode(out)]));
+  for (const bus of ["click", "cue"]) faders[bus].gain.value = faderGain(bus);
 }
 
 const faderGain = (bus) => (Number(byId(bus).value) / 100) ** 2;
@@ -89,63 +80,37 @@ function loopOf({ buffer, start_s }, [from, to]) {
   return { buffer: loop, start_s: -from };
 }
 
-function gainNode(into, ...points) {
-  const node = audio.createGain();
-  points.forEach(([value, at], i) => (i ? node.gain.linearRampToValueAtTime(value, at) : node.gain.setValueAtTime(value, at)));
-  node.connect(into);
-  return node;
-}
-
-// Rise and fall are two nodes: a fall that comes during the rise needs no undoing of it.
-function silence(sounding, at) {
-  for (const { source, fall } of sounding) {
-    fall.gain.setValueAtTime(1, at);
-    fall.gain.linearRampToValueAtTime(0, at + FADE_S);
-    source.onended = null;
-    source.stop(at + FADE_S);
-  }
-}
-
-function sound(at) {
-  const way = ways[state.now], level = 10 ** (way.gain_db / 20);
+function sound({ now, place, startedAt: at, loop }) {
+  const way = ways[now], level = 10 ** (way.gain_db / 20);
   const sounding = BUSES.map((bus) => {
-    const { buffer, start_s } = (state.loop ? loopSounds : way.sounds)[bus];
-    const source = audio.createBufferSource(), fall = gainNode(faders[bus]);
-    source.buffer = buffer;
-    source.loop = Boolean(state.loop);
-    source.connect(gainNode(fall, [0, at], [bus === "music" ? level : 1, at + FADE_S]));
-    source.start(at, start_s + state.place);
-    return { source, fall };
+    const { buffer, start_s } = (loop ? loopSounds : way.sounds)[bus];
+    return voice(buffer, { at, from: start_s + place, level: bus === "music" ? level : 1, into: faders[bus], span: { loop: Boolean(loop) } });
   });
   sounding[0].source.onended = () => { if (state.playing) pause(); };
   return sounding;
 }
 
 // Go to the place that `find` makes of the present one, in an option, in a loop or none.
-function jump(index, find, loop = null, ahead = AHEAD_S) {
+function jump(index, find, loop = null) {
   if (loop && loop !== state.loop) {
     loop = loop.map(onFrame);
     loopSounds = null;
   }
   const { sounds } = ways[index];
   if (loop && sounds) loopSounds ??= Object.fromEntries(BUSES.map((bus) => [bus, loopOf(sounds[bus], loop)]));
-  const at = audio ? audio.currentTime + ahead : 0;
-  let place = Math.min(Math.max(onFrame(find(placeAt(at))), 0), ways[index].duration_s);
-  if (loop && (place < loop[0] || place >= loop[1])) place = loop[0];
-  Object.assign(state, { now: index, place, startedAt: at, loop });
-  if (!state.playing) return;
-  const sounding = sound(at);
-  if (audio.currentTime >= at) { // a busy machine: the moment has passed, it would start late; once more
-    silence(sounding, audio.currentTime);
-    jump(index, (t) => t, loop, ahead * 2);
-  } else {
-    silence(nodes, at);
-    nodes = sounding;
-  }
+  const next = { now: index, loop };
+  const goAt = (at) => {
+    let place = Math.min(Math.max(onFrame(find(placeAt(at))), 0), ways[index].duration_s);
+    if (loop && (place < loop[0] || place >= loop[1])) place = loop[0];
+    return Object.assign(next, { place, startedAt: at });
+  };
+  if (state.playing) nodes = switched(nodes, (at) => sound(goAt(at)));
+  else goAt(0);
+  Object.assign(state, next);
 }
 
 async function play() {
-  openAudio();
+  openAudio(connectBuses, { sampleRate: run.rate_hz });
   const index = state.now;
   await Promise.all([audio.resume(), ready(index)]);
   if (state.playing || index !== state.now) return;

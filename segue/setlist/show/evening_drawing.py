@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from segue.music.key import parse_key
 from segue.plan.heard_words import NO_KEY
-from segue.setlist.lengths import clock
+from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

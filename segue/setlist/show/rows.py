@@ -10,7 +10,7 @@ from segue.music.tempo import bpm_number, tempo_step_words
 from segue.plan.heard_words import NO_PULSE, counted_beats, first_note_name, key_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
-from segue.setlist.lengths import clock
+from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
