@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from segue.review.find import SPEEDS, find_parts, find_transition
+from segue.review.find import SPEEDS, bridge_match, find_parts, find_transition, try_spans_s
 from segue.review.listening import CHROMA_HOP_S, ONSET_HOP_S, Listening
 
 LENGTH_S = 20.0
@@ -96,3 +96,42 @@ def test_a_band_that_waits_before_the_new_song_has_two_places(wait_s, n_parts, r
 def test_a_part_too_short_is_not_looked_for_by_itself(split_s, render):
     take = joined(render.part(0.0, split_s), heard(1.0, 7), render.part(split_s, LENGTH_S))
     assert len(find_parts(render, take, find_transition(render, take), split_s)) == 1
+
+
+def test_every_try_has_a_span_of_its_own_and_talk_goes_to_the_next(render):
+    talk = heard(8.0, 3)
+    take = joined(heard(5.0, 2), render, talk, render, heard(4.0, 6))
+    found = find_transition(render, take)
+    first, second = try_spans_s(render, take, found, split_s=12.0, least_match=0.4)
+    assert first[0] == 0.0
+    assert second[1] == take.duration_s
+    assert first[1] == second[0] == pytest.approx(5.0 + LENGTH_S + 8.0 - 2.0, abs=0.05)
+
+
+def test_tries_that_follow_at_once_part_where_the_second_starts(render):
+    take = joined(render, render)
+    found = find_transition(render, take)
+    first, second = try_spans_s(render, take, found, split_s=12.0, least_match=0.4)
+    assert first[1] == second[0] == pytest.approx(LENGTH_S, abs=0.05)
+
+
+@pytest.mark.parametrize(("split_s", "n_tries"), [(12.0, 2), (7.0, 1)])
+def test_a_try_that_is_broken_off_before_the_new_song_counts_where_enough_is_played(
+    split_s, n_tries, render
+):
+    take = joined(render.part(0.0, split_s), heard(15.0, 8), render)
+    found = find_transition(render, take)
+    assert len(try_spans_s(render, take, found, split_s=split_s, least_match=0.6)) == n_tries
+
+
+def test_a_bridge_is_looked_for_near_its_place_alone(render):
+    bridge_s = (8.0, 12.0)
+    take = joined(heard(3.0, 2), render)
+    place = find_transition(render, take)
+    assert bridge_match(render, take, place, bridge_s) > 0.9
+    without = joined(
+        heard(3.0, 2), render.part(0.0, 7.0), heard(6.0, 5), render.part(13.0, LENGTH_S)
+    )
+    assert bridge_match(render, without, place, bridge_s) < 0.4
+    elsewhere = joined(without, heard(10.0, 9), render.part(7.0, 13.0))
+    assert bridge_match(render, elsewhere, place, bridge_s) < 0.4
