@@ -21,7 +21,7 @@ least that is noticed (A. Friberg and J. Sundberg, JASA 98(5), 1995, 2524-2531).
 SAME_BEAT: Final = 1e-3
 """Beats closer than this are one: a millisecond at most, far below what is noticed."""
 
-_ON_THE_LINE_BEATS: Final = 0.15
+ON_THE_LINE_BEATS: Final = 0.15
 """How far from a bar line a hit may be and still belong to it. Chosen on the demo songs."""
 
 
@@ -61,12 +61,12 @@ class BeatGrid:
 
     def bar_line_before(self, index: float) -> int:
         """The last bar line at or before a beat; a hair after one counts as on it."""
-        bars = math.floor((index + _ON_THE_LINE_BEATS - self.downbeat) / self.metre)
+        bars = math.floor((index + ON_THE_LINE_BEATS - self.downbeat) / self.metre)
         return self.downbeat + bars * self.metre
 
     def bar_line_after(self, index: float) -> int:
         """The first bar line at or after a beat; a hair after one counts as on it."""
-        bars = math.ceil((index - _ON_THE_LINE_BEATS - self.downbeat) / self.metre)
+        bars = math.ceil((index - ON_THE_LINE_BEATS - self.downbeat) / self.metre)
         return self.downbeat + bars * self.metre
 
     def bpm_at(self, index: float) -> float:

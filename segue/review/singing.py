@@ -31,6 +31,8 @@ _LATE_S: Final = (-0.3, -0.2, -0.1, 0.0, 0.1, 0.2, 0.3)
 # Steps of the lateness of a phrase, and how many to each side, as far as an entry is looked
 # for; by judgement
 _PHRASE_STEP_S, _PHRASE_REACH = 0.04, 8
+_REACH_S: Final = 0.4  # from an end of the recording nothing is read; by judgement
+_LEAST_OVER_DB: Final = 1.0  # by which the plan's voice must stand out to be missed; by judgement
 # Beside a partial, where its own peak is over; by judgement
 _BESIDE_HZ: Final = np.concatenate([np.arange(-80.0, -34.0, 9.0), np.arange(35.0, 81.0, 9.0)])
 _MOST_DB: Final = 18.0  # a partial that stands out by more counts no more; by judgement
@@ -59,15 +61,11 @@ def presence(
         where less than `LEAST_READINGS` of it is in the recording, or the plan's voice hardly
         stands out.
     """
-    at_s = np.array([take_s_at(float(s)) for s in part.at_s])
-    inside = (at_s > 0.4) & (at_s < take.duration_s - 0.4)  # noqa: PLR2004 - an entry's reach
+    read = _in_take(part, take, take_s_at, tuning_cents)
     over_db = part.sung_db - part.band_db
-    if inside.sum() < LEAST_READINGS or over_db < 1.0:
+    if read is None or over_db < _LEAST_OVER_DB:
         return None
-    heard_db = outstanding_db(
-        take, at_s[inside], part.midi[inside] + tuning_cents / 100, part.weights[inside]
-    )
-    return (heard_db - part.band_db) / over_db
+    return (outstanding_db(take, *read) - part.band_db) / over_db
 
 
 def phrase_late_s(
@@ -82,14 +80,24 @@ def phrase_late_s(
     float or None
         None where too little of it is in the recording.
     """
+    read = _in_take(part, take, take_s_at, tuning_cents)
+    if read is None:
+        return None
+    at_s, *pitch = read
+    shifts_s = np.arange(-_PHRASE_REACH, _PHRASE_REACH + 1) * _PHRASE_STEP_S
+    over = [_over_db(take, at_s + shift, *pitch) for shift in shifts_s]
+    return float(shifts_s[int(np.argmax(over))])
+
+
+def _in_take(
+    part: SungPart, take: Clip, take_s_at: Callable[[float], float], tuning_cents: float
+) -> tuple[Floats, Floats, Floats] | None:
+    """Times in the recording, pitches and weights of what of it is there; None where too little."""
     at_s = np.array([take_s_at(float(s)) for s in part.at_s])
-    inside = (at_s > 0.4) & (at_s < take.duration_s - 0.4)  # noqa: PLR2004 - an entry's reach
+    inside = (at_s > _REACH_S) & (at_s < take.duration_s - _REACH_S)
     if inside.sum() < LEAST_READINGS:
         return None
-    midi, weights = part.midi[inside] + tuning_cents / 100, part.weights[inside]
-    shifts_s = np.arange(-_PHRASE_REACH, _PHRASE_REACH + 1) * _PHRASE_STEP_S
-    over = [_over_db(take, at_s[inside] + shift, midi, weights) for shift in shifts_s]
-    return float(shifts_s[int(np.argmax(over))])
+    return at_s[inside], part.midi[inside] + tuning_cents / 100, part.weights[inside]
 
 
 def outstanding_db(clip: Clip, at_s: Floats, midi: Floats, weights: Floats) -> float:

@@ -1,8 +1,6 @@
 """What a cue sheet says: who does what in which bar.
 
 Bars are counted from 1 at the start of the pack's files, as in every file of it.
-
-Tempo and key of a song change, in words.
 """
 
 from __future__ import annotations
@@ -15,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.music.tempo import bpm_number
 from segue.plan.bridge_words import length_words
+from segue.plan.grid import ON_THE_LINE_BEATS
 from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
 from segue.plan.layer import PadLayer, PlayedLayer, SongLayer
 from segue.plan.places_asked import clock
@@ -27,41 +26,6 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.plan import Plan
 
-
-def tempos(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
-    """Tempo before and after, such as '124 → 96 BPM'; in words where none was heard."""
-    old = bpm_number(plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)))
-    new = bpm_number(plan.tempo.bpm_at(plan.entry_beat))
-    match outgoing.pulse.is_known, incoming.pulse.is_known:
-        case True, True:
-            return f"{old} → {new} BPM"
-        case True, False:
-            return f"{old} BPM → {NO_PULSE}"
-        case False, True:
-            return f"{NO_PULSE} → {new} BPM"
-        case _:
-            return NO_PULSE
-
-
-def keys(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
-    """Key before and after, such as 'E minor → F minor'; in words where none was heard."""
-    if not outgoing.key.is_known and not incoming.key.is_known:
-        return NO_KEY
-    old = str(plan.key_from) if outgoing.key.is_known else NO_KEY
-    new = str(plan.key_to) if incoming.key.is_known else NO_KEY
-    return f"{old} → {new}"
-
-
-def relation(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
-    """How the keys lie to each other as they are played: the plan's, which a shift has moved."""
-    old = replace(outgoing, key=replace(outgoing.key, key=plan.key_from))
-    new = replace(incoming, key=replace(incoming.key, key=plan.key_to))
-    return keys_sentence(old, new)
-
-
-ON_THE_BEAT_BEATS: Final = 0.15
-"""What is this close to a beat is on it, as in `segue.plan.grid` where bar lines are told."""
-
 SINGER: Final = "singer"
 """Who sings, where no name is known."""
 
@@ -70,8 +34,6 @@ CARE: Final = (
     "never exceed {ceiling:g} dBFS. Hearing damage does not heal. House and local "
     "rules and a qualified engineer decide on levels."
 )
-
-
 FILES: Final = (
     "music.wav is stereo, 1 left and 2 right, for the room. click.wav and cue.wav have one channel "
     "each. Click and cue are for ears only; they are not in the music. Give each an output of its "
@@ -111,10 +73,10 @@ class CueRow:
         'after 9' where the bar is over and no other has begun. Smaller parts of a beat are not
         told apart: nobody counts them from a sheet.
         """
-        if self.beat_in_bar >= self.metre + 1.0 - ON_THE_BEAT_BEATS:
+        if self.beat_in_bar >= self.metre + 1.0 - ON_THE_LINE_BEATS:
             return f"after {self.bar}"
-        count = math.floor(self.beat_in_bar + ON_THE_BEAT_BEATS)
-        if self.beat_in_bar - count > ON_THE_BEAT_BEATS:
+        count = math.floor(self.beat_in_bar + ON_THE_LINE_BEATS)
+        if self.beat_in_bar - count > ON_THE_LINE_BEATS:
             return f'{self.bar}, the "and" of {count}'
         return f"{self.bar}" if count == 1 else f"{self.bar}, beat {count}"
 
@@ -216,15 +178,46 @@ def cue_sheet(
         to_title=incoming.title,
         recipe=plan.recipe,
         why=plan.why,
-        tempo=tempos(plan, outgoing, incoming),
-        key=keys(plan, outgoing, incoming),
-        relation=relation(plan, outgoing, incoming),
+        tempo=_tempos(plan, outgoing, incoming),
+        key=_keys(plan, outgoing, incoming),
+        relation=_relation(plan, outgoing, incoming),
         length=length_words(bars, seconds),
         rows=tuple(rows),
         note=note,
         channels=channels,
         care=tuple(care),
     )
+
+
+def _tempos(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    """Tempo before and after, such as '124 → 96 BPM'; in words where none was heard."""
+    old = bpm_number(plan.tempo.bpm_at(max(plan.exit_beat - 1.0, 0.0)))
+    new = bpm_number(plan.tempo.bpm_at(plan.entry_beat))
+    match outgoing.pulse.is_known, incoming.pulse.is_known:
+        case True, True:
+            return f"{old} → {new} BPM"
+        case True, False:
+            return f"{old} BPM → {NO_PULSE}"
+        case False, True:
+            return f"{NO_PULSE} → {new} BPM"
+        case _:
+            return NO_PULSE
+
+
+def _keys(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    """Key before and after, such as 'E minor → F minor'; in words where none was heard."""
+    if not outgoing.key.is_known and not incoming.key.is_known:
+        return NO_KEY
+    old = str(plan.key_from) if outgoing.key.is_known else NO_KEY
+    new = str(plan.key_to) if incoming.key.is_known else NO_KEY
+    return f"{old} → {new}"
+
+
+def _relation(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
+    """How the keys lie to each other as they are played: the plan's, which a shift has moved."""
+    old = replace(outgoing, key=replace(outgoing.key, key=plan.key_from))
+    new = replace(incoming, key=replace(incoming.key, key=plan.key_to))
+    return keys_sentence(old, new)
 
 
 def _first_note(plan: Plan, outgoing: EdgeFacts, incoming: EdgeFacts) -> StaffNote | None:
@@ -303,7 +296,7 @@ def _pads(plan: Plan) -> Iterator[CueRow]:
 def cue_row(plan: Plan, beat: float, who: str, what: str) -> CueRow:
     """A line at a beat of a plan."""
     beats = [line.beat for line in plan.bar_lines]
-    index = max(bisect_right(beats, beat + ON_THE_BEAT_BEATS) - 1, 0)
+    index = max(bisect_right(beats, beat + ON_THE_LINE_BEATS) - 1, 0)
     return CueRow(
         bar=plan.bar_lines[index].number,
         beat_in_bar=max(beat - beats[index] + 1.0, 1.0),

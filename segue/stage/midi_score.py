@@ -1,6 +1,6 @@
 """What a MIDI file is to hold, by beats: of one plan, or of many put after each other.
 
-Places of a plan that have a name: sections, bar one of the new song, the singer.
+With the places of a plan that have a name: sections, bar one of the new song, the singer.
 """
 
 from __future__ import annotations
@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from segue.plan import Plan
     from segue.plan.layer import Voicing
     from segue.plan.plan import ClickHit, CueNote
+
+TICKS_A_BEAT: Final = 960  # division of the MIDI file: halves, thirds and fifths are whole ticks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,9 +75,6 @@ def _places(plan: Plan, from_title: str, entry: str) -> Iterator[tuple[float, st
     yield plan.entry_beat, entry
     if plan.singer_beat is not None:
         yield plan.singer_beat, "singer"
-
-
-TICKS_A_BEAT: Final = 960  # division of the MIDI file: halves, thirds and fifths are whole ticks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
