@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts, KeyFact
-    from segue.analysis.structure_facts import BarFact, LoopFact
+    from segue.analysis.facts import EdgeFacts, Ending, KeyFact, Opening
+    from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact
 
 
 def facts_report(facts: EdgeFacts) -> dict[str, Any]:
@@ -41,37 +41,13 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
         "true_peak_dbtp": round(facts.level.true_peak_dbtp, 2),
     }
     if facts.ending is not None:
-        report["ending"] = {
-            "kind": facts.ending.kind,
-            "confidence": round(facts.ending.confidence, 3),
-            "last_hit_s": round(facts.ending.last_hit_s, 4),
-            "sound_end_s": round(facts.ending.sound_end_s, 4),
-            "fade_start_s": _rounded(facts.ending.fade_start_s),
-            "last_chord_s": _rounded(facts.ending.last_chord_s),
-            "last_bar_line_s": _rounded(facts.ending.last_bar_line_s),
-            "held_until_s": _rounded(facts.ending.held_until_s),
-            "rung_out_s": _rounded(facts.ending.rung_out_s),
-            "outro_start_s": _rounded(facts.ending.outro_start_s),
-            "outro_db": round(facts.ending.outro_db, 2),
-        }
+        report["ending"] = _plain(facts.ending)
     if facts.opening is not None:
-        report["opening"] = {
-            "kind": facts.opening.kind,
-            "confidence": round(facts.opening.confidence, 3),
-            "sound_start_s": round(facts.opening.sound_start_s, 4),
-            "first_downbeat_s": round(facts.opening.first_downbeat_s, 4),
-            "pickup_beats": round(facts.opening.pickup_beats, 3),
-            "faded_in_s": _rounded(facts.opening.faded_in_s),
-        }
+        report["opening"] = _plain(facts.opening)
     report["first_note"] = (
         None if first is None else {"midi": round(first.midi, 2), "time_s": round(first.time_s, 4)}
     )
-    report["phrases"] = {
-        "starts_s": [round(t, 4) for t in facts.phrases.starts_s],
-        "n_bars": facts.phrases.n_bars,
-        "confidence": round(facts.phrases.confidence, 3),
-        "boundaries_s": [round(t, 4) for t in facts.phrases.boundaries_s],
-    }
+    report["phrases"] = _plain(facts.phrases)
     report["loops"] = [_plain(loop) for loop in facts.loops]
     report["bars"] = [_plain(bar) for bar in facts.bars]
     report["applause_s"] = _rounded(facts.applause_s)
@@ -79,10 +55,18 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
     return report
 
 
-def _plain(fact: LoopFact | BarFact) -> dict[str, Any]:
-    """Every field by its name, numbers to four places."""
-    values = ((field.name, getattr(fact, field.name)) for field in fields(fact))
-    return {name: round(v, 4) if isinstance(v, float) else v for name, v in values}
+_DIGITS: Final = {"confidence": 3, "pickup_beats": 3, "outro_db": 2}  # of numbers; of others four
+
+
+def _plain(fact: Ending | Opening | PhraseFact | LoopFact | BarFact) -> dict[str, Any]:
+    """Every field by its name, numbers rounded."""
+
+    def rounded(name: str, value: Any) -> Any:  # noqa: ANN401 - any field
+        if isinstance(value, tuple):
+            return [rounded(name, one) for one in value]
+        return round(value, _DIGITS.get(name, 4)) if isinstance(value, float) else value
+
+    return {field.name: rounded(field.name, getattr(fact, field.name)) for field in fields(fact)}
 
 
 def _key_report(fact: KeyFact) -> dict[str, Any]:

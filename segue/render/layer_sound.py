@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Final, get_args
 
 import numpy as np
 
-from segue.audio.clip import VOICES, Role
+from segue.audio.clip import VOICES, Clip, Role
+from segue.audio.loudness import integrated_lufs, momentary_lufs
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -199,6 +200,29 @@ def faded(
         fade = np.sin((np.arange(length) + 0.5) / max(length, 1) * np.pi / 2) ** 2
         ends[:length] = (ends[:length] * fade[:, None]).astype(np.float32)
     return sound
+
+
+def at_loudness(
+    samples: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound on the whole as loud as this (ITU-R BS.1770, gated); silence as it is."""
+    return _levelled(samples, level_lufs, integrated_lufs(Clip(samples=samples, rate_hz=rate_hz)))
+
+
+def at_peak_loudness(
+    samples: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
+) -> npt.NDArray[np.float32]:
+    """Sound whose loudest 0.4 s are as loud as this; silence as it is."""
+    _, lufs = momentary_lufs(Clip(samples=samples, rate_hz=rate_hz))
+    return _levelled(samples, level_lufs, float(lufs.max(initial=-np.inf)))
+
+
+def _levelled(
+    samples: npt.NDArray[np.float32], wanted_lufs: float, now_lufs: float
+) -> npt.NDArray[np.float32]:
+    if not (np.isfinite(wanted_lufs) and np.isfinite(now_lufs)):
+        return samples
+    return (samples * 10 ** ((wanted_lufs - now_lufs) / 20)).astype(np.float32)
 
 
 def drums_of_mix(title: str) -> str:

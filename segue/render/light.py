@@ -8,6 +8,7 @@ import numpy as np
 
 from segue.audio.loudness import filtered, first_order_lowpass
 from segue.plan.shaping import value_at
+from segue.render.ride import AROUND_S
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
     from segue.plan.plan import Plan
     from segue.render.ride import Fader
 
-AROUND_S: Final = 8.0
-"""So much of either song tells how bright it is at the join."""
 AIR_HZ: Final = (1_000.0, 6_000.0)  # what is compared with the songs
 SHELF_HZ: Final = 1_000.0  # from here up it is made brighter or darker
 SHELF_DB: Final = (-8.0, 12.0)
@@ -43,18 +42,15 @@ def in_the_light_of(
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
         return 0.0
-    songs = [
-        _band_and_rest(buses["songs"], low, high, rate_hz)
-        for low, high in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
-    ]
+    songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, AIR_HZ)
     shares = [np.log10(air / (air + rest)) for air, rest in songs if min(air, rest) > _TINY]
-    bridge = {name: _band_and_rest(bus, exit_s, entry_s, rate_hz) for name, bus in buses.items()}
-    air, rest = bridge["synth"]
+    bridge = _of_bridge(buses, exit_s, entry_s, rate_hz, AIR_HZ)
+    air, rest = bridge.pop("synth")
     if not shares or min(air, rest) <= _TINY:
         return 0.0
     share = min(float(10 ** np.mean(shares)), 0.9)
-    other_air = sum(bridge[name][0] for name in bridge if name not in ("synth", "songs"))
-    other_rest = sum(bridge[name][1] for name in bridge if name not in ("synth", "songs"))
+    other_air = sum(air for air, _ in bridge.values())
+    other_rest = sum(rest for _, rest in bridge.values())
     wanted = share * (rest + other_rest) / (1 - share) - other_air
     shelf_db = 10 * np.log10(max(wanted, _TINY) / air)
     return float(np.clip(shelf_db, *SHELF_DB))
@@ -81,16 +77,9 @@ def deep_cut_db(buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate
     if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
         return 0.0
     deep_hz = (20.0, DEEP_HZ)  # from where anything is heard
-    songs = [
-        _band_and_rest(buses["songs"], low, high, rate_hz, deep_hz)
-        for low, high in ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
-    ]
+    songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, deep_hz)
     odds = [deep / rest for deep, rest in songs if min(deep, rest) > _TINY]
-    parts = {
-        name: _band_and_rest(bus, exit_s, entry_s, rate_hz, deep_hz)
-        for name, bus in buses.items()
-        if name != "songs"
-    }
+    parts = _of_bridge(buses, exit_s, entry_s, rate_hz, deep_hz)
     deep = parts["synth"][0]
     if not odds or deep <= _TINY:
         return 0.0
@@ -126,12 +115,39 @@ def shelved(
     return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
 
 
+def _beside(
+    songs: npt.NDArray[np.float32],
+    exit_s: float,
+    entry_s: float,
+    rate_hz: int,
+    band_hz: tuple[float, float],
+) -> list[tuple[float, float]]:
+    """Band and rest of the old song's last moments and of the new one's first."""
+    spans_s = ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
+    return [_band_and_rest(songs, low, high, rate_hz, band_hz) for low, high in spans_s]
+
+
+def _of_bridge(
+    buses: Mapping[Fader, npt.NDArray[np.float32]],
+    exit_s: float,
+    until_s: float,
+    rate_hz: int,
+    band_hz: tuple[float, float],
+) -> dict[Fader, tuple[float, float]]:
+    """Band and rest of all that is made for the bridge, by fader."""
+    return {
+        name: _band_and_rest(bus, exit_s, until_s, rate_hz, band_hz)
+        for name, bus in buses.items()
+        if name != "songs"
+    }
+
+
 def _band_and_rest(
     samples: npt.NDArray[np.float32],
     low_s: float,
     high_s: float,
     rate_hz: int,
-    band_hz: tuple[float, float] = AIR_HZ,
+    band_hz: tuple[float, float],
 ) -> tuple[float, float]:
     """Power of a band and of everything else between two times."""
     part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
@@ -165,13 +181,8 @@ def room_wanted_db(
         return 0.0
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     until_s = entry_s if len(bed) == len(plan.bridge_lu) else plan.seconds_at(bed[-1])
-    spans_s = ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
-    songs = [_band_and_rest(buses["songs"], *span_s, rate_hz, VOICE_HZ) for span_s in spans_s]
-    parts = [
-        _band_and_rest(bus, exit_s, until_s, rate_hz, VOICE_HZ)
-        for name, bus in buses.items()
-        if name != "songs"
-    ]
+    songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, VOICE_HZ)
+    parts = _of_bridge(buses, exit_s, until_s, rate_hz, VOICE_HZ).values()
     of_bed = (sum(voice for voice, _ in parts), sum(rest for _, rest in parts))
     shares = [10 * np.log10(v / (v + r)) for v, r in (*songs, of_bed) if min(v, r) > _TINY]
     if len(shares) < 2 or min(of_bed) <= _TINY:  # noqa: PLR2004 - a song and a bed

@@ -18,10 +18,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip
-from segue.audio.loudness import BLOCK_STEP_S, integrated_lufs
+from segue.audio.loudness import BLOCK_STEP_S
 from segue.music.key import hertz_of
-from segue.render.layer_sound import LayerSound
+from segue.render.layer_sound import LayerSound, at_loudness
 from segue.render.moving_filter import lowpassed
 from segue.render.pad_tables import TABLE_FRAMES, PadNote, add_voices, cycle_pair, pad_notes
 from segue.render.shape import FEWEST_FRAMES, through
@@ -31,6 +30,7 @@ from segue.render.varispeed import chorused, read_at
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.audio.clip import Clip
     from segue.audio.instrument import Instrument
     from segue.plan.layer import PadLayer, PadSound
     from segue.plan.plan import Plan
@@ -70,7 +70,7 @@ def pad_sound(
     """
     if instrument is not None:
         sampled = _sampled(layer, plan, ruler, instrument)
-        return LayerSound(samples=_at_level(sampled, plan.target_lufs, ruler.rate_hz))
+        return LayerSound(samples=at_loudness(sampled, plan.target_lufs, ruler.rate_hz))
     rate_hz, n_frames = ruler.rate_hz, ruler.n_frames
     notes = pad_notes(layer, plan)
     spans = [_span(note, rate_hz, n_frames) for note in notes]
@@ -85,7 +85,7 @@ def pad_sound(
     upper, bass = _buses(layer, plan, part, first, notes, generator)
     dry = np.zeros((last - first, 2), dtype=np.float32)
     dry[: played - first] = _moved(upper, bass, first, layer.sound, rate_hz, generator)
-    sound = _at_level(_roomed(dry, rate_hz), plan.target_lufs, rate_hz)
+    sound = at_loudness(_roomed(dry, rate_hz), plan.target_lufs, rate_hz)
     return LayerSound(samples=sound, first_frame=first)
 
 
@@ -224,15 +224,6 @@ def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float3
     sound = dry / np.float32(2 * peak)
     sound += through(hall, sound, rate_hz)
     return sound
-
-
-def _at_level(
-    sound: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
-    measured = integrated_lufs(Clip(samples=sound, rate_hz=rate_hz))
-    if not np.isfinite(measured):
-        return sound
-    return (sound * 10 ** ((level_lufs - measured) / 20)).astype(np.float32)
 
 
 _LOOP_FROM, _LOOP_TO = 0.3, 0.85

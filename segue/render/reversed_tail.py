@@ -16,8 +16,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.clip import Clip, excerpt
-from segue.audio.loudness import integrated_lufs, momentary_lufs
-from segue.render.layer_sound import LayerSound, faded, frames_of, mix_played_whole
+from segue.audio.loudness import integrated_lufs
+from segue.render.layer_sound import (
+    LayerSound,
+    at_peak_loudness,
+    faded,
+    frames_of,
+    mix_played_whole,
+)
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -70,7 +76,9 @@ def reversed_sound(
     wet = oaconvolve(faded(dry, edge.rate_hz, in_s=_OUT_S, out_s=_OUT_S), response, axes=0)
     grown = np.ascontiguousarray(wet[: last - first][::-1], dtype=np.float32)
     grown = _growing(grown, edge.rate_hz)
-    sound = _matched(faded(grown, edge.rate_hz, in_s=_IN_S, out_s=_OUT_S), dry, edge.rate_hz)
+    wanted_lufs = integrated_lufs(Clip(samples=dry, rate_hz=edge.rate_hz))
+    sound = faded(grown, edge.rate_hz, in_s=_IN_S, out_s=_OUT_S)
+    sound = at_peak_loudness(sound, wanted_lufs, edge.rate_hz)
     sound *= np.float32(10 ** (level_db / 20))
     return LayerSound(samples=sound, first_frame=first, notes=_notes(layer, edge))
 
@@ -111,17 +119,6 @@ def _response(
     bass_cut = butter(1, _HALL_FROM_HZ, "highpass", fs=rate_hz, output="sos")
     response: npt.NDArray[np.float64] = sosfiltfilt(bass_cut, hall, axis=0)
     return response
-
-
-def _matched(
-    sound: npt.NDArray[np.float32], dry: npt.NDArray[np.float32], rate_hz: int
-) -> npt.NDArray[np.float32]:
-    wanted = integrated_lufs(Clip(samples=dry, rate_hz=rate_hz))
-    _, lufs = momentary_lufs(Clip(samples=sound, rate_hz=rate_hz))
-    loudest = float(lufs.max()) if len(lufs) else -np.inf
-    if not (np.isfinite(wanted) and np.isfinite(loudest)):
-        return sound
-    return (sound * 10 ** ((wanted - loudest) / 20)).astype(np.float32)
 
 
 def _notes(layer: ReversedLayer, edge: SongEdge) -> tuple[str, ...]:

@@ -18,9 +18,8 @@ import numpy as np
 
 from segue.analysis.onsets import strength_of_hits_db
 from segue.audio.clip import Clip
-from segue.audio.loudness import integrated_lufs
 from segue.music.key import hertz_of
-from segue.render.layer_sound import LayerSound
+from segue.render.layer_sound import LayerSound, at_loudness
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -155,10 +154,7 @@ def struck_sound(
         low, high = max(at, 0), min(at + len(sound), len(bus))
         if low < high:
             bus[low:high] += 10 ** (loud_db / 20) * sound[low - at : high - at]
-    samples = bus.astype(np.float32)
-    measured = integrated_lufs(Clip(samples=samples, rate_hz=rate_hz))
-    if np.isfinite(measured):
-        samples = (samples * 10 ** ((plan.target_lufs - measured) / 20)).astype(np.float32)
+    samples = at_loudness(bus.astype(np.float32), plan.target_lufs, rate_hz)
     return LayerSound(samples=samples, first_frame=first)
 
 

@@ -10,10 +10,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip
-from segue.audio.loudness import momentary_lufs
 from segue.music.key import hertz_of
-from segue.render.layer_sound import LayerSound, faded
+from segue.render.layer_sound import LayerSound, at_peak_loudness, faded
 from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.pad_tables import TABLE_FRAMES, add_voices, cycle_pair
 
@@ -64,7 +62,7 @@ def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> L
     else:
         cents = plan.key_to_tuning_cents
         sound = _impact(end - first, layer.tone_midi, cents, rate_hz, generator)
-    sound = _at_peak_level(sound, plan.target_lufs, rate_hz)
+    sound = at_peak_loudness(sound, plan.target_lufs, rate_hz)
     return LayerSound(samples=sound[: n_frames - first], first_frame=first)
 
 
@@ -204,14 +202,3 @@ def _metal(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.N
 def _of_rms(sound: npt.NDArray[np.floating[Any]], rms: float) -> npt.NDArray[np.float64]:
     now = float(np.sqrt(np.mean(np.square(sound, dtype=np.float64)))) or 1.0
     return np.asarray(sound * (rms / now), dtype=np.float64)
-
-
-def _at_peak_level(
-    sound: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
-    """The sound with its loudest 0.4 s at a loudness."""
-    _, lufs = momentary_lufs(Clip(samples=sound, rate_hz=rate_hz))
-    loudest = float(lufs.max()) if len(lufs) else -np.inf
-    if not np.isfinite(loudest):
-        return sound
-    return (sound * 10 ** ((level_lufs - loudest) / 20)).astype(np.float32)
