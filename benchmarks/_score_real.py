@@ -27,7 +27,7 @@ from segue.plan.plan import Plan
 from segue.recipes import load_recipes, shelf_folder
 from segue.render import render_candidate
 from segue.render.candidate import Candidate
-from segue.render.hits import Kits
+from segue.render.song_layer import Kits
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

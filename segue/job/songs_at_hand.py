@@ -30,8 +30,8 @@ from segue.errors import text_of
 from segue.files.whole_file import age_s, write_whole
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import sound_digest
-from segue.render.hits import Kits
 from segue.render.separate import percussion_of
+from segue.render.song_layer import Kits
 from segue.render.transpose import transposed
 from segue.render.voiceless import forget_shares
 

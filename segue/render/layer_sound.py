@@ -24,6 +24,7 @@ _LOG_OF_A_DB: Final = np.log(10.0) / 20
 _CORNER_S: Final = 0.005
 """Steps of gain take this long; set by judgement."""
 _BEATS_EVERY_S: Final = 0.01  # seconds between points of the ruler, straight lines between them
+WORTH_SAYING_S: Final = 0.05  # of a song: less that was not decoded is not told; by judgement
 _BLOCK_FRAMES: Final = 1 << 15  # frames at once, to hold little memory; changes no sample
 
 

@@ -21,7 +21,6 @@ from segue.plan.layer import (
 from segue.render.candidate import Candidate, master
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
-from segue.render.hits import Kits, drum_layer_sound
 from segue.render.layer_sound import ruler_of
 from segue.render.light import (
     deep_cut_db,
@@ -32,12 +31,11 @@ from segue.render.light import (
     without_boom,
 )
 from segue.render.pad import pad_sound
-from segue.render.reversed_tail import reversed_sound
 from segue.render.ride import fader_of, moved, ride_of
 from segue.render.shape import shaped
-from segue.render.song_layer import song_layer_sound
+from segue.render.song_layer import Kits, drum_layer_sound, song_layer_sound
 from segue.render.struck import struck_sound, touch_beside
-from segue.render.sweep import sweep_sound
+from segue.render.sweep import reversed_sound, sweep_sound
 
 if TYPE_CHECKING:
     import numpy.typing as npt

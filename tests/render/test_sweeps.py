@@ -9,8 +9,7 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs, momentary_lufs
 from segue.plan.layer import ReversedLayer, SweepLayer
 from segue.render.layer_sound import ruler_of
-from segue.render.reversed_tail import reversed_sound
-from segue.render.sweep import STOPS_BEFORE_S, SWELL_RINGS_S, sweep_sound
+from segue.render.sweep import STOPS_BEFORE_S, SWELL_RINGS_S, reversed_sound, sweep_sound
 from tests.render.conftest import RATE_HZ, music, song
 from tests.render.measure import db, pitch_hz, rms_db, spectrum_of
 
