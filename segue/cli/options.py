@@ -135,10 +135,6 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
 SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
-LOWEST_BPM = 20.0  # slower is a slip, or another note value
-HIGHEST_BPM = 400.0  # faster is a slip, or another note value
-HIGHEST_METRE = 12  # more beats in a bar are a slip
-LONGEST_TALK_S = 600.0  # ten minutes of talk over a bed
 _TALK = re.compile(r"(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s?)?", re.IGNORECASE)
 
 
@@ -162,6 +158,8 @@ def seconds_of(option: str, text: str) -> float:
     >>> seconds_of("--talk", "1m10s")
     70.0
     """
+    from segue.job.request import LONGEST_TALK_S
+
     match = _TALK.fullmatch(text.strip())
     if match is None or match.groups() == (None, None):
         raise OptionError(f"{option} '{text}' is not a length of time: write 25s or 1m10s.")
@@ -200,9 +198,10 @@ def overrides_of(
     """
     from segue.analysis.facts import EndingKind, OpeningKind
     from segue.analysis.overrides import Overrides
+    from segue.audio.song_toml import MAX_METRE, MAX_TEMPO_BPM, MIN_TEMPO_BPM
 
-    _check_range("tempo", tempo_bpm, LOWEST_BPM, HIGHEST_BPM, "BPM")
-    _check_range("metre", metre, 1, HIGHEST_METRE, "beats a bar")
+    _check_range("tempo", tempo_bpm, MIN_TEMPO_BPM, MAX_TEMPO_BPM, "BPM")
+    _check_range("metre", metre, 1, MAX_METRE, "beats a bar")
     _check_range("tuning", tuning_cents, -50, 50, "cents from A4 = 440 Hz")
     _check_range("downbeat", downbeat_s, 0, 24 * 3600, "seconds from the start of the file")
     return Overrides(

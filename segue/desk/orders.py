@@ -26,7 +26,7 @@ from segue.desk.sketcher import rough_order
 from segue.errors import InputError, OptionError, SegueError
 from segue.files.toml_lines import toml_table
 from segue.files.whole_file import plain_bytes, write_whole
-from segue.job.request import Request
+from segue.job.request import LONGEST_TALK_S, Request
 from segue.plan.places_asked import places_asked
 
 if TYPE_CHECKING:
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
 Name = Annotated[str, MaxLen(LONGEST_NAME)]
 Words = Annotated[str, MaxLen(MOST_WORDS)]
 _BUSY, _INVALID = 429, 422  # status codes of HTTP (RFC 6585, RFC 9110)
-LONGEST_TALK_S = 600.0  # ten minutes of talk over a bed, as on the command line
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

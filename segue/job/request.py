@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from segue.analysis.overrides import Overrides
 from segue.plan.places_asked import PlacesAsked
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     from segue.plan.plan import StretchEngine
     from segue.score import Purpose
+
+LONGEST_TALK_S: Final = 600.0  # ten minutes of talk over a bed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
