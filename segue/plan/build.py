@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Final
 
 from segue.plan.guides import click_hits, cue_notes
 from segue.plan.lead_ins import drum_layer, frozen_layer, reversed_layer, sweep_layer
-from segue.plan.loops import song_layer
+from segue.plan.loops import loop_layers
 from segue.plan.pads import pad_layer
 from segue.plan.places_asked import PlacesAsked, clock, end_as_asked, start_as_asked
 from segue.plan.plan import Plan
 from segue.plan.played import played_layer
 from segue.plan.shaping import Planned, Setting
 from segue.plan.song_levels import bridge_curve, song_levels
-from segue.plan.song_maps import LEAD_IN_S
+from segue.plan.song_maps import LEAD_IN_S, song_layer
 from segue.plan.timeline import timeline
 from segue.plan.words import notes, why
 
@@ -53,9 +53,13 @@ def _applies(layer: RecipeLayer, setting: Setting) -> bool:
     return (layer.only == "stems") == has_stems
 
 
+def _song(layer: RecipeLayer, setting: Setting) -> Planned:
+    return (loop_layers if layer.loop_bars else song_layer)(layer, setting)
+
+
 _MAKERS: Final[dict[LayerSource, Callable[[RecipeLayer, Setting], Planned]]] = {
-    "outgoing": song_layer,
-    "incoming": song_layer,
+    "outgoing": _song,
+    "incoming": _song,
     "pad": pad_layer,
     "comp": played_layer,
     "bass": played_layer,

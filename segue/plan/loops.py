@@ -1,7 +1,4 @@
-"""Loops of a song's own bars: cut on bar lines, joined so that nothing is heard of the cut.
-
-Layers of the two songs' own sound, played as they go on or as a loop.
-"""
+"""Loops of a song's own bars: cut on bar lines, joined so that nothing is heard of the cut."""
 
 from __future__ import annotations
 
@@ -12,8 +9,8 @@ from typing import TYPE_CHECKING, Final
 from segue.audio.clip import VOICES
 from segue.plan.grid import SAME_BEAT, beats_between
 from segue.plan.layer import CurvePoint, MapPoint, SongLayer
-from segue.plan.shaping import Planned, placed, shaping, span_of, summed, value_at
-from segue.plan.song_maps import incoming_map, moved, outgoing_map, pickup_beat
+from segue.plan.shaping import Planned, placed, shaping, span_of, summed
+from segue.plan.song_maps import moved, pickup_beat
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -23,92 +20,6 @@ if TYPE_CHECKING:
     from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
-
-_YIELD_FADE_S: Final = 0.06
-"""How fast the old song makes way for a pick-up. Set by judgement."""
-
-_SINGS_OR_PLAYS_BASS: Final = frozenset({"voice", "lead", "bass", "mix"})
-
-
-def song_layer(layer: RecipeLayer, setting: Setting) -> Planned:
-    """A layer of the outgoing or incoming song, with its time map.
-
-    A layer of the old song that may have a voice or a bass in it ends where the
-    new song's pick-up begins, unless the recipe lets the two meet.
-
-    Parameters
-    ----------
-    layer : RecipeLayer
-        With source 'outgoing' or 'incoming'.
-    """
-    time = setting.time
-    if layer.loop_bars:
-        return loop_layers(layer, setting)
-    start, end = span_of(layer, time)
-    if layer.source == "outgoing":
-        points = outgoing_map(layer, time, start, end)
-    else:
-        points = incoming_map(layer, time, start, end)
-    name = layer.name or f"{layer.source} song"
-    if len(points) < 2 or points[-1].beat - points[0].beat < SAME_BEAT:  # noqa: PLR2004 - two ends
-        return Planned(notes=(f"'{name}' is left out: there is no music for it at that place.",))
-    planned = SongLayer(
-        **shaping(layer, time, name=name),
-        song="outgoing" if layer.source == "outgoing" else "incoming",
-        start_beat=points[0].beat,
-        end_beat=points[-1].beat,
-        time_map=points,
-        roles=layer.roles,
-        part=layer.part,
-        pitch_semitones=placed(layer.pitch_semitones, time),
-        fade_in_s=layer.fade_in_s,
-        fade_out_s=layer.fade_out_s,
-    )
-    return Planned(layers=(_yielding(planned, setting),))
-
-
-def _yielding(layer: SongLayer, setting: Setting) -> SongLayer:
-    beat = pickup_beat(setting.time)
-    meets = layer.song == "outgoing" and layer.start_beat < beat < layer.end_beat
-    if not meets or beat >= setting.time.entry_beat or len(setting.on_purpose) > 1:
-        return layer
-    if setting.outgoing_has_stems:
-        may_clash = not layer.roles or not _SINGS_OR_PLAYS_BASS.isdisjoint(layer.roles)
-    else:
-        may_clash = layer.part != "percussive"
-    if not may_clash:
-        return layer
-    is_behind = value_at(layer.lowpass_hz, beat, empty=math.inf) <= _BEHIND_HZ
-    if is_behind and not setting.outgoing_has_stems:  # where a singer is known, she is silent
-        return replace(layer, highpass_hz=_without_bass(layer.highpass_hz, beat))
-    return replace(layer, end_beat=beat, fade_out_s=max(layer.fade_out_s, _YIELD_FADE_S))
-
-
-_BEHIND_HZ: Final = 2_000.0
-"""Behind a low-pass as low as this a voice is a colour, and only its bass is in the way."""
-_NO_BASS_HZ: Final = 350.0
-"""A high-pass from here up leaves no bass, however it is ridden. Both set by judgement."""
-
-
-def _without_bass(curve: Curve, beat: float) -> Curve:
-    """A high-pass that takes the bass away until a beat, and keeps it away.
-
-    It sets in a beat before: what of the bass went to the hall rings on.
-    """
-    since = beat - _SWEEP_BEATS
-    before = tuple(point for point in curve if point.beat < since)
-    after = (replace(p, value=max(p.value, _NO_BASS_HZ)) for p in curve if p.beat > beat)
-    there = value_at(curve, since, empty=_NO_HIGHPASS_HZ)
-    sweep = (
-        CurvePoint(beat=since, value=there),
-        CurvePoint(beat=since + _SWEEP_BEATS / 4, value=max(there, _NO_BASS_HZ)),
-    )
-    return (*before, *sweep, *after)
-
-
-_SWEEP_BEATS: Final = 1.0  # beats before the pick-up from which the bass goes; by judgement
-_NO_HIGHPASS_HZ: Final = 20.0  # from here up a filter takes nothing away
-
 
 _JOIN_S: Final = 0.012
 """Old and new repetition cross over in this time; their fades sum to one. Set by judgement."""
