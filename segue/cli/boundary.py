@@ -24,6 +24,8 @@ EXIT_BAD_INPUT = 2  # exit status of what a person can mend
 EXIT_INTERRUPTED = 130  # exit status after Ctrl-C: 128 and the signal's number
 _ENDINGS: Final = ("SIGTERM", "SIGHUP")
 """Being asked to end, and the terminal closed: what they break off is cleaned up as by Ctrl-C."""
+_DRAFT: Final = "--draft"
+"""Option of the command that is to be heard at once."""
 _AGAIN_S: Final = 0.01  # after which an interruption that was lost comes again
 _OF_THE_DISK: Final = {
     getattr(errno, name, errno.EIO)
@@ -61,6 +63,8 @@ def run() -> None:
     _print_any_name()
     _heed_interruptions()
     try:
+        if _DRAFT in sys.argv:
+            load_for_drafts()
         from segue.cli.app import app
 
         app(prog_name="segue")
@@ -79,6 +83,21 @@ def run() -> None:
         sys.exit(EXIT_OUR_FAULT)
     except Exception as error:  # noqa: BLE001 - the boundary: whatever is left is our fault
         _leave_at_fault(error)
+
+
+def load_for_drafts() -> bool:
+    """Begin to load what drafts are rendered with, in a process that needs nothing else.
+
+    Before the command line itself is loaded, for whoever asks for a draft waits for it.
+
+    Returns
+    -------
+    bool
+        Whether it is being loaded.
+    """
+    from segue.workers import make_ready, n_cores
+
+    return make_ready(n_cores(), "segue.job.steps", "segue.render.compiled")
 
 
 def _heed_interruptions() -> None:

@@ -17,7 +17,6 @@ from segue.heard.facts_cache import user_facts_cache
 from segue.job.attempt import HeardSong, planned
 from segue.job.songs_at_hand import SongsAtHand, song_place
 from segue.render import render_candidate
-from segue.runfolder import Making, place_text
 from segue.workers.work import give_back
 
 if TYPE_CHECKING:
@@ -34,6 +33,7 @@ if TYPE_CHECKING:
     from segue.job.songs_at_hand import SongAtHand
     from segue.plan import Plan
     from segue.render.candidate import Candidate
+    from segue.runfolder import Making
     from segue.score import Scorecard
 
 _AT_HAND: Final = SongsAtHand()
@@ -186,6 +186,8 @@ def draft_candidate(step: Attempt, plan: Plan) -> Candidate:
 
 def making_of(step: Attempt) -> Making:
     """How this segue is made, to be kept with it."""
+    from segue.runfolder import Making, place_text
+
     pad = step.request.pad
     return Making(
         recipe=step.recipe,

@@ -79,7 +79,7 @@ def open_workers(
             yield workers
 
 
-def make_ready(n_processes: int, *modules: str) -> None:
+def make_ready(n_processes: int, *modules: str) -> bool:
     """Begin to load what processes of this machine will work with, before there is any work.
 
     Loading takes a second or two, and so does the caller's own: this is for whoever knows that
@@ -91,11 +91,17 @@ def make_ready(n_processes: int, *modules: str) -> None:
         As for `open_workers`; for one nothing is done.
     modules : str
         Names of the modules that the tasks are in.
+
+    Returns
+    -------
+    bool
+        Whether they are being loaded.
     """
     if n_processes > 1:
         from segue.workers import processes
 
-        processes.make_ready(*modules)
+        return processes.make_ready(*modules)
+    return False
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,19 +39,21 @@ _INTERRUPT_EVERY_S: Final = 0.1  # seconds between interrupts, until all process
 _QUIET: Final = "segue.workers.quiet"
 
 
-def make_ready(*modules: str) -> None:
+def make_ready(*modules: str) -> bool:
     """Begin to load what the processes will work with, side by side with what the caller does.
 
-    Does nothing where processes start anew, or when it was done before.
+    Does nothing where processes start anew, which is told as False, or when it was done before.
 
     Parameters
     ----------
     modules : str
         Names of modules.
     """
-    if sys.platform == "linux":
+    is_ahead = sys.platform == "linux"
+    if is_ahead:
         multiprocessing.set_forkserver_preload([_QUIET, *modules])
-        _context()
+        is_ahead = _context().get_start_method() == "forkserver"
+    return is_ahead
 
 
 class Processes:

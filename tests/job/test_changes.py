@@ -1,5 +1,7 @@
 """What becomes of an option on paper: its recipe, its plan, its words."""
 
+import subprocess
+import sys
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
@@ -206,3 +208,12 @@ def test_a_changed_option_is_kept_as_a_recipe(document, tmp_path):
     assert {x.chords for x in recipe.layers if x.harmony == "written"} == {"vii V bVI V7"}
     with pytest.raises(SegueError, match="is there already: name another file"):
         write_recipe(recipe, tmp_path / "my.toml")
+
+
+def test_planning_a_draft_loads_nothing_that_renders():
+    code = (
+        "import sys, segue.job.draft, segue.job.attempt;"
+        "print([m for m in ('numba', 'scipy', 'pydantic', 'soxr') if m in sys.modules])"
+    )
+    told = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True)
+    assert told.stdout.strip() == "[]"
