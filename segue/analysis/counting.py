@@ -29,7 +29,8 @@ _WRONG_PLACE: Final = 50.0
 _SHARPNESS: Final = 0.85
 """Takes back the overconfidence of the odds; chosen on edges that were not learned from."""
 _UNEVEN: Final = 0.03
-"""Odds of a level that attacks do not lie on, against one that they do. Set by judgement."""
+"""Odds of a level that attacks do not lie on, against one that they do. From 0.03 to 0.2 it is all
+the same with drums; without, up to 0.06 is right in one song of 111 more, none of them reported."""
 _RARE: Final = 5  # beats of a bar in the metre that is rare; by judgement
 _RARE_METRE: Final = 3.0
 """Log odds against five beats a bar, of which the examples have none: a guess, not measured."""

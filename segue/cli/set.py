@@ -73,7 +73,10 @@ def set_(
         file, out = file.absolute(), out.absolute()
         recipes, pad = (None if path is None else path.absolute() for path in (recipes, pad))
     hands = open_hands(
-        workers, cluster, cluster_files, ("segue.setlist.joins", "segue.analysis.hear")
+        workers,
+        cluster,
+        cluster_files,
+        ("segue.setlist.joins", "segue.analysis.hear", "segue.render.compiled"),
     )
     set_list = read_set(file)
     if slot is not None:
