@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.bar_features import HOP_S
+from segue.analysis.envelope import peaks_of
 from segue.analysis.structure_facts import BarFact, LoopFact
 from segue.audio.loudness import OFFSET_LUFS, k_weighting_sos
 
@@ -124,9 +125,7 @@ def _onsets_a_beat(features: BarFeatures) -> Floats:
     rises = np.zeros(len(bands))
     moved = np.clip(bands[_ONSET_HOPS:] - bands[:-_ONSET_HOPS], 0.0, _MOST_RISE_DB)
     rises[_ONSET_HOPS:] = moved.mean(axis=1)
-    padded = np.pad(rises, _ONSET_HOPS)
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _ONSET_HOPS + 1).max(axis=1)
-    peaks = np.flatnonzero((rises >= around) & (rises >= _ONSET_DB))
+    peaks = peaks_of(rises, reach=_ONSET_HOPS, least=_ONSET_DB)
     borders = features.hop_at(features.lines_s) - 1
     return np.diff(np.searchsorted(peaks, borders)) / features.metre
 

@@ -16,12 +16,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from scipy import ndimage
 
+from segue.analysis.envelope import stored_tables
 from segue.analysis.onsets import HOP_S
 
 if TYPE_CHECKING:
@@ -161,9 +161,7 @@ def _log_shares(odds: Table) -> Table:
 
 @lru_cache(maxsize=1)
 def _net() -> Net:
-    place = resources.files("segue.analysis").joinpath("beat_net.npz")
-    with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
-        tables: dict[str, Table] = {name: table[name].astype(np.float32) for name in table.files}
+    tables = {name: t.astype(np.float32) for name, t in stored_tables("beat_net.npz").items()}
 
     def layers(name: str) -> tuple[Table, ...]:
         return tuple(tables.pop(f"{name} {number}") for number in range(n_layers))

@@ -8,7 +8,8 @@ energy of a few milliseconds rises most, so it is finer than a hop.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from importlib import resources
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
@@ -55,6 +56,13 @@ class Hits:
 
     times_s: Floats
     rises_db: Floats
+
+
+def stored_tables(name: str) -> dict[str, npt.NDArray[Any]]:
+    """The tables of a model that lies beside this module, in an ``.npz``."""
+    place = resources.files("segue.analysis").joinpath(name)
+    with place.open("rb") as file, np.load(file, allow_pickle=False) as packed:
+        return {table: packed[table] for table in packed.files}
 
 
 def mono_of(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
@@ -159,7 +167,8 @@ def hits(mono: npt.NDArray[np.float32], rate_hz: int) -> Hits:
     whole = np.logaddexp.reduce(earlier * (np.log(10.0) / 10.0), axis=1) * (10.0 / np.log(10.0))
     after = np.concatenate([whole[2 * _RISE_HOPS :], np.repeat(whole[-1:], _RISE_HOPS)])
     is_cut = after < whole[: len(after)] - _CUT_FALL_DB
-    peaks = _peaks(np.where(is_cut, 0.0, rises))
+    risen = np.where(is_cut, 0.0, rises)
+    peaks = peaks_of(risen, reach=_PEAK_REACH_HOPS, least=_LEAST_RISE_DB)
     times_s = np.array([_fine_time_s(mono, rate_hz, near_s=(hop - 0.5) * HOP_S) for hop in peaks])
     return Hits(times_s=times_s, rises_db=rises[peaks])
 
@@ -200,11 +209,24 @@ def _band_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     return np.asarray(10.0 * np.log10(np.maximum(bands, np.maximum(floor, 1e-30))))
 
 
-def _peaks(rises_db: Floats) -> npt.NDArray[np.int64]:
-    reach = _PEAK_REACH_HOPS
-    padded = np.pad(rises_db, reach)
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1).max(axis=1)
-    return np.flatnonzero((rises_db >= around) & (rises_db >= _LEAST_RISE_DB))
+def peaks_of(values: Floats, *, reach: int, least: float) -> npt.NDArray[np.int64]:
+    """Where values, which are not negative, are the largest within a reach, and at least so large.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+    reach : int
+        To either side.
+
+    Examples
+    --------
+    >>> peaks_of(np.array([0.0, 3.0, 1.0, 5.0, 0.0, 1.0]), reach=1, least=2.0).tolist()
+    [1, 3]
+    """
+    from scipy.ndimage import maximum_filter1d
+
+    highest = maximum_filter1d(values, 2 * reach + 1, mode="constant")
+    return np.flatnonzero((values >= highest) & (values >= least))
 
 
 def _fine_time_s(mono: npt.NDArray[np.float32], rate_hz: int, *, near_s: float) -> float:

@@ -14,12 +14,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import stored_tables
 from segue.analysis.facts import EdgeChord, KeyFact, KeyWeight
 from segue.analysis.key_evidence import chord_at_edge, key_evidence, plain_chroma
 from segue.analysis.key_segments import around_segments, hear_segments, note_frames
@@ -258,9 +258,8 @@ def profile_fit(plain: Floats) -> Floats:
 
 @lru_cache(maxsize=1)
 def _model() -> KeyModel:
-    source = resources.files("segue.analysis").joinpath("key_model.npz")
-    with source.open("rb") as file, np.load(file) as packed:
-        return KeyModel(**{name: packed[name].astype(np.float64) for name in packed.files})
+    tables = stored_tables("key_model.npz")
+    return KeyModel(**{name: table.astype(np.float64) for name, table in tables.items()})
 
 
 def _edge_chord(cuts: tuple[NoteFrames, ...], pitched: float) -> EdgeChord:

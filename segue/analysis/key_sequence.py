@@ -17,12 +17,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
-from importlib import resources
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import numpy.typing as npt
 
+from segue.analysis.envelope import stored_tables
 from segue.analysis.key_evidence import fading, from_edge, sounding_share
 from segue.music.key import ALL_KEYS, N_PITCH_CLASSES
 
@@ -159,6 +159,5 @@ def _shares(odds: Table, *, axis: int) -> Table:
 
 @lru_cache(maxsize=1)
 def _nets() -> SequenceNets:
-    source = resources.files("segue.analysis").joinpath("key_sequence.npz")
-    with source.open("rb") as file, np.load(file, allow_pickle=False) as packed:
-        return SequenceNets(**{name: packed[name].astype(np.float32) for name in packed.files})
+    tables = stored_tables("key_sequence.npz")
+    return SequenceNets(**{name: table.astype(np.float32) for name, table in tables.items()})

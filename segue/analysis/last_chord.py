@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.envelope import HOP_S, mono_of, smoothed_db
+from segue.analysis.envelope import HOP_S, mono_of, peaks_of, smoothed_db
 from segue.audio.adapters import mono_at_rate
 from segue.music.key import hertz_of
 
@@ -244,9 +244,7 @@ def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     top = after.max(axis=1, keepdims=True)
     rise = np.clip(after - np.maximum(before, top - _BEFORE_BELOW_TOP_DB), 0.0, _MOST_RISE_DB)
     change = (rise * (after > top - _HEARD_BELOW_TOP_DB)).sum(axis=1)
-    padded = np.pad(change, _PEAK_HOPS)
-    around = np.lib.stride_tricks.sliding_window_view(padded, 2 * _PEAK_HOPS + 1).max(axis=1)
-    peaks = np.flatnonzero((change >= around) & (change > _LEAST_SUM_DB))
+    peaks = peaks_of(change, reach=_PEAK_HOPS, least=_LEAST_SUM_DB)
     return np.asarray(peaks * _SOFT_HOP_FRAMES / _SOFT_RATE_HZ + UNHEARD_S)
 
 

@@ -28,6 +28,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from numba import njit
 
+from segue.analysis.envelope import stored_tables
 from segue.analysis.metre import METRES, BeatLevel, bar_names, beat_names, leanings
 from segue.analysis.metre_net import NET_COLUMNS
 
@@ -242,15 +243,7 @@ def _model() -> Model:
 
 
 def _stored(name: str) -> Model:
-    place = resources.files("segue.analysis").joinpath(name)
-    with place.open("rb") as file, np.load(file, allow_pickle=False) as table:
-        if table["names"].tolist() != list(column_numbers()):
-            raise ValueError(f"{name}: made for other evidence; learn it again")
-        return Model(
-            weights=table["weights"],
-            column=table["column"],
-            left=table["left"],
-            right=table["right"],
-            threshold=table["threshold"],
-            value=table["value"],
-        )
+    tables = stored_tables(name)
+    if tables.pop("names").tolist() != list(column_numbers()):
+        raise ValueError(f"{name}: made for other evidence; learn it again")
+    return Model(**tables)

@@ -265,3 +265,12 @@ def excerpt(
     if low < high:
         part[low - first_frame : high - first_frame] = samples[low:high]
     return part
+
+
+def add_at(
+    onto: npt.NDArray[np.floating], sound: npt.NDArray[np.floating], first_frame: int
+) -> None:
+    """Add sound from a frame on, as far as it lies inside; in place."""
+    low, high = max(first_frame, 0), min(first_frame + len(sound), len(onto))
+    if low < high:
+        onto[low:high] += sound[low - first_frame : high - first_frame]

@@ -22,9 +22,9 @@ References
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final
 
-import numba
 import numpy as np
 
 if TYPE_CHECKING:
@@ -250,7 +250,7 @@ def filtered(sections: Floats, sound: Floats, state: Floats | None = None) -> Fl
     """
     out = np.array(sound, dtype=np.float64)
     rest = np.zeros((len(sections), 2)) if state is None else state
-    _run(np.ascontiguousarray(sections, dtype=np.float64), out, rest)
+    _compiled()(np.ascontiguousarray(sections, dtype=np.float64), out, rest)
     return out
 
 
@@ -267,7 +267,13 @@ def first_order_lowpass(cutoff_hz: float, rate_hz: int) -> Floats:
     return np.array([[share, share, 0.0, 1.0, (gain - 1.0) / (gain + 1.0), 0.0]])
 
 
-@numba.njit(cache=True, fastmath=False)
+@cache
+def _compiled() -> Any:  # noqa: ANN401 - what numba makes of `_run`
+    from numba import njit  # heavy, and many only need to know a limit
+
+    return njit(cache=True, fastmath=False)(_run)
+
+
 def _run(sections, sound, state):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """In place, in the transposed direct form II."""
     for number in range(len(sections)):

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.audio.clip import add_at
 from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
@@ -40,7 +41,8 @@ def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32
     bus = np.zeros(n_frames, dtype=np.float32)
     for hit in plan.click:
         level = 10 ** (_CLICK_DB[hit.kind] / 20)
-        _add(bus, level * _burst(CLICK_HZ[hit.kind], rate_hz), plan.seconds_at(hit.beat) * rate_hz)
+        at = round(plan.seconds_at(hit.beat) * rate_hz)
+        add_at(bus, level * _burst(CLICK_HZ[hit.kind], rate_hz), at)
     return _held(bus)
 
 
@@ -55,7 +57,8 @@ def cue_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:
     for note in plan.cue:
         start_s = plan.seconds_at(note.start_beat)
         length_s = plan.seconds_at(note.end_beat) - start_s
-        _add(bus, _tone(note, length_s, plan.key_to_tuning_cents, rate_hz), start_s * rate_hz)
+        tone = _tone(note, length_s, plan.key_to_tuning_cents, rate_hz)
+        add_at(bus, tone, round(start_s * rate_hz))
     return _held(bus)
 
 
@@ -83,13 +86,6 @@ def _tone(
     level = 10 ** (_CUE_DB / 20) / sum(_CUE_PARTIALS)
     shaped: npt.NDArray[np.float64] = level * np.sin(edge * np.pi / 2) ** 2 * tone
     return shaped
-
-
-def _add(bus: npt.NDArray[np.float32], sound: npt.NDArray[np.float64], at: float) -> None:
-    first = round(at)
-    low, high = max(first, 0), min(first + len(sound), len(bus))
-    if low < high:
-        bus[low:high] += sound[low - first : high - first]
 
 
 def _held(bus: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final, get_args
 import numpy as np
 
 from segue.analysis.envelope import sounds
-from segue.audio.clip import VOICES, Clip, Role
+from segue.audio.clip import VOICES, Clip, Role, add_at
 from segue.render.drum_kit import drum_kit
 from segue.render.layer_sound import (
     WORTH_SAYING_S,
@@ -174,7 +174,8 @@ def drum_layer_sound(
         human_db = float(generator.uniform(-_HUMAN_DB, _HUMAN_DB))
         if hit.drum in drums:
             at = round(plan.seconds_at(hit.beat) * ruler.rate_hz) - first
-            _strike(out, drums[hit.drum], at, level_db + hit.gain_db + human_db)
+            gain = np.float32(10 ** ((level_db + hit.gain_db + human_db) / 20))
+            add_at(out, gain * drums[hit.drum].samples, at - drums[hit.drum].attack_frame)
     wanted = {hit.drum for hit in layer.hits}
     notes = [
         f"'{layer.name}': in {edge.title} {remark}."
@@ -201,12 +202,3 @@ def _drum_stem(edge: SongEdge) -> Clip | None:
     """The drums, where they are a stem of their own and sound."""
     drums = edge.sum_of("drums")
     return drums if drums is not None and sounds(drums.samples) else None
-
-
-def _strike(onto: npt.NDArray[np.float32], drum: DrumSound, at_frame: int, gain_db: float) -> None:
-    """Add one hit whose attack falls on a frame."""
-    begin = at_frame - drum.attack_frame
-    low, high = max(begin, 0), min(begin + len(drum.samples), len(onto))
-    if low < high:
-        gain = np.float32(10 ** (gain_db / 20))
-        onto[low:high] += gain * drum.samples[low - begin : high - begin]

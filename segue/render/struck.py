@@ -17,7 +17,7 @@ import numba
 import numpy as np
 
 from segue.analysis.onsets import strength_of_hits_db
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, add_at
 from segue.music.key import hertz_of
 from segue.render.layer_sound import LayerSound, at_loudness
 
@@ -151,9 +151,7 @@ def struck_sound(
         )
         sound = _note(note.midi + cents / 100, end_s - start_s, instrument, rate_hz, generator)
         at = round((start_s + late_s) * rate_hz) - first
-        low, high = max(at, 0), min(at + len(sound), len(bus))
-        if low < high:
-            bus[low:high] += 10 ** (loud_db / 20) * sound[low - at : high - at]
+        add_at(bus, 10 ** (loud_db / 20) * sound, at)
     samples = at_loudness(bus.astype(np.float32), plan.target_lufs, rate_hz)
     return LayerSound(samples=samples, first_frame=first)
 
