@@ -172,7 +172,7 @@ def _sounds_of(page: Path) -> dict[str, bytes]:
         return {}
 
 
-_SOUND: Final = re.compile(r'data-of="([0-9a-f]+)">([A-Za-z0-9+/=]*)<')
+_SOUND: Final = re.compile(r'data-of="([0-9a-f]+)" id="[^"]+">([A-Za-z0-9+/=]*)<')
 _LARGEST_PAGE_BYTES: Final = 1 << 27  # twenty times what a page of three segues has
 
 
