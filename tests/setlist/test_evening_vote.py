@@ -272,6 +272,9 @@ def _visit(visit):
 
 
 def vote_here(page, number):
+    page.wait_for_selector("#vote")
+    page.wait_for_load_state()
+    until(page, "ways.every((way) => way.sounds)")
     page.evaluate(HEAR_ALL)
     page.locator('input[name="choice"]').nth(number - 1).check()
     page.locator('input[name="confidence"]').nth(1).check()
@@ -294,15 +297,11 @@ def test_a_whole_evening_is_voted_on_and_chosen_without_a_command(
     assert faults_of(page) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     page.click(".votes a >> nth=0")
-    page.wait_for_selector("#vote")
-    until(page, "ways.every((way) => way.sounds)")
     vote_here(page, 2)
     assert faults_of(page) == []
     assert page.inner_text("#following") == "Next: Second Wind into Third Rail"
     with page.expect_navigation():  # the page before it has a vote, too
         page.click("#following a")
-    page.wait_for_selector("#vote")
-    until(page, "ways.every((way) => way.sounds)")
     vote_here(page, 1)
     page.click("#following a")
     page.wait_for_selector(".votes")
