@@ -212,7 +212,8 @@ def band_levels(music: Clip) -> tuple[Floats, Floats, Floats]:
     rate_hz = music.rate_hz
     window, hop = round(WINDOW_S * rate_hz), round(RISES_HOP_S * rate_hz)
     hertz = np.geomspace(_LOWEST_HZ, 0.45 * rate_hz, _N_BANDS + 1)
-    edges = np.unique(np.maximum(np.round(hertz / rate_hz * window), 1).astype(int))
+    bins = np.maximum(np.round(hertz / rate_hz * window), 1).astype(int)
+    edges = np.array(sorted(set(bins.tolist())))  # `np.unique` would load masked arrays
     mono = mono_of(music.samples)
     if len(mono) < window:
         return np.zeros(0), np.zeros((0, len(edges) - 1)), edges[:-1] * (rate_hz / window)

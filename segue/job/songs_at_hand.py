@@ -231,12 +231,13 @@ def kept_song(folder: Path, name: str) -> SongEdge | None:
 
 
 def _song(told: dict[str, Any], sounds: npt.NDArray[np.int16]) -> SongEdge:
+    scale = np.float32(told["peak"] / _FULL_SCALE)
     stems = tuple(
         Stem(
             role=role,
             file="",
             clip=Clip(
-                samples=sound.astype(np.float32) * np.float32(told["peak"] / _FULL_SCALE),
+                samples=np.multiply(sound, scale, dtype=np.float32),
                 rate_hz=int(told["rate_hz"]),
                 start_s=float(told["start_s"]),
             ),
