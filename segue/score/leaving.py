@@ -62,8 +62,13 @@ def _layers(plan: Plan, side: Side) -> list[SongLayer]:
     edge = plan.exit_beat if side == "outgoing" else plan.entry_beat
     found = [x for x in plan.layers if isinstance(x, SongLayer) and x.song == side]
     if side == "outgoing":
-        return [x for x in found if x.start_beat < edge - 1e-6]
-    return [x for x in found if x.end_beat > edge + 1e-6]
+        return [x for x in found if x.start_beat < edge - _OVER_THE_LINE]
+    return [x for x in found if x.end_beat > edge + _OVER_THE_LINE]
+
+
+_OVER_THE_LINE: Final = 0.25
+"""Beats by which a song goes on over the line of its join; the seams of loops reach over it by
+less."""
 
 
 def phrase(hearing: Listened) -> Measure | NotMeasured | None:

@@ -58,6 +58,22 @@ def heard(*, left_s=32.0, entered_s=0.0, sure=True, ending=None, sound=None):
     )
 
 
+def test_a_loop_whose_seam_reaches_over_bar_one_is_not_where_the_song_is_entered():
+    hearing = heard()
+    loop = SongLayer(
+        name="new loop",
+        song="incoming",
+        start_beat=ENTRY - 8.0,
+        end_beat=ENTRY + 0.024,
+        time_map=(
+            MapPoint(beat=ENTRY - 8.0, source_s=BAR_S),
+            MapPoint(beat=ENTRY + 0.024, source_s=3 * BAR_S + 0.012),
+        ),
+    )
+    hearing.plan.layers = (loop, *hearing.plan.layers)
+    assert phrase(hearing) == phrase(heard())
+
+
 @pytest.mark.parametrize(
     ("places", "off_bars", "score"),
     [
