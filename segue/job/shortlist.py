@@ -85,7 +85,7 @@ def shortlist(
     fits = {recipe.name: suitability(recipe, *facts, given) for recipe in shelf}
     suited = [recipe for recipe in shelf if fits[recipe.name] >= LEAST_SUITABILITY]
     keen = {r.name: fits[r.name] + _UP_FIRST * _is_wished(r, given.purpose) for r in suited}
-    tried = _to_try(suited, keen, has_pulse=any(have_pulses(f) for f in facts))
+    tried = _to_try(suited, keen, wants_a_beat=_wants_a_beat(facts, given))
     if len({recipe.family for recipe in tried}) > N_PROPOSALS:
         heard = dict(listen(tried))
         if more := _for_a_beat(shelf, heard, facts, given):
@@ -168,7 +168,7 @@ def _is_drums(layer: RecipeLayer) -> bool:
 
 
 def _to_try(
-    suited: Sequence[Recipe], fits: Mapping[str, float], *, has_pulse: bool
+    suited: Sequence[Recipe], fits: Mapping[str, float], *, wants_a_beat: bool
 ) -> list[Recipe]:
     """Some of those that suit, of every carrier, the most suitable first."""
     ranked = sorted(suited, key=lambda recipe: -fits[recipe.name])
@@ -177,8 +177,9 @@ def _to_try(
     kinds: dict[Carrier, list[Recipe]] = {}
     for recipe in ranked:
         kinds.setdefault(carrier_of(recipe), []).append(recipe)
-    most_held = _MOST_HELD if has_pulse else MOST_TRIED
-    kinds["held"] = kinds.get("held", [])[:most_held]
+    for kind, recipes in kinds.items():
+        if (kind == "held") == wants_a_beat:
+            kinds[kind] = recipes[: _MOST_HELD if wants_a_beat else _MOST_BEATING]
     taken: list[Recipe] = []
     while len(taken) < MOST_TRIED and any(kinds.values()):
         for recipes in kinds.values():
@@ -187,8 +188,8 @@ def _to_try(
     return taken
 
 
-_MOST_HELD: Final = 3
-"""Bridges without a beat that are tried where a song has one."""
+_MOST_HELD: Final = 3  # bridges without a beat that are tried where one is wanted...
+_MOST_BEATING: Final = 2  # ...and of each kind that beats, where none is; by judgement, both
 
 
 def _best_three(
@@ -240,7 +241,7 @@ def _mark(
     """How good one is by itself, about 0 to 1."""
     bridge = heard.bridge
     mark = 0.5 * heard.overall / _SCORE_RANGE + 0.3 * fit
-    if bridge.is_static and any(have_pulses(one) for one in facts):
+    if bridge.is_static and _wants_a_beat(facts, given):
         mark -= _STATIC_COST
     if heard.hole_s > MOST_HOLE_S:
         mark -= 0.4
@@ -265,6 +266,7 @@ MOST_HOLE_S: Final = 0.7
 _MOST_DIP_LU, _MOST_AIR_DB = 3.0, 4.0
 """Beyond these it costs: a dip before bar one; air unlike the songs'. Set by judgement."""
 _CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
+_CALM_WORTH: Final = 1.5  # more than being unlike the others; by judgement
 _DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 
 
@@ -299,7 +301,8 @@ def _for_purpose(recipe: Recipe, bridge: BridgeSound, purpose: Purpose | None) -
             climbs_too = lifts(bridge) and climbs(recipe)
             return 0.8 * lifts(bridge) + 0.2 * climbs_too + 0.3 * rises - 0.4 * held
         case "calm":
-            return 0.5 * (bridge.onsets_a_s <= _CALM_ONSETS) + 0.3 * (bridge.rise_lu <= 1.0)
+            is_calm = bridge.is_static or bridge.onsets_a_s <= _CALM_ONSETS
+            return _CALM_WORTH * is_calm + 0.5 * (bridge.rise_lu <= 1.0)
         case "dance":
             return 0.8 * min(bridge.thinnest_pulse / _DANCE_PULSE, 1.0)
         case "talk":

@@ -94,7 +94,8 @@ def interlude_bars(
     ----------
     recipe : Recipe
         Gives the length. A ramp takes the bars that its per cent a beat asks
-        for; anything else comes near `aim_s`, or takes the default.
+        for, or one more to make them even; anything else comes near `aim_s` in a number of bars
+        that people feel as a phrase, or takes the default.
     talk_s : float or None
         What the singer wants for talking: a recipe that fills it takes the whole
         bars that cover it, and one more.
@@ -108,15 +109,32 @@ def interlude_bars(
         return min(max(asked_bars, length.least), length.most)
     if recipe.tempo.move in ("linear", "geometric"):
         wanted = _ramp_bars(change, recipe)
-        return min(max(wanted, length.least), length.most)
+        return min(max(wanted + wanted % 2, length.least), length.most)
     aim_s = length.aim_s
     if aim_s is None:
         return length.default
 
-    def miss_s(n_bars: int) -> float:
-        return abs(_seconds(change, recipe.tempo, n_bars, n_bars) - aim_s)
+    def miss(n_bars: int) -> float:
+        octaves = abs(math.log2(_seconds(change, recipe.tempo, n_bars, n_bars) / aim_s))
+        return octaves + (0.0 if recipe.tempo.move == "free" else _uncounted(n_bars))
 
-    return min(range(length.least, length.most + 1), key=miss_s)
+    return min(range(length.least, length.most + 1), key=miss)
+
+
+def _uncounted(n_bars: int) -> float:
+    """What a number of bars costs for not being the length of a phrase, in octaves of length.
+
+    Of 2158 parts of rock songs 87 % have an even number of bars and 64 % a multiple of four
+    (T. de Clercq and D. Temperley, A Corpus Study of Rock Music, version 2.1, counted from it). A
+    single bar is a fill. Sizes by judgement.
+    """
+    if n_bars == 1 or n_bars % _PHRASE_BARS == 0:
+        return 0.0
+    return _ODD_BARS if n_bars % 2 else _HALF_PHRASE
+
+
+_PHRASE_BARS: Final = 4
+_ODD_BARS, _HALF_PHRASE = 0.35, 0.1  # of an octave: a quarter longer or shorter; a fourteenth
 
 
 def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[TempoSpan, ...]:

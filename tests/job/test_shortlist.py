@@ -129,6 +129,14 @@ def test_for_a_lift_what_is_made_to_lift_is_listened_to():
     assert {"build", "tease and drop"} <= {recipe.name for recipe in asked}
 
 
+def test_for_a_calm_all_three_are_calm_if_so_many_are_heard():
+    """However good a drum break is, and however unlike a pad."""
+    listen, asked = listening()
+    three = shortlist(SHELF, PAIR, listen, Given(purpose="calm"))
+    assert sum(carrier_of(recipe) == "held" for recipe in asked) > 3
+    assert [carrier_of(recipe) for recipe in three] == ["held"] * 3
+
+
 def test_difference_is_nought_for_the_same_and_grows_with_what_is_heard():
     one, other = BY_NAME["drum break"], BY_NAME["pad in the new key"]
     a, b = QuickListen(overall=0.8, bridge=PLAIN), QuickListen(overall=0.8, bridge=STILL)
