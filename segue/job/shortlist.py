@@ -199,7 +199,7 @@ def _best_three(
     facts: tuple[EdgeFacts, EdgeFacts],
     given: Given,
 ) -> list[Recipe]:
-    """The three that are good and unlike, best first, and then the others."""
+    """The best, and two that are good and unlike it and each other; then the others."""
     marks = {
         recipe.name: _mark(recipe, fits[recipe.name], heard[recipe.name], facts, given)
         for recipe in tried
@@ -218,7 +218,8 @@ def _best_three(
             total -= _NO_LIFT_COST
         return total - _lacking([heard[recipe.name].bridge for recipe in three], facts, given)
 
-    three = max(combinations(tried, N_PROPOSALS), key=worth)
+    best = max(tried, key=lambda recipe: marks[recipe.name])
+    three = max((t for t in combinations(tried, N_PROPOSALS) if best in t), key=worth)
     first = sorted(three, key=lambda r: (r.suits.talk != "yes", -marks[r.name]))
     others = [recipe for recipe in tried if recipe not in three]
     rest = sorted(others, key=lambda recipe: -marks[recipe.name])

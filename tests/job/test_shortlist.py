@@ -137,6 +137,29 @@ def test_for_a_calm_all_three_are_calm_if_so_many_are_heard():
     assert [carrier_of(recipe) for recipe in three] == ["held"] * 3
 
 
+def test_the_best_is_always_among_the_three():
+    """Also where three others are less alike."""
+    _, asked = heard = listening()
+    shortlist(SHELF, PAIR, heard[0], Given())
+    beating = [recipe.name for recipe in asked if carrier_of(recipe) != "held"]
+    assert len(beating) >= 5
+    for best in beating:
+
+        def listen(recipes, best=best):
+            return {
+                recipe.name: QuickListen(
+                    overall=1.0 if recipe.name == best else 0.8,
+                    bridge=PLAIN
+                    if recipe.name == best
+                    else replace(PLAIN, pulse=0.6 + 0.15 * n, curve_lu=(-2.0 - 3.0 * n,) * 16),
+                )
+                for n, recipe in enumerate(recipes)
+            }
+
+        three = shortlist(SHELF, PAIR, listen, Given())
+        assert best in {recipe.name for recipe in three}
+
+
 def test_difference_is_nought_for_the_same_and_grows_with_what_is_heard():
     one, other = BY_NAME["drum break"], BY_NAME["pad in the new key"]
     a, b = QuickListen(overall=0.8, bridge=PLAIN), QuickListen(overall=0.8, bridge=STILL)
