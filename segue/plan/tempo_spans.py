@@ -133,8 +133,9 @@ def _uncounted(n_bars: int) -> float:
     return _ODD_BARS if n_bars % 2 else _HALF_PHRASE
 
 
-_PHRASE_BARS: Final = 4
-_ODD_BARS, _HALF_PHRASE = 0.35, 0.1  # of an octave: a quarter longer or shorter; a fourteenth
+_PHRASE_BARS: Final = 4  # a phrase, of which a half is felt too
+_ODD_BARS: Final = 0.35  # octaves: as a bridge a quarter longer or shorter; by judgement
+_HALF_PHRASE: Final = 0.1  # the same, a fourteenth; by judgement
 
 
 def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[TempoSpan, ...]:
