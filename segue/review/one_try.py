@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from segue.review.listening import Listening
     from segue.review.moves import BarTiming
     from segue.review.parts import PlannedParts
-    from segue.review.report import Hole
+    from segue.review.report import Hole, Rest
     from segue.review.timing import Timing
     from segue.review.voice import PlannedVoice, SungPart
     from segue.runfolder import CandidateRecord
@@ -179,6 +179,7 @@ def _with_sound(
     through = ThroughRoom(band_levels(take, option.clip, review.take_s_at))
     holes = _not_waits(gaps_of(through, review.bar_at), review)
     whose = parts_heard(known.parts, take, review.take_s_at)
+    rests = () if whose is None else part_rests(whose, review.bars, plan.duration_s, holes)
     missing_s = [(hole.start_s, hole.start_s + hole.length_s) for hole in holes]
     if review.missing_singer is not None and option.record.singer_s is not None:
         missing_s.append((review.take_s_at(option.record.singer_s), np.inf))
@@ -186,7 +187,7 @@ def _with_sound(
     heard = replace(
         review,
         holes=holes,
-        rests=() if whose is None else part_rests(whose, review.bars, plan.duration_s, holes),
+        rests=_not_steps(rests, review),
         gain_ratio=ratio,
         levels=section_levels(through.levels, review, missing_s) if ratio == 1 else (),
         faults=faults_of(part, option.clip),
@@ -221,4 +222,14 @@ def _not_waits(holes: Sequence[Hole], review: Review) -> tuple[Hole, ...]:
         hole
         for hole in holes
         if not any(bar - 1 <= hole.bar <= bar and hole.length_s < most_s for bar, most_s in waits)
+    )
+
+
+def _not_steps(rests: Sequence[Rest], review: Review) -> tuple[Rest, ...]:
+    """Without those in the bars around a step, where no moment is surely the plan's."""
+    steps = [move.bar for move in review.moves if move.kind == "step"]
+    return tuple(
+        rest
+        for rest in rests
+        if not any(bar - 1 <= rest.bar and rest.last_bar <= bar for bar in steps)
     )

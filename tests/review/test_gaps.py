@@ -4,6 +4,8 @@ import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
+from segue.review.one_try import _not_steps
+from segue.review.report import Rest
 from tests.review.conftest import RATE_HZ, Played, band, taped
 
 LENGTH_MS = 20.0
@@ -53,3 +55,12 @@ def test_a_band_that_stops_for_good_is_noted_and_no_alarm(review_of, plan):
     # The last stroke of a bar may be its last sound.
     words = "Nothing of the plan is played from bar {} on."
     assert stops in ([words.format(last[0] - 1)], [words.format(last[0])])
+
+
+def test_who_waits_before_a_late_step_does_not_rest(jumped):
+    (step,) = [move.bar for move in jumped.moves if move.kind == "step"]
+    told = [
+        Rest(bar=first, last_bar=last, part="drums")
+        for first, last in ((step - 1, step), (step, step), (step - 2, step - 1), (step, step + 1))
+    ]
+    assert _not_steps(told, jumped) == tuple(told[2:])
