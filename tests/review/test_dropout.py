@@ -2,10 +2,11 @@
 
 import numpy as np
 import pytest
+from scipy.signal import lfilter
 
 from segue.audio.clip import Clip
 from segue.review.dropout import gaps_of
-from segue.review.room_and_noise import ThroughRoom, band_levels
+from segue.review.room_and_noise import HOP_S, BandLevels, ThroughRoom, band_levels
 from tests.review.conftest import RATE_HZ
 
 BAR_S, N_BARS = 2.0, 6
@@ -75,3 +76,24 @@ def test_what_the_plan_has_soft_too_is_no_gap():
     assert (
         gaps_of(ThroughRoom(band_levels(*clips, lambda plan_s: plan_s + LATE_S)), lambda _: 1) == ()
     )
+
+
+@pytest.mark.parametrize("rt60_s", [0.0, 0.35, 0.8])
+def test_a_plan_is_as_its_room_has_it(rt60_s):
+    # Powers in bands, not sound: strokes, and behind them the tail that ISO 3382 calls so long.
+    at_s = np.arange(0.0, 20.0, HOP_S)
+    power = np.where(at_s % 0.5 < 0.02, 1.0, 1e-6)[:, None] * np.ones(5)
+    heard = power.copy()
+    if rt60_s:
+        kept = 10 ** (-6 * HOP_S / rt60_s)
+        heard += lfilter([1 - kept], [1, -kept], power, axis=0)
+    noise = 1e-5
+    levels = BandLevels(
+        at_s=at_s,
+        plan_s=at_s,
+        take_db=10 * np.log10(heard + noise),
+        plan_db=10 * np.log10(power),
+        broad_db=10 * np.log10(heard.sum(axis=1)),
+    )
+    off_db = np.abs(ThroughRoom(levels).plan_db - levels.take_db)[200:]
+    assert np.quantile(off_db, 0.8) < 1.5

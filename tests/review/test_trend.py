@@ -6,7 +6,7 @@ import pytest
 from typer.testing import CliRunner
 
 from segue.cli.app import app
-from segue.review import review_text
+from segue.review import compared, review_text
 from segue.review.review_files import reviews_beside
 from segue.review.trend import TrendLine, trend_of
 from tests.review.conftest import Played, band, taped
@@ -84,3 +84,17 @@ def test_the_terminal_tells_the_line(rehearsal, jumped, run, plan, tmp_path):
     assert "over 2 takes from 2026-03-01 to " in told.output
     assert ": getting better" in told.output
     assert "  bars off the grid: " in told.output
+
+
+def test_singers_are_compared_where_both_takes_have_one(rehearsal, jumped):
+    def names(now, before):
+        return {change.name for change in compared(now, before).changes}
+
+    silent = replace(rehearsal, tries=(replace(rehearsal.best_try, singer=None),))
+    assert names(rehearsal, rehearsal) - names(silent, silent) == {"singer's entry", "first note"}
+    assert names(silent, rehearsal) == names(rehearsal, silent) == names(silent, silent)
+    worse = replace(rehearsal, tries=(jumped,))
+    told = {change.name: change.verdict for change in compared(worse, rehearsal).changes}
+    assert (told["bars off the grid"], told["breaks"], told["holes"]) == ("worse", "worse", "same")
+    assert compared(worse, rehearsal).verdict == "worse"
+    assert compared(rehearsal, worse).verdict == "better"
