@@ -81,14 +81,12 @@ class TakeOrder:
 
 
 def run_folders(cache: Path, pairs: Iterable[tuple[int, int]]) -> list[Path]:
-    """A run folder for each pair, made where there is none that can be read."""
+    """A run folder for each pair, made where there is none, or its songs are not there any more."""
     songs = {int(path.name[:2]): path for path in DEMO.iterdir() if path.name[:2].isdigit()}
     folders = []
     for first, second in pairs:
         out = cache / f"run {first} {second}"
-        try:
-            read_document(out)
-        except SegueError:
+        if not _is_at_hand(out):
             shutil.rmtree(out, ignore_errors=True)
             print(f"making the segues from song {first} to song {second} …", flush=True)
             make_segues(
@@ -97,6 +95,15 @@ def run_folders(cache: Path, pairs: Iterable[tuple[int, int]]) -> list[Path]:
             )
         folders.append(out)
     return folders
+
+
+def _is_at_hand(run: Path) -> bool:
+    """Whether a run can be read, and its songs are where it read them."""
+    try:
+        document = read_document(run)
+    except SegueError:
+        return False
+    return all(Path(song.file).exists() for song in (document.outgoing, document.incoming))
 
 
 def orders(
