@@ -4,7 +4,8 @@
     python -m benchmarks.review --develop       # other seeds and fewer pairs, for tuning
 
 A report is worth what its seeds are: once its misses have been looked at they are spent, and
-`FIRST_SEED` moves the report on. Spent so far: 1 to 200, 1000 to 1999 (for tuning), 5000 to 5999.
+`FIRST_SEED` moves the report on. Spent so far: 1 to 200, 1000 to 1999 (for tuning), 5000 to 5999
+and 7000 to 7999.
 
 The run folders of pairs of demo songs are made once and kept in a cache; the takes are made and
 thrown away, or kept with what was told of them in the folder of `--keep`: a report that was stopped
@@ -52,7 +53,7 @@ from segue.runfolder import read_document
 DEMO: Final = Path(__file__).parent.parent / "demo_audio"
 DEVELOPED_ON: Final = ((1, 2), (4, 3), (3, 5), (5, 1))
 PAIRS: Final = (*DEVELOPED_ON, (2, 4), (1, 3))
-FIRST_SEED: Final = {"develop": 1_000, "report": 7_000}
+FIRST_SEED: Final = {"develop": 1_000, "report": 8_000}
 """A take's seed is this and its place in the table."""
 N_OF_EACH: Final = 2
 N_CLEAN: Final = 50
