@@ -17,7 +17,7 @@ from segue.plan.layer import (
     ReversedLayer,
     SongLayer,
 )
-from segue.score.bridge import AROUND_S
+from segue.score.listening_to import SIDES
 from segue.score.scorecard import Measure, NotMeasured, falling
 
 if TYPE_CHECKING:
@@ -94,12 +94,7 @@ def _share_of_songs(hearing: Listened) -> float:
 
 def timbre_apart_db(hearing: Listened) -> float:
     """Distance of the bridge's mean spectrum in bands from the nearer song's, level removed."""
-    exit_s, entry_s = hearing.exit_s, hearing.entry_s
-    spans = (
-        (exit_s, entry_s),
-        (exit_s - AROUND_S, exit_s),
-        (entry_s, entry_s + AROUND_S),
-    )
+    spans = ((hearing.exit_s, hearing.entry_s), *hearing.songs_s)
     times_s, bands_db = hearing.room.onsets.times_s, hearing.room.bands_db
     shapes = []
     for low_s, high_s in spans:
@@ -123,9 +118,7 @@ def tuning(hearing: Listened) -> Measure | None:
     to the one that it leaves or to the one that it leads to.
     """
     found = [
-        f
-        for one, other in combinations(_SIDES, 2)
-        if (f := _apart(hearing, one, other)) is not None
+        f for one, other in combinations(SIDES, 2) if (f := _apart(hearing, one, other)) is not None
     ]
     alone = _bridge_apart(hearing)
     if alone is not None:
@@ -148,9 +141,6 @@ def tuning(hearing: Listened) -> Measure | None:
     )
 
 
-_SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
-
-
 def _near(hearing: Listened, low_s: float, high_s: float) -> npt.NDArray[np.bool_]:
     times_s = hearing.sides["outgoing"].times_s
     return np.asarray((times_s >= low_s) & (times_s < high_s))
@@ -158,13 +148,11 @@ def _near(hearing: Listened, low_s: float, high_s: float) -> npt.NDArray[np.bool
 
 def _apart(hearing: Listened, one: Section, other: Section) -> tuple[float, float] | None:
     """Cents between two sides where both sound in balance, and the beat."""
-    first, second = hearing.sides[one], hearing.sides[other]
-    both = hearing.sounding(one) & hearing.sounding(other)
-    both &= np.abs(first.level_db - second.level_db) < _BALANCE_DB
+    both = hearing.together(one, other, _BALANCE_DB)
     a, b = _tuning_of(hearing, one, both), _tuning_of(hearing, other, both)
     if a is None or b is None:
         return None
-    middle_s = float(first.times_s[both].mean())
+    middle_s = float(hearing.sides[one].times_s[both].mean())
     return abs(_wrapped(a - b)), hearing.plan.beat_at(middle_s)
 
 

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 AROUND_S: Final = 8.0
 """So much of either song the bridge is held against."""
+LEAST_BRIDGE_S: Final = 2.0  # shorter is no stretch of music
 STATIC_PULSE: Final = 0.35
 """Below this share of the songs' onsets nothing beats."""
 LIFT_LU, LIFT_RATIO = 4.0, 1.3
@@ -206,7 +207,7 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
     before = level.part(entry_s - 1.0, entry_s)
     floor = min(new, float(np.median(inside)) if len(inside) else new)
     quarters = [(exit_s + n * quarter, exit_s + (n + 1) * quarter) for n in range(4)]
-    told = length_s > 2.0 and strong > 0  # noqa: PLR2004 - shorter is no stretch of music
+    told = length_s > LEAST_BRIDGE_S and strong > 0
     return BridgeSound(
         length_s=length_s,
         pulse=flux.strong(exit_s + 0.5, entry_s - 0.2) / strong if told else 1.0,

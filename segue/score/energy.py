@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.score.bridge import AROUND_S
+from segue.score.bridge import LEAST_BRIDGE_S
 from segue.score.level_steps import songs_lufs
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
     from segue.score.listening_to import Listened
     from segue.score.weights import Purpose
 
-_LEAST_BRIDGE_S: Final = 2.0  # shorter is no stretch of music
 # fmt: off
 FULL_LU: Final[dict[Purpose | None, tuple[float, float]]] = {
     None: (-3.0, 4.5), "lift": (-2.0, 6.0), "calm": (-1.0, 9.0), "dance": (-3.0, 3.5)}
@@ -53,7 +52,7 @@ def drive(hearing: Listened) -> Measure | NotMeasured | None:
     bridge, plan = hearing.bridge, hearing.plan
     if hearing.aim == "talk" or hearing.is_silent:
         return None
-    if bridge.length_s < _LEAST_BRIDGE_S:
+    if bridge.length_s < LEAST_BRIDGE_S:
         return NotMeasured(
             name="drive", label="drive", why="the bridge is too short to go anywhere"
         )
@@ -86,7 +85,10 @@ def _drive_for(hearing: Listened) -> tuple[float, float, str, str]:
                 rise,
                 0.5 * rising(rise, bad=-4.0, good=7.0)
                 + 0.2 * rising(rise, bad=-16.0, good=-4.0)
-                + 0.3 * rising(float(other), bad=-0.3, good=0.8),
+                # brighter or denser is no lift where it dies away: loudness comes first [Dea11]_
+                + 0.3
+                * rising(float(other), bad=-0.3, good=0.8)
+                * rising(rise, bad=-12.0, good=-4.0),
                 (
                     f"{told}: it ends {way}, {bridge.brighter:.1f} times as bright and "
                     f"{bridge.denser:.1f} times as dense as it begins."
@@ -134,7 +136,7 @@ def fullness(hearing: Listened) -> Measure | NotMeasured | None:
     bridge = hearing.bridge
     if hearing.aim == "talk" or hearing.is_silent:
         return None
-    if bridge.length_s < _LEAST_BRIDGE_S:
+    if bridge.length_s < LEAST_BRIDGE_S:
         return NotMeasured(name="fullness", label="fullness", why="there is hardly a bridge")
     low_lu, high_lu = FULL_LU[hearing.aim]
     off = max(low_lu - bridge.below_lu, bridge.below_lu - high_lu, 0.0)
@@ -171,14 +173,9 @@ _LOW_HZ: Final = 150.0  # below lie kick and bass
 
 def _low_end_lost_db(hearing: Listened) -> float:
     """How far the low end of the bridge lies below that of the song that has less of it."""
-    room, exit_s, entry_s = hearing.room, hearing.exit_s, hearing.entry_s
-    old, inside, new = (
-        room.band_level_db(a, b, 0.0, _LOW_HZ)
-        for a, b in (
-            (exit_s - AROUND_S, exit_s),
-            (exit_s + 0.3, entry_s - 0.2),
-            (entry_s, entry_s + AROUND_S),
-        )
+    bridge_s = hearing.exit_s + 0.3, hearing.entry_s - 0.2
+    inside, old, new = (
+        hearing.room.band_level_db(*span, 0.0, _LOW_HZ) for span in (bridge_s, *hearing.songs_s)
     )
     return max(min(old, new) - inside, 0.0)
 
@@ -232,11 +229,7 @@ def speech_room(hearing: Listened) -> Measure | None:
     if hearing.aim != "talk" or hearing.is_silent:
         return None
     low_s, high_s = _bed_span_s(hearing)
-    spans = (
-        (hearing.exit_s - AROUND_S, hearing.exit_s),
-        (hearing.entry_s, hearing.entry_s + AROUND_S),
-    )
-    songs_db = float(np.mean([_mid_share_db(hearing, *span) for span in spans]))
+    songs_db = float(np.mean([_mid_share_db(hearing, *span) for span in hearing.songs_s]))
     mid_db = _mid_share_db(hearing, low_s, high_s) - songs_db
     hits = hearing.bridge.onsets_a_s
     score = 0.6 * falling(mid_db, good=_MID_DB[0], bad=_MID_DB[1])

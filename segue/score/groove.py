@@ -6,6 +6,7 @@ where the plan wants a beat and nobody plays one, there is nothing to be steady.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -13,9 +14,8 @@ import numpy.typing as npt
 
 from segue.analysis.facts import have_pulses
 from segue.audio.clip import VOICES, Clip
-from segue.music.tempo import percent
 from segue.plan.layer import SongLayer
-from segue.score.bridge import AROUND_S, STATIC_PULSE, room_curves
+from segue.score.bridge import LEAST_BRIDGE_S, STATIC_PULSE, room_curves
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
 if TYPE_CHECKING:
@@ -26,7 +26,6 @@ Floats = npt.NDArray[np.float64]
 
 NOBODY: Final = "nobody plays the beat here"
 _JUDGED: Final = "set by judgement, on pairs of real songs"
-_LEAST_BRIDGE_S: Final = 2.0  # shorter has no beat of its own
 _FAINT: Final = 0.6  # from this share of the beats on, something soft marks them; by judgement
 _STEADY_MS, _LOOSE_MS = 20.0, 70.0
 """Median distance of the beats heard from an even row: a tight band, and none. By judgement."""
@@ -51,7 +50,7 @@ def pulse(hearing: Listened) -> Measure | NotMeasured | None:
     bridge = hearing.bridge
     if not any(have_pulses(facts) for facts in hearing.facts):
         return None
-    if bridge.length_s < _LEAST_BRIDGE_S:
+    if bridge.length_s < LEAST_BRIDGE_S:
         return NotMeasured(name="pulse", label="pulse", why="the bridge is too short for a beat")
     if hearing.aim in ("talk", "calm") and not plays_a_beat(hearing):
         return NotMeasured(name="pulse", label="pulse", why=NOBODY)
@@ -114,9 +113,8 @@ def _thinnest(hearing: Listened) -> float:
 
 
 def _songs_stand_out_db(hearing: Listened) -> float:
-    exit_s, entry_s = hearing.exit_s, hearing.entry_s
-    old = _stands_out_db(hearing, exit_s - AROUND_S, exit_s)
-    return (old + _stands_out_db(hearing, entry_s, entry_s + AROUND_S)) / 2
+    old, new = (_stands_out_db(hearing, *span) for span in hearing.songs_s)
+    return (old + new) / 2
 
 
 def _stands_out_db(hearing: Listened, low_s: float, high_s: float, strong: float = 95.0) -> float:
@@ -184,7 +182,7 @@ is a fill. Set by judgement."""
 
 
 def clash(hearing: Listened) -> Measure | None:
-    """Share of hits that fall beside those of the other side; None where no song has a pulse."""
+    """Near misses of two sides against those by chance; None where no song has a pulse."""
     worst: tuple[float, float] | None = None
     sides: tuple[tuple[Section, Section], ...] = (
         ("outgoing", "incoming"), ("outgoing", "interlude"), ("interlude", "incoming"),
@@ -203,43 +201,62 @@ def clash(hearing: Listened) -> Measure | None:
         value=share,
         unit="",
         score=falling(share, good=_TOGETHER, bad=_APART),
-        threshold=(
-            f"up to {percent(_TOGETHER)} of hits beside each other; "
-            f"from {percent(_APART)} they clash"
-        ),
+        threshold="a quarter of the near misses of two unrelated grooves; 7 tenths are a clash",
         source=_JUDGED,
         sentence=(
             met
             if share <= _TOGETHER
-            else f"Two grooves do not meet: {percent(share)} of their hits fall beside each other."
+            else "Two grooves rub: many of their hits fall just beside each other."
+            if share < _APART
+            else "Two grooves do not meet: they play past each other like two bands."
         ),
         worst_beat=hearing.plan.beat_at(at_s) if worst else None,
     )
 
 
-_TOGETHER, _APART = 0.2, 0.55
-"""Hits of two unrelated grooves fall beside each other in about half the cases."""
+_TOGETHER, _APART = 0.25, 0.7
+"""Near misses, less their standard error, against those of two grooves that have nothing to do with
+each other. Set by judgement."""
+_LEAST_BY_CHANCE: Final = 0.3  # share of near misses; where hits are rare one by chance is nothing
+_SHIFTS_S: Final = np.arange(1, 28) * 0.037  # up to a beat of 60 BPM, on no grid of any tempo
 
 
 def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, float] | None:
-    """Share of hits of the sparser side with a hit of the other beside and none on it; where."""
-    first, second = hearing.sides[one], hearing.sides[other]
-    both = hearing.sounding(one) & hearing.sounding(other)
-    both &= np.abs(first.level_db - second.level_db) < _BALANCE_DB
+    """Near misses of the sparser side's hits against those by chance, and where.
+
+    By chance are those of the same hits with one side moved in time.
+    """
+    times_s, both = hearing.sides[one].times_s, hearing.together(one, other, _BALANCE_DB)
     both &= ~(_is_voice_alone(hearing, one) | _is_voice_alone(hearing, other))
-    if both.sum() < 2 or both.sum() * float(first.times_s[1]) < _LEAST_TOGETHER_S:  # noqa: PLR2004
+    if both.sum() < 2 or both.sum() * float(times_s[1]) < _LEAST_TOGETHER_S:  # noqa: PLR2004
         return None
     hops = np.flatnonzero(both)
-    low_s, high_s = float(first.times_s[hops[0]]), float(first.times_s[hops[-1]])
+    low_s, high_s = float(times_s[hops[0]]), float(times_s[hops[-1]])
     hits = [_hits_s(hearing, side, low_s, high_s) for side in (one, other)]
-    hits = [times[_is_in(times, first.times_s, both)] for times in hits]
+    hits = [times[_is_in(times, times_s, both)] for times in hits]
     sparse, dense = sorted(hits, key=len)
     if len(sparse) < _LEAST_HITS:
         return None
-    off_s = _off_nearest(sparse, dense)
-    beside = (off_s > _FLAM_S[0]) & (off_s < _FLAM_S[1])
+    beside = _is_beside(_off_nearest(sparse, dense))
+    length_s = high_s - low_s
+    by_chance = [
+        _is_beside(_off(sparse, low_s + (dense - low_s + shift_s) % length_s)).mean()
+        for shift_s in _SHIFTS_S
+    ]
+    share = float(beside.mean())
+    sure = max(share - math.sqrt(share * (1.0 - share) / len(sparse)), 0.0)  # less its error
     at_s = float(sparse[beside][0]) if beside.any() else low_s
-    return float(beside.mean()), at_s
+    return sure / max(float(np.mean(by_chance)), _LEAST_BY_CHANCE), at_s
+
+
+def _is_beside(off_s: Floats) -> npt.NDArray[np.bool_]:
+    """Whether hits so far apart are heard as two that were meant as one."""
+    return np.asarray((np.abs(off_s) > _FLAM_S[0]) & (np.abs(off_s) < _FLAM_S[1]))
+
+
+def _off(hits_s: Floats, other_s: Floats) -> Floats:
+    """How far the nearest other hit is from each hit."""
+    return np.asarray(other_s[np.abs(hits_s[:, np.newaxis] - other_s).argmin(axis=1)] - hits_s)
 
 
 def _off_nearest(hits_s: Floats, other_s: Floats) -> Floats:
@@ -247,11 +264,11 @@ def _off_nearest(hits_s: Floats, other_s: Floats) -> Floats:
 
     A soft attack, or a player who lays back, is late by the same each time: that is no clash.
     """
-    off_s = other_s[np.abs(hits_s[:, np.newaxis] - other_s).argmin(axis=1)] - hits_s
+    off_s = _off(hits_s, other_s)
     scattered = off_s[np.abs(off_s) < _SCATTER_S]
     if 2 * len(scattered) <= len(off_s) or np.ptp(np.quantile(scattered, (0.25, 0.75))) > _EVEN_S:
-        return np.asarray(np.abs(off_s))
-    return np.asarray(np.abs(off_s - float(np.median(scattered))))
+        return off_s
+    return np.asarray(off_s - float(np.median(scattered)))
 
 
 def _is_voice_alone(hearing: Listened, side: Section) -> npt.NDArray[np.bool_]:

@@ -42,9 +42,9 @@ _HOLD: Final = 2.0
 """Pull of the fitted weights to the table, in squared log ratio. Chosen on simulated bands."""
 LEAST_FOR_A_TASTE: Final = 5
 """Fewer decisions tell no taste from chance."""
-SURE: Final = 0.45
+SURE: Final = 0.4
 """Probability that a band goes by one thing from which it is believed: of bands that choose at
-random, one in twenty passes on segues of real songs. Chosen by `benchmarks.taste`."""
+random, one in fifteen passes on segues of real songs. Chosen by `benchmarks.taste`."""
 _PRIOR: Final = {"table": 0.4, "guess": 0.3}
 """Probabilities beforehand that the score is right and that the choice is a guess; the rest is
 shared by the tastes. Set by judgement."""

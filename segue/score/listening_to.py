@@ -15,6 +15,7 @@ import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.score.bridge import (
+    AROUND_S,
     LEVEL_HOP_S,
     BridgeSound,
     Curve,
@@ -26,7 +27,7 @@ from segue.score.rendered_pulse import Pulse, beat_lengths_s, heard_pulse
 from segue.score.tones import SideSpectra, Tones, heard_tones, side_spectra
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts, PulseFact
+    from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Clip
     from segue.plan.plan import Plan, Section
     from segue.render.candidate import Candidate
@@ -37,6 +38,7 @@ Floats = npt.NDArray[np.float64]
 _HOPS_AT_ONCE: Final = 128  # to hold little memory; changes no value
 SILENT_DB: Final = -90.0
 """Music that never rises above this power is silence."""
+SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
 SOUNDING_DB: Final = 35.0
 """A side this far below the loud moments of the music is not counted as sounding."""
 
@@ -53,6 +55,8 @@ class Listened:
         What it is for.
     tones : Tones
         Chroma of the music.
+    new_tones : Tones
+        Chroma of the new song alone.
     pulse : Pulse
         Beats of the music against the ruler.
     beat_lengths_s : ndarray, shape (n_beats,)
@@ -74,6 +78,7 @@ class Listened:
     facts: tuple[EdgeFacts, EdgeFacts]
     aim: Purpose | None
     tones: Tones
+    new_tones: Tones
     pulse: Pulse
     beat_lengths_s: Floats
     brightness: Curve
@@ -86,11 +91,6 @@ class Listened:
     def level(self) -> Curve:
         """Momentary loudness of the music in LUFS."""
         return self.room.level
-
-    @property
-    def incoming_pulse(self) -> PulseFact:
-        """What is known of the pulse of the new song."""
-        return self.facts[1].pulse
 
     @property
     def plan(self) -> Plan:
@@ -118,6 +118,18 @@ class Listened:
         lines = self.plan.bar_lines
         return next((line.metre for line in lines if line.beat >= self.plan.entry_beat), 4)
 
+    @property
+    def songs_s(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """From when to when the old and the new song are held against the bridge."""
+        exit_s, entry_s = self.exit_s, self.entry_s
+        return (exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)
+
+    def together(self, one: Section, other: Section, within_db: float) -> npt.NDArray[np.bool_]:
+        """Hops of `sides` in which two sides sound and neither is masked by the other."""
+        apart_db = self.sides[one].level_db - self.sides[other].level_db
+        is_near = np.abs(apart_db) < within_db
+        return np.asarray(self.sounding(one) & self.sounding(other) & is_near)
+
     def sounding(self, side: Section) -> npt.NDArray[np.bool_]:
         """Hops of `sides` in which a side is loud enough to count."""
         level_db = self.sides[side].level_db
@@ -139,11 +151,7 @@ def hear(
         What it is for; one that was planned for a talk is for talking where nothing is said.
     """
     plan = candidate.plan
-    sides: dict[Section, SideSpectra] = {
-        "outgoing": side_spectra(candidate.outgoing),
-        "interlude": side_spectra(candidate.interlude),
-        "incoming": side_spectra(candidate.incoming),
-    }
+    sides = {side: side_spectra(getattr(candidate, side)) for side in SIDES}
     together_db = np.max([side.level_db for side in sides.values()], axis=0)
     pulse, room = heard_pulse(candidate), room_curves(candidate.music)
     return Listened(
@@ -151,6 +159,7 @@ def hear(
         facts=(outgoing, incoming),
         aim=purpose or ("talk" if plan.talk_s is not None else None),
         tones=heard_tones(candidate),
+        new_tones=heard_tones(candidate, "incoming"),
         pulse=pulse,
         beat_lengths_s=beat_lengths_s(pulse, plan),
         brightness=Curve(room.level.times_s, _centroids(candidate.music, room.level.times_s)),

@@ -14,6 +14,7 @@ References
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
@@ -154,7 +155,8 @@ def _is_length_heard(is_heard: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
 def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     """How late the new song's beats fall, against the pulse before or else the plan.
 
-    None where the new song has no pulse that is sure; no mark where it has and none is heard.
+    None where the new song has no pulse that is sure; no mark where it has and none is heard. Of
+    beats that scatter only so much is told as is sure beyond their standard error.
     """
     plan, pulse = hearing.plan, hearing.pulse
     entry = plan.entry_beat
@@ -162,12 +164,15 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     if _old_song_leads_in(hearing):
         old_s = pulse.late_at(hearing.entry_s, entry - _LOOK_BEATS, entry)
     new_s = pulse.late_at(hearing.entry_s, entry, entry + _LOOK_BEATS)
-    if new_s is None and hearing.incoming_pulse.confidence < SURE_PULSE_CONFIDENCE:
+    if new_s is None and hearing.facts[1].pulse.confidence < SURE_PULSE_CONFIDENCE:
         return None
     if new_s is None:
         why = "no beat is heard from bar one on"
         return NotMeasured(name="entry_timing", label="enters on the beat", why=why)
-    value_ms = 1000.0 * (new_s - (old_s or 0.0))
+    before_s, before_error_s = old_s or (0.0, 0.0)
+    found_ms = 1000.0 * (new_s[0] - before_s)
+    error_ms = 1000.0 * math.hypot(new_s[1], before_error_s)
+    value_ms = math.copysign(max(abs(found_ms) - error_ms, 0.0), found_ms)
     side = "late" if value_ms > 0 else "early"
     against = "the plan (no pulse is heard before)" if old_s is None else "the pulse before it"
     on_time = "On time" if abs(value_ms) <= TIGHT_MS else "A little off"

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.score.listening_to import Listened
+    from segue.score.tones import Tones
 
 Floats = npt.NDArray[np.float64]
 
@@ -99,7 +100,7 @@ def landing(hearing: Listened) -> Measure | NotMeasured:
 
     No mark where the songs have no clear notes.
     """
-    step = step_at(hearing, hearing.plan.entry_beat)
+    step = step_at(hearing, hearing.plan.entry_beat, after=hearing.new_tones)
     if np.isnan(step):
         return _unheard("landing", "landing in the new key", hearing)
     heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
@@ -134,30 +135,33 @@ def _unheard(name: str, label: str, hearing: Listened) -> Measure | NotMeasured:
     )
 
 
-def step_at(hearing: Listened, beat: float) -> float:
+def step_at(hearing: Listened, beat: float, after: Tones | None = None) -> float:
     """Distance from the notes just before a beat to those just after, NaN where unclear.
 
-    Rests in between are bridged; the distance fades with their length, as memory does [F16]_.
+    What comes after is told from other tones where they are given. Rests in between are bridged;
+    the distance fades with their length, as memory does [F16]_.
     """
     window_beats = float(WINDOW_BARS * hearing.metre)
-    before, before_gap_s = _place_towards(hearing, beat, -window_beats)
-    after, after_gap_s = _place_towards(hearing, beat, window_beats)
-    if before is None or after is None:
+    old, old_gap_s = _place_towards(hearing, hearing.tones, beat, -window_beats)
+    new, new_gap_s = _place_towards(hearing, after or hearing.tones, beat, window_beats)
+    if old is None or new is None:
         return float("nan")
-    kept = max(0.0, 1.0 - (before_gap_s + after_gap_s) / MEMORY_S)
-    return float(np.linalg.norm(after - before)) * kept
+    kept = max(0.0, 1.0 - (old_gap_s + new_gap_s) / MEMORY_S)
+    return float(np.linalg.norm(new - old)) * kept
 
 
-def _place_towards(hearing: Listened, beat: float, reach: float) -> tuple[Floats | None, float]:
+def _place_towards(
+    hearing: Listened, tones: Tones, beat: float, reach: float
+) -> tuple[Floats | None, float]:
     """Mean place of the nearest stretch with clear notes on one side, and the gap to it."""
     at_s = hearing.plan.seconds_at(beat)
     while 0.0 <= beat <= hearing.plan.end_beat:
         ends = sorted((hearing.plan.seconds_at(beat), hearing.plan.seconds_at(beat + reach)))
-        heard = (hearing.tones.times_s >= ends[0]) & (hearing.tones.times_s < ends[1])
-        heard &= hearing.tones.chroma.sum(axis=1) > 0
-        place = interval_vector(hearing.tones.mean_chroma(*ends))
+        heard = (tones.times_s >= ends[0]) & (tones.times_s < ends[1])
+        heard &= tones.chroma.sum(axis=1) > 0
+        place = interval_vector(tones.mean_chroma(*ends))
         if heard.sum() >= _LEAST_STEPS and clarity(place) >= CLEAR_SHARE:
-            gap_s = float(np.abs(hearing.tones.times_s[heard] - at_s).min())
+            gap_s = float(np.abs(tones.times_s[heard] - at_s).min())
             return place, gap_s
         beat += np.sign(reach) * 4.0
     return None, 0.0

@@ -1,8 +1,7 @@
-"""Pitch classes heard in the music, and where they lie among the keys.
+"""What each side of a candidate sounds like, and the pitch classes heard among the keys.
 
-What each side of a candidate sounds like: level, low end and the partials heard.
-
-Sides are compared with each other, so all are read on the same hops.
+Level, low end and partials of the sides are compared with each other, so all are read on the same
+hops.
 
 References
 ----------
@@ -27,8 +26,10 @@ from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
 from segue.music.tonal_space import INTERVAL_WEIGHTS, collection
 
 if TYPE_CHECKING:
+    from segue.plan.plan import Section
     from segue.render.candidate import Candidate
 
+Floats = npt.NDArray[np.float64]
 
 TARGET_RATE_HZ: Final = 12_000
 """About the rate at which sides are read: overtones that beat lie below 5 kHz."""
@@ -128,8 +129,6 @@ def _partials(magnitude: npt.NDArray[np.float32], hz: Floats) -> tuple[Floats, F
     return (chosen + 1 + np.clip(shift, -0.5, 0.5)) * (hz[1] - hz[0]), amplitude
 
 
-Floats = npt.NDArray[np.float64]
-
 HOP_S: Final = 0.25  # seconds a step of the chroma
 _QUIET_DB: Final = 40.0
 """Steps this far below the loud ones hold no notes worth counting."""
@@ -173,10 +172,11 @@ class Tones:
         return carried
 
 
-def heard_tones(candidate: Candidate) -> Tones:
-    """Chroma of the music of a candidate, each half read at the tuning of its song."""
+def heard_tones(candidate: Candidate, side: Section | None = None) -> Tones:
+    """Chroma of the music of a candidate or of a side, each half read at its song's tuning."""
     plan = candidate.plan
-    sound, rate_hz = reduced(candidate.music)
+    clip: Clip = candidate.music if side is None else getattr(candidate, side)
+    sound, rate_hz = reduced(clip)
     thin = Clip(samples=sound[:, np.newaxis], rate_hz=round(rate_hz))
     cents = plan.key_to_tuning_cents
     times_s, raw = chroma_of(thin, tuning_cents=cents, hop_s=HOP_S)

@@ -50,7 +50,7 @@ def heard(lengths_s, *, late_s=None, is_heard=None, octave=1.0, confidence=1.0):
         beat_lengths_s=lengths_s,
         metre=4,
         entry_s=plan.seconds_at(ENTRY),
-        incoming_pulse=SimpleNamespace(confidence=confidence, is_known=True),
+        facts=(None, SimpleNamespace(pulse=SimpleNamespace(confidence=confidence, is_known=True))),
         sides={"outgoing": SimpleNamespace(times_s=hops_s)},
         sounding=lambda _: np.ones(len(hops_s), dtype=bool),
         is_silent=False,
@@ -131,6 +131,16 @@ def test_the_entry_is_late_against_the_pulse_before_it(late_ms, score):
     assert "against the pulse before it" in told.sentence
     if late_ms:
         assert f"{abs(late_ms)} ms {'late' if late_ms > 0 else 'early'}" in told.sentence
+
+
+def test_of_beats_that_scatter_only_what_is_sure_is_told():
+    scatter_s = np.tile([0.04, -0.04], 16)
+    late_s = np.repeat([0.0, 0.06], 16) + scatter_s
+    told = entry_timing(heard([0.5] * 32, late_s=late_s))
+    # a median of eight, twice: 1.2533 sigma / sqrt(n), sigma 1.4826 of the median distance
+    error_ms = np.hypot(1.0, 1.0) * 1.2533 * 1.4826 * 40.0 / np.sqrt(8)
+    assert told.value == pytest.approx(60.0 - error_ms, abs=1.0)
+    assert entry_timing(heard([0.5] * 32, late_s=scatter_s)).value == pytest.approx(0.0, abs=0.01)
 
 
 def test_eight_beats_on_each_side_tell_the_lateness_and_a_drift_is_followed():

@@ -47,6 +47,7 @@ def heard(aim=None, *, loudness=None, bands=None, talk_s=None, **bridge):
         metre=4,
         exit_s=EXIT_S,
         entry_s=ENTRY_S,
+        songs_s=((EXIT_S - 8.0, EXIT_S), (ENTRY_S, ENTRY_S + 8.0)),
         level=level,
         room=RoomCurves(
             level=level,
@@ -77,6 +78,12 @@ def heard(aim=None, *, loudness=None, bands=None, talk_s=None, **bridge):
 )
 def test_a_bridge_drives_where_its_purpose_wants(aim, worse, better):
     assert drive(heard(aim, **better)).score > drive(heard(aim, **worse)).score + 0.05
+
+
+def test_a_bridge_that_dies_away_does_not_lift_by_becoming_denser():
+    plain, denser = (drive(heard("lift", rise_lu=-14.0, denser=d)).score for d in (1.0, 3.0))
+    assert plain == denser
+    assert drive(heard("lift", denser=3.0)).score > drive(heard("lift")).score + 0.1
 
 
 def test_a_rise_is_good_for_a_lift_and_bad_for_calm_and_a_talk_is_not_asked():

@@ -7,7 +7,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from segue.score.overlap import CRITICAL_BAND_HZ, pair_roughness, roughness, roughness_between
+from segue.score.overlap import CRITICAL_BAND_HZ, pair_roughness, roughness_between
+
+
+def roughness(partial_hz, amplitude):
+    """Of one sound, as published: pairs of partials over the power of all."""
+    rough = pair_roughness(partial_hz[:, np.newaxis], partial_hz)
+    pairs = np.outer(amplitude, amplitude) * np.triu(rough, k=1)
+    return float(pairs.sum() / (amplitude**2).sum())
 
 
 def hz_of(midi):

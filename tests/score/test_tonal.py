@@ -31,7 +31,7 @@ def heard(*bars):
         end_beat=end_beat,
     )
     tones = Tones(times_s=(np.arange(len(chroma)) + 0.5) * HOP_S, chroma=chroma)
-    return SimpleNamespace(plan=plan, tones=tones, metre=4)
+    return SimpleNamespace(plan=plan, tones=tones, new_tones=tones, metre=4)
 
 
 def rounds(semitones, n_rounds=2):
@@ -61,6 +61,18 @@ def test_a_step_between_keys_has_the_size_that_the_scale_is_told_by(semitones, l
     assert step <= path.value <= 1.5 * step
     # a straight way has the whole quarter that is for its length
     assert path.score == pytest.approx(0.75 * falling(path.value, good=4.0, bad=12.0) + 0.25)
+
+
+def test_an_old_song_that_goes_on_does_not_bring_the_new_key():
+    hearing = heard(*rounds(0), *rounds(6))
+    alone = landing(hearing)
+    mixed = heard(*rounds(0), *rounds(6))
+    both = (hearing.tones.chroma + np.roll(hearing.tones.chroma, 6, axis=1)) / 2
+    is_after = hearing.tones.times_s >= 32 * BEAT_S
+    chroma = np.where(is_after[:, np.newaxis], both, hearing.tones.chroma)
+    mixed.tones = Tones(times_s=hearing.tones.times_s, chroma=chroma)
+    assert step_at(mixed, 32.0) < alone.value - 1.0
+    assert landing(mixed).value == alone.value
 
 
 @pytest.mark.parametrize("n_bars", [2, 4, 8, 11])
