@@ -134,7 +134,7 @@ def tuning(hearing: Listened) -> Measure | None:
         score=falling(cents, good=_FINE_CENTS, bad=_WIDE_CENTS),
         threshold=f"up to {_FINE_CENTS:g} cents nobody hears; over {TUNE_FAULT_CENTS:g} is sour",
         source="set by judgement",
-        sentence=f"In tune (within {max(cents, 1.0):.0f} cents)."
+        sentence=f"In tune (within {max(cents, 2.0):.0f} cents)."
         if cents <= TUNE_FAULT_CENTS
         else f"Out of tune by {cents:.0f} cents.",
         worst_beat=beat,

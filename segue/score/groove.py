@@ -14,6 +14,7 @@ import numpy.typing as npt
 
 from segue.analysis.facts import have_pulses
 from segue.audio.clip import VOICES, Clip
+from segue.music.tempo import percent
 from segue.plan.layer import SongLayer
 from segue.score.bridge import LEAST_BRIDGE_S, STATIC_PULSE, room_curves
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
@@ -82,6 +83,10 @@ def _pulse_words(thin: float, heard: float, spread_ms: float, length_s: float) -
         return "The beat drops out on the way."
     if spread_ms > _LOOSE_MS / 2:
         return f"The beat is uneven (by {spread_ms:.0f} ms)."
+    if heard < _FAINT:
+        return f"A beat is heard, but on only {percent(heard)} of the beats."
+    if spread_ms > _STEADY_MS:
+        return f"The beat runs through, a little uneven (by {spread_ms:.0f} ms)."
     return "The beat runs through."
 
 
@@ -147,11 +152,14 @@ def fill(hearing: Listened) -> Measure | NotMeasured | None:
     if hearing.aim in ("talk", "calm") or not any(have_pulses(facts) for facts in hearing.facts):
         return None
     n_bars = (plan.entry_beat - plan.exit_beat) / hearing.metre
-    if not plays_a_beat(hearing) or n_bars < 1.5:  # noqa: PLR2004 - a bar to lead and one before
-        why = NOBODY if not plays_a_beat(hearing) else "the bridge is too short for a fill"
-        return NotMeasured(name="fill", label="way into bar one", why=why)
     onsets, entry_s = hearing.room.onsets, hearing.entry_s
     line_s = plan.seconds_at(plan.entry_beat - hearing.metre)
+    songs_db = max(_songs_stand_out_db(hearing), _LEAST_HITS_DB)
+    bars = ((hearing.exit_s, line_s), (line_s, entry_s))
+    is_still = max(_stands_out_db(hearing, *span, 98.0) for span in bars) < _NO_BEAT * songs_db
+    if is_still or not plays_a_beat(hearing) or n_bars < 1.5:  # noqa: PLR2004 - one bar before
+        why = "the bridge is too short for a fill" if n_bars < 1.5 else NOBODY  # noqa: PLR2004
+        return NotMeasured(name="fill", label="way into bar one", why=why)
     whole = max(onsets.strong(hearing.exit_s, line_s, 98.0), 1e-9)
     last = onsets.strong(line_s, entry_s, 98.0) / whole
     least = 0.4 * whole

@@ -102,7 +102,7 @@ def tempo_change(hearing: Listened) -> Measure | NotMeasured | None:
         sentence=(
             f"The tempo jumps by {percent:.0f} % from one beat to the next."
             if largest > GENTLE_JND
-            else f"No jump of tempo (at most {percent:.0f} % from one beat to the next)."
+            else f"No jump of tempo (at most {max(percent, 1.0):.0f} % from one beat to the next)."
         ),
         worst_beat=beat,
     )
@@ -118,7 +118,9 @@ def steady_beats(hearing: Listened) -> Measure | NotMeasured | None:
     steps = [_step_jnd(x, target_s, plan, across=True) for x in lengths_s[entry - 2 : entry]]
     off = max(steps)
     if not hearing.pulse.is_heard[entry - 2 : entry].any():
-        return NotMeasured(name="steady_beats", label=_STEADY, why="nobody plays the beat here")
+        return NotMeasured(
+            name="steady_beats", label=_STEADY, why="nobody plays the last two beats"
+        )
     percent = 100.0 * ((1.0 + TEMPO_JND_RATIO) ** off - 1.0)
     return Measure(
         name="steady_beats",
@@ -214,7 +216,7 @@ def bar_line(hearing: Listened) -> Measure | None:
     n_bars = int((plan.end_beat - start) // metre)
     if n_bars < _FEW or not hearing.pulse.is_heard[start:].any():
         return None
-    if not hearing.incoming_pulse.is_known:
+    if not hearing.facts[1].pulse.is_known:
         return None  # its bars are a ruler that nobody plays to
     accents = _accents(hearing, start, n_bars * metre).reshape(n_bars, metre)
     # the first bar line is the join itself and would speak for the plan whatever enters
