@@ -152,7 +152,7 @@ def level_match(hearing: Listened) -> Measure | None:
         label="level match",
         value=step,
         unit="LU",
-        score=falling(abs(step), good=1.5, bad=16.0 if step > 0 else 20.0),
+        score=falling(abs(step), good=1.5, bad=9.0 if step > 0 else 12.0),
         threshold="within 1.5 LU; 2 dB is heard as louder; softer is forgiven a little more",
         source="practitioner reports (2 dB heard as louder and better)",
         sentence=f"The new song is {abs(step):.1f} LU {louder} than the old."

@@ -7,10 +7,10 @@ spectrum. Those of holes, levels, drive, pulse, grooves, tuning, phrases, last
 chords, bar one and talk beds were then fitted on better and worse segues of real
 songs, and tried on segues of other songs (`benchmarks.score --fit`), and the others
 raised by a quarter, so that their share of the total stayed as it was. That of the match of level
-follows its mark, which falls over 20 LU; the way of the harmony and where it lands count alike
-enough for the order of published distances of keys; two grooves count as two tunings do. Faults
-that nobody forgives (a click in the room, clipping) have steep scores: their weight is lost at
-once.
+was raised by half, since of songs that lie far apart its marks tell little; the way of the harmony
+and where it lands count alike enough for the order of published distances of keys; two grooves
+count as two tunings do. Faults that nobody forgives (a click in the room, clipping) have steep
+scores: their weight is lost at once.
 """
 
 from __future__ import annotations

@@ -117,13 +117,8 @@ def test_within_the_thresholds_nothing_is_lost_and_louder_is_worse_than_softer()
     assert marks(-3.9)[0] == 1.0 > marks(-4.5)[0]
     assert marks(5.9)[0] == 1.0 > marks(6.5)[0]  # to rise is forgiven more than to fall
     assert marks(-16.0)[0] == pytest.approx(0.1) == marks(18.0)[0]
-    assert marks(16.0)[1] == pytest.approx(0.1) == marks(-20.0)[1]
+    assert marks(9.0)[1] == pytest.approx(0.1) == marks(-12.0)[1]
     assert marks(6.0)[1] < marks(-6.0)[1]
-
-
-def test_songs_that_lie_far_apart_are_worse_the_further():
-    marks = [level_match(stepped(-step_lu)).score for step_lu in (7.0, 11.0, 18.0)]
-    assert marks[0] > marks[1] + 0.15 > marks[2] + 0.3
 
 
 def test_a_purpose_has_cliffs_and_landings_of_its_own():
