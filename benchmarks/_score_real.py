@@ -13,11 +13,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from pydantic import TypeAdapter
 
-from benchmarks.music import LEAST_S, SUFFIXES, TALK_S, length_s
+from benchmarks.music import LEAST_S, TALK_S, length_s
 from segue.analysis.facts import EdgeFacts
 from segue.analysis.shared_count import counted_together
 from segue.audio import read_song
 from segue.audio.clip import Clip
+from segue.catalogue.scan import songs_under
 from segue.errors import SegueError
 from segue.heard.hearing import hear
 from segue.job.shortlist import LEAST_SUITABILITY, carrier_of
@@ -58,12 +59,7 @@ class RealSegue:
 
 def drawn_songs(folders: Sequence[Path], n_pairs: int, seed: int) -> list[tuple[Path, Path]]:
     """Pairs of songs from some folders; no song is in two of them."""
-    songs = sorted(
-        path
-        for folder in folders
-        for path in folder.rglob("*")
-        if path.suffix in SUFFIXES and length_s(path) >= LEAST_S
-    )
+    songs = sorted(song.path for song in songs_under(folders) if length_s(song) >= LEAST_S)
     random.Random(seed).shuffle(songs)
     return list(zip(songs[::2], songs[1::2], strict=False))[:n_pairs]
 
