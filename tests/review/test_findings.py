@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import pytest
 
 from segue.review.findings import findings_of
+from segue.review.moves import Break
 
 KEEP = ""
 
@@ -198,3 +199,8 @@ def test_an_option_is_called_what_it_is_called_everywhere():
     )
     (told,) = findings_of(review(candidate=1), asked=2)
     assert told.sentence == "This is option 1, you chose 2"
+
+
+def test_what_has_no_size_has_none():
+    (told,) = findings_of(review(broke=Break(bar=4, step_ms=None)), asked=1)
+    assert (told.kind, told.size, told.unit) == ("lost bar", 0.0, "")

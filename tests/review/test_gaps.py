@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
-from segue.review.one_try import _not_steps
-from segue.review.report import Rest
+from segue.review.one_try import _not_steps, _not_waits
+from segue.review.report import Hole, Rest
 from tests.review.conftest import RATE_HZ, Played, band, taped
 
 LENGTH_MS = 20.0
@@ -64,3 +64,14 @@ def test_who_waits_before_a_late_step_does_not_rest(jumped):
         for first, last in ((step - 1, step), (step, step), (step - 2, step - 1), (step, step + 1))
     ]
     assert _not_steps(told, jumped) == tuple(told[2:])
+
+
+def test_a_wait_before_a_late_step_is_no_gap_and_other_gaps_stay(jumped):
+    (step,) = [move for move in jumped.moves if move.kind == "step"]
+    wait_s = step.size_ms / 1000
+    holes = [
+        Hole(bar=bar, start_s=2.0 * bar, length_s=length_s)
+        for bar, length_s in ((step.bar - 1, wait_s), (step.bar, wait_s),
+                              (step.bar - 2, wait_s), (step.bar + 1, wait_s), (step.bar, 0.5))
+    ]  # fmt: skip
+    assert _not_waits(holes, jumped) == tuple(holes[2:])
