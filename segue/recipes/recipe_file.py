@@ -191,7 +191,7 @@ class Shelf:
         by_name = {one.recipe.name: one for one in self.shelved}
         if name not in by_name:
             raise OptionError(
-                f"{where}'{shortened(name)}' is not a recipe: 'segue recipes' lists them."
+                f"{where}'{shortened(name)}' is not a recipe: take one that 'segue recipes' lists."
                 f"{did_you_mean(name, by_name)}"
             )
         return by_name[name]

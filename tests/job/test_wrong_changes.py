@@ -614,24 +614,24 @@ WRONG = [
         "--level 'pad 3,5'",
         '--level \'pad 3,5\' is not a layer and decibels: write "pad -3" or "bridge +2".',
     ),
-    ("1", "--recipe ''", "--recipe '' is not a recipe: 'segue recipes' lists them."),
+    ("1", "--recipe ''", "--recipe '' is not a recipe: take one that 'segue recipes' lists."),
     (
         "1",
         "--recipe 'pad in the old key'",
         (
-            "--recipe 'pad in the old key' is not a recipe: 'segue recipes' lists them. Did you "
-            "mean 'pad in the new key'?"
+            "--recipe 'pad in the old key' is not a recipe: take one that 'segue recipes' lists. "
+            "Did you mean 'pad in the new key'?"
         ),
     ),
     (
         "1",
         "--recipe turnarond",
         (
-            "--recipe 'turnarond' is not a recipe: 'segue recipes' lists them. Did you mean "
-            "'turnaround'?"
+            "--recipe 'turnarond' is not a recipe: take one that 'segue recipes' lists. "
+            "Did you mean 'turnaround'?"
         ),
     ),
-    ("1", "--recipe 7", "--recipe '7' is not a recipe: 'segue recipes' lists them."),
+    ("1", "--recipe 7", "--recipe '7' is not a recipe: take one that 'segue recipes' lists."),
     (
         "1",
         "--recipe 'tempo ramp' --pad choir --bars 0",
