@@ -144,7 +144,8 @@ def ride_of(
     times_s = outer_s[inside]
     there = {name: _inside(power, inside) for name, power in powers.items()}
     own_lu = np.array([value_at(plan.bridge_lu, beat) for beat in plan.beats_at(times_s)])
-    left_lufs = min(around[0], _left_at_lufs(powers, outer_s, exit_s))
+    around, is_raised = _audible(around)
+    left_lufs = around[0] if is_raised else min(around[0], _left_at_lufs(powers, outer_s, exit_s))
     until_s = _met_at_s(there, times_s, around[1])
     share = np.minimum((times_s - exit_s) / (until_s - exit_s), 1.0)
     met_lufs = _met_at_lufs(powers, outer_s, entry_s)
@@ -161,6 +162,18 @@ def ride_of(
     if "carried" in gains:  # no step where the old song plays on into the bridge
         gains["carried"] = gains["carried"] * np.clip((times_s - exit_s) / bar_s, 0.0, 1.0)
     return Ride(times_s=times_s, gains_db=gains)
+
+
+MOST_UNDER_LU: Final = 15.0
+"""An old song that has died away further than this below the new one says nothing about level: the
+murmur of a room would cover a bridge that goes on from there. Set by judgement."""
+
+
+def _audible(around: tuple[float, float]) -> tuple[tuple[float, float], bool]:
+    """How loud the songs are taken to be, and whether the old one for louder than it is."""
+    old, new = around
+    least = new - MOST_UNDER_LU
+    return (max(old, least), new), old < least
 
 
 def _are_alone(plan: Plan) -> bool:

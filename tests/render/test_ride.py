@@ -127,6 +127,20 @@ def test_a_bridge_walks_up_to_a_far_louder_song_and_is_there_for_its_pick_up(pla
     assert early < last - 4.0
 
 
+@pytest.mark.parametrize(("bridge_lu", "least_lu"), [(-1.0, -18.0), (-14.0, -24.0)])
+def test_a_bridge_out_of_a_song_that_has_died_away_is_heard_in_the_room(plan, bridge_lu, least_lu):
+    ridden = bridged(plan, curve((4, bridge_lu)))
+    starts = {}
+    for old_db in (-24.0, -36.0):
+        made = render_candidate(ridden, *songs(old_db, 0.0))
+        times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+        exit_s, (_, _, new) = ridden.seconds_at(ridden.exit_beat), levels(made, ridden)
+        near = (times_s > exit_s + 0.8) & (times_s < exit_s + 2.0)
+        starts[old_db] = float(np.median(lufs[near])) - new
+        assert starts[old_db] >= least_lu
+    assert starts[-36.0] == pytest.approx(starts[-24.0], abs=1.0)  # no softer for a softer end
+
+
 @pytest.mark.parametrize("soft_db", [-6.0, -16.0])
 def test_a_bridge_sinks_to_a_song_that_starts_softly(plan, soft_db):
     old, new = songs()
