@@ -8,7 +8,7 @@ import numpy as np
 
 from segue.audio.loudness import filtered, first_order_lowpass
 from segue.plan.shaping import value_at
-from segue.render.ride import AROUND_S
+from segue.render.bridge_level import AROUND_S
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -11,6 +11,7 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
 from segue.plan.layer import DrumHit, DrumLayer, PlayedLayer, PlayedNote, SongLayer
 from segue.render import render_candidate
+from segue.render.bridge_level import BED_LU, bed_above_lu
 from segue.render.light import (
     DEEP_HZ,
     deep_cut_db,
@@ -20,7 +21,7 @@ from segue.render.light import (
     shelved,
     without_boom,
 )
-from segue.render.ride import BED_LU, bed_above_lu, fader_of, ride_of
+from segue.render.ride import fader_of, ride_of
 from tests.render.conftest import curve, key_frames, music, song
 
 RATE_HZ = 22_050
