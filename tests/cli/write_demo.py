@@ -26,7 +26,7 @@ def main():
     with tempfile.TemporaryDirectory() as place:
         run = Path(place) / "segue-demo"
         words = [sys.executable, "-m", "segue", "demo", "--out", str(run)]
-        wide = {**os.environ, "COLUMNS": "100"}
+        wide = {**os.environ, "COLUMNS": "104"}
         told = subprocess.run(words, check=True, stdout=subprocess.PIPE, text=True, env=wide).stdout
         show("\n".join(line.rstrip() for line in told.strip("\n").splitlines()), run)
 
