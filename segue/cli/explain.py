@@ -12,6 +12,7 @@ from segue.errors import printable
 
 if TYPE_CHECKING:
     from segue.runfolder import CandidateRecord
+    from segue.runfolder.remedies import Remedy
     from segue.score import Measure
 
 _MOST_WEAK = 6  # findings with what to do about them; more are no help
@@ -101,15 +102,15 @@ def _print_weak(run: Path, record: CandidateRecord) -> None:
         print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
     # the distance of the keys is the pair's: no change of the option mends it
     weak = [m for m in _worst_first(record) if m.score < WEAK_MARK and m.name != "key_distance"]
-    told = [(m, remedy_of(record, m)) for m in weak[:_MOST_WEAK]]
-    for place, (_, remedy) in enumerate(told):
-        if remedy is not None and remedy in [earlier for _, earlier in told[:place]]:
-            continue  # told with what the same change goes at
-        for m in [m for k, (m, r) in enumerate(told) if k == place or (r and r == remedy)]:
+    told: dict[Remedy | str, list[Measure]] = {}  # together what the same change goes at
+    for m in weak[:_MOST_WEAK]:
+        told.setdefault(remedy_of(record, m) or m.name, []).append(m)
+    for remedy, measures in told.items():
+        for m in measures:
             bar = bar_of(record, m)
             where = "" if bar is None else f"Bar {bar}: "
             print_sentence(console, "  - ", f"{where}{m.sentence} ({m.label} {m.score:.2f})")
-        if remedy is not None:
+        if not isinstance(remedy, str):
             print_sentence(console, "    ", f"To {remedy.words}:")
             # not wrapped: a line to copy
             print(f"    {command('change', run, record.label, *remedy.options)}")

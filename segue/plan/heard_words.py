@@ -19,7 +19,7 @@ from segue.music.tempo import bpm_number, percent
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from segue.analysis.facts import EdgeFacts, KeyFact, LevelFact, PulseFact
+    from segue.analysis.facts import EdgeFacts, KeyFact, LevelFact, Opening, PulseFact
     from segue.music.key import Key
 
 
@@ -255,10 +255,15 @@ def _edge_words(facts: EdgeFacts) -> str:
     opening = facts.opening
     if opening is None:
         return ""
-    pickup = f" of {counted_beats(opening.pickup_beats)}" if opening.pickup_beats else ""
-    told = f"{opening.kind}{_mark(opening.confidence)}{pickup}"
+    told = opening_words(opening, _mark(opening.confidence))
     up = "" if opening.faded_in_s is None else f", fades in until {opening.faded_in_s:.1f} s"
     return f"{told}, bar one at {opening.first_downbeat_s:.2f} s{up}"
+
+
+def opening_words(opening: Opening, mark: str = "") -> str:
+    """How a song starts, with the mark of a doubt behind it, such as 'pick-up? of 1.5 beats'."""
+    pickup = f" of {counted_beats(opening.pickup_beats)}" if opening.pickup_beats else ""
+    return f"{opening.kind}{mark}{pickup}"
 
 
 _THIRD: Final = 0.01  # thirds of a beat are told to this

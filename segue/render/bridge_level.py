@@ -62,8 +62,10 @@ def wanted_level(
     heard = _around(songs, times_s, exit_s, entry_s)
     if heard is None:
         return None
-    around, is_raised = _audible(heard)
-    left_lufs = around[0] if is_raised else min(around[0], _left_at_lufs(songs, times_s, exit_s))
+    old, new = heard
+    audible = new - MOST_UNDER_LU
+    around = (max(old, audible), new)
+    left_lufs = audible if old < audible else min(old, _left_at_lufs(songs, times_s, exit_s))
     there_s = times_s[inside]
     until_s = _met_at_s(ahead, there_s, around[1])
     share = np.minimum((there_s - exit_s) / (until_s - exit_s), 1.0)
@@ -78,13 +80,6 @@ def wanted_level(
 MOST_UNDER_LU: Final = 15.0
 """An old song that has died away further than this below the new one says nothing about level: the
 murmur of a room would cover a bridge that goes on from there. Set by judgement."""
-
-
-def _audible(around: tuple[float, float]) -> tuple[tuple[float, float], bool]:
-    """How loud the songs are taken to be, and whether the old one for louder than it is."""
-    old, new = around
-    least = new - MOST_UNDER_LU
-    return (max(old, least), new), old < least
 
 
 def _around(
@@ -175,9 +170,7 @@ def _share_for(change_lu: float) -> float:
 
 EASED_SHARE: Final = 0.35
 """From a louder song the bridge comes down, and up to one it goes, over this share of it..."""
-SHARE_A_LU: Final = (
-    0.05  # ...and the further it goes, the longer it takes: such a share for every LU
-)
+SHARE_A_LU: Final = 0.05  # ...and the further, the longer: such a share for every LU
 MOST_SHARE: Final = 0.7  # ...up to this one. Set by judgement, all.
 MOST_STEP_LU: Final = 5.0
 """Up to a louder song it goes half the way, or so far that no more than this is left for bar one: a

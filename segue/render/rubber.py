@@ -159,20 +159,7 @@ def refuse_if_missing(option: str) -> None:
 
 
 def program_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Samples:
-    """Sound of a song along a time map, pitch kept.
-
-    Parameters
-    ----------
-    source : Clip
-        Sound outside the clip counts as silence.
-    time_map : TimeMap
-        Plan seconds to seconds of the song's file.
-    first_frame, n_frames : int
-        The part wanted, in frames of the plan.
-
-    Returns
-    -------
-    ndarray, shape (n_frames, n_channels), float32
+    """Sound of a song along a time map, pitch kept; takes and gives what `rubber_band` does.
 
     Raises
     ------

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from segue.music.interval import effort, interval_name
 from segue.music.tempo import bpm_number, tempo_step_words
-from segue.plan.heard_words import NO_PULSE, counted_beats, first_note_name, key_words
+from segue.plan.heard_words import NO_PULSE, first_note_name, key_words, opening_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
 from segue.setlist.set_list import clock
@@ -259,8 +259,7 @@ def _starts(song: EveningSong, into: RunDocument | None) -> str:
     note = first_note_name(song.start, None if into is None else into.outgoing)
     parts: list[str] = []
     if opening is not None:
-        beats = f" of {counted_beats(opening.pickup_beats)}" if opening.pickup_beats else ""
-        parts.append(f"{opening.kind}{beats}")
+        parts.append(opening_words(opening))
     if note is not None:
         parts.append(f"{song.voice or 'singer'} on {note}")
     elif song.voice:
