@@ -243,3 +243,14 @@ def test_any_pair_gives_a_plan_that_holds_together(
             assert layer.end_beat <= plan.end_beat + 1e-6
     sections = {line.section for line in plan.bar_lines}
     assert {"outgoing", "interlude"} <= sections
+
+
+@recipe_names
+def test_a_song_of_a_single_bar_is_played_for_a_bar_and_no_more(recipe, end_facts, start_facts):
+    """A bar of sound that is not there would be silence after bar one."""
+    new = start_facts(n_bars=1)
+    new = replace(new, duration_s=new.edge_end_s)
+    plan = plan_segue(recipe, end_facts(), new)
+    assert plan.end_beat - plan.entry_beat == pytest.approx(4)
+    for layer in song_layers(plan, "incoming"):
+        assert layer.start_beat < layer.end_beat <= plan.end_beat

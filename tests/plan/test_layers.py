@@ -449,3 +449,14 @@ def test_vamp_swings_between_two_chords_and_ends_on_the_cadence(old, new, n_chor
 def test_the_click_is_where_the_recipe_puts_it(shelf, end_facts, start_facts):
     plan = plan_segue(shelf["breakdown and rebuild"], end_facts(), start_facts())
     assert plan.click[0].beat == plan.exit_beat
+
+
+def test_of_a_song_that_is_read_for_less_than_a_bar_one_bar_goes_round(
+    shelf, end_facts, start_facts
+):
+    """A loop of no bars would be no bed at all."""
+    new = start_facts(n_bars=1)
+    short = replace(new, edge_end_s=0.1 + 0.6 * 2.5, duration_s=0.1 + 0.6 * 2.5)
+    plan = plan_segue(shelf["talk bed"], end_facts(), short, talk_s=25.0)
+    lengths = {round(bed.end_beat - bed.start_beat) for bed in beds(plan)}
+    assert lengths == {4}

@@ -353,5 +353,14 @@ def test_recipes_that_can_be_as_long_as_asked_are_preferred():
     assert suitability(short, *pair, asked) < suitability(short, *pair)
 
 
+@pytest.mark.parametrize(("song_s", "can_be_read"), [(295.5, True), (296.5, False)])
+def test_as_much_as_can_be_read_is_offered_to_the_second(song_s, can_be_read):
+    """Left at 11 s, with 15 s before it, a song of 296 s needs its last 300 s."""
+    facts = replace(ending(), duration_s=song_s)
+    with pytest.raises(OptionError) as told:
+        left(facts, "0:10")
+    assert (f"--edge-seconds {MOST_READ_S:g}" in str(told.value)) is can_be_read
+
+
 def test_no_more_is_promised_than_the_command_line_reads():
     assert MOST_READ_S == LONGEST_EDGE_S

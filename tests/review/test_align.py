@@ -102,3 +102,14 @@ def test_strokes_are_as_strong_early_as_late():
         assert strength(-hops) == pytest.approx(strength(hops), rel=0.2, abs=0.01)
     assert strength(3) == pytest.approx(strength(0), rel=0.1)
     assert strength(12) < 0.01 < strength(5) < 0.7 * strength(0)
+
+
+@pytest.mark.parametrize("speed", [0.92, 1.08])
+def test_a_take_that_stops_early_has_its_beats_up_to_there_at_its_own_speed(speed):
+    """Of a band that plays slower fewer beats fit into a recording, and of a faster one more."""
+    ends_s = 16.0
+    render, take = struck(BEATS_S), struck(BEATS_S * speed, length_s=ends_s)
+    place = FoundPlace(offset_s=0.0, speed=speed, match=1.0)
+    told = aligned(render, take, (place,), tuple(BEATS_S))
+    assert told.plan_s[-1] * speed == pytest.approx(ends_s, abs=BEAT_S * speed + 0.11)
+    assert told.plan_s[-1] * speed < ends_s

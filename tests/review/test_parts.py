@@ -6,8 +6,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from segue.audio.clip import Clip
 from segue.review.findings import findings_of
-from segue.review.parts import HOP_S, LOW_NOTES, Parts, _evened, part_rests
+from segue.review.parts import HOP_S, LOW_NOTES, Parts, _estimated_powers, _evened, part_rests
 from segue.review.report import Hole, Rest
 from tests.review.test_findings import review
 
@@ -135,3 +136,15 @@ def test_the_player_is_named_with_what_to_agree_on():
     assert told.words == "The drums rest in bars 2 to 3, the others go on: agree who plays there."
     (told,) = findings_of(review(rests=(Rest(bar=4, last_bar=4, part="low notes"),)), asked=1)
     assert told.sentence.startswith("One player rests in bar 4: the low notes are missing")
+
+
+@pytest.mark.parametrize(("hertz", "is_low"), [(55.0, True), (196.0, True), (392.0, False)])
+def test_what_a_bass_plays_on_all_its_strings_is_low(hertz, is_low):
+    """The open G string of a bass guitar is at 98 Hz, its octave at 196 Hz (MIDI tuning)."""
+    rate_hz = 16_000
+    tone = 0.3 * np.sin(2 * np.pi * hertz * np.arange(4 * rate_hz) / rate_hz)
+    clip = Clip(samples=np.stack([tone, tone], axis=1).astype(np.float32), rate_hz=rate_hz)
+    powers = _estimated_powers(clip, np.arange(1.0, 3.0, HOP_S))
+    low, other = (float(powers[name].sum()) for name in (LOW_NOTES, "mix"))
+    assert (low > 10.0 * other) is is_low
+    assert (other > 10.0 * low) is not is_low

@@ -7,6 +7,7 @@ import pytest
 
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
+from segue.plan.layer import SongLayer
 from segue.review.partial_levels import N_PARTIALS
 from segue.review.stems import edge_at_hand
 from segue.review.voice import HOP_S, _first_note_hops, planned_voice, source_times
@@ -170,3 +171,16 @@ def test_the_songs_own_time_is_that_of_the_layer_that_carries_the_singer(plan):
     assert source_times(plan, at_s, singer_s, 99.0) == pytest.approx(NOTE_S + at_s - singer_s)
     without = replace(plan, layers=())
     assert source_times(without, at_s, singer_s, 99.0) == pytest.approx([99.0, 100.0, 101.0])
+
+
+def test_a_singer_on_the_very_first_beat_of_the_song_is_carried_by_it(plan):
+    """A layer that begins with her carries her; one that ends there, a tease, does not."""
+    singer_s = plan.seconds_at(plan.singer_beat)
+    songs = [x for x in plan.layers if isinstance(x, SongLayer) and x.song == "incoming"]
+    begins = replace(songs[-1], start_beat=plan.singer_beat)
+    ends = replace(songs[-1], end_beat=plan.singer_beat)
+    for layer, source_s in ((begins, NOTE_S), (ends, 99.0)):
+        told = source_times(
+            replace(plan, layers=(layer,)), np.array([singer_s]), singer_s, note_s=99.0
+        )
+        assert told == pytest.approx([source_s])

@@ -74,3 +74,29 @@ def test_a_gain_on_everything_changes_nothing(made):
     assert one.below_lu == pytest.approx(other.below_lu, abs=0.1)
     assert one.pulse == pytest.approx(other.pulse, rel=0.1)
     assert one.air_db == pytest.approx(other.air_db, abs=0.1)
+
+
+def test_a_bridge_that_sets_in_late_becomes_denser(made):
+    """Where nothing is struck at first a ratio of what is struck must still tell which way."""
+    hits = music(14.0, 120.0, rate_hz=RATE_HZ, seed=5).astype(np.float32)
+
+    def late(sound):
+        half = len(sound) // 2
+        return np.concatenate([0.0 * sound[:half], hits[: len(sound) - half]])
+
+    def early(sound):
+        half = len(sound) // 2
+        return np.concatenate([hits[:half], 0.0 * sound[half:]])
+
+    assert heard_in(with_bridge(made, late)).denser > 1.5
+    assert heard_in(with_bridge(made, early)).denser < 0.7
+
+
+def test_the_air_of_a_bridge_is_its_own_and_not_that_of_the_songs_around_it(made):
+    """A bridge without anything above 1 kHz has no air, however bright the songs that meet it."""
+    hum = 0.1 * np.sin(2 * np.pi * 110.0 * np.arange(60 * RATE_HZ) / RATE_HZ)[:, None]
+
+    def dull(sound):
+        return np.broadcast_to(hum[: len(sound)], sound.shape).astype(np.float32)
+
+    assert heard_in(with_bridge(made, dull)).air_db < -50.0

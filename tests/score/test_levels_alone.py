@@ -256,3 +256,30 @@ def test_all_silence_has_no_steps():
     assert level_match(silent) is None
     # from a bar before the exit to a bar after the entry
     assert hole(silent).value == pytest.approx(2.0 + 8.0 + 2.0 + 0.4, abs=0.101)
+
+
+def test_before_the_exit_a_song_may_ring_out_but_half_a_second_before_it_the_bridge_is_there():
+    """What is soft and still sounds is the ring of the last chord, until the bridge is due."""
+
+    def soft(first_s, last_s):
+        return hole(
+            heard(
+                loudness=lambda t: -40.0 if first_s <= t < last_s else LOUD,
+                rung_out_s=OLD_END_S - 1.8,
+            )
+        ).value
+
+    assert soft(EXIT_S - 1.4, EXIT_S - 0.6) == 0.0
+    assert soft(EXIT_S - 0.4, EXIT_S + 0.4) > 0.8
+
+
+def test_a_sound_too_short_to_have_two_sides_has_no_steps():
+    """Of half a second nobody can say whether it became louder."""
+    hearing = heard()
+    short = {
+        name: Curve(curve.times_s[:5], curve.values[:5])
+        for name, curve in (("level", hearing.level), ("brightness", hearing.brightness))
+    }
+    hearing = SimpleNamespace(**{**vars(hearing), **short})
+    assert cliff(hearing) is None
+    assert brightness(hearing) is None

@@ -169,6 +169,10 @@ def test_words_have_room_where_consonants_are():
     assert full.score < free.score
     assert busy.score < free.score
     assert "6.0 attacks a second" in busy.sentence
+    # a soft hit on every beat at 120 BPM is two a second, which a voice rides over
+    on_every_beat = speech_room(heard("talk", onsets_a_s=2.0))
+    assert on_every_beat.score == pytest.approx(1.0)
+    assert on_every_beat.sentence == "Words have room."
 
 
 @pytest.mark.parametrize(("talk_s", "fits"), [(24.0, True), (20.0, True), (40.0, False)])
