@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import multiprocessing.util
 import os
 import resource
 import signal
@@ -67,6 +68,8 @@ def forked(task: Callable[[], int]) -> int:
     with contextlib.suppress(BaseException):
         signal.signal(signal.SIGINT, signal.default_int_handler)
         code = task()
+    with contextlib.suppress(BaseException):
+        multiprocessing.util._exit_function()  # what leaving a process of its own would clear away
     os._exit(code)
 
 

@@ -217,10 +217,12 @@ def _refuse_unreadable(path: Path) -> None:
         raise AudioFileError(
             path, "may not be read by you; change its permissions or copy it."
         ) from error
-    except (OSError, ValueError) as error:  # ValueError: a null character in the name
+    except OSError as error:
         raise AudioFileError(
-            path, f"cannot be opened ({error}); copy it to a local disk."
+            path, f"cannot be opened ({error.strerror}); copy it to a local disk."
         ) from error
+    except ValueError as error:  # a null character in the name
+        raise AudioFileError(path, f"cannot be opened ({error}); rename it.") from error
     if status.st_size == 0:
         raise AudioFileError(path, "is an empty file (0 bytes); export or copy it again.")
 

@@ -232,8 +232,8 @@ def _audio_files(folder: Path) -> list[Path]:
 
 
 def _song_toml(song: Path, files: list[Path]) -> SongToml:
-    path = song_toml_beside(song)
     try:
+        path = song_toml_beside(song)
         if not path.exists():
             return SongToml()
     except (OSError, ValueError):  # whoever opens the song says what is wrong

@@ -201,7 +201,9 @@ def undo(run: Path) -> CandidateRecord:
     with _sole_hand(run) as place:
         document = read_document(place)
         if not document.versions:
-            raise RunFolderError(run, "has no version to take back: 'segue change' makes one.")
+            raise RunFolderError(
+                run, "has no version to take back: make one with 'segue change' first."
+            )
         last = document.candidates[-1]
         if document.choice is not None and document.choice.rank == last.rank:
             raise RunFolderError(
@@ -240,7 +242,9 @@ def redo(run: Path) -> CandidateRecord:
         document = read_document(place)
         waiting = _undone(place)
         if not waiting:
-            raise RunFolderError(run, "has nothing that was taken back: 'segue undo' does that.")
+            raise RunFolderError(
+                run, "has nothing to bring back: take a version back with 'segue undo' first."
+            )
         path = waiting[-1].path
         record = _read_undone(path)
         for file in _files(record):

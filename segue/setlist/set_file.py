@@ -164,7 +164,7 @@ def _checked(
             faults.append(((*place, typed), words))
         elif name not in fields:
             known = ", ".join(fields)
-            hint = did_you_mean(name, fields) or f" There are {known}."
+            hint = did_you_mean(name, fields) or f" Use one of these: {known}."
             faults.append(((*place, name), f"{shown(name)} is no field{_of(place)}.{hint}"))
         else:
             try:

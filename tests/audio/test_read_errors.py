@@ -128,6 +128,12 @@ def test_a_faulty_file_is_refused_in_one_sentence(sound_file, tmp_path, fault):
     assert str(caught.value).endswith((".", "?"))
 
 
+def test_a_name_that_no_disk_can_hold_is_told_as_the_song_s(tmp_path):
+    long = tmp_path / ("x" * 256 + ".wav")
+    with pytest.raises(AudioFileError, match=r"x\.wav: cannot be opened \(File name too long\); "):
+        read_song(long, edge="end")
+
+
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")
 def test_a_file_without_the_right_to_read_is_refused(sound_file):
     path = sound_file("a.wav")

@@ -121,7 +121,7 @@ def test_undo_leaves_the_run_as_it_was_and_redo_brings_it_back(run):
     assert "Back again" in done("redo", run, "--quiet")
     assert files(run) == changed
     assert not (run / "undone").exists()
-    assert "has nothing that was taken back" in told("redo", run).err
+    assert "has nothing to bring back" in told("redo", run).err
     done("undo", run, "--quiet")
     assert "has no version to take back" in told("undo", run).err
     done("change", run, option, "--bars", 5, "--quiet")
