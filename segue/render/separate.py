@@ -35,6 +35,8 @@ from segue.audio.clip import Clip
 from segue.render.spectra import WINDOW_S, Frames, odd, window_frames
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import numpy.typing as npt
 
     from segue.audio.clip import SongEdge
@@ -128,6 +130,10 @@ LOW_RATE_HZ: Final = 2_756
 """About the rate at which the lower band is looked at."""
 LOW_WINDOW: Final = 64  # frames at that rate, 23 ms
 _LOW_HOP: Final = 8  # frames at that rate, 3 ms
+_LOW_OVERLAP: Final = LOW_WINDOW // _LOW_HOP  # windows over each frame
+_LOW_SHAPE: Final = np.hanning(LOW_WINDOW + 1)[:-1]  # periodic
+_LOW_SQUARES: Final = 3.0  # what the squares of eight overlapping Hann windows add up to
+_LOW_BLOCK_HOPS: Final = 1024  # windows at once, to hold little memory; changes no sample
 LOW_RING_S: Final = 0.5  # what sounds as long is a note: four times the ring of a kick
 LOW_REACH_BINS: Final = 5  # 215 Hz: twice the width of a kick
 BENEFIT_DB: Final = 3.0
@@ -194,17 +200,46 @@ def _below(sound: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.flo
 
 def _struck(low: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float64]:
     """Of a low band, what is struck and not held."""
-    from scipy.signal import ShortTimeFFT
-
     if len(low) < LOW_WINDOW:
         return np.zeros_like(low)
-    window = np.hanning(LOW_WINDOW + 1)[:-1]
-    transform = ShortTimeFFT(window, hop=_LOW_HOP, fs=rate_hz)
-    spectra = transform.stft(np.ascontiguousarray(low.T))  # (n_channels, n_bins, n_hops)
-    size = np.sqrt(np.square(np.abs(spectra)).sum(axis=0)).astype(np.float32)
-    width = odd(LOW_RING_S * rate_hz / _LOW_HOP)
-    held = median_along(np.ascontiguousarray(size), width)
-    hit = median_along(np.ascontiguousarray(size.T), LOW_REACH_BINS).T
-    share = np.square(hit) / (np.square(hit) + np.square(held) + _TINY)
-    sound: npt.NDArray[np.float64] = transform.istft(spectra * share[None], k1=len(low)).T.real
-    return sound
+    # a window that starts on the last frame weighs it with nought
+    n_hops = -(-(len(low) - 1) // _LOW_HOP) + _LOW_OVERLAP - 1
+    size = np.empty((LOW_WINDOW // 2 + 1, n_hops), dtype=np.float32)
+    for hops, spectra in _low_spectra(low, n_hops):
+        size[:, hops] = np.sqrt(np.square(np.abs(spectra)).sum(axis=0)).T
+    held = median_along(size, odd(LOW_RING_S * rate_hz / _LOW_HOP))
+    hit = median_along(np.ascontiguousarray(size.T), LOW_REACH_BINS)
+    share = np.square(hit) / (np.square(hit) + np.square(held.T) + _TINY)
+    return _low_sound(low, share)
+
+
+def _low_spectra(
+    low: npt.NDArray[np.float64], n_hops: int
+) -> Iterator[tuple[slice, npt.NDArray[np.complex128]]]:
+    """Some hops, and their spectra, (n_channels, n_hops, n_bins); hop 0 ends with frame 8."""
+    from scipy.fft import rfft
+
+    beyond = (n_hops + _LOW_OVERLAP - 1) * _LOW_HOP
+    padded = np.zeros((low.shape[1], beyond))
+    padded[:, LOW_WINDOW - _LOW_HOP :][:, : len(low)] = low.T
+    runs = np.lib.stride_tricks.sliding_window_view(padded, LOW_WINDOW, axis=1)[:, ::_LOW_HOP]
+    for first in range(0, n_hops, _LOW_BLOCK_HOPS):
+        hops = slice(first, min(first + _LOW_BLOCK_HOPS, n_hops))
+        yield hops, rfft(runs[:, hops] * _LOW_SHAPE, overwrite_x=True)
+
+
+def _low_sound(
+    low: npt.NDArray[np.float64], share: npt.NDArray[np.float64]
+) -> npt.NDArray[np.float64]:
+    """A low band with a gain on every bin of every hop, (n_hops, n_bins)."""
+    from scipy.fft import irfft
+
+    n_hops = len(share)
+    rows = np.zeros((low.shape[1], n_hops + _LOW_OVERLAP - 1, _LOW_HOP))
+    for hops, spectra in _low_spectra(low, n_hops):
+        pieces = irfft(spectra * share[hops], overwrite_x=True) * (_LOW_SHAPE / _LOW_SQUARES)
+        parts = pieces.reshape(len(pieces), -1, _LOW_OVERLAP, _LOW_HOP)
+        for part in range(_LOW_OVERLAP):
+            rows[:, hops.start + part : hops.stop + part] += parts[:, :, part]
+    planar = rows.reshape(len(rows), -1)[:, LOW_WINDOW - _LOW_HOP :]
+    return np.ascontiguousarray(planar[:, : len(low)].T)
