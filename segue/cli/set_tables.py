@@ -41,7 +41,8 @@ def print_evening(evening: Evening) -> None:
             table.add_row("", f"  {words}", "", "")
     console.print(table, markup=False, highlight=False)
     words = running_words(evening.running_s, evening.slot_s)
-    console.print(f"\n{capital(words)}", markup=False, highlight=False)
+    for sentence in (f"\n{capital(words)}", *filter(None, [rows.open_words])):
+        console.print(sentence, markup=False, highlight=False)
     for sentence in all_warnings(evening):
         print_sentence(console, "  ! ", sentence)
 

@@ -85,6 +85,20 @@ def test_every_link_leads_to_a_file_or_place_that_is_there(open_page, folder):
         assert f'id="{place}"' in text
 
 
+@pytest.mark.parametrize(
+    ("chosen", "told"),
+    [
+        ((2, 1), ""),
+        ((2, None), "Segue 2 is not chosen yet: the best marked one counts."),
+        ((None, None), "No segue is chosen yet: the best marked one of each counts."),
+    ],
+)
+def test_what_is_still_to_choose_is_told_once_and_not_at_every_segue(shelf, chosen, told):
+    rows = rows_of(evening_of(shelf, chosen=chosen))
+    assert rows.open_words == told
+    assert not any("chosen" in join.line for join in rows.joins)
+
+
 def test_choice_is_shown_and_how_to_choose_is_told(open_page, folder):
     page = open_page()
     first, second = page.locator("section.way").all()

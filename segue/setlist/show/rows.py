@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from segue.errors import listed
 from segue.music.interval import effort, interval_name
 from segue.music.tempo import bpm_number, tempo_step_words
 from segue.plan.heard_words import NO_PULSE, first_note_name, key_words, opening_words
@@ -116,7 +117,6 @@ class JoinRow:
             return f"{capital(free or plain)}."
         length = f"{self.record.length_words}{covered_words(self.wanted)}"
         told = f"{capital(self.record.plan.recipe)}, {length}."
-        told += "" if self.is_chosen else " Not chosen yet: the best marked one counts."
         return told + (f" Without music: {free}." if free else "")
 
     @property
@@ -145,6 +145,20 @@ class EveningRows:
     def running_s(self) -> float:
         """From the start to the end of the last song."""
         return self.songs[-1].end_s if self.songs else 0.0
+
+    @property
+    def open_words(self) -> str:
+        """Which segues the band has still to choose, and what counts until then; '' for none."""
+        made = [join for join in self.joins if join.record is not None]
+        numbers = [str(join.number) for join in made if not join.is_chosen]
+        if not numbers:
+            return ""
+        each = "the best marked one of each counts"
+        if len(numbers) == len(made):
+            return f"No segue is chosen yet: {each}."
+        if len(numbers) == 1:
+            return f"Segue {numbers[0]} is not chosen yet: the best marked one counts."
+        return f"Segues {listed(numbers)} are not chosen yet: {each}."
 
     @property
     def summary(self) -> str:
