@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.review.listening import bent
-from segue.review.partial_levels import FINE_S, note_levels
+from segue.review.partials import FINE_S, note_levels
 from segue.review.voice import HOP_S
 
 if TYPE_CHECKING:

@@ -12,9 +12,9 @@ from segue.files.whole_file import written_at
 from segue.review.find import bridge_match, find_parts, find_transition, try_spans_s
 from segue.review.listening import listening_to, read_clip
 from segue.review.one_try import HeardOption, KnownOption, review_of_try
+from segue.review.partials import presence
 from segue.review.parts import planned_parts
 from segue.review.report import Rehearsal
-from segue.review.singing import presence
 from segue.review.stems import edge_at_hand
 from segue.review.voice import planned_voice, sung_part
 from segue.runfolder import read_document

@@ -18,7 +18,7 @@ import numpy as np
 
 from segue.review.listening import bent
 from segue.review.onset import SETTLED_S, NoteSource, lateness, onset_s
-from segue.review.partial_levels import partial_hz, peaks, read_at, spectra
+from segue.review.partials import partial_hz, peaks, read_at, spectra
 from segue.review.report import SingerEntry
 from segue.review.voice import HOP_S
 

@@ -17,7 +17,7 @@ from segue.audio.adapters import resampled
 from segue.audio.clip import Clip
 from segue.errors import InputError
 from segue.plan.layer import SongLayer
-from segue.review.partial_levels import FINE_S, note_levels
+from segue.review.partials import FINE_S, note_levels
 
 if TYPE_CHECKING:
     import numpy.typing as npt

@@ -14,8 +14,7 @@ import numpy as np
 from segue.analysis.pitch_track import TRACK_HOP_S, at_track_rate, pitch_track, voice_band
 from segue.audio.clip import Clip
 from segue.plan.layer import SongLayer
-from segue.review.partial_levels import N_PARTIALS, partial_levels
-from segue.review.singing import LEAST_READINGS, outstanding_db
+from segue.review.partials import LEAST_READINGS, N_PARTIALS, outstanding_db, partial_levels
 from segue.review.stems import stem_levels, template_times
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ import pytest
 
 from segue.audio.clip import Clip
 from segue.review.onset import NoteSource, onset_s
-from segue.review.partial_levels import N_PARTIALS
+from segue.review.partials import N_PARTIALS
 from segue.review.singer import heard_entry
 from segue.review.stems import TEMPLATE_S, stem_levels, template_times
 from tests.review.voices import planned_voice

@@ -10,8 +10,8 @@ from segue.audio.clip import Clip
 from segue.review.listening import read_clip
 from segue.review.moves import Break
 from segue.review.report import Finding, Hole
+from segue.review.review_files import _draw_bars, _draw_sound
 from segue.review.review_page import PageOfReview, page_text
-from segue.review.review_picture import _draw_bars, _draw_sound
 from segue.review.timing import JUST_NOTICED_MS
 from tests.review.conftest import RATE_HZ
 

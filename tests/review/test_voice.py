@@ -8,7 +8,7 @@ import pytest
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan.layer import SongLayer
-from segue.review.partial_levels import N_PARTIALS
+from segue.review.partials import N_PARTIALS
 from segue.review.stems import edge_at_hand
 from segue.review.voice import HOP_S, _first_note_hops, planned_voice, source_times
 from segue.runfolder import RunDocument

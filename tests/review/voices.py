@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from segue.review.partial_levels import N_PARTIALS
+from segue.review.partials import N_PARTIALS
 from segue.review.voice import HOP_S, PlannedVoice
 
 

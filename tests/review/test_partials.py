@@ -7,7 +7,7 @@ import pytest
 
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
-from segue.review.singing import ABSENT_BELOW, phrase_late_s, presence
+from segue.review.partials import ABSENT_BELOW, phrase_late_s, presence
 from segue.review.stems import edge_at_hand
 from segue.review.voice import sung_part
 from tests.review.conftest import RATE_HZ, record_at
