@@ -15,9 +15,9 @@ RATE_HZ = 48_000
 
 def hear_with_segue(truth: Item) -> Item:
     """Segue's answer to an item, as ``segue analyse --json`` prints it."""
-    from segue.analysis.facts_report import facts_report
     from segue.analysis.hear import hear_edge
     from segue.audio import read_song
+    from segue.cli.tables import facts_report
 
     song_edge = read_song(truth["path"], edge=truth["edge"], edge_s=EDGE_S, rate_hz=RATE_HZ)
     start_s = time.process_time()

@@ -31,10 +31,9 @@ def analyse(
 ) -> None:
     """Hear key, tempo, beats, level, and how each song starts or ends."""
     check_edge(edge_s)
-    from segue.analysis.facts_report import facts_report
     from segue.audio import read_song
     from segue.cli.hints import progress_bar
-    from segue.cli.tables import print_facts, print_json
+    from segue.cli.tables import facts_report, print_facts, print_json
     from segue.heard.facts_cache import user_facts_cache
     from segue.heard.hearing import hear
 

@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from segue.analysis.facts_report import facts_report
 from segue.analysis.hear import hear_edge
 from segue.audio.clip import Clip, SongEdge, Stem
+from segue.cli.tables import facts_report
 from tests.analysis.pulse_sounds import RATE_HZ, drum_loop
 
 BPM = 100.0
