@@ -6,13 +6,13 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypeVar
 
-from segue.workers.work import Outcome
+from segue.workers import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from segue.workers import In, Out
     from segue.workers.processes import Processes
-    from segue.workers.work import In, Out
 
 CLOSING: Final = "The desk is closing."
 Next = TypeVar("Next")

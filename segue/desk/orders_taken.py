@@ -17,7 +17,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from segue.audition.limits import RequestRefusalError
 from segue.audition.messages import body_of
 from segue.audition.page import ToVoteOn, page_view
-from segue.desk import carrying, evening_changes, evening_desk, orders, shaped
+from segue.desk import carrying, evening_changes, evening_desk, option_changes, orders
 from segue.desk.desk_pages import review_html
 from segue.desk.desk_parts import SOUND_TYPES
 from segue.desk.poll_host import host_vote
@@ -73,14 +73,16 @@ async def _choose(request: Request, house: House) -> Response:
 
 
 async def _change(request: Request, house: House) -> Response:
-    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
-    made = shaped.shape(house, body)  # a process makes it, and nobody waits for it but its page
+    body = await body_of(request, option_changes.ChangeBody, house.clients.limits)
+    made = option_changes.shape(
+        house, body
+    )  # a process makes it, and nobody waits for it but its page
     return JSONResponse({"label": await asyncio.shield(asyncio.wrap_future(made))})
 
 
 async def _draft(request: Request, house: House) -> Response:
-    body = await body_of(request, shaped.ChangeBody, house.clients.limits)
-    return _rough_sound(await asyncio.to_thread(shaped.drafted, house, body))
+    body = await body_of(request, option_changes.ChangeBody, house.clients.limits)
+    return _rough_sound(await asyncio.to_thread(option_changes.drafted, house, body))
 
 
 async def _rough(request: Request, house: House) -> Response:
@@ -98,16 +100,16 @@ def _rough_sound(made: RoughSound) -> Response:
 
 
 async def _keep_recipe(request: Request, house: House) -> Response:
-    name = await _in_turn(request, house, shaped.RecipeBody, shaped.keep_recipe)
+    name = await _in_turn(request, house, option_changes.RecipeBody, option_changes.keep_recipe)
     return JSONResponse({"name": name})
 
 
 async def _undo(request: Request, house: House) -> Response:
-    return await _stepped(request, house, shaped.take_back)
+    return await _stepped(request, house, option_changes.take_back)
 
 
 async def _redo(request: Request, house: House) -> Response:
-    return await _stepped(request, house, shaped.bring_back)
+    return await _stepped(request, house, option_changes.bring_back)
 
 
 async def _stepped(request: Request, house: House, step: Callable[[House, str], str]) -> Response:

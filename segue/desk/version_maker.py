@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from segue.job.keeping import Rendered
     from segue.job.version import VersionOrder
     from segue.runfolder import CandidateRecord
-    from segue.workers.work import In, Out
+    from segue.workers import In, Out
 
 MOST_WAITING: Final = 20  # versions in line; more are a finger that got stuck
 
