@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final, NoReturn
 
 from segue.errors import SegueError, printable
-from segue.workers.work import ONE_THREAD
+from segue.workers import ONE_THREAD
 
 EXIT_OUR_FAULT = 1  # exit status of a fault of the program
 EXIT_BAD_INPUT = 2  # exit status of what a person can mend

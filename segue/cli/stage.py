@@ -9,7 +9,7 @@ import typer
 
 from segue.cli.options import Json, NoHints, RunOrEvening, Which
 from segue.errors import OptionError
-from segue.pages.filling_in import FOR_EARS
+from segue.pages import FOR_EARS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -58,8 +58,7 @@ if TYPE_CHECKING:
     from segue.job.shortlist import QuickListen
     from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord
-    from segue.workers import Outcome, Workers
-    from segue.workers.work import Out
+    from segue.workers import Out, Outcome, Workers
 
 Songs = tuple["HeardSong", "HeardSong"]
 

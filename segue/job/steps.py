@@ -17,7 +17,7 @@ from segue.heard.facts_cache import user_facts_cache
 from segue.job.attempt import HeardSong, planned
 from segue.job.songs_at_hand import SongsAtHand, song_place
 from segue.render import render_candidate
-from segue.workers.work import give_back
+from segue.workers import give_back
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

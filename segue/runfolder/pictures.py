@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 import numpy as np
 
 from segue.audio.clip import outline
-from segue.pages.filling_in import page_colours
+from segue.pages import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
 
 if TYPE_CHECKING:

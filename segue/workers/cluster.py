@@ -15,9 +15,9 @@ from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import OptionError, RunFolderError
+from segue.workers import N_AHEAD_A_WORKER, In, Out, Outcome
 from segue.workers.connection import Errand, OtherMakeError, away, check_workers, connected
 from segue.workers.parcel import packed, write_back
-from segue.workers.work import N_AHEAD_A_WORKER, In, Out, Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -62,7 +62,7 @@ def open_cluster(
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Cluster:
-    """A cluster; see `segue.workers.work.Workers`.
+    """A cluster; see `segue.workers.Workers`.
 
     Parameters
     ----------
@@ -94,7 +94,7 @@ class Cluster:
         return {worker: n for worker, n in threads.items() if worker not in self.left_out}
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
-        """See `segue.workers.work.Workers.outcomes`.
+        """See `segue.workers.Workers.outcomes`.
 
         Raises
         ------

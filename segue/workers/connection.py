@@ -19,8 +19,8 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
 from segue.errors import OptionError, shortened
+from segue.workers import Outcome, attempt
 from segue.workers.parcel import changed, unpacked, with_our_paths
-from segue.workers.work import Outcome, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping

@@ -25,7 +25,7 @@ from contextlib import contextmanager
 from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
-from segue.workers.work import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt
+from segue.workers import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable, Iterator
@@ -57,7 +57,7 @@ def make_ready(*modules: str) -> bool:
 
 
 class Processes:
-    """A pool of processes; see `segue.workers.work.Workers`.
+    """A pool of processes; see `segue.workers.Workers`.
 
     The processes stay for all the tasks of a `with` block: each takes a second or two to load
     what it works with, and keeps the songs it has read.
@@ -105,7 +105,7 @@ class Processes:
         interrupter.join()
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
-        """See `segue.workers.work.Workers.outcomes`."""
+        """See `segue.workers.Workers.outcomes`."""
         waiting = enumerate(inputs)
         suspects: deque[tuple[int, In]] = deque()
         is_done = False

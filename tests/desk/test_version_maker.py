@@ -11,7 +11,7 @@ from segue.errors import SegueError
 from segue.job.changes import Changes
 from segue.job.version import VersionOrder
 from segue.pages import filled
-from segue.workers.work import Outcome
+from segue.workers import Outcome
 from tests.audition.wire import PATIENCE_S
 
 

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.audition.page import PAGE_NAME, ToVoteOn, page_view
 from segue.errors import RunFolderError
 from segue.files.whole_file import write_whole
-from segue.pages import filled
-from segue.pages.filling_in import page_colours
+from segue.pages import filled, page_colours
 from segue.plan.heard_words import NO_KEY, keys_sentence
 from segue.runfolder.pictures import plain_words
 from segue.setlist.set_document import read_evening
