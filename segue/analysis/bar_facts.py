@@ -18,7 +18,6 @@ import numpy as np
 from segue.analysis.bar_features import HOP_S
 from segue.analysis.envelope import peaks_of
 from segue.analysis.structure_facts import BarFact, LoopFact
-from segue.audio.filters import filtered
 from segue.audio.loudness import OFFSET_LUFS, k_weighting_sos
 
 if TYPE_CHECKING:
@@ -90,12 +89,14 @@ def bar_facts(edge: SongEdge, features: BarFeatures) -> tuple[BarFact, ...]:
 
 def _bar_lufs(clip: Clip, lines_s: Floats) -> Floats:
     """K-weighted level between bar lines, without gates."""
+    from scipy.signal import sosfilt
+
     step = max(clip.rate_hz // 100, 1)
     n_steps = clip.n_frames // step
     sections = k_weighting_sos(clip.rate_hz)
     energy = np.zeros(n_steps)
     for channel in clip.samples.T:
-        weighted = filtered(sections, channel[: n_steps * step]).reshape(n_steps, step)
+        weighted = sosfilt(sections, channel[: n_steps * step]).reshape(n_steps, step)
         energy += np.einsum("ij,ij->i", weighted, weighted)
     sums = np.concatenate([[0.0], np.cumsum(energy)])
     at = np.clip(np.rint((lines_s - clip.start_s) * clip.rate_hz / step).astype(int), 0, n_steps)

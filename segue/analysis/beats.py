@@ -22,10 +22,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 from numba import njit
-from scipy import fft, ndimage
+from scipy import fft, ndimage, signal
 
 from segue.analysis.onsets import HOP_S
-from segue.audio.filters import peaks
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -104,7 +103,7 @@ def _clear_attacks(strength: Floats, beats_s: Floats) -> tuple[Floats, Floats]:
     loud = float(np.quantile(strength, _CLEAR_QUANTILE)) if len(strength) else 0.0
     if loud <= 0.0 or len(beats_s) == 0:
         return np.empty(0), np.empty(0)
-    hops = peaks(strength, _CLEAR_SHARE * loud, _APART_HOPS)
+    hops, _ = signal.find_peaks(strength, height=_CLEAR_SHARE * loud, distance=_APART_HOPS)
     times_s = hops * HOP_S
     among = (times_s > beats_s[0] - 2 * _REACH_S) & (times_s < beats_s[-1] + 2 * _REACH_S)
     return times_s[among], np.minimum(strength[hops], loud)[among]

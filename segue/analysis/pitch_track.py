@@ -23,7 +23,6 @@ import numpy as np
 
 from segue.analysis.envelope import level_db, mono_of, smoothed_db
 from segue.audio.adapters import mono_at_rate
-from segue.audio.filters import band_pass, filtered
 from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
@@ -150,9 +149,12 @@ def voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     -------
     ndarray, shape (n_frames,)
     """
+    from scipy import signal
+
     if len(mono) == 0:
         return mono
-    return filtered(band_pass(2, _VOICE_BAND_HZ, TRACK_RATE_HZ), mono).astype(np.float32)
+    sos = signal.butter(2, _VOICE_BAND_HZ, "bandpass", fs=TRACK_RATE_HZ, output="sos")
+    return np.asarray(signal.sosfilt(sos, mono), dtype=np.float32)
 
 
 def pitch_track(mono: npt.NDArray[np.float32], *, hop_s: float = TRACK_HOP_S) -> PitchTrack:

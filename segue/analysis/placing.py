@@ -13,12 +13,11 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy import ndimage
+from scipy import ndimage, signal
 
 from segue.analysis.metre_net import beat_likelihood
 from segue.analysis.onsets import RATE_HZ
 from segue.analysis.tempo_grid import TempoGrid, fit_grid
-from segue.audio.filters import filtered
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -70,7 +69,8 @@ def attack_curve(mono: npt.NDArray[np.float32], *, after_s: float, before_s: flo
 def _decaying_mean(energy: npt.NDArray[np.float64], decay_s: float) -> npt.NDArray[np.float64]:
     """Mean of what came until each step, weighted less the longer ago."""
     keep = np.exp(-STEP_S / decay_s)
-    return filtered(np.array([[1 - keep, 0.0, 0.0, 1.0, -keep, 0.0]]), energy)
+    mean: npt.NDArray[np.float64] = signal.lfilter([1 - keep], [1, -keep], energy)
+    return mean
 
 
 def attacks_near(

@@ -7,6 +7,10 @@ right do. Songs are read as stereo, so a file of one channel is measured as it
 plays, from both speakers: 3.01 LU above what the standard gives for one channel.
 `LevelFact` has both numbers.
 
+Filters run here as `scipy.signal.sosfilt` runs them, without its package: that takes three
+quarters of a second of a draft's two to load (statistics, optimisation and splines come with
+it), and a draft needs this of it alone.
+
 References
 ----------
 .. [BS1770] ITU-R BS.1770-4, "Algorithms to measure audio programme loudness
@@ -18,11 +22,10 @@ References
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Final
+from functools import cache
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
-
-from segue.audio.filters import filtered
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -204,6 +207,8 @@ def _trace(
 
 def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.float64]:
     """Mean weighted power of each whole window, summed over channels."""
+    from segue.audio.loudness import filtered
+
     if not clip.n_frames:
         return np.zeros(0)
     window = min(round(window_s * clip.rate_hz), clip.n_frames)
@@ -230,3 +235,55 @@ def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.
 def _lufs(power: npt.NDArray[np.float64] | np.float64) -> npt.NDArray[np.float64]:
     with np.errstate(divide="ignore"):
         return OFFSET_LUFS + 10 * np.log10(np.asarray(power))
+
+
+def filtered(sections: Floats, sound: Floats, state: Floats | None = None) -> Floats:
+    """Sound through filters of second order, one after another.
+
+    Parameters
+    ----------
+    sections : ndarray, shape (n_sections, 6)
+        Numerator and denominator of each, the latter beginning with 1.
+    sound : ndarray, shape (n_frames,)
+    state : ndarray, shape (n_sections, 2), optional
+        What each section remembers: read, and written for the sound that follows. None is rest.
+    """
+    out = np.array(sound, dtype=np.float64)
+    rest = np.zeros((len(sections), 2)) if state is None else state
+    _compiled()(np.ascontiguousarray(sections, dtype=np.float64), out, rest)
+    return out
+
+
+def first_order_lowpass(cutoff_hz: float, rate_hz: int) -> Floats:
+    """A low-pass of first order as one section: 3 dB down at its cutoff, by bilinear transform.
+
+    Examples
+    --------
+    >>> first_order_lowpass(12_000.0, 48_000).round(9).tolist()
+    [[0.5, 0.5, 0.0, 1.0, -0.0, 0.0]]
+    """
+    gain = math.tan(math.pi * cutoff_hz / rate_hz)
+    share = gain / (1.0 + gain)
+    return np.array([[share, share, 0.0, 1.0, (gain - 1.0) / (gain + 1.0), 0.0]])
+
+
+@cache
+def _compiled() -> Any:  # noqa: ANN401 - what numba makes of `_run`
+    from numba import njit  # heavy, and many only need to know a limit
+
+    return njit(cache=True, fastmath=False)(_run)
+
+
+def _run(sections, sound, state):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """In place, in the transposed direct form II."""
+    for number in range(len(sections)):
+        b0, b1, b2 = sections[number, 0], sections[number, 1], sections[number, 2]
+        a1, a2 = sections[number, 4], sections[number, 5]
+        first, second = state[number, 0], state[number, 1]
+        for frame in range(len(sound)):
+            x = sound[frame]
+            y = b0 * x + first
+            first = b1 * x - a1 * y + second
+            second = b2 * x - a2 * y
+            sound[frame] = y
+        state[number, 0], state[number, 1] = first, second

@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.filters import peaks
 from segue.render.spectra import odd
 
 if TYPE_CHECKING:
@@ -92,14 +91,16 @@ def partials_of(moment: npt.NDArray[np.float32], rate_hz: int) -> Partials:
 def _peaks(power: npt.NDArray[np.float64], size: int, rate_hz: int) -> npt.NDArray[np.int64]:
     """Bins of the partials, in order of frequency: what stands out of its surroundings."""
     from scipy.ndimage import median_filter
+    from scipy.signal import find_peaks
 
     level_db = 10 * np.log10(power + 1e-30)
     floor_db = median_filter(level_db, size=odd(_AIR_WIDTH_HZ * size / rate_hz))
     heights = np.maximum(floor_db + _ABOVE_AIR_DB, level_db.max() + _LEAST_DB)
-    found = peaks(level_db, heights, round(1.5 * _PADDING))
+    found, _ = find_peaks(level_db, height=heights, distance=round(1.5 * _PADDING))
     found = found[(found > _LOWEST_HZ * size / rate_hz) & (found < len(power) - 2)]
     loudest = found[np.argsort(level_db[found])[::-1][:_MOST_PARTIALS]]
-    return np.sort(loudest)
+    peaks: npt.NDArray[np.int64] = np.sort(loudest)
+    return peaks
 
 
 def _parabola_tops(

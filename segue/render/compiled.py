@@ -6,7 +6,7 @@ compiler with it: once here, instead of once in each process.
 
 import numpy as np
 
-from segue.audio.filters import filtered
+from segue.audio.loudness import filtered
 from segue.render.moving_filter import lowpassed
 
 filtered(np.array([[1.0, 0.0, 0.0, 1.0, 0.0, 0.0]]), np.zeros(2))

@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.clip import excerpt
-from segue.audio.filters import band_pass, filtered, high_pass, peaks
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -141,6 +140,8 @@ def _hat_instead(
 
 
 def _onsets(hits: npt.NDArray[np.float32], rate_hz: int) -> _Onsets:
+    from scipy.signal import find_peaks
+
     step = max(round(_STEP_S * rate_hz), 1)
     bands = _band_powers(hits, step, rate_hz)
     kernel = np.ones(_SMOOTH_STEPS) / _SMOOTH_STEPS
@@ -152,7 +153,7 @@ def _onsets(hits: npt.NDArray[np.float32], rate_hz: int) -> _Onsets:
     )
     if not len(rise):
         return _Onsets(frames=np.zeros(0, dtype=np.int64), bands=np.zeros((0, len(BANDS_HZ))))
-    found = peaks(rise, _RISE_DB, _APART_STEPS)
+    found, _ = find_peaks(rise, height=_RISE_DB, distance=_APART_STEPS)
     frames = [_attack_frame(hits, int(at + _SMOOTH_STEPS) * step, rate_hz) for at in found]
     length = round(_HIT_S / _STEP_S)
     added = []
@@ -168,11 +169,13 @@ def _onsets(hits: npt.NDArray[np.float32], rate_hz: int) -> _Onsets:
 
 def _band_powers(hits: npt.NDArray[np.float32], step: int, rate_hz: int) -> npt.NDArray[np.float64]:
     """Mean power of each band in each step, (n_steps, 4)."""
+    from scipy.signal import butter, sosfilt
+
     n_steps = len(hits) // step
     powers = np.zeros((n_steps, len(BANDS_HZ)))
     for band, (low_hz, high_hz) in enumerate(BANDS_HZ):
         ends = (min(low_hz, 0.3 * rate_hz), min(high_hz, 0.45 * rate_hz))
-        passed = filtered(band_pass(2, ends, rate_hz), hits)
+        passed = sosfilt(butter(2, ends, "bandpass", fs=rate_hz, output="sos"), hits, axis=0)
         square = np.square(passed[: n_steps * step]).sum(axis=1)
         powers[:, band] = square.reshape(n_steps, step).mean(axis=1)
     return powers
@@ -291,6 +294,8 @@ def _alike(
 
     What sounds with a drum is different each time: in the mean of several it is softer.
     """
+    from scipy.signal import correlate
+
     length, reach = round(_ALIKE_S * rate_hz), round(_LATE_S * rate_hz)
     attack = int(onsets.frames[best])
     model = excerpt(hits, attack, length).mean(axis=1, dtype=np.float64)
@@ -300,7 +305,7 @@ def _alike(
         if at == attack or size <= 0:
             continue
         near = excerpt(hits, at - reach, length + 2 * reach).mean(axis=1, dtype=np.float64)
-        match = np.correlate(near, model)
+        match = correlate(near, model, mode="valid")
         late = int(np.argmax(match))
         there = float(np.square(near[late : late + length]).sum())
         likeness = float(match[late]) / np.sqrt(max(there * size, 1e-20))
@@ -313,17 +318,21 @@ def _alike(
 
 def _cleared(sound: DrumSound, drum: Drum, rate_hz: int) -> DrumSound:
     """The drum without a kick's body under it."""
+    from scipy.signal import butter, sosfilt
+
     if drum not in _CLEAR_FROM_HZ:
         return sound
-    clear = high_pass(4, _CLEAR_FROM_HZ[drum], rate_hz)
-    samples = filtered(clear, sound.samples).astype(np.float32)
+    clear = butter(4, _CLEAR_FROM_HZ[drum], "highpass", fs=rate_hz, output="sos")
+    samples = sosfilt(clear, sound.samples.astype(np.float64), axis=0).astype(np.float32)
     return replace(sound, samples=samples)
 
 
 def _borrowed_hat(snare: DrumSound, rate_hz: int) -> DrumSound:
+    from scipy.signal import butter, sosfilt
+
     from_hz = min(_HAT_FROM_HZ, 0.35 * rate_hz)
     length = snare.attack_frame + round(_BORROWED_HAT_S * rate_hz)
-    top = filtered(high_pass(4, from_hz, rate_hz), snare.samples)
+    top = sosfilt(butter(4, from_hz, "highpass", fs=rate_hz, output="sos"), snare.samples, axis=0)
     decay = np.exp(-np.arange(len(top)) / (0.3 * length))[:length, None]
     sound = top[:length] * decay[: len(top)] * 10 ** (_BORROWED_HAT_DB / 20)
     return DrumSound(samples=sound.astype(np.float32), attack_frame=snare.attack_frame)
@@ -331,12 +340,15 @@ def _borrowed_hat(snare: DrumSound, rate_hz: int) -> DrumSound:
 
 def _made_hat(peak_db: float, rate_hz: int) -> DrumSound:
     """A short burst of bright noise, the same one every time."""
+    from scipy.signal import butter, sosfilt
+
     before, length = round(BEFORE_S * rate_hz), round(_BORROWED_HAT_S * rate_hz)
     low_hz, high_hz = (
         min(hertz, share * rate_hz) for hertz, share in zip(_MADE_HAT_HZ, (0.25, 0.45), strict=True)
     )
     noise = np.random.default_rng(0).standard_normal((length, 2))
-    burst = filtered(band_pass(2, (low_hz, high_hz), rate_hz), noise)
+    band = butter(2, (low_hz, high_hz), "bandpass", fs=rate_hz, output="sos")
+    burst = sosfilt(band, noise, axis=0)
     burst *= np.exp(-np.arange(length) / (_MADE_HAT_DECAY_S * rate_hz))[:, None]
     burst *= 10 ** (peak_db / 20) / np.abs(burst).max()
     samples = np.zeros((before + length, 2), dtype=np.float32)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.filters import filtered, low_pass, peak_at
+from segue.audio.loudness import filtered, first_order_lowpass
 from segue.plan.shaping import value_at
 from segue.render.bridge_level import AROUND_S
 
@@ -99,7 +99,9 @@ def without_boom(
 def _below(
     samples: npt.NDArray[np.float32], cutoff_hz: float, rate_hz: int
 ) -> npt.NDArray[np.float32]:
-    return filtered(low_pass(1, cutoff_hz, rate_hz), samples).astype(np.float32)
+    sections = first_order_lowpass(cutoff_hz, rate_hz)
+    channels = [filtered(sections, channel.astype(np.float64)) for channel in samples.T]
+    return np.stack(channels, axis=1).astype(np.float32)
 
 
 def shelved(
@@ -194,9 +196,11 @@ def room_for_a_voice(
     """Dips some of the bridge where it lies far below the songs, so that one may talk; in place."""
     if not depth_db:
         return
+    from scipy.signal import iirpeak, sosfilt, tf2sos  # heavy, and few bridges are beds
+
     middle_hz = min(float(np.sqrt(VOICE_HZ[0] * VOICE_HZ[1])), 0.4 * rate_hz)
-    sections = peak_at(middle_hz, ROOM_Q, rate_hz)
-    state = np.zeros((samples.shape[1], len(sections), 2))
+    sections = tf2sos(*iirpeak(middle_hz, ROOM_Q, fs=rate_hz))
+    state = np.zeros((len(sections), 2, samples.shape[1]))
     first, last = (
         max(round(plan.seconds_at(beat) * rate_hz), 0) for beat in (plan.exit_beat, plan.entry_beat)
     )
@@ -208,7 +212,7 @@ def room_for_a_voice(
         shares *= np.clip((knots_s - first / rate_hz) / _SET_IN_S, 0.0, 1.0)
         seconds = (begin + np.arange(len(block))) / rate_hz
         gain = 10 ** (-MIDDLE_RATIO * depth_db * shares / 20)
-        peak = filtered(sections, block, state)
+        peak, state = sosfilt(sections, block, axis=0, zi=state)
         block += (np.interp(seconds, knots_s, gain - 1.0)[:, None] * peak).astype(np.float32)
 
 

@@ -32,7 +32,6 @@ import numba
 import numpy as np
 
 from segue.audio.clip import Clip
-from segue.audio.filters import at_n_times, beyond_frames, every_nth, filtered_both_ways, low_pass
 from segue.render.spectra import WINDOW_S, Frames, odd, window_frames
 
 if TYPE_CHECKING:
@@ -153,14 +152,18 @@ def percussion(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
     -------
     ndarray, shape (n_frames, n_channels), float32
     """
+    from scipy.signal import resample_poly
+
     factor = max(round(rate_hz / LOW_RATE_HZ), 1)
+    padding = (-len(samples)) % factor
+    padded = np.pad(samples, ((0, padding), (0, 0)))
     low_rate_hz = rate_hz / factor
-    low = _below(every_nth(samples, factor), low_rate_hz)
-    back = at_n_times(low, factor)[: len(samples)].astype(np.float32)
+    low = _below(resample_poly(padded, 1, factor, axis=0), low_rate_hz)
+    back = resample_poly(low, factor, 1, axis=0)[: len(samples)].astype(np.float32)
     high = separated(
         samples - back, "percussive", rate_hz, benefit_db=BENEFIT_DB, window_s=_HIGH_WINDOW_S
     )
-    struck = at_n_times(_struck(low, low_rate_hz), factor)[: len(samples)]
+    struck = resample_poly(_struck(low, low_rate_hz), factor, 1, axis=0)[: len(samples)]
     return high + struck.astype(np.float32)
 
 
@@ -186,10 +189,13 @@ def percussion_of(edge: SongEdge, low_s: float, high_s: float) -> Clip:
 
 def _below(sound: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float64]:
     """What lies below the crossing, without delay."""
-    sections = low_pass(4, CROSSING_HZ, rate_hz)
-    if len(sound) <= beyond_frames(sections):  # too short to be filtered both ways
+    from scipy.signal import butter, sosfiltfilt
+
+    sections = butter(4, CROSSING_HZ, fs=rate_hz, output="sos")
+    if len(sound) < 3 * 2 * len(sections) + 2:  # too short to be filtered both ways
         return np.zeros_like(sound)
-    return filtered_both_ways(sections, sound)
+    low: npt.NDArray[np.float64] = sosfiltfilt(sections, sound, axis=0)
+    return low
 
 
 def _struck(low: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float64]:

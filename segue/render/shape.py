@@ -20,7 +20,6 @@ import numpy as np
 
 from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
-from segue.audio.filters import filtered, high_pass, low_pass
 from segue.render.layer_sound import (
     SILENCE_DB,
     amplified,
@@ -72,21 +71,23 @@ def echoes(
     -------
     ndarray, shape (n_frames, n_channels), float32
     """
+    from scipy.signal import butter, sosfilt
+
     out = np.zeros(send.shape, dtype=np.float64)
     sounding = np.flatnonzero(send.any(axis=1))
     if not len(sounding):
         return out.astype(np.float32)
     begin, end = int(sounding[0]), int(sounding[-1]) + 1
     ring = min(end + round(0.05 * rate_hz), len(send))
-    thin = high_pass(2, ECHO_FROM_HZ, rate_hz)
-    darker = low_pass(1, min(DARKER_HZ, 0.45 * rate_hz), rate_hz)
-    sound = filtered(thin, send[begin:ring])
+    thin = butter(2, ECHO_FROM_HZ, "highpass", fs=rate_hz, output="sos")
+    darker = butter(1, min(DARKER_HZ, 0.45 * rate_hz), fs=rate_hz, output="sos")
+    sound = sosfilt(thin, send[begin:ring].astype(np.float64), axis=0)
     edges_beats = _edges_beats(
         plan, (first_frame + begin) / rate_hz, (first_frame + ring) / rate_hz
     )
     edges = np.array([round(plan.seconds_at(beat) * rate_hz) for beat in edges_beats]) - first_frame
     for repeat in range(1, int(_DOWN_TO_DB / REPEAT_DB) + 2):
-        sound = filtered(darker, sound)
+        sound = sosfilt(darker, sound, axis=0)
         landing_s = [plan.seconds_at(beat + repeat * echo_beats) for beat in edges_beats]
         delays = np.round(np.array(landing_s) * rate_hz).astype(int) - first_frame - edges
         level = 10 ** ((repeat - 1) * REPEAT_DB / 20)

@@ -37,7 +37,6 @@ import numba
 import numpy as np
 
 from segue.audio.clip import excerpt
-from segue.audio.filters import peaks
 from segue.render.separate import separated
 from segue.render.spectra import (
     BLOCK_HOPS,
@@ -321,6 +320,8 @@ def _attacks(
     hits: npt.NDArray[np.float32], least_power: float, rate_hz: int
 ) -> npt.NDArray[np.float64]:
     """Seconds at which something is struck: the steepest rises of the percussive level."""
+    from scipy.signal import find_peaks
+
     step = max(round(_LEVEL_STEP_S * rate_hz), 1)
     n_steps = len(hits) // step
     power = np.square(hits[: n_steps * step], dtype=np.float64).sum(axis=1)
@@ -329,7 +330,7 @@ def _attacks(
         return np.zeros(0)
     level_db = 10 * np.log10(power + max(power.max() * _LEAST_SHARE, least_power))
     rise_db = level_db[_RISE_STEPS:] - level_db[:-_RISE_STEPS]
-    steepest = peaks(rise_db, _ATTACK_RISE_DB, _ATTACKS_APART_STEPS)
+    steepest, _ = find_peaks(rise_db, height=_ATTACK_RISE_DB, distance=_ATTACKS_APART_STEPS)
     around = steepest[:, None] + np.arange(_RISE_STEPS)[None, :]
     struck = steepest + 1 + np.argmax(level_db[around + 1] - level_db[around], axis=1)
     seconds: npt.NDArray[np.float64] = struck * (step / rate_hz)

@@ -20,7 +20,6 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 
 from segue.audio.clip import Clip, excerpt
-from segue.audio.filters import convolved, filtered_both_ways, high_pass, low_pass
 from segue.audio.loudness import integrated_lufs
 from segue.music.key import hertz_of
 from segue.render.layer_sound import (
@@ -253,6 +252,8 @@ def reversed_sound(
     LayerSound
         At its loudest as loud (momentary) as the excerpt is on the whole.
     """
+    from scipy.signal import oaconvolve
+
     first, last = frames_of(layer, plan, ruler)
     source = edge.sum_of(*layer.roles) if edge.has_stems else edge.mix
     if source is None or last <= first:
@@ -263,7 +264,9 @@ def reversed_sound(
     begin = round((layer.source_s - edge.start_s) * edge.rate_hz)
     dry = _from_its_start(excerpt(source.samples, begin, round(layer.length_s * edge.rate_hz)))
     response = _response(last - first, edge.rate_hz, np.random.default_rng((plan.seed, 3)))
-    wet = convolved(faded(dry, edge.rate_hz, in_s=_NEAR_FADE_S, out_s=_NEAR_FADE_S), response)
+    wet = oaconvolve(
+        faded(dry, edge.rate_hz, in_s=_NEAR_FADE_S, out_s=_NEAR_FADE_S), response, axes=0
+    )
     grown = np.ascontiguousarray(wet[: last - first][::-1], dtype=np.float32)
     grown = _growing(grown, edge.rate_hz)
     wanted_lufs = integrated_lufs(Clip(samples=dry, rate_hz=edge.rate_hz))
@@ -299,12 +302,16 @@ def _response(
     n_frames: int, rate_hz: int, generator: np.random.Generator
 ) -> npt.NDArray[np.float64]:
     """How the hall answers a clap, in both channels."""
+    from scipy.signal import butter, sosfiltfilt
+
     noise = generator.standard_normal((n_frames, 2))
     level_db = -GROWTH_DB * np.arange(n_frames) / n_frames
-    low = filtered_both_ways(low_pass(1, _DARKER_ABOVE_HZ, rate_hz), noise)
+    low = sosfiltfilt(butter(1, _DARKER_ABOVE_HZ, fs=rate_hz, output="sos"), noise, axis=0)
     hall = low * 10 ** (level_db / 20)[:, None]
     hall += (noise - low) * 10 ** (_HIGH_DECAY_RATIO * level_db / 20)[:, None]
-    return filtered_both_ways(high_pass(1, _HALL_FROM_HZ, rate_hz), hall)
+    bass_cut = butter(1, _HALL_FROM_HZ, "highpass", fs=rate_hz, output="sos")
+    response: npt.NDArray[np.float64] = sosfiltfilt(bass_cut, hall, axis=0)
+    return response
 
 
 def _notes(layer: ReversedLayer, edge: SongEdge) -> tuple[str, ...]:

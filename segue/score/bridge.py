@@ -14,7 +14,6 @@ import numpy as np
 
 from segue.analysis.envelope import mono_of
 from segue.analysis.onsets import RISES_HOP_S, STRONG_PERCENT, band_levels, rises_of
-from segue.audio.filters import mean_power, peaks
 from segue.audio.loudness import lufs_of_a_song, mean_lufs, momentary_lufs
 
 if TYPE_CHECKING:
@@ -75,9 +74,11 @@ class Curve:
 
     def peaks_s(self, low_s: float, high_s: float, least: float) -> Floats:
         """Times of its peaks of at least some height, 60 ms apart or more."""
+        from scipy.signal import find_peaks
+
         inside = (self.times_s >= low_s) & (self.times_s < high_s)
         apart = max(round(0.06 / RISES_HOP_S), 1)
-        found = peaks(self.values[inside], max(least, 1e-9), apart)
+        found = find_peaks(self.values[inside], height=max(least, 1e-9), distance=apart)[0]
         return np.asarray(self.times_s[inside][found])
 
 
@@ -226,16 +227,14 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
 
 
 def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:
+    from scipy.signal import welch
+
     rate_hz = music.rate_hz
     part = music.samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
     if len(part) < 256:  # noqa: PLR2004 - no spectrum
         return np.ones(1), np.full(1, 1e-12)
-    n_window = min(2048, len(part))
-    power = mean_power(mono_of(part), n_window).astype(np.float64)
-    # over the power of the window, a hertz
-    power *= 2.0 / (rate_hz * np.square(np.hanning(n_window + 1)).sum())
-    hertz = np.fft.rfftfreq(n_window, 1.0 / rate_hz)
-    return np.asarray(hertz, dtype=np.float64), power
+    hertz, power = welch(mono_of(part), rate_hz, nperseg=min(2048, len(part)))
+    return hertz, power.astype(np.float64)
 
 
 def _centroid_hz(music: Clip, low_s: float, high_s: float) -> float:

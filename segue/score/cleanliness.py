@@ -143,7 +143,7 @@ def _without_tones(
     A note that rings at the pitch of the click would pass for it at every lag. Linear prediction by
     the autocorrelation (J. Makhoul, Proceedings of the IEEE 63(4), 1975) takes it out of both.
     """
-    from scipy import fft
+    from scipy import fft, signal
     from scipy.linalg import solve_toeplitz
 
     start, end = (round(time_s * rate_hz) for time_s in (times_s[0] - 0.2, times_s[-1] + 0.2))
@@ -152,7 +152,8 @@ def _without_tones(
     along = fft.irfft(power)[: _FORETOLD_BY + 1]
     along[0] += 1e-6 * along[0] + _FAINT**2
     taps = np.concatenate([[1.0], -solve_toeplitz(along[:-1], along[1:])])
-    left = [np.convolve(x.astype(np.float64), taps)[: len(x)] for x in (music, click)]
+    one = np.ones(1)
+    left = [np.asarray(signal.lfilter(taps, one, x.astype(np.float64))) for x in (music, click)]
     return left[0], left[1]
 
 

@@ -21,7 +21,6 @@ import numpy.typing as npt
 from segue.analysis.chroma import chroma_of
 from segue.analysis.envelope import mono_of
 from segue.audio.clip import Clip
-from segue.audio.filters import thinned, windowed_low_pass
 from segue.music.key import ALL_KEYS, N_PITCH_CLASSES, Key
 from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
 from segue.music.tonal_space import INTERVAL_WEIGHTS, collection
@@ -93,12 +92,18 @@ def side_spectra(clip: Clip) -> SideSpectra:
 
 def reduced(clip: Clip) -> tuple[npt.NDArray[np.float32], float]:
     """The clip in mono, every k-th frame after a low-pass, and its new rate."""
+    from scipy import signal
+
     mono = mono_of(clip.samples)
     step = max(1, round(clip.rate_hz / TARGET_RATE_HZ))
     if step == 1:
         return mono, float(clip.rate_hz)
-    taps = windowed_low_pass(16 * step + 1, 0.85 / step)
-    return thinned(mono, step, taps).astype(np.float32), clip.rate_hz / step
+    taps = signal.firwin(16 * step + 1, 0.85 / step).astype(np.float32)
+    thinned = signal.upfirdn(taps, mono, up=1, down=step)
+    delay = 8  # half the filter, in frames of the new rate
+    n_frames = -(-len(mono) // step)
+    kept: npt.NDArray[np.float32] = thinned[delay : delay + n_frames].astype(np.float32)
+    return kept, clip.rate_hz / step
 
 
 def power_to_db(power: npt.ArrayLike) -> Floats:

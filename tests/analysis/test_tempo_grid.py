@@ -4,9 +4,8 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.interpolate import BSpline
 
-from segue.analysis.tempo_grid import fit_grid, spline_basis
+from segue.analysis.tempo_grid import fit_grid
 
 
 @given(
@@ -46,12 +45,3 @@ def test_tempo_holds_beyond_the_fit():
     numbers = np.arange(16, dtype=np.float64)
     grid = fit_grid(numbers, numbers * 0.4, np.ones(16))
     np.testing.assert_allclose(grid.seconds_at(np.array([-2.0, 20.0])), [-0.8, 8.0], atol=1e-6)
-
-
-@pytest.mark.parametrize(("degree", "n_inner"), [(1, 0), (2, 0), (3, 0), (3, 6)])
-def test_its_splines_are_scipys(degree, n_inner):
-    inner = np.linspace(3.0, 89.0, n_inner + 2)[1:-1]
-    knots = np.concatenate([[3.0] * (degree + 1), inner, [89.0] * (degree + 1)])
-    places = np.concatenate([np.linspace(3.0, 89.0, 200), inner])
-    expected = BSpline.design_matrix(places, knots, degree).toarray()
-    assert spline_basis(places, knots, degree + 1 + n_inner) == pytest.approx(expected, abs=1e-14)
