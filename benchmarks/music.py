@@ -3,6 +3,7 @@
     python -m benchmarks.music --songs FOLDER                # 20 pairs, drawn with a fixed seed
     python -m benchmarks.music --songs FOLDER --pairs 5 --seed 2 --shelf-pairs 1
     python -m benchmarks.music --songs FOLDER --keep RUNS    # and keeps the run folders there
+    python -m benchmarks.music --songs FOLDER --only shelf talk    # some of its parts
 
 Draws pairs from a folder of songs of 50 s and more, files or folders of stems, runs the main job
 on each, and measures what lies between the songs on the sound of every option. Then does the first
@@ -51,6 +52,7 @@ if TYPE_CHECKING:
     from segue.recipes import Recipe
     from segue.score.bridge import BridgeSound
 
+PARTS: Final = ("pairs", *get_args(Purpose), "shelf")
 LEAST_S: Final = 50.0
 QUICK_HZ: Final = 22_050
 TALK_S: Final = 20.0
@@ -88,31 +90,37 @@ def main() -> int:
     parser.add_argument("--purpose-pairs", type=int, default=3, help="pairs for each purpose")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="a new folder for the run folders")
+    parser.add_argument("--only", nargs="+", choices=PARTS, default=PARTS, help="these parts")
     arguments = parser.parse_args()
     pairs = drawn_pairs(arguments.songs, arguments.pairs, arguments.seed)
     if not pairs:
         print(f"{arguments.songs} has no two songs of {LEAST_S:.0f} s and more", file=sys.stderr)
         return 1
+    lines: list[Line] = []
     with tempfile.TemporaryDirectory() as name:
         runs = arguments.keep or Path(name)
-        options = [o for n, pair in enumerate(pairs) for o in _options(n, pair, runs)]
-        if not options:
-            print("none of these pairs could be joined", file=sys.stderr)
-            return 1
-        lines = _told(wants(options))
-        purposes = [
-            line
-            for purpose in get_args(Purpose)
-            if (line := _for_purpose(purpose, pairs[: arguments.purpose_pairs], runs))
-        ]
-    lines += _told(purposes)
-    broken = _shelf(pairs, arguments.shelf_pairs)
+        if "pairs" in arguments.only:
+            options = [o for n, pair in enumerate(pairs) for o in _options(n, pair, runs)]
+            if not options:
+                print("none of these pairs could be joined", file=sys.stderr)
+                return 1
+            lines += _told(wants(options))
+        lines += _told(
+            [
+                line
+                for purpose in get_args(Purpose)
+                if purpose in arguments.only
+                and (line := _for_purpose(purpose, pairs[: arguments.purpose_pairs], runs))
+            ]
+        )
+    broken = _shelf(pairs, arguments.shelf_pairs) if "shelf" in arguments.only else []
     return int(bool(broken) or not all(line.is_met for line in lines))
 
 
 def _told(lines: list[Line]) -> list[Line]:
     """Prints a table as soon as it is known."""
-    print(f"{'measure':46s} {'found':>22s}   wanted")
+    if lines:
+        print(f"{'measure':46s} {'found':>22s}   wanted")
     for line in lines:
         print(
             f"{line.what:46s} {line.found:>22s}   {line.wanted}{'' if line.is_met else '  MISSED'}",
@@ -295,7 +303,11 @@ def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
                 continue
             waiting[recipe.name] -= 1
             made = render_candidate(plan_segue(recipe, *facts, talk_s=talk_s), *songs)
-            faults[recipe.name] += promises_broken(recipe, made, facts)
+            found = promises_broken(recipe, made, facts)
+            faults[recipe.name] += found
+            if found:
+                joined = f"{pair[0].stem} to {pair[1].stem}"
+                print(f"  {recipe.name}, {joined}: {'; '.join(found)}", file=sys.stderr, flush=True)
     for name, left in waiting.items():
         told = "; ".join(dict.fromkeys(faults[name])) or "as it says"
         print(
