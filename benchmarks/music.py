@@ -48,6 +48,7 @@ from segue.score.bridge import STATIC_PULSE, bridge_of
 
 if TYPE_CHECKING:
     from benchmarks._bed import Bed
+    from segue.audio.clip import Edge
     from segue.catalogue.scan import FoundSong
     from segue.recipes import Recipe
     from segue.score.bridge import BridgeSound
@@ -279,7 +280,6 @@ def _line(what: str, value: float, most: float) -> Line:
 def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
     """What every recipe promises, on the first pairs that it suits; names of the broken ones."""
     print(f"\n{'recipe':28s} heard on")
-    broken = []
     waiting = {recipe.name: n_each for recipe in load_recipes(shelf_folder())}
     faults: defaultdict[str, list[str]] = defaultdict(list)
     for number, pair in enumerate(pairs, start=1):
@@ -288,10 +288,7 @@ def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
             break
         print(f"  pair {number}: {n_left} recipes to hear", file=sys.stderr, flush=True)
         try:
-            songs = [
-                read_song(pair[0], edge="end", edge_s=45.0, rate_hz=QUICK_HZ),
-                read_song(pair[1], edge="start", edge_s=45.0, rate_hz=QUICK_HZ),
-            ]
+            songs = [read_song(path, edge=edge, rate_hz=QUICK_HZ) for path, edge in at_join(pair)]
             facts = filled_in(*(hear(song) for song in songs))
         except SegueError as error:
             print(f"{pair[0].name} to {pair[1].name}: {error}", file=sys.stderr)
@@ -305,17 +302,22 @@ def _shelf(pairs: list[tuple[Path, Path]], n_each: int) -> list[str]:
             made = render_candidate(plan_segue(recipe, *facts, talk_s=talk_s), *songs)
             found = promises_broken(recipe, made, facts)
             faults[recipe.name] += found
-            if found:
-                joined = f"{pair[0].stem} to {pair[1].stem}"
-                print(f"  {recipe.name}, {joined}: {'; '.join(found)}", file=sys.stderr, flush=True)
-    for name, left in waiting.items():
+            for fault in found:
+                print(f"  {pair[0].stem} to {pair[1].stem}, {recipe.name}: {fault}", flush=True)
+    return _told_of_recipes({name: n_each - left for name, left in waiting.items()}, faults)
+
+
+def at_join(pair: tuple[Path, Path]) -> tuple[tuple[Path, Edge], tuple[Path, Edge]]:
+    """Which end of each of two songs meets the other."""
+    return (pair[0], "end"), (pair[1], "start")
+
+
+def _told_of_recipes(n_pairs: dict[str, int], faults: dict[str, list[str]]) -> list[str]:
+    """A line for each recipe; names of those that do not keep what they promise."""
+    for name, n in n_pairs.items():
         told = "; ".join(dict.fromkeys(faults[name])) or "as it says"
-        print(
-            f"{name:28s} {n_each - left} pairs: {told if left < n_each else 'suits none of them'}"
-        )
-        if faults[name]:
-            broken.append(name)
-    return broken
+        print(f"{name:28s} {n} pairs: {told if n else 'suits none of them'}")
+    return [name for name, found in faults.items() if found]
 
 
 if __name__ == "__main__":

@@ -80,17 +80,19 @@ def applause_s(edge: SongEdge) -> float | None:
     return edge.start_s + border_s
 
 
-def without_applause(edge: SongEdge, border_s: float) -> SongEdge:
-    """The edge with silence in place of its applause.
+def silenced(edge: SongEdge, border_s: float, *, fade_s: float = _FADE_S) -> SongEdge:
+    """The edge with silence in place of its applause, or of a murmur.
 
     Parameters
     ----------
     border_s : float
-        As `applause_s` finds it.
+        Seconds of the file beyond which, outwards, nothing is left, as `applause_s` finds it.
+    fade_s : float
+        How long the fade to silence takes.
     """
     times_s = edge.start_s + np.arange(edge.mix.n_frames) / edge.rate_hz
     past_s = times_s - border_s if edge.edge == "end" else border_s - times_s
-    gain = np.clip(1.0 - past_s / _FADE_S, 0.0, 1.0).astype(np.float32)[:, np.newaxis]
+    gain = np.clip(1.0 - past_s / fade_s, 0.0, 1.0).astype(np.float32)[:, np.newaxis]
     stems = tuple(
         replace(
             stem,

@@ -99,6 +99,11 @@ def _about_length(facts: EdgeFacts) -> Iterator[Doubt]:
             sentence=f"Applause or noise is heard {where} {facts.applause_s:.1f} s: the song is "
             f"taken to {does} it."
         )
+    if facts.died_away_s is not None:
+        yield Doubt(
+            sentence=f"It has died away by {facts.died_away_s:.1f} s: what follows is too soft for "
+            "a room, and is left out."
+        )
     pulse = facts.pulse
     n_bars = len(pulse.beats_s) // pulse.metre
     if pulse.confidence >= PULSE_CONFIDENCE and n_bars < _FEWEST_BARS:

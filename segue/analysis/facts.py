@@ -294,6 +294,9 @@ class EdgeFacts:
     applause_s : float or None
         Where applause begins at the end of the song, or is over at its start; the
         other facts are heard without it. None where there is none.
+    died_away_s : float or None
+        From when on the end of a song lies so far under it, for so long, that no room would hear
+        it; the other facts are heard without that. None where there is no such murmur.
     doubts : tuple of str
         Sentences about what is uncertain.
     phrases : PhraseFact
@@ -319,6 +322,7 @@ class EdgeFacts:
     edge_chord: EdgeChord | None = None
     first_note: FirstNote | None = None
     applause_s: float | None = None
+    died_away_s: float | None = None
     doubts: tuple[str, ...] = ()
     tuning_spread_cents: float = 0.0
     phrases: PhraseFact = field(default_factory=PhraseFact)

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.applause import applause_s, without_applause
+from segue.analysis.applause import applause_s, silenced
 from segue.analysis.bar_facts import bar_facts, best_loops
 from segue.analysis.bar_features import bar_features
 from segue.analysis.doubts import doubts_about, remarks_on
@@ -20,6 +20,7 @@ from segue.analysis.phrases import hear_phrases
 from segue.analysis.pulse import hear_pulse
 from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact
 from segue.analysis.tuning import TuningFact, pitched_peaks, pitched_share, settled_tuning
+from segue.audio.died_away import died_away
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp
 from segue.errors import text_of
@@ -65,7 +66,10 @@ def hear_edge(
     said = (overrides or Overrides()).over(edge.notes)
     border_s = applause_s(edge)
     if border_s is not None:
-        edge = without_applause(edge, border_s)
+        edge = silenced(edge, border_s)
+    away_s = _away_s(edge) if edge.edge == "end" else None
+    if away_s is not None:
+        edge = silenced(edge, away_s, fade_s=_AWAY_FADE_S)
     pulse = hear_pulse(
         edge,
         tempo_bpm=said.tempo_bpm,
@@ -107,11 +111,26 @@ def hear_edge(
         opening=opening,
         first_note=_first_note(edge, lead, said) if edge.edge == "start" else None,
         applause_s=border_s,
+        died_away_s=away_s,
         phrases=built.phrases,
         loops=built.loops,
         bars=built.bars,
     )
     return replace(facts, doubts=(*remarks_on(edge), *doubts_about(facts)))
+
+
+LONGEST_OUTRO_S: Final = 30.0
+"""A last part that lies far under the song for longer is no outro that a room would listen to; the
+longest of 120 endings that were labelled by eye lasts 20 s (`benchmarks.edges`)."""
+_AWAY_FADE_S: Final = 0.5  # in which what is left of it is taken away; by judgement
+
+
+def _away_s(edge: SongEdge) -> float | None:
+    """Where a song has died away, though it murmurs on for long, in seconds of its file."""
+    found = died_away(edge.mix)
+    if found is None or found.last_sound_s - found.away_s < LONGEST_OUTRO_S:
+        return None
+    return edge.start_s + found.away_s
 
 
 def _join(ending: Ending | None, opening: Opening | None) -> Ending | Opening:

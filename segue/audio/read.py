@@ -15,6 +15,7 @@ import numpy as np
 from segue.audio.adapters import resampled_frames, scaled_frames
 from segue.audio.clip import Clip, Edge, Role, SongEdge, Stem
 from segue.audio.decode import SoundInfo, read_stereo, sound_info
+from segue.audio.died_away import died_away
 from segue.audio.stems_folder import StemFile, read_folder
 from segue.errors import AudioFileError, InputError, printable
 
@@ -40,6 +41,9 @@ def read_song(
 ) -> SongEdge:
     """The end or the start of a song; the rest is not decoded.
 
+    Where the song has died away long before its file ends, its end begins earlier: else there
+    would be little but a murmur, by which no key, no beat and no level is told.
+
     Parameters
     ----------
     path : str or Path
@@ -47,7 +51,7 @@ def read_song(
     edge : {'end', 'start'}
         Which end of the song.
     edge_s : float, optional
-        How much of it, in seconds; a shorter song is read whole.
+        How much of it, in seconds, but for what has died away; a shorter song is read whole.
     rate_hz : int, optional
         Frames per second of the result.
 
@@ -76,21 +80,44 @@ def read_song(
     _refuse_late_downbeat(path, notes.first_downbeat_s, duration_s)
     total = max(scaled_frames(i.n_frames, from_hz=i.rate_hz, to_hz=rate_hz) for i in infos)
     length = min(round(edge_s * rate_hz), total)
-    first = total - length if edge == "end" else 0
-    stems = tuple(
-        _stem(stem, info, first_frame=first, n_frames=length, rate_hz=rate_hz)
-        for stem, info in zip(folder.stems, infos, strict=True)
-    )
-    return SongEdge(
-        path=path,
-        title=folder.title,
-        edge=edge,
-        stems=stems,
-        duration_s=duration_s,
-        notes=notes,
-        remarks=_remarks(infos, edge),
-        n_file_channels=max(info.n_channels for info in infos),
-    )
+
+    def read(length: int) -> SongEdge:
+        first = total - length if edge == "end" else 0
+        return SongEdge(
+            path=path,
+            title=folder.title,
+            edge=edge,
+            stems=tuple(
+                _stem(stem, info, first_frame=first, n_frames=length, rate_hz=rate_hz)
+                for stem, info in zip(folder.stems, infos, strict=True)
+            ),
+            duration_s=duration_s,
+            notes=notes,
+            remarks=_remarks(infos, edge),
+            n_file_channels=max(info.n_channels for info in infos),
+        )
+
+    song = read(length)
+    further = min(round(_further_back_s(song) * rate_hz), total - length)
+    return read(length + further) if further else song
+
+
+def _further_back_s(song: SongEdge) -> float:
+    """How much more of a song is read where it has died away long before its file ends."""
+    if song.edge == "start":
+        return 0.0
+    found = died_away(song.mix)
+    length_s = song.end_s - song.start_s
+    if found is None or length_s - found.away_s < _LONG_AWAY_S:
+        return 0.0
+    # in whole steps, so that what is read at another rate is the same
+    return min(math.ceil((length_s - found.sinks_s) / _FURTHER_S) * _FURTHER_S, _MOST_FURTHER_S)
+
+
+_LONG_AWAY_S: Final = 12.0
+"""What has died away for so long takes the place of music; no chord rings longer. By judgement."""
+_FURTHER_S: Final = 15.0  # more is read in steps of this; by judgement
+_MOST_FURTHER_S: Final = 60.0  # and no more than this; by judgement
 
 
 def read_around(

@@ -248,6 +248,7 @@ def facts_report(facts: EdgeFacts) -> dict[str, Any]:
     report["loops"] = [_plain(loop) for loop in facts.loops]
     report["bars"] = [_plain(bar) for bar in facts.bars]
     report["applause_s"] = _rounded(facts.applause_s)
+    report["died_away_s"] = _rounded(facts.died_away_s)
     report["doubts"] = list(facts.doubts)
     return report
 

@@ -58,6 +58,9 @@ _WRONG_WAY: Final = 0.5
 """Factor for lifting a room that is about to calm down, and the reverse. Set by judgement."""
 _NO_WAY: Final = 0.9
 """Factor for lifting or calming a room that is about to stay as it is. Set by judgement."""
+_NO_LIFT: Final = 0.5
+"""Factor more for a build into a song that is far softer: it promises what does not come..."""
+_FAR_SOFTER_LU: Final = 6.0  # ...from here on. Set by judgement, both.
 N_ENDINGS: Final = len(get_args(EndingKind))
 N_OPENINGS: Final = len(get_args(OpeningKind))
 _LIVELIER_RATIO: Final = 1.05  # a tempo from which a song is livelier: 5 % more; by judgement
@@ -130,7 +133,9 @@ def suitability(
         fit *= _NO_CHANGE
     fit *= _kind_fit(recipe, outgoing, incoming, given) * _stems_fit(recipe, given)
     wished: dict[str | None, Literal["up", "down"]] = {"lift": "up", "calm": "down"}
-    fit *= _energy_fit(suits, wished.get(given.purpose) or energy(outgoing, incoming))
+    wish = wished.get(given.purpose)
+    fit *= _energy_fit(suits, wish or energy(outgoing, incoming))
+    fit *= 1.0 if wish else _lift_fit(suits, outgoing, incoming)
     fit *= _drums_fit(recipe, outgoing, incoming)
     if recipe.length.overlap_bars and outgoing.pulse.metre != incoming.pulse.metre:
         fit *= _OTHER_METRE
@@ -316,6 +321,12 @@ def _energy_fit(suits: Suits, going: Literal["up", "down", "level"]) -> float:
     if suits.energy in ("either", going):
         return 1.0
     return _NO_WAY if going == "level" else _WRONG_WAY
+
+
+def _lift_fit(suits: Suits, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:
+    """Less for what climbs into a song that is far softer."""
+    softer_lu = outgoing.level.loudness_lufs - incoming.level.loudness_lufs
+    return _NO_LIFT if suits.energy == "up" and softer_lu >= _FAR_SOFTER_LU else 1.0
 
 
 def _expected_key_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> float:

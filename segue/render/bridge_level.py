@@ -68,11 +68,12 @@ def wanted_level(
     left_lufs = audible if old < audible else min(old, _left_at_lufs(songs, times_s, exit_s))
     there_s = times_s[inside]
     until_s = _met_at_s(ahead, there_s, around[1])
-    share = np.minimum((there_s - exit_s) / (until_s - exit_s), 1.0)
+    length_s = until_s - exit_s
+    share = np.minimum((there_s - exit_s) / length_s, 1.0)
     own_lu = np.array([value_at(plan.bridge_lu, beat) for beat in plan.beats_at(there_s)])
-    wanted = own_lu + _eased(around, left_lufs, share, plan.bridge_lu)
+    wanted = own_lu + _eased(around, left_lufs, (share, length_s), plan)
     met_lufs = _met_at_lufs(songs, times_s, entry_s)
-    wanted -= _sunk_lu(around, met_lufs, share, plan.bridge_lu)
+    wanted -= _sunk_lu(around, met_lufs, (share, length_s), plan.bridge_lu)
     wanted += bed_above_lu(*around) * np.clip((CALM_LU - own_lu) / (CALM_LU - BED_LU), 0.0, 1.0)
     return wanted, until_s
 
@@ -154,29 +155,32 @@ THERE_LU: Final = 6.0
 def _sunk_lu(
     around: tuple[float, float],
     met_lufs: float,
-    share: Floats,
+    over: tuple[Floats, float],
     bridge_lu: Curve,
 ) -> Floats:
     """How far the bridge comes down towards bar one of a song that starts softly."""
+    share, length_s = over
     ends_lufs = min(around) + bridge_lu[-1].value
     sinks_lu = min(max(ends_lufs - met_lufs - MET_ABOVE_LU, 0.0), MOST_SUNK_LU)
-    return sinks_lu * np.clip(1 - (1 - share) / _share_for(sinks_lu), 0.0, 1.0)
+    return sinks_lu * np.clip(1 - (1 - share) / _share_for(sinks_lu, length_s), 0.0, 1.0)
 
 
-def _share_for(change_lu: float) -> float:
+def _share_for(change_lu: float, length_s: float) -> float:
     """Over how much of the bridge it walks from one level to another."""
-    return min(max(SHARE_A_LU * change_lu, EASED_SHARE), MOST_SHARE)
+    return min(max(change_lu / (WALK_LU_A_S * length_s), EASED_SHARE), MOST_SHARE)
 
 
-EASED_SHARE: Final = 0.35
-"""From a louder song the bridge comes down, and up to one it goes, over this share of it..."""
-SHARE_A_LU: Final = 0.05  # ...and the further, the longer: such a share for every LU
-MOST_SHARE: Final = 0.7  # ...up to this one. Set by judgement, all.
+WALK_LU_A_S: Final = 4.0
+"""So fast it walks from a louder song to its own level, and from there up to one: no faster, or it
+would be heard as a step, and no slower, or it would lie at neither level for most of its length."""
+EASED_SHARE: Final = 0.25  # but over no less of it than this...
+MOST_SHARE: Final = 0.7  # ...and over no more. Set by judgement, all three.
 MOST_STEP_LU: Final = 5.0
 """Up to a louder song it goes half the way, or so far that no more than this is left for bar one: a
 step of 4 to 6 LU on a line is a lift, and more is another song (common practice, no source)."""
 CALM_LU: Final = -3.0
-"""A bridge that ends below this does not go up to a louder song: it is calm, or for talking."""
+"""A bridge that ends no higher is calm: it goes up to a louder song only so far..."""
+CALM_STEP_LU: Final = 8.0  # ...that no more than this is left for bar one. Set by judgement.
 TALK_LU: Final = -8.0
 """One that starts below this does not come down from a louder song either."""
 BED_LU: Final = -14.0
@@ -185,35 +189,40 @@ louder one, and next to that a bed far below the quieter one would be silence...
 BED_NOT_BELOW_LU: Final = 16.0  # ...so far under the louder one at most...
 BED_UNDER_LU: Final = 6.0  # ...but at least so far under the quieter. Set by judgement, all three.
 LIFT_LU: Final = 5.0
-"""One that rises by this is a build: it drops first, and climbs from there..."""
-DROP_SHARE: Final = 0.12
-"""...so it comes down from a louder song within this share of it, inside its first bar. Both set by
-judgement."""
+"""One that rises by this is a build: it drops first, as one with a stop does, and then climbs..."""
+DROP_S: Final = 0.5
+"""...so both come down from a louder song within this, as a band stops. By judgement, both."""
 
 
 def _eased(
     around: tuple[float, float],
     left_lufs: float,
-    share: Floats,
-    bridge_lu: Curve,
+    over: tuple[Floats, float],
+    plan: Plan,
 ) -> Floats:
     """What the bridge's own curve is added to: loudness of the quieter song, or of both.
 
     With a slope from a louder old song or to a louder new one.
     """
-    old, new = around
+    (old, new), (share, length_s), bridge_lu = around, over, plan.bridge_lu
     eased = np.full(len(share), min(old, new))
     rise_lu = bridge_lu[-1].value - bridge_lu[0].value
     builds = rise_lu >= LIFT_LU and bridge_lu[-1].value > CALM_LU
     if bridge_lu[0].value > TALK_LU:
         falls_lu = max(left_lufs - eased[0], 0.0)
-        down = DROP_SHARE if builds else _share_for(falls_lu)
+        down = DROP_S / length_s if builds or plan.stop_beats else _share_for(falls_lu, length_s)
         eased += falls_lu * np.clip(1 - share / down, 0.0, 1.0)
-    if bridge_lu[-1].value > CALM_LU:
-        louder_lu = max(new - old, 0.0)
-        rises_lu = max(louder_lu / 2, louder_lu - MOST_STEP_LU)
-        eased += rises_lu * np.clip(1 - (1 - share) / _share_for(rises_lu), 0.0, 1.0)
+    rises_lu = _rises_lu(new - old, bridge_lu)
+    if rises_lu and bridge_lu[0].value > TALK_LU:
+        eased += rises_lu * np.clip(1 - (1 - share) / _share_for(rises_lu, length_s), 0.0, 1.0)
     return eased
+
+
+def _rises_lu(louder_lu: float, bridge_lu: Curve) -> float:
+    """How far a bridge goes up to a song that is so much louder than the old one."""
+    if bridge_lu[-1].value <= CALM_LU:
+        return max(louder_lu - CALM_STEP_LU, 0.0)
+    return max(louder_lu / 2, louder_lu - MOST_STEP_LU, 0.0)
 
 
 def bed_above_lu(old_lufs: float, new_lufs: float) -> float:

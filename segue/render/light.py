@@ -150,22 +150,30 @@ def _band_and_rest(
     band_hz: tuple[float, float],
 ) -> tuple[float, float]:
     """Power of a band and of everything else between two times."""
-    part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
-    if len(part) < _LEAST_S * rate_hz:
-        return 0.0, 0.0
-    windows = np.lib.stride_tricks.sliding_window_view(part.mean(axis=1), _WINDOW_FRAMES)
-    windows = windows[:: _WINDOW_FRAMES // 2]
-    shaped = (windows - windows.mean(axis=1, keepdims=True)) * np.hanning(_WINDOW_FRAMES + 1)[:-1]
-    power = (np.abs(np.fft.rfft(shaped, axis=1)) ** 2).mean(axis=0)
+    power = _spectrum(samples, low_s, high_s, rate_hz)
     hertz = np.fft.rfftfreq(_WINDOW_FRAMES, 1.0 / rate_hz)
     is_in = (hertz >= band_hz[0]) & (hertz < band_hz[1])
     return float(power[is_in].sum()), float(power[~is_in].sum())
 
 
+def _spectrum(
+    samples: npt.NDArray[np.float32], low_s: float, high_s: float, rate_hz: int
+) -> npt.NDArray[np.float64]:
+    """Mean power by frequency between two times, shape (n_bins,); nothing of what is too short."""
+    part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
+    if len(part) < _LEAST_S * rate_hz:
+        return np.zeros(_WINDOW_FRAMES // 2 + 1)
+    windows = np.lib.stride_tricks.sliding_window_view(part.mean(axis=1), _WINDOW_FRAMES)
+    windows = windows[:: _WINDOW_FRAMES // 2]
+    shaped = (windows - windows.mean(axis=1, keepdims=True)) * np.hanning(_WINDOW_FRAMES + 1)[:-1]
+    return np.asarray((np.abs(np.fft.rfft(shaped, axis=1)) ** 2).mean(axis=0))
+
+
 VOICE_HZ: Final = (1_000.0, 4_000.0)  # where consonants are
-ROOM_UNDER_DB: Final = 4.5
-"""What a bed has less there than the songs: 3 to 6 dB (common practice, no source)."""
-MOST_ROOM_DB: Final = 9.0  # a bed that is brighter than the songs is dipped by no more
+ROOM_UNDER_DB: Final = 3.75
+"""So much less of the power of a bed lies there than of the songs': 3 to 6 dB (common practice, no
+source)."""
+MOST_ROOM_DB: Final = 12.0  # a bed that is brighter than the songs is dipped by no more
 ROOM_Q: Final = 0.5  # of the dip: at the ends of that band it is half as deep, in decibels
 MIDDLE_RATIO: Final = 1.35  # its depth in the middle of the band to that in the mean
 ROOM_LU: Final = (-10.0, -6.0)
@@ -182,12 +190,42 @@ def room_wanted_db(
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     until_s = entry_s if len(bed) == len(plan.bridge_lu) else plan.seconds_at(bed[-1])
     songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, VOICE_HZ)
-    parts = _of_bridge(buses, exit_s, until_s, rate_hz, VOICE_HZ).values()
-    of_bed = (sum(voice for voice, _ in parts), sum(rest for _, rest in parts))
-    shares = [10 * np.log10(v / (v + r)) for v, r in (*songs, of_bed) if min(v, r) > _TINY]
-    if len(shares) < 2 or min(of_bed) <= _TINY:  # noqa: PLR2004 - a song and a bed
+    shares = [10 * np.log10(v / (v + r)) for v, r in songs if min(v, r) > _TINY]
+    made = [bus for name, bus in buses.items() if name != "songs"]
+    if not shares or not made:
         return 0.0
-    return float(np.clip(shares[-1] - np.mean(shares[:-1]) + ROOM_UNDER_DB, 0.0, MOST_ROOM_DB))
+    bed_power = np.sum([_spectrum(bus, exit_s, until_s, rate_hz) for bus in made], axis=0)
+    if bed_power.sum() <= _TINY:
+        return 0.0
+    return _depth_for(10 ** ((np.mean(shares) - ROOM_UNDER_DB) / 10), bed_power, rate_hz)
+
+
+def _depth_for(share: float, power: npt.NDArray[np.float64], rate_hz: int) -> float:
+    """How deep a spectrum is to be dipped so that no more than a share of it lies where a voice is.
+
+    Tried out on the spectrum: what lies at the ends of the band is dipped less.
+    """
+    from scipy.signal import sosfreqz
+
+    hertz = np.fft.rfftfreq(_WINDOW_FRAMES, 1.0 / rate_hz)
+    peak = sosfreqz(_room_sections(rate_hz), worN=hertz, fs=rate_hz)[1]
+    is_voice = (hertz >= VOICE_HZ[0]) & (hertz < VOICE_HZ[1])
+    for depth_db in np.arange(0.0, MOST_ROOM_DB, _DEPTH_STEP_DB):
+        left = power * np.abs(1.0 + (10 ** (-MIDDLE_RATIO * depth_db / 20) - 1.0) * peak) ** 2
+        if left[is_voice].sum() <= share * left.sum():
+            return float(depth_db)
+    return MOST_ROOM_DB
+
+
+def _room_sections(rate_hz: int) -> npt.NDArray[np.float64]:
+    """The filter whose output is taken away from a bed."""
+    from scipy.signal import iirpeak, tf2sos  # heavy, and few bridges are beds
+
+    middle_hz = min(float(np.sqrt(VOICE_HZ[0] * VOICE_HZ[1])), 0.4 * rate_hz)
+    return np.asarray(tf2sos(*iirpeak(middle_hz, ROOM_Q, fs=rate_hz)))
+
+
+_DEPTH_STEP_DB: Final = 0.25  # finer is not heard
 
 
 def room_for_a_voice(
@@ -196,10 +234,9 @@ def room_for_a_voice(
     """Dips some of the bridge where it lies far below the songs, so that one may talk; in place."""
     if not depth_db:
         return
-    from scipy.signal import iirpeak, sosfilt, tf2sos  # heavy, and few bridges are beds
+    from scipy.signal import sosfilt  # heavy, and few bridges are beds
 
-    middle_hz = min(float(np.sqrt(VOICE_HZ[0] * VOICE_HZ[1])), 0.4 * rate_hz)
-    sections = tf2sos(*iirpeak(middle_hz, ROOM_Q, fs=rate_hz))
+    sections = _room_sections(rate_hz)
     state = np.zeros((len(sections), 2, samples.shape[1]))
     first, last = (
         max(round(plan.seconds_at(beat) * rate_hz), 0) for beat in (plan.exit_beat, plan.entry_beat)

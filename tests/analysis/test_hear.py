@@ -152,3 +152,30 @@ def test_beats_and_bars_of_the_song_are_its_own(plain):
     assert max(np.abs(beats_s - time_s).min() for time_s in heard_s) < 0.005
     assert all(later > earlier for earlier, later in pairwise(heard_s))
     assert (plain.key.key.tonic, plain.key.key.mode) == (0, "major")
+
+
+@pytest.mark.parametrize(
+    ("murmur_db", "murmur_s", "is_left_out"),
+    [
+        pytest.param(-30.0, 34.0, True, id="a murmur that no room hears"),
+        pytest.param(-30.0, 20.0, False, id="a quiet last part"),
+        pytest.param(-12.0, 34.0, False, id="a long part that is softer"),
+    ],
+)
+def test_a_song_that_murmurs_on_for_long_ends_where_it_has_died_away(
+    murmur_db, murmur_s, is_left_out
+):
+    loud = song()
+    n_murmur = round(murmur_s * RATE_HZ)
+    quiet = np.resize(loud, n_murmur) * 10 ** (murmur_db / 20)
+    edge = edge_of(np.concatenate([loud, quiet]), edge="end")
+    heard = hear_edge(edge)
+    loud_s = len(loud) / RATE_HZ
+    if not is_left_out:
+        assert heard.died_away_s is None
+        assert heard.ending.last_hit_s > loud_s + 5.0
+        return
+    assert heard.died_away_s == pytest.approx(loud_s, abs=1.5)
+    assert heard.ending.last_hit_s < loud_s + 1.6  # the mean over 2 s hears the fall a second late
+    assert any("died away" in doubt for doubt in heard.doubts)
+    assert facts_report(heard)["died_away_s"] == pytest.approx(heard.died_away_s, abs=1e-3)

@@ -345,3 +345,28 @@ def test_importing_audio_loads_nothing_heavy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "set()"
+
+
+@pytest.mark.parametrize("rate_hz", [12_000, 48_000])
+@pytest.mark.parametrize(
+    ("murmur_db", "murmur_s", "more_s"),
+    [
+        pytest.param(-23.0, 40.0, 45.0, id="murmurs on for long"),
+        pytest.param(-200.0, 25.0, 30.0, id="silence"),
+        pytest.param(-23.0, 8.0, 0.0, id="a short murmur"),
+        pytest.param(-12.0, 40.0, 0.0, id="a quieter last part"),
+    ],
+)
+def test_the_end_begins_earlier_where_a_song_has_died_away(
+    sound_file, rate_hz, murmur_db, murmur_s, more_s
+):
+    """At least what was asked of the song itself is read; whatever the rate, from the same time."""
+    loud_s = 75.0
+    sound = noise(loud_s + murmur_s, 22_050)
+    sound[round(loud_s * 22_050) :] *= 10 ** (murmur_db / 20)
+    path = sound_file("song.wav", sound, 22_050)
+    read = read_song(path, edge="end", edge_s=45.0, rate_hz=rate_hz)
+    assert read.start_s == pytest.approx(loud_s + murmur_s - 45.0 - more_s, abs=1e-3)
+    assert read.end_s == pytest.approx(loud_s + murmur_s, abs=1e-3)
+    start = read_song(path, edge="start", edge_s=45.0, rate_hz=rate_hz)
+    assert start.end_s == pytest.approx(45.0, abs=1e-3)

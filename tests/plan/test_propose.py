@@ -125,6 +125,21 @@ def test_what_does_not_fit_costs_its_factor(suits, fit, pad):
     assert suitability(narrowed(pad, **suits), old, new) == pytest.approx(fit)
 
 
+@pytest.mark.parametrize(
+    ("new_lufs", "purpose", "fit"),
+    [(-14.0, None, 0.9), (-19.0, None, 0.5), (-21.0, None, 0.25), (-21.0, "lift", 1.0)],
+)
+def test_nothing_climbs_into_a_song_that_is_far_softer_unless_it_is_wished(
+    pad, new_lufs, purpose, fit
+):
+    """A riser promises a hit that a song half as loud does not give."""
+    old = end_facts(bpm=124.0)
+    new = start_facts("E minor", bpm=124.0, loudness_lufs=new_lufs)
+    wished = Given(purpose=purpose)
+    assert suitability(narrowed(pad, energy="up"), old, new, wished) == pytest.approx(fit)
+    assert suitability(narrowed(pad, energy="either"), old, new, wished) == pytest.approx(1.0)
+
+
 def test_a_room_that_stays_as_it_is_hardly_minds(pad):
     old = end_facts(bpm=124.0)
     new = start_facts("E minor", bpm=124.0, loudness_lufs=-14.0)

@@ -159,6 +159,22 @@ def test_a_bridge_sinks_to_a_song_that_starts_softly(plan, soft_db):
     assert early > last + (3.0 if soft_db < -10.0 else 0.0)
 
 
+def test_a_calm_bridge_leaves_no_more_than_a_step_to_a_far_louder_song(plan):
+    """It stays low for half of its length and is half the way up at bar one, without a leap."""
+    entry = plan.entry_beat
+    ridden = bridged(plan, curve((plan.exit_beat, -3.0), (entry, -4.0)))
+    made = render_candidate(ridden, *songs(-16.0, 0.0))
+    times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+    exit_s, entry_s = ridden.seconds_at(ridden.exit_beat), ridden.seconds_at(entry)
+    old, _, new = levels(made, ridden)
+    inside = (times_s > exit_s + 0.4) & (times_s < entry_s - 0.3)
+    middle = float(np.interp((exit_s + entry_s) / 2, times_s, lufs))
+    last = float(np.interp(entry_s - 0.3, times_s, lufs))
+    assert middle < old + 1.5
+    assert new - 14.0 < last < new - 6.0  # without walking up it is 20 below
+    assert np.diff(lufs[inside][::10]).max() < 5.5  # in a second
+
+
 @pytest.mark.parametrize("pad_db", [-30.0, -18.0, 0.0])
 def test_the_layers_own_level_does_not_change_that_of_the_bridge(plan, pad_db):
     loud, soft = (bridged(plan, curve((4, -3.0)), pad_db=db) for db in (-6.0, pad_db))
@@ -338,10 +354,12 @@ def test_a_bed_leaves_room_for_a_voice_and_takes_it_back_in_its_last_bars(plan):
     assert np.array_equal(before[end:], buses["synth"][end:])
 
 
-def test_a_bed_that_is_dark_by_itself_is_not_dipped_and_a_bright_one_by_no_more_than_9_db(plan):
+def test_a_bed_that_is_dark_by_itself_is_not_dipped_and_a_bright_one_by_no_more_than_12_db(plan):
     ridden = replace(plan, bridge_lu=curve((8, -14.0), (12, -4.0)))
     depths = [room_wanted_db(noises(ridden, bridge_db=db), ridden, RATE_HZ) for db in (-12, 0, 20)]
-    assert depths == pytest.approx([0.0, 4.5, 9.0], abs=0.3)
+    assert depths[0] == 0.0
+    assert 4.5 <= depths[1] <= 6.0  # a share of 3.75 dB less, of noise that has a quarter there
+    assert depths[2] == 12.0
     loud = replace(plan, bridge_lu=curve((4, -2.0)))
     assert room_wanted_db(noises(loud), loud, RATE_HZ) == 0.0
 
