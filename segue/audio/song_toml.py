@@ -31,7 +31,7 @@ import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.audio.clip import ROLES, EndingKind, OpeningKind, Role, SongNotes
+from segue.audio.clip import ROLES, Edge, EndingKind, OpeningKind, Role, SongNotes
 from segue.errors import InputError, KeyNameError, SegueError, did_you_mean, shortened
 from segue.files.toml_lines import toml_table
 from segue.files.whole_file import plain_bytes
@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
     from pydantic_core import ErrorDetails
 
-    from segue.audio.clip import Edge
 
 SONG_TOML: Final = "song.toml"
 LARGEST_BYTES: Final = 1 << 18

@@ -10,7 +10,7 @@ import tomllib
 from dataclasses import fields
 from typing import TYPE_CHECKING, Final
 
-from segue.audio.song_toml import LARGEST_BYTES, load_song_toml, song_toml_beside
+from segue.audio.song_toml import LARGEST_BYTES, EndToml, load_song_toml, song_toml_beside
 from segue.audio.stems_folder import audio_names
 from segue.errors import InputError
 from segue.files.toml_lines import toml_table, toml_value
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audio.clip import Edge
-    from segue.audio.song_toml import EndToml
 
 _HEADING: Final = re.compile(r"^\s*\[+\s*([^\]]*?)\s*\]+\s*(?:#.*)?$")
 

@@ -14,18 +14,15 @@ from typing import TYPE_CHECKING, Annotated, Any, Final, Literal, TypeVar
 
 from annotated_types import MaxLen
 from pydantic import TypeAdapter, ValidationError
-from starlette.responses import StreamingResponse
+from starlette.responses import Response, StreamingResponse
 
-from segue.audition.limits import RequestRefusalError, client_address, refusal
+from segue.audition.limits import Limits, RequestRefusalError, client_address, refusal
 from segue.audition.page import MOST_NAME, MOST_WORDS
 
 if TYPE_CHECKING:
     from collections.abc import AsyncIterator, Callable
 
     from starlette.requests import Request
-    from starlette.responses import Response
-
-    from segue.audition.limits import Limits
 
 
 _MOST_HEARD = 64  # candidates that a ballot may list; far beyond use

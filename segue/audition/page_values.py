@@ -12,23 +12,20 @@ from dataclasses import dataclass, replace
 from statistics import median
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.facts import have_keys
+from segue.analysis.facts import EdgeFacts, have_keys
 from segue.audio.marked_mp3 import LEAD_S, MARK_S, sound_rate_hz
 from segue.audition.sound import duration_of, outline_of
 from segue.plan.bridge_words import bridge_line, moments_of
 from segue.plan.heard_words import fact_table
 from segue.plan.layer import SongLayer
-from segue.runfolder import document_text
-from segue.runfolder.remedies import WEAK_MARK, remedy_of
+from segue.runfolder import CandidateRecord, Choice, document_text
+from segue.runfolder.remedies import WEAK_MARK, Remedy, remedy_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.analysis.facts import EdgeFacts
     from segue.audition.page import PageView
     from segue.plan.plan import Plan
-    from segue.runfolder import CandidateRecord, Choice
-    from segue.runfolder.remedies import Remedy
     from segue.score.scorecard import CurveSample, Measure
 
 MOST_PLACES: Final = 6

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 from segue.audition.ballot import Ballot
 from segue.audition.messages import Live, event_text
-from segue.audition.page import BALLOT_SLOT, served_page_text
+from segue.audition.page import BALLOT_SLOT, PageView, served_page_text
 from segue.audition.page_values import run_values, way_values
 from segue.audition.secrets import number_for, shuffled_order
-from segue.audition.votes import BallotRefusalError, Recorder, Vote, result_values
+from segue.audition.votes import BallotRefusalError, Listener, Recorder, Vote, result_values
 from segue.errors import RunFolderError
 from segue.pages import json_block
 from segue.runfolder import Choice, document_text, read_document, write_choice
@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
-    from segue.audition.page import PageView
-    from segue.audition.votes import Listener
 
 _SLOT = f'id="listener">{BALLOT_SLOT}'
 """With its tag: quotes and angle brackets are escaped in every name, in text as in JSON."""

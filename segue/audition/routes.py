@@ -27,7 +27,7 @@ from segue.audition.page import SCRIPTS, STYLES
 from segue.audition.secrets import code_as_drawn, new_cookie, new_seed
 from segue.audition.sitting import Sitting
 from segue.audition.sound import named_file
-from segue.audition.votes import BallotRefusalError, Vote
+from segue.audition.votes import BallotRefusalError, Listener, Vote
 from segue.pages import filled, joined
 from segue.runfolder import Choice
 
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from segue.audition.poll import Poll
-    from segue.audition.votes import Listener
 
 COOKIE_S = 30 * 24 * 3600  # a listener is known for thirty days
 SEE_OTHER = 303

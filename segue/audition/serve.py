@@ -10,7 +10,7 @@ from __future__ import annotations
 import asyncio
 import io
 import tempfile
-from contextlib import asynccontextmanager, contextmanager
+from contextlib import AbstractAsyncContextManager, asynccontextmanager, contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -20,7 +20,7 @@ import uvicorn
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
 
-from segue.audition.limits import Gate
+from segue.audition.limits import ClientLimits, Gate
 from segue.audition.network import (
     EVERYWHERE,
     LOOPBACK,
@@ -33,22 +33,19 @@ from segue.audition.network import (
 from segue.audition.poll import VotedRun
 from segue.audition.routes import routes
 from segue.audition.secrets import Secrets, new_secrets
-from segue.audition.sitting import open_evening, open_sitting
+from segue.audition.sitting import Sitting, open_evening, open_sitting
 from segue.audition.sound import served_files
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
     import socket
     from collections.abc import AsyncIterator, Callable, Iterator, Sequence
-    from contextlib import AbstractAsyncContextManager
     from types import FrameType
 
     from starlette.routing import BaseRoute
 
-    from segue.audition.limits import ClientLimits
     from segue.audition.messages import Live
     from segue.audition.page import ToVoteOn
-    from segue.audition.sitting import Sitting
 
 _MOST_CONNECTIONS: Final = 1000  # at once; more are told to come back
 _IDLE_S: Final = 20  # seconds after which a silent connection is closed

@@ -15,17 +15,14 @@ from typing import TYPE_CHECKING
 from segue.audition.ballot import Ballot
 from segue.audition.limits import ClientLimits, Limits
 from segue.audition.messages import Live, event_text, only_news
-from segue.audition.poll import open_poll
-from segue.audition.secrets import new_seed
-from segue.audition.votes import BallotRefusalError, Recorder
+from segue.audition.poll import Poll, VotedRun, open_poll
+from segue.audition.secrets import Secrets, new_seed
+from segue.audition.votes import BallotRefusalError, Listener, Recorder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from segue.audition.poll import Poll, VotedRun
-    from segue.audition.secrets import Secrets
-    from segue.audition.votes import Listener
 
 _LOBBY_SETTINGS = json.dumps("who listens to the evening")
 """The evening's ballot file goes on whatever becomes of its segues: people stay who they are."""

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
-from segue.audio.clip import outline
+from segue.audio.clip import Clip, outline
 from segue.audio.marked_mp3 import marked_mp3, music_rate_kbps
 from segue.errors import RunFolderError
 from segue.files.source_digest import source_digest
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.audio.clip import Clip
     from segue.audition.page import PageView
     from segue.runfolder import CandidateRecord
 

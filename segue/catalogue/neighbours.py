@@ -23,8 +23,8 @@ from segue.catalogue.pairs import (
     side_in,
     side_of,
 )
-from segue.catalogue.scan import absolute, song_at
-from segue.catalogue.suiting import reasons, step_between
+from segue.catalogue.scan import FoundSong, absolute, song_at
+from segue.catalogue.suiting import EdgeTraits, Step, reasons, step_between
 from segue.errors import InputError, OptionError, did_you_mean, printable
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear
@@ -33,9 +33,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.catalogue.pairs import AllSongs
-    from segue.catalogue.scan import FoundSong
     from segue.catalogue.store import Listed, Store
-    from segue.catalogue.suiting import EdgeTraits, Step
 
 State = Literal["", "gone", "changed"]
 _NOT_ONE_SONG: Final = (

@@ -25,7 +25,7 @@ from segue.catalogue.suiting import (
     table_of_kinds,
 )
 from segue.errors import OptionError
-from segue.music.key import Key
+from segue.music.key import Key, Mode
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.catalogue.store import Store
-    from segue.music.key import Mode
 
     _Row = tuple[str, int | None, Mode | None, float | None, float, str]
 

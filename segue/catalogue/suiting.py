@@ -11,17 +11,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, get_args
+from typing import Final, get_args
 
 from segue.analysis.facts import EndingKind, OpeningKind
 from segue.music.interval import interval_name, relation
-from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
+from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES, Key
 from segue.music.tempo import bpm_number, tempo_step_words
 from segue.music.tonal_space import key_distance
 from segue.plan.heard_words import NO_KEY, NO_PULSE
-
-if TYPE_CHECKING:
-    from segue.music.key import Key
 
 KEY_SHARE, TEMPO_SHARE, LEVEL_SHARE, JOIN_SHARE = 0.4, 0.4, 0.1, 0.1
 """Weights of the parts; they add to 1. Set by judgement, so that the same key 30 % faster costs

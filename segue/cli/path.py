@@ -15,7 +15,7 @@ import typer
 
 from segue.cli.options import Json
 from segue.errors import OptionError, did_you_mean
-from segue.music.key import parse_key
+from segue.music.key import Key, parse_key
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from segue.cli.path_tables import PathSheet
     from segue.music.chord import CadenceChoice
     from segue.music.chord_path import PathStep
-    from segue.music.key import Key
     from segue.plan.layer import PadLayer
     from segue.plan.plan import Plan
 

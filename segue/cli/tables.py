@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 from rich.console import Console
 
 from segue.analysis.doubts import settling
-from segue.analysis.facts import have_keys
+from segue.analysis.facts import EdgeFacts, Ending, KeyFact, Opening, have_keys
 from segue.cli.hints import has_option, plain_table, print_next, print_sentence
 from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
     from rich.table import Table
 
-    from segue.analysis.facts import EdgeFacts, Ending, KeyFact, Opening
     from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact
     from segue.music.key import Key
     from segue.recipes import Shelf

@@ -6,12 +6,11 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypeVar
 
-from segue.workers import Outcome
+from segue.workers import In, Out, Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from segue.workers import In, Out
     from segue.workers.processes import Processes
 
 CLOSING: Final = "The desk is closing."

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 from segue.audio.decode import sound_info
 from segue.audio.stems_folder import AUDIO_SUFFIXES
 from segue.audition.limits import RequestRefusalError
-from segue.desk.house import PACKS, TAKES
+from segue.desk.house import PACKS, TAKES, House
 from segue.desk.own_folder import safe_name
 from segue.errors import AudioFileError
 from segue.files.whole_file import age_s
@@ -23,7 +23,6 @@ from segue.stage.pack import StageRequest, stage_pack
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.desk.house import House
     from segue.review.report import Rehearsal
 
 LARGEST_SOUND_BYTES: Final = 2 << 30

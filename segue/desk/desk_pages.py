@@ -10,7 +10,7 @@ from segue.audition.limits import RequestRefusalError
 from segue.catalogue.filling import title_at
 from segue.desk.end_view import METRES, EndView, script_values
 from segue.desk.evening_desk import evening_view, set_names
-from segue.desk.maker import SetOrder
+from segue.desk.maker import OrderedRun, SetOrder
 from segue.desk.orders import FASTEST_PACE, SLOWEST_PACE, USUAL_PACE, pair_name, words_a_minute
 from segue.desk.run_view import chord_choices, earlier_runs, layers_of, run_view, tempo_way
 from segue.errors import InputError, SegueError
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
     from segue.desk.carrying import ReviewedTake
     from segue.desk.house import House
-    from segue.desk.maker import OrderedRun
 
 STYLES: Final = ("shared.css", "desk.css")
 SCRIPTS: Final = (

@@ -20,7 +20,7 @@ from segue.desk.desk_pages import (
     songs_html,
     style_text,
 )
-from segue.desk.house import TAKES
+from segue.desk.house import TAKES, House
 from segue.desk.own_folder import NOT_FOUND
 from segue.desk.run_view import run_view
 from segue.pages import filled
@@ -29,8 +29,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from starlette.requests import Request
-
-    from segue.desk.house import House
 
 
 async def _page(request: Request, house: House) -> Response:

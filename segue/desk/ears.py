@@ -16,7 +16,7 @@ import soundfile
 from segue.analysis.doubts import silent_stems
 from segue.api.stages import EDGE_S, RATE_HZ
 from segue.audio import read_song
-from segue.audio.clip import outline
+from segue.audio.clip import Clip, Edge, outline
 from segue.desk.background import Background, done_by
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear, sound_digest
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.analysis.facts import EdgeFacts
-    from segue.audio.clip import Clip, Edge
     from segue.catalogue.scan import FoundSong
 
 

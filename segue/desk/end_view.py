@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, get_args
 
 from segue.audio.clip import EndingKind, OpeningKind
-from segue.desk.questions import questions_of, remarks_of
+from segue.desk.questions import Question, questions_of, remarks_of
 from segue.music.key import MAJOR_TONICS, MINOR_TONICS, note_in
-from segue.plan.edges import song_end, song_start
+from segue.plan.edges import SongEnd, SongStart, song_end, song_start
 from segue.plan.heard_words import first_note_name, key_words, tempo_words
 
 if TYPE_CHECKING:
@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.song_toml import EndToml
     from segue.desk.ears import OpenedEnd
-    from segue.desk.questions import Question
-    from segue.plan.edges import SongEnd, SongStart
     from segue.plan.grid import BeatGrid
 
 

@@ -18,15 +18,13 @@ from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the ty
 from segue.desk.own_folder import safe_name
 from segue.files.toml_lines import toml_value
 from segue.files.whole_file import write_whole
-from segue.setlist.set_file import parse_set, path_from, reordered_text, set_text, with_field
-from segue.setlist.set_list import MOST_SONGS
+from segue.setlist.set_file import Value, parse_set, path_from, reordered_text, set_text, with_field
+from segue.setlist.set_list import MOST_SONGS, SetList
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.desk.house import House
-    from segue.setlist.set_file import Value
-    from segue.setlist.set_list import SetList
 
 _CHANGED, _INVALID = 409, 422  # status codes of HTTP (RFC 9110)
 _A_MINUTE_S: Final = 60.0  # seconds

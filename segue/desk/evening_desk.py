@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from segue.audition.limits import RequestRefusalError
-from segue.desk.house import EVENINGS
-from segue.desk.maker import SetOrder
+from segue.desk.house import EVENINGS, House
+from segue.desk.maker import OrderedRun, SetOrder
 from segue.desk.orders import Name  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import NOT_FOUND, safe_name
 from segue.errors import SegueError
-from segue.setlist.cautions import slot_cautions
+from segue.setlist.cautions import Mend, slot_cautions
 from segue.setlist.set_document import SET_NAME, read_evening
 from segue.setlist.set_file import read_set, set_text
 from segue.setlist.set_request import SetRequest
@@ -19,9 +19,6 @@ from segue.setlist.set_request import SetRequest
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.desk.house import House
-    from segue.desk.maker import OrderedRun
-    from segue.setlist.cautions import Mend
     from segue.setlist.evening import Evening, EveningJoin
     from segue.setlist.set_list import SetList
 

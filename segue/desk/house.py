@@ -12,12 +12,12 @@ from segue.audio.write_song_toml import said_of
 from segue.audition.limits import ClientLimits, Limits, RequestRefusalError
 from segue.audition.messages import Live
 from segue.catalogue.filling import short_problem, title_at
-from segue.catalogue.scan import song_at, songs_under
+from segue.catalogue.scan import FoundSong, song_at, songs_under
 from segue.desk.ears import Ears
 from segue.desk.end_view import EndView, end_view
 from segue.desk.maker import Maker
-from segue.desk.own_folder import NOT_FOUND
-from segue.desk.sketcher import Sketcher, rough_order
+from segue.desk.own_folder import NOT_FOUND, OwnFolder
+from segue.desk.sketcher import RoughSound, Sketcher, rough_order
 from segue.desk.version_maker import VersionMaker
 from segue.errors import printable
 from segue.job.request import Request
@@ -29,10 +29,7 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Edge
-    from segue.catalogue.scan import FoundSong
-    from segue.desk.own_folder import OwnFolder
     from segue.desk.poll_host import PollHost
-    from segue.desk.sketcher import RoughSound
 
 RUNS, EVENINGS, PACKS, TAKES = "segues", "evenings", "packs", "takes"
 """Subfolders for what is made; no songs are looked for there."""

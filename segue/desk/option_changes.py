@@ -11,7 +11,7 @@ from segue.api.changing import redo, undo
 from segue.audition.limits import RequestRefusalError
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import safe_name
-from segue.desk.sketcher import DraftOrder
+from segue.desk.sketcher import DraftOrder, RoughSound
 from segue.errors import OptionError, SegueError
 from segue.job.changes import Changes
 from segue.job.own_recipe import own_recipe, write_recipe
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from concurrent.futures import Future
 
     from segue.desk.house import House
-    from segue.desk.sketcher import RoughSound
 
 _BUSY = 429  # status code of HTTP (RFC 6585)
 MOST_LAYERS = 32  # layers that a change may name; far beyond use

@@ -20,9 +20,9 @@ from segue.audio.write_song_toml import said_of, write_end
 from segue.audition.limits import RequestRefusalError
 from segue.audition.page import MOST_WORDS
 from segue.catalogue.filling import title_at
-from segue.desk.house import RUNS
+from segue.desk.house import RUNS, House
 from segue.desk.own_folder import LONGEST_NAME, safe_name
-from segue.desk.sketcher import rough_order
+from segue.desk.sketcher import RoughSound, rough_order
 from segue.errors import InputError, OptionError, SegueError
 from segue.files.toml_lines import toml_table
 from segue.files.whole_file import plain_bytes, write_whole
@@ -32,9 +32,7 @@ from segue.plan.places_asked import places_asked
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.desk.house import House
     from segue.desk.maker import OrderedRun
-    from segue.desk.sketcher import RoughSound
 
 
 Name = Annotated[str, MaxLen(LONGEST_NAME)]

@@ -9,14 +9,13 @@ from typing import TYPE_CHECKING
 
 from segue.audition.network import lan_address
 from segue.audition.secrets import code_to_read
-from segue.audition.serve import Hall, open_vote
+from segue.audition.serve import Hall, LiveServer, open_vote
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
     from segue.audition.page import ToVoteOn
-    from segue.audition.serve import LiveServer
 
 _LEAVE_S = 5.0  # seconds that a vote gets to end
 

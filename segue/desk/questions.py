@@ -6,17 +6,13 @@ A question has two or three answers, and each answer is what would be written be
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final, get_args
+from typing import Final, get_args
 
-from segue.analysis.doubts import rival_tempi_bpm, settling
-from segue.analysis.facts import SURE_CONFIDENCE
+from segue.analysis.doubts import Settling, rival_tempi_bpm, settling
+from segue.analysis.facts import SURE_CONFIDENCE, EdgeFacts, FirstNote, KeyFact, PulseFact
 from segue.audio.clip import EndingKind, OpeningKind
 from segue.music.key import Key, note_in
 from segue.music.tempo import bpm_number
-
-if TYPE_CHECKING:
-    from segue.analysis.doubts import Settling
-    from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, PulseFact
 
 _UNSURE: Final = 0.5  # confidence below which a kind or a bar line is asked about; by judgement
 

@@ -9,28 +9,24 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audition.page import PageView
 from segue.audition.page_values import WayView, run_values, way_values, way_views
-from segue.desk.house import RUNS
+from segue.desk.house import RUNS, House
 from segue.errors import OptionError
 from segue.job.version import UNDONE_NAME
-from segue.music.chord import CADENCES, Chord, cadence_chord, tonic_triad
+from segue.music.chord import CADENCES, Chord, Quality, cadence_chord, tonic_triad
 from segue.music.chord_words import parse_chord
-from segue.music.key import N_PITCH_CLASSES
+from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tonal_space import chord_distance, collection
 from segue.plan.grid import SAME_BEAT
 from segue.plan.heard_words import keys_sentence
 from segue.recipes.changed_recipe import is_the_song
-from segue.runfolder import read_document
+from segue.runfolder import CandidateRecord, RunDocument, read_document
 from segue.runfolder.run_document import DOCUMENT_NAME
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.desk.house import House
-    from segue.music.chord import Quality
-    from segue.music.key import Key
     from segue.music.tempo import TempoSpan
     from segue.plan.plan import Plan
-    from segue.runfolder import CandidateRecord, RunDocument
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

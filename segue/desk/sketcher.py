@@ -19,11 +19,11 @@ from segue.audio.write import packed
 from segue.catalogue.scan import song_at
 from segue.desk.background import CLOSING, Background, done_by
 from segue.errors import SegueError
-from segue.job.attempt import Attempt, planned
+from segue.job.attempt import Attempt, HeardSong, planned
 from segue.job.draft import AROUND_S, make_draft
 from segue.job.shortlist import N_PROPOSALS
 from segue.job.steps import draft_candidate
-from segue.plan import Given, proposals
+from segue.plan import Given, Plan, proposals
 from segue.plan.heard_words import filled_in
 from segue.recipes import all_recipes
 from segue.workers.processes import Processes
@@ -33,10 +33,8 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Clip, Edge
     from segue.desk.ears import Ears
-    from segue.job.attempt import HeardSong
     from segue.job.changes import Changes
     from segue.job.request import Request
-    from segue.plan import Plan
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

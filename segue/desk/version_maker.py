@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Final
 
 from segue.desk.background import CLOSING, Background, done_by
 from segue.errors import SegueError
-from segue.job.version import N_STEPS, checked_version, kept_version, rendered_version
+from segue.job.version import N_STEPS, VersionOrder, checked_version, kept_version, rendered_version
 from segue.workers.processes import Processes
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from segue.job.keeping import Rendered
-    from segue.job.version import VersionOrder
     from segue.runfolder import CandidateRecord
     from segue.workers import In, Out
 

@@ -11,14 +11,13 @@ import json
 import re
 import tomllib
 from bisect import bisect_right
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from segue.files.whole_file import plain_bytes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
     from pathlib import Path as FilePath
-    from typing import Any
 
     from segue.errors import LinesError
 

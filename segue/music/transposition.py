@@ -7,15 +7,11 @@ easy on a guitar or on paper is common practice, no source.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 
 from segue.music.interval import effort
 from segue.music.key import N_PITCH_CLASSES, Key, note_in
 from segue.music.tonal_space import key_distance
-
-if TYPE_CHECKING:
-    from segue.music.key import Key
-
 
 Who = Literal["singer", "guitars", "horns and keys", "band"]
 

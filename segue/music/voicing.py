@@ -12,14 +12,12 @@ from dataclasses import dataclass
 from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Final
 
-from segue.music.chord import tonic_triad
+from segue.music.chord import Chord, tonic_triad
 from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tonal_space import collection
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from segue.music.chord import Chord
 
 
 BASS_RANGE_MIDI: Final = (40, 51)

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.review.listening import ONSET_HOP_S, bent
+from segue.review.listening import ONSET_HOP_S, Listening, bent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.review.find import FoundPlace
-    from segue.review.listening import Listening
 
     Floats = npt.NDArray[np.float64]
 

@@ -17,12 +17,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.review.listening import CHROMA_HOP_S, ONSET_HOP_S
+from segue.review.listening import CHROMA_HOP_S, ONSET_HOP_S, Listening
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from segue.review.listening import Listening
 
     Floats = npt.NDArray[np.float64]
 

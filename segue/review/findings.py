@@ -12,14 +12,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from segue.plan.bridge_words import SECTION_WORDS
-from segue.review.report import Finding
+from segue.review.report import Finding, FindingKind, Review, SingerEntry
 from segue.review.timing import CLEAR_AGREEMENT, JUST_NOTICED_MS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from segue.review.moves import BarTiming
-    from segue.review.report import FindingKind, Review, SingerEntry
 
 MISTUNED_CENTS: Final = 25.0
 """A note of a melody is heard as out of tune from about here [LM18]_."""

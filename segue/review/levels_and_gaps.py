@@ -18,16 +18,13 @@ from typing import TYPE_CHECKING, Final, get_args
 import numpy as np
 
 from segue.plan.plan import Section
-from segue.review.report import Hole, SectionLevel
-from segue.review.room_and_noise import HOP_S, decibels, told_db
+from segue.review.report import Hole, Review, SectionLevel
+from segue.review.room_and_noise import HOP_S, BandLevels, ThroughRoom, decibels, told_db
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
     import numpy.typing as npt
-
-    from segue.review.report import Review
-    from segue.review.room_and_noise import BandLevels, ThroughRoom
 
     Floats = npt.NDArray[np.float64]
 

@@ -14,26 +14,22 @@ from segue.analysis.tuning import tuning_of
 from segue.audio.clip import Clip
 from segue.review.align import aligned, bar_shift
 from segue.review.faults import faults_of
-from segue.review.find import find_parts, find_transition
+from segue.review.find import FoundPlace, find_parts, find_transition
 from segue.review.findings import findings_of
 from segue.review.levels_and_gaps import gain_ratio, gaps_of, section_levels, stopped_s
 from segue.review.partials import ABSENT_BELOW, phrase_late_s, presence
-from segue.review.parts import part_rests, parts_heard
-from segue.review.report import SINGER_UNTOLD, MissingSinger, Review
+from segue.review.parts import PlannedParts, part_rests, parts_heard
+from segue.review.report import SINGER_UNTOLD, Hole, MissingSinger, Rest, Review
 from segue.review.room_and_noise import ThroughRoom, band_levels
 from segue.review.singer import singer_entry
-from segue.review.timing import break_of, timing_of
+from segue.review.timing import Timing, break_of, timing_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from segue.plan.plan import Plan
-    from segue.review.find import FoundPlace
     from segue.review.listening import Listening
     from segue.review.moves import BarTiming
-    from segue.review.parts import PlannedParts
-    from segue.review.report import Hole, Rest
-    from segue.review.timing import Timing
     from segue.review.voice import PlannedVoice, SungPart
     from segue.runfolder import CandidateRecord
 

@@ -27,14 +27,13 @@ import numpy as np
 
 from segue.review.listening import bent
 from segue.review.partials import FINE_S, note_levels
-from segue.review.voice import HOP_S
+from segue.review.voice import HOP_S, PlannedVoice
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
     from segue.review.stems import StemLevels
-    from segue.review.voice import PlannedVoice
 
     Floats = npt.NDArray[np.float64]
 

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.adapters import resampled
-from segue.review.report import Rest
+from segue.review.report import Hole, Rest
 from segue.review.room_and_noise import decibels
 from segue.review.stems import BANDS_HZ, PARTS_RATE_HZ, band_powers, part_powers
 from segue.review.timing import LOST_AGREEMENT
@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from segue.audio.clip import Clip
     from segue.plan.plan import Plan
     from segue.review.moves import BarTiming
-    from segue.review.report import Hole
     from segue.runfolder import RunDocument
 
     Floats = npt.NDArray[np.float64]

@@ -9,26 +9,21 @@ from segue import __version__
 from segue.analysis.tuning import tuning_of
 from segue.errors import InputError
 from segue.files.whole_file import written_at
-from segue.review.find import bridge_match, find_parts, find_transition, try_spans_s
-from segue.review.listening import listening_to, read_clip
+from segue.review.find import FoundPlace, bridge_match, find_parts, find_transition, try_spans_s
+from segue.review.listening import Listening, listening_to, read_clip
 from segue.review.one_try import HeardOption, KnownOption, review_of_try
 from segue.review.partials import presence
 from segue.review.parts import planned_parts
-from segue.review.report import Rehearsal
+from segue.review.report import Rehearsal, Review
 from segue.review.stems import edge_at_hand
-from segue.review.voice import planned_voice, sung_part
-from segue.runfolder import read_document
+from segue.review.voice import SungPart, planned_voice, sung_part
+from segue.runfolder import CandidateRecord, read_document
 from segue.runfolder.run_document import candidate_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audio.clip import Clip
-    from segue.review.find import FoundPlace
-    from segue.review.listening import Listening
-    from segue.review.report import Review
-    from segue.review.voice import SungPart
-    from segue.runfolder import CandidateRecord
 
 LEAST_MATCH: Final = 0.43
 """Below, a recording does not hold the transition: right ones reach .50 and more, wrong ones

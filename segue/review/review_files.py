@@ -12,16 +12,16 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import TypeAdapter, ValidationError
 
-from segue.audio.clip import outline
+from segue.audio.clip import Clip, outline
 from segue.errors import InputError
 from segue.files.whole_file import first_fault, plain_bytes, plain_json, write_whole
 from segue.pages import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.listening import read_clip
-from segue.review.report import SCHEMA_VERSION, Rehearsal
+from segue.review.report import SCHEMA_VERSION, Rehearsal, Review
 from segue.review.review_page import PageOfReview, page_text
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
-from segue.review.trend import trend_of
+from segue.review.trend import Trend, trend_of
 from segue.runfolder import read_document
 from segue.runfolder.pictures import plain_words, section_colours
 from segue.runfolder.run_document import LARGEST_BYTES, candidate_of
@@ -30,10 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from segue.audio.clip import Clip
     from segue.review.moves import BarTiming
-    from segue.review.report import Review
-    from segue.review.trend import Trend
 
 _ENDING: Final = " review.json"
 """Of the name of a review, behind its take's."""

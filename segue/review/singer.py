@@ -19,8 +19,8 @@ import numpy as np
 from segue.review.listening import bent
 from segue.review.onset import SETTLED_S, NoteSource, lateness, onset_s
 from segue.review.partials import partial_hz, peaks, read_at, spectra
-from segue.review.report import SingerEntry
-from segue.review.voice import HOP_S
+from segue.review.report import Review, SingerEntry
+from segue.review.voice import HOP_S, PlannedVoice
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,8 +28,6 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.audio.clip import Clip
-    from segue.review.report import Review
-    from segue.review.voice import PlannedVoice
 
     Floats = npt.NDArray[np.float64]
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from segue.audio import read_song
 from segue.audio.adapters import resampled
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, SongEdge
 from segue.errors import InputError
 from segue.plan.layer import SongLayer
 from segue.review.partials import FINE_S, note_levels
@@ -22,7 +22,6 @@ from segue.review.partials import FINE_S, note_levels
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.plan.plan import Plan
     from segue.runfolder import RunDocument
 

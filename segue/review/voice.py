@@ -12,17 +12,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.pitch_track import TRACK_HOP_S, at_track_rate, pitch_track, voice_band
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, SongEdge
 from segue.plan.layer import SongLayer
 from segue.review.partials import LEAST_READINGS, N_PARTIALS, outstanding_db, partial_levels
-from segue.review.stems import stem_levels, template_times
+from segue.review.stems import StemLevels, stem_levels, template_times
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.plan.plan import Plan
-    from segue.review.stems import StemLevels
     from segue.runfolder import CandidateRecord, RunDocument
 
     Floats = npt.NDArray[np.float64]

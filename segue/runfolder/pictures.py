@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Final, NamedTuple
 
 import numpy as np
 
-from segue.audio.clip import outline
+from segue.audio.clip import Clip, outline
 from segue.pages import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
 
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.audio.clip import Clip
     from segue.plan.plan import Plan
     from segue.score.scorecard import CurveSample, Scorecard
 

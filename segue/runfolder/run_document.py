@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 from itertools import pairwise
-from pathlib import PurePosixPath, PureWindowsPath
+from pathlib import Path, PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.decode import MAX_RATE_HZ, MIN_RATE_HZ
@@ -18,16 +18,14 @@ from segue.audio.song_toml import MAX_METRE
 from segue.errors import OptionError, RunFolderError, shortened
 from segue.files.whole_file import first_fault, plain_bytes, plain_json
 from segue.plan.layer import PadLayer, PlayedLayer
-from segue.runfolder.run_records import LABEL, RunDocument
+from segue.runfolder.run_records import LABEL, CandidateRecord, RunDocument
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from pathlib import Path
 
     from pydantic import TypeAdapter
 
     from segue.plan.plan import Plan
-    from segue.runfolder.run_records import CandidateRecord
 
 SCHEMA_VERSION: Final = 1  # of segue.json; rises when an older reader would go wrong
 DOCUMENT_NAME: Final = "segue.json"

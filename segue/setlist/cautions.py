@@ -10,18 +10,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
-from segue.analysis.facts import have_keys, have_pulses
+from segue.analysis.facts import EdgeFacts, have_keys, have_pulses
 from segue.music.interval import relation
 from segue.music.tempo import bpm_number
 from segue.setlist.order.problem import is_drop_after_peak
-from segue.setlist.set_list import clock
+from segue.setlist.set_list import SetSong, clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from segue.analysis.facts import EdgeFacts
     from segue.setlist.evening import Evening, EveningSong
-    from segue.setlist.set_list import SetSong
 
 LONGEST_KEY_RUN: Final = 2
 """A third song in one key tires the ear."""

@@ -6,25 +6,22 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from segue.analysis.facts import have_keys, have_pulses
+from segue.analysis.facts import EdgeFacts, have_keys, have_pulses
 from segue.analysis.shared_count import counted_evening
 from segue.audio import read_song
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import edge_digest, hear, sound_digest
 from segue.music.tonal_space import key_distance
-from segue.plan import Given, plan_segue, proposals
+from segue.plan import Given, Plan, plan_segue, proposals
 from segue.plan.heard_words import filled_in
-from segue.setlist.cautions import evening_cautions, join_cautions
+from segue.setlist.cautions import Caution, evening_cautions, join_cautions
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Edge, Role
-    from segue.plan import Plan
     from segue.recipes import Recipe
-    from segue.setlist.cautions import Caution
     from segue.setlist.set_list import SetSong
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from segue import __version__
 from segue.errors import OptionError, RunFolderError
 from segue.job.request import Request
-from segue.setlist.evening import with_choice
+from segue.setlist.evening import Breaks, Evening, EveningJoin, with_choice
 from segue.setlist.evening_plan import (
     breaks_after,
     counted_songs,
@@ -17,8 +17,8 @@ from segue.setlist.evening_plan import (
     heard_songs,
     planned_evening,
 )
-from segue.setlist.joins import JoinWork, fingerprint, made_joins, maker_digest
-from segue.setlist.order.better_order import better_order
+from segue.setlist.joins import JoinWork, MadeJoin, fingerprint, made_joins, maker_digest
+from segue.setlist.order.better_order import BetterOrder, better_order
 from segue.setlist.order.problem import order_problem
 from segue.setlist.set_document import (
     SetDocument,
@@ -28,19 +28,15 @@ from segue.setlist.set_document import (
     write_set,
 )
 from segue.setlist.set_file import write_reordered
-from segue.setlist.set_request import in_order
+from segue.setlist.set_request import SetRequest, in_order
 from segue.setlist.show.evening_page import write_evening_page
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from segue.setlist.evening import Breaks, Evening, EveningJoin
     from segue.setlist.evening_plan import HeardEdges
-    from segue.setlist.joins import MadeJoin
-    from segue.setlist.order.better_order import BetterOrder
     from segue.setlist.set_list import SetList, SetSong
-    from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
 
 _LONGEST_TITLE: Final = 40  # letters of a title that a folder's name keeps

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.analysis.overrides import Overrides
 from segue.audio.stems_folder import title_at
 from segue.errors import InputError, LinesError, did_you_mean
+from segue.files.toml_lines import Path as Place
 from segue.files.toml_lines import (
     line_of,
     syntax_fault,
@@ -39,8 +40,6 @@ from segue.setlist.set_list import (
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-
-    from segue.files.toml_lines import Path as Place
 
 
 LARGEST_BYTES: Final = 1 << 18

@@ -11,7 +11,7 @@ from segue.audio.instrument import read_instrument
 from segue.errors import InputError, RunFolderError
 from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import sweep_parts
-from segue.recipes import all_recipes
+from segue.recipes import Recipe, all_recipes
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist.set_document import SET_NAME
 from segue.setlist.set_file import NEW_SET_NAME
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from pathlib import Path
 
-    from segue.recipes import Recipe
     from segue.score import Purpose
     from segue.setlist.set_list import SetList
 

@@ -9,13 +9,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.plan.grid import SAME_BEAT
-from segue.stage.cue_sheet import SINGER, cue_row
+from segue.stage.cue_sheet import SINGER, CueRow, CueSheet, cue_row
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from segue.plan import Plan
-    from segue.stage.cue_sheet import CueRow, CueSheet
 
 _SAME_S: Final = 0.05  # talk that differs by less is the same, for rounding to beats
 

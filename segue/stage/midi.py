@@ -19,7 +19,7 @@ import math
 from typing import TYPE_CHECKING, Final
 
 from segue.music.key import Key
-from segue.stage.midi_score import TICKS_A_BEAT, plan_score, tick_of
+from segue.stage.midi_score import TICKS_A_BEAT, Marker, MidiScore, plan_score, tick_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from mido import Message, MetaMessage, MidiTrack
 
     from segue.plan import Plan
-    from segue.stage.midi_score import Marker, MidiScore
 
 MICROSECONDS: Final = 1_000_000  # of a second, in which MIDI files count a beat
 _LONGEST_US: Final = 0xFFFFFF  # a tempo event has 24 bits (Standard MIDI Files 1.0)

@@ -18,12 +18,12 @@ from segue.files.whole_file import written_at
 from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder.run_document import candidate_of, read_document
 from segue.runfolder.run_folder import whole_folder
-from segue.stage.cue_sheet import cue_sheet
-from segue.stage.in_evening import evening_sheet
+from segue.stage.cue_sheet import CueSheet, cue_sheet
+from segue.stage.in_evening import InEvening, evening_sheet
 from segue.stage.midi import midi_bytes
-from segue.stage.midi_score import markers_of
+from segue.stage.midi_score import Marker, markers_of
 from segue.stage.riff import BroadcastFacts, CuePoint, bext_chunk, cue_chunks, with_chunks
-from segue.stage.sheet_pages import sheets_html, sheets_pdf
+from segue.stage.sheet_pages import Paper, sheets_html, sheets_pdf
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,10 +31,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.runfolder.run_records import CandidateRecord, RunDocument
-    from segue.stage.cue_sheet import CueSheet
-    from segue.stage.in_evening import InEvening
-    from segue.stage.midi_score import Marker
-    from segue.stage.sheet_pages import Paper
 
 CHANNELS: Final = ("music left", "music right", "click", "cue")
 """Of the multichannel file, in any order that is asked for."""

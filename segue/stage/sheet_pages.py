@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final, Literal
 from segue.pages import filled
 from segue.runfolder.pictures import plain_words
 from segue.stage.in_evening import HEADINGS, FrontPage
-from segue.stage.staff import clef_path, smooth_points
+from segue.stage.staff import StaffNote, clef_path, smooth_points
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from matplotlib.backends.backend_pdf import PdfPages
 
     from segue.stage.cue_sheet import CueSheet
-    from segue.stage.staff import StaffNote
 
 Paper = Literal["a4", "letter"]
 

@@ -15,16 +15,14 @@ from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.errors import OptionError, RunFolderError
-from segue.workers import N_AHEAD_A_WORKER, In, Out, Outcome
+from segue.workers import N_AHEAD_A_WORKER, In, Out, Outcome, Travel
 from segue.workers.connection import Errand, OtherMakeError, away, check_workers, connected
-from segue.workers.parcel import packed, write_back
+from segue.workers.parcel import Parcel, packed, write_back
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
-    from segue.workers import Travel
     from segue.workers.connection import Make, Returned
-    from segue.workers.parcel import Parcel
 
 LOOK_EVERY_S: Final = 10
 """After so long without an outcome somebody looks whether there is a worker at all."""

@@ -20,12 +20,10 @@ from typing import TYPE_CHECKING, Any, Final
 from segue import __version__
 from segue.errors import OptionError, shortened
 from segue.workers import Outcome, attempt
-from segue.workers.parcel import changed, unpacked, with_our_paths
+from segue.workers.parcel import Parcel, changed, unpacked, with_our_paths
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
-
-    from segue.workers.parcel import Parcel
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

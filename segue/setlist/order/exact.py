@@ -28,12 +28,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.setlist.order.problem import THREE_IN_A_KEY
+from segue.setlist.order.problem import THREE_IN_A_KEY, OrderProblem
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.setlist.order.problem import OrderProblem
 
 MOST_EXACT: Final = 14
 """Up to here the exact order takes a second or so."""

@@ -12,16 +12,15 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.analysis.facts import EdgeFacts, have_keys, have_pulses
+from segue.music.tonal_space import key_distance
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import numpy.typing as npt
 
-    from segue.analysis.facts import EdgeFacts
     from segue.setlist.set_list import SetSong
-
-from segue.analysis.facts import have_keys, have_pulses
-from segue.music.tonal_space import key_distance
 
 KEY_WEIGHT: Final = 1.0
 """For the farthest keys (distance 1)."""

@@ -9,10 +9,10 @@ from segue.errors import InputError, SegueError
 from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder import whole_folder
 from segue.setlist.set_list import clock
-from segue.setlist.show.rows import free_times, rows_of
+from segue.setlist.show.rows import EveningRows, JoinRow, free_times, rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
-from segue.setlist.tempo_map.places import Crossing, PlayedSong, hold_beat
-from segue.stage.cue_sheet import CARE
+from segue.setlist.tempo_map.places import Crossing, EveningMap, PlayedSong, hold_beat
+from segue.stage.cue_sheet import CARE, CueSheet
 from segue.stage.exposure import exposure_sentence
 from segue.stage.in_evening import FrontPage, FrontRow, InEvening
 from segue.stage.midi import score_bytes
@@ -30,9 +30,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.setlist.evening import Evening, EveningSong
-    from segue.setlist.show.rows import EveningRows, JoinRow
-    from segue.setlist.tempo_map.places import EveningMap
-    from segue.stage.cue_sheet import CueSheet
     from segue.stage.pack import StageRequest
 
 

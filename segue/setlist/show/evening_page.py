@@ -16,7 +16,7 @@ from segue.setlist.set_document import read_evening
 from segue.setlist.set_list import clock
 from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing, gap_look
 from segue.setlist.show.evening_pack import SHEETS_NAME, front_page, places_of, sheets_of
-from segue.setlist.show.rows import capital, rows_of
+from segue.setlist.show.rows import EveningRows, JoinRow, capital, rows_of
 from segue.stage.sheet_pages import sheets_html
 
 if TYPE_CHECKING:
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from segue.runfolder import RunDocument
     from segue.setlist.evening import Evening
     from segue.setlist.show.evening_drawing import EveningDrawing
-    from segue.setlist.show.rows import EveningRows, JoinRow
 
 
 EVENING_PAGE_NAME: Final = "index.html"

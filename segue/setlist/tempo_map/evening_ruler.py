@@ -12,14 +12,13 @@ from bisect import bisect_right
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
-from segue.plan.grid import SAME_BEAT, beats_between
+from segue.plan.grid import SAME_BEAT, BeatGrid, beats_between
 from segue.stage.midi_score import TICKS_A_BEAT, plan_beats, tick_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from segue.plan import Plan
-    from segue.plan.grid import BeatGrid
 
 MOST_FIT_RATIO: Final = 0.01
 """Unheard bars are fitted by up to this change of tempo; else a short bar is left. Set by

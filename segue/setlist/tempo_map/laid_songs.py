@@ -19,7 +19,7 @@ from segue.setlist.tempo_map.evening_ruler import (
     with_grid,
     with_tail,
 )
-from segue.setlist.tempo_map.places import Place, entry_s
+from segue.setlist.tempo_map.places import Place, PlayedSong, entry_s
 from segue.stage.midi_score import Marker, MidiScore
 
 if TYPE_CHECKING:
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 
     from segue.music.key import Key
     from segue.setlist.tempo_map.evening_ruler import Fill
-    from segue.setlist.tempo_map.places import PlayedSong
 
 SAME_TEMPO_RATIO: Final = 0.005
 """Edges whose tempos differ by less have one tempo: a third of what is noticed at best
