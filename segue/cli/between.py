@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli.boundary import JOB_MODULES
 from segue.cli.options import (
     BridgeBars,
     DownbeatA,
@@ -56,16 +57,6 @@ if TYPE_CHECKING:
 
 DEMO_OUT = Path("segue-demo")
 MOST_SHIFT_SEMITONES = 6  # a tritone: further is nearer the other way round
-
-
-_LOADED_ONCE: Final = (
-    "segue.job.steps",
-    "segue.job.keeping",
-    "segue.job.shortlist",
-    "segue.analysis.hear",
-    "segue.render.compiled",
-)
-"""What the processes of a job work with."""
 
 
 def between(
@@ -193,7 +184,7 @@ def _run(request: Request, *, json: bool, quiet: bool) -> None:
     from segue.workers import make_ready, one_heap
 
     one_heap()
-    make_ready(request.n_useful_workers, *_LOADED_ONCE)
+    make_ready(request.n_useful_workers, *JOB_MODULES)
     from segue.cli.hints import progress_bar
     from segue.job.between import N_STEPS_AROUND, make_segues
     from segue.job.shortlist import N_PROPOSALS

@@ -26,6 +26,19 @@ _ENDINGS: Final = ("SIGTERM", "SIGHUP")
 """Being asked to end, and the terminal closed: what they break off is cleaned up as by Ctrl-C."""
 _DRAFT: Final = "--draft"
 """Option of the command that is to be heard at once."""
+_MAIN_JOB: Final = ("between", "demo")  # commands whose work is shared by processes
+_ALONE: Final = frozenset({"--workers", "--recipe"})
+"""Options by which it may not be."""
+DRAFT_MODULES: Final = ("segue.job.draft", "segue.job.steps", "segue.render.compiled")
+"""What drafts are rendered with."""
+JOB_MODULES: Final = (
+    "segue.job.steps",
+    "segue.job.keeping",
+    "segue.job.shortlist",
+    "segue.analysis.hear",
+    "segue.render.compiled",
+)
+"""What the processes of a main job work with."""
 _AGAIN_S: Final = 0.01  # after which an interruption that was lost comes again
 _OF_THE_DISK: Final = {
     getattr(errno, name, errno.EIO)
@@ -63,8 +76,7 @@ def run() -> None:
     _print_any_name()
     _heed_interruptions()
     try:
-        if _DRAFT in sys.argv:
-            load_for_drafts()
+        _load_ahead(sys.argv[1:])
         from segue.cli.app import app
 
         app(prog_name="segue")
@@ -85,19 +97,29 @@ def run() -> None:
         _leave_at_fault(error)
 
 
-def load_for_drafts() -> bool:
-    """Begin to load what drafts are rendered with, in a process that needs nothing else.
+def _load_ahead(words: list[str]) -> None:
+    """Begin to load what a command will render with, before the command line itself is loaded.
 
-    Before the command line itself is loaded, for whoever asks for a draft waits for it.
+    Other processes do it, while this one reads what is asked. Whatever is refused in the meantime
+    ends them.
 
-    Returns
-    -------
-    bool
-        Whether it is being loaded.
+    Parameters
+    ----------
+    words : list of str
+        What was typed behind the name of the program.
     """
-    from segue.workers import make_ready, n_cores
+    from segue.workers import n_cores
 
-    return make_ready(n_cores(), "segue.job.steps", "segue.render.compiled")
+    if n_cores() == 1 or not words or not {"--help", "-h"}.isdisjoint(words):
+        return
+    if _DRAFT in words:
+        from segue.workers.ahead import begin_ahead
+
+        begin_ahead(*DRAFT_MODULES)
+    elif words[0] in _MAIN_JOB and _ALONE.isdisjoint(words):
+        from segue.workers import make_ready
+
+        make_ready(2, *JOB_MODULES)
 
 
 def _heed_interruptions() -> None:

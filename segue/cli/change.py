@@ -138,20 +138,16 @@ def _change(run: Path, option: str, changes: Changes, *, json: bool, quiet: bool
 
 
 def _draft(run: Path, option: str, changes: Changes, *, quiet: bool) -> None:
-    """Render in a process that loads what it needs for that while this one reads and plans."""
-    from segue.cli.boundary import load_for_drafts
-    from segue.workers import open_workers
-
-    is_ahead = load_for_drafts()
+    """Render where what that needs was loaded while this process read what is asked."""
     from segue.audio.write import write_wav24
     from segue.cli.recipes import own_recipes_folder
     from segue.job.draft import DRAFT_NAME, make_draft
+    from segue.workers.ahead import taken_ahead
 
     own, path = own_recipes_folder(), run / DRAFT_NAME
-    with open_workers(n_processes=None if is_ahead else 1) as workers:
-        drafted = make_draft(run, option, changes, own_recipes=own, workers=workers)
-        write_wav24(path, drafted.music)
-        _say(f"Draft: {printable(path)}")
+    drafted = make_draft(run, option, changes, own_recipes=own, workers=taken_ahead())
+    write_wav24(path, drafted.music)
+    _say(f"Draft: {printable(path)}")
     if not quiet:
         _say("The same command without --draft makes the version, in full and scored.")
 

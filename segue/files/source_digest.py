@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from functools import lru_cache
 from hashlib import blake2b
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Final
 
@@ -52,6 +51,9 @@ def source_digest(
 
 
 def _version(library: str) -> str:
+    # brings the reading of mail with it, and few ask for a digest
+    from importlib.metadata import PackageNotFoundError, version
+
     try:
         return version(library)
     except PackageNotFoundError:  # frozen into one program without its metadata

@@ -37,6 +37,7 @@ N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
 _INTERRUPT_EVERY_S: Final = 0.1  # seconds between interrupts, until all processes have heard one
 _QUIET: Final = "segue.workers.quiet"
+_SETTLED: Final = "segue.workers.settled"
 
 
 def make_ready(*modules: str) -> bool:
@@ -51,7 +52,7 @@ def make_ready(*modules: str) -> bool:
     """
     is_ahead = sys.platform == "linux"
     if is_ahead:
-        multiprocessing.set_forkserver_preload([_QUIET, *modules])
+        multiprocessing.set_forkserver_preload([_QUIET, *modules, _SETTLED])
         is_ahead = _context().get_start_method() == "forkserver"
     return is_ahead
 
