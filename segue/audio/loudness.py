@@ -271,7 +271,7 @@ def first_order_lowpass(cutoff_hz: float, rate_hz: int) -> Floats:
 def _compiled() -> Any:  # noqa: ANN401 - what numba makes of `_run`
     from numba import njit  # heavy, and many only need to know a limit
 
-    return njit(cache=True, fastmath=False)(_run)
+    return njit(cache=True, nogil=True, fastmath=False)(_run)
 
 
 def _run(sections, sound, state):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202

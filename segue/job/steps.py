@@ -17,7 +17,7 @@ from segue.heard.facts_cache import user_facts_cache
 from segue.job.attempt import HeardSong, planned
 from segue.job.songs_at_hand import SongsAtHand, song_place
 from segue.render import render_candidate
-from segue.workers import give_back
+from segue.workers import give_back, n_cores
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from segue.runfolder import Making
     from segue.score import Scorecard
 
+_DRAFT_THREADS: Final = 2  # for the cores that are idle while somebody waits for a draft
 _AT_HAND: Final = SongsAtHand()
 """Of this process. A task for a process is a function and its input, and brings no songs."""
 
@@ -181,7 +182,14 @@ def draft_candidate(step: Attempt, plan: Plan) -> Candidate:
         for edge, song in zip(edges, step.songs, strict=True)
     )
     sounds = instruments_of(step.request)
-    return render_candidate(plan, old, new, instruments=sounds, kits=_AT_HAND.draft_kits)
+    return render_candidate(
+        plan,
+        old,
+        new,
+        instruments=sounds,
+        kits=_AT_HAND.draft_kits,
+        n_threads=min(n_cores(), _DRAFT_THREADS),
+    )
 
 
 def making_of(step: Attempt) -> Making:

@@ -190,7 +190,7 @@ def _wander(
     return wander
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _add_tones(onto, phases, sizes, block):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Add cosines whose phase and size run straight between knots."""
     for tone in range(phases.shape[0]):

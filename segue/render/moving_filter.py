@@ -80,7 +80,7 @@ def _filtered(
     return out
 
 
-@numba.njit(cache=True, fastmath=False)
+@numba.njit(cache=True, nogil=True, fastmath=False)
 def _cascade(sound, cutoff_hz, rate_hz, open_hz, dampings, high):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Filter in place, block by block: first what depends on the cutoff, then each channel."""
     n_frames, n_channels = sound.shape
@@ -97,7 +97,7 @@ def _cascade(sound, cutoff_hz, rate_hz, open_hz, dampings, high):  # type: ignor
             _sections(block, (channel, other), (gains, shares, dry), dampings, states, high)
 
 
-@numba.njit(cache=True, fastmath=False)
+@numba.njit(cache=True, nogil=True, fastmath=False)
 def _coefficients(ratios, dampings, gains, shares):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Integrator gains (the bilinear transform maps cutoffs to them) and the two divisors.
 
@@ -122,12 +122,12 @@ def _coefficients(ratios, dampings, gains, shares):  # type: ignore[no-untyped-d
         before, gain = after, target
 
 
-@numba.njit(cache=True, fastmath=False)
+@numba.njit(cache=True, nogil=True, fastmath=False)
 def _gain(ratio):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     return np.tan(np.pi * min(max(ratio, LOWEST_RATIO), HIGHEST_RATIO))
 
 
-@numba.njit(cache=True, fastmath=False)
+@numba.njit(cache=True, nogil=True, fastmath=False)
 def _dry_shares(cutoff_hz, open_hz, high, dry):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """How far open the filter is, frame by frame: 0 or, near its end stop, up to 1."""
     for frame in range(len(cutoff_hz)):
@@ -139,7 +139,7 @@ def _dry_shares(cutoff_hz, open_hz, high, dry):  # type: ignore[no-untyped-def] 
             dry[frame] = share * share * (3 - 2 * share)
 
 
-@numba.njit(cache=True, fastmath=False)
+@numba.njit(cache=True, nogil=True, fastmath=False)
 def _sections(sound, pair, along, dampings, states, high):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Both sections over a block, in place; two channels at once keep the processor busy."""
     (gains, shares, dry), (damping_a, damping_b) = along, dampings

@@ -33,7 +33,7 @@ STRAIGHT_FRAMES = 64
 """The slow movement is drawn by straight lines of this length; it is less than 2e-7 off."""
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def add_voices(onto, tables, envelope, steps, voices, randoms, rate_hz):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201, PLR0913
     """Add one note's voices to a stereo bus.
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_args
 
@@ -71,7 +72,7 @@ class _Sources(NamedTuple):
     kits: Kits
 
 
-def render_candidate(
+def render_candidate(  # noqa: PLR0913 - what it is made of, and how
     plan: Plan,
     outgoing: SongEdge,
     incoming: SongEdge,
@@ -79,6 +80,7 @@ def render_candidate(
     instruments: Mapping[str, Instrument] | None = None,
     kits: Kits | None = None,
     progress: Progress | None = None,
+    n_threads: int = 1,
 ) -> Candidate:
     """A plan made audible.
 
@@ -92,6 +94,8 @@ def render_candidate(
         The drums of the songs, as far as other renders have found them.
     progress : callable, optional
         Told the share of the work that is done, 0 to 1.
+    n_threads : int, optional
+        Layers that are made at once. More take more memory, and give the same samples.
 
     Returns
     -------
@@ -113,24 +117,27 @@ def render_candidate(
     sources = _Sources(
         {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
     )
-    notes: dict[int, tuple[str, ...]] = {}
+    said: list[str] = []
     buses: dict[_Place, npt.NDArray[np.float32]] = {}
     hardness = touch_beside(plan, outgoing, incoming)
-    for done, (n, layer) in enumerate(enumerate(plan.layers), start=1):
+
+    def made_of(layer: Layer) -> LayerSound:
         if isinstance(layer, PlayedLayer):
-            made = shaped(struck_sound(layer, plan, ruler, hardness=hardness), layer, plan, ruler)
-        else:
-            made = shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
+            return shaped(struck_sound(layer, plan, ruler, hardness=hardness), layer, plan, ruler)
+        return shaped(_sound_of(layer, plan, ruler, sources), layer, plan, ruler)
+
+    sounds = _side_by_side(made_of, plan.layers, n_threads)
+    for done, layer in enumerate(plan.layers, start=1):
+        made = next(sounds)
         place = (_side_of(layer), fader_of(layer, plan), layer.trim_db)
         if place not in buses:
             buses[place] = np.zeros((ruler.n_frames, 2), dtype=np.float32)
         buses[place][made.first_frame : made.first_frame + len(made.samples)] += made.samples
-        notes[n] = made.notes
+        said += made.notes
         del made  # as long as a whole side
         tell(done / (len(plan.layers) + 1))
     sides = _ridden(buses, plan, ruler, hardness)
     finished = master(_sum_of(sides), rate_hz)
-    said = [note for n in sorted(notes) for note in notes[n]]
     if finished.lowered_db > _WORTH_SAYING_DB:
         said.append(
             f"The whole is {finished.lowered_db:.1f} dB lower than planned, "
@@ -151,6 +158,17 @@ def render_candidate(
     )
     tell(1.0)
     return candidate
+
+
+def _side_by_side(
+    made_of: Callable[[Layer], LayerSound], layers: tuple[Layer, ...], n_threads: int
+) -> Iterator[LayerSound]:
+    """The sound of each layer, in their order."""
+    if n_threads == 1:
+        yield from map(made_of, layers)
+        return
+    with ThreadPoolExecutor(n_threads) as hands:
+        yield from hands.map(made_of, layers)
 
 
 def _ridden(

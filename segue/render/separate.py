@@ -95,7 +95,7 @@ def _percussive_share(frames: Frames, rate_hz: int, benefit: float) -> npt.NDArr
     return share
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def median_along(values, width):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Running median of every row; the ends are repeated."""
     n_rows, n_columns = values.shape

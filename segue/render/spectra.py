@@ -83,7 +83,7 @@ def band_places(window: int, rate_hz: int) -> npt.NDArray[np.float32]:
     return places.astype(np.float32)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def band_powers(spectra, places):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN201
     """Power in each band; a bin counts in the two bands that it lies between.
 
@@ -111,7 +111,7 @@ def band_powers(spectra, places):  # type: ignore[no-untyped-def]  # noqa: ANN00
     return powers
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _amplify(spectra, gains, places):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Every bin at a gain between those of its two bands, in place."""
     n_channels, n_hops, n_bins = spectra.shape

@@ -211,7 +211,7 @@ def _spectra(
     return spectra_at(planar, np.clip(centres - window // 2, 0, planar.shape[1] - window), window)
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _lock(now, before, copied, pull, turns, memory):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Rotation of every bin: that of the peak it belongs to.
 
@@ -240,13 +240,13 @@ def _lock(now, before, copied, pull, turns, memory):  # type: ignore[no-untyped-
             memory[0, b] = turns[hop, b] * now[hop, b]
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _unit(value, otherwise):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     size = abs(value)
     return value / size if size > 1e-20 else otherwise  # noqa: PLR2004 - denormal power
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _regions(spectrum, region):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202, C901 - one compiled loop
     """Write for every bin the spectral peak it belongs to; regions meet at the lowest bin."""
     n_bins = len(spectrum)

@@ -201,7 +201,7 @@ def _note(
     return out * shape[:, None]
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _ring(onto, steps, sizes, decays, phases):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """Add cosines that die away, a multiple of four: each step waits for the one before it.
 
@@ -222,12 +222,12 @@ def _ring(onto, steps, sizes, decays, phases):  # type: ignore[no-untyped-def]  
                     break
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _turned(angle, size):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     return complex(np.cos(angle), np.sin(angle)) * size
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _heard(value, size):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     """A partial, or nothing once it is 100 dB below where it began."""
     return value if abs(value) >= 1e-5 * size else 0j

@@ -131,7 +131,7 @@ def _phases(crossings: int) -> npt.NDArray[np.float32]:
     return table
 
 
-@numba.njit(cache=True, fastmath={"reassoc", "contract"})
+@numba.njit(cache=True, nogil=True, fastmath={"reassoc", "contract"})
 def _read_near(channel, positions, phases):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     n_taps = phases.shape[1]
     out = np.zeros(len(positions), dtype=np.float32)
@@ -150,7 +150,7 @@ def _read_near(channel, positions, phases):  # type: ignore[no-untyped-def]  # n
     return out
 
 
-@numba.njit(cache=True)
+@numba.njit(cache=True, nogil=True)
 def _read(sound, positions, limits, kernel, crossings):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
     n_frames, n_channels = sound.shape
     out = np.zeros((len(positions), n_channels), dtype=np.float32)

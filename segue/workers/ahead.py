@@ -18,7 +18,7 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Final
 
-from segue.workers.work import ONE_THREAD, In, Out, Outcome, attempt
+from segue.workers import ONE_THREAD, In, Out, Outcome, attempt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 class Ahead:
-    """One process; see `segue.workers.work.Workers`.
+    """One process; see `segue.workers.Workers`.
 
     It ends with its parent, however that ends. If it is lost, its parent does the task itself.
 
@@ -50,7 +50,7 @@ class Ahead:
         theirs.close()
 
     def outcomes(self, task: Callable[[In], Out], inputs: Iterable[In]) -> Iterator[Outcome[Out]]:
-        """See `segue.workers.work.Workers.outcomes`."""
+        """See `segue.workers.Workers.outcomes`."""
         for index, value in enumerate(inputs):
             try:
                 self._ours.send((task, index, value))
@@ -88,7 +88,8 @@ def _serve(theirs: Connection, ours: Connection, modules: tuple[str, ...]) -> No
     signal.signal(signal.SIGTERM, signal.SIG_DFL)
     gc.disable()  # an eighth of loading goes into looking for what nobody has thrown away yet
     for name in modules:
-        importlib.import_module(name)
+        with contextlib.suppress(ImportError):  # whoever needs it will say so
+            importlib.import_module(name)
     gc.freeze()
     gc.enable()
     while True:

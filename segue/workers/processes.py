@@ -13,6 +13,7 @@ process again and again is told as its problem.
 from __future__ import annotations
 
 import contextlib
+import gc
 import multiprocessing
 import os
 import signal
@@ -37,7 +38,6 @@ N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
 _INTERRUPT_EVERY_S: Final = 0.1  # seconds between interrupts, until all processes have heard one
 _QUIET: Final = "segue.workers.quiet"
-_SETTLED: Final = "segue.workers.settled"
 
 
 def make_ready(*modules: str) -> bool:
@@ -52,7 +52,7 @@ def make_ready(*modules: str) -> bool:
     """
     is_ahead = sys.platform == "linux"
     if is_ahead:
-        multiprocessing.set_forkserver_preload([_QUIET, *modules, _SETTLED])
+        multiprocessing.set_forkserver_preload([_QUIET, *modules])
         is_ahead = _context().get_start_method() == "forkserver"
     return is_ahead
 
@@ -238,8 +238,12 @@ def _one_thread_each() -> Iterator[None]:
 def _begin(environment: dict[str, str]) -> None:
     """Make a new process quiet when it is interrupted, and end when its parent is gone.
 
-    A server keeps the environment that it was started in: the parent's may be another by now.
+    A server keeps the environment that it was started in: the parent's may be another by now. What it
+    has loaded is kept out of every search for what nobody holds any more: that writes into each
+    object's head, and so makes a copy of nearly all that the processes share.
     """
+    gc.freeze()
+    gc.enable()
     os.environ.clear()
     os.environ.update(environment | ONE_THREAD)
     signal.signal(signal.SIGINT, _on_interrupt)

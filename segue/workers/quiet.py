@@ -15,4 +15,4 @@ if hasattr(signal, "pthread_sigmask") and signal.SIGINT in signal.pthread_sigmas
 ):
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-    gc.disable()  # see `settled`
+    gc.disable()  # until the processes begin

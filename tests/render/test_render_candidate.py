@@ -64,6 +64,12 @@ def test_the_same_plan_gives_the_same_samples(candidate, plan, outgoing, incomin
     assert np.array_equal(again.music.samples, candidate.music.samples)
 
 
+def test_layers_made_side_by_side_sound_the_same(candidate, plan, outgoing, incoming):
+    together = render_candidate(plan, outgoing, incoming, n_threads=2)
+    assert np.array_equal(together.music.samples, candidate.music.samples)
+    assert together.notes == candidate.notes
+
+
 def test_steady_audio_is_the_songs_own(candidate, plan, outgoing):
     """Beat 1 to 3 of the old song, at 0 dB, unfiltered."""
     first, last = (round(plan.seconds_at(beat) * RATE_HZ) for beat in (1, 3))
