@@ -238,9 +238,9 @@ def _one_thread_each() -> Iterator[None]:
 def _begin(environment: dict[str, str]) -> None:
     """Make a new process quiet when it is interrupted, and end when its parent is gone.
 
-    A server keeps the environment that it was started in: the parent's may be another by now. What it
-    has loaded is kept out of every search for what nobody holds any more: that writes into each
-    object's head, and so makes a copy of nearly all that the processes share.
+    A server keeps the environment that it was started in: the parent's may be another by now.
+    What it has loaded is kept out of every search for what nobody holds any more: that writes into
+    each object's head, and so makes a copy of nearly all that the processes share.
     """
     gc.freeze()
     gc.enable()

@@ -1,10 +1,10 @@
 """Loaded first by the server that processes are forked from: Ctrl-C is not for it.
 
-Nor is looking for what nobody holds any more while it loads, which takes an eighth of the time.
-
 It would break off its loading with a traceback. The server ends when its parent does. It is
 started with the signal blocked, for it may come before this is loaded; whoever else imports
 this has it not blocked, and keeps what it has.
+
+Nor is looking for what nobody holds any more while it loads: an eighth of the time goes into that.
 """
 
 import gc
