@@ -203,7 +203,7 @@ def served_files(folder: Path, view: PageView, sounds: Path) -> dict[str, Path]:
         If the document names something that is not a plain file of the folder.
     """
     for record in view.records:
-        for name in (record.music_file, record.click_file, record.cue_file):
+        for name in record.sound_files:
             plain_file(folder, name)
     files = {f"{name}.mp3": sounds / f"{name}.mp3" for name, _ in _encoded(folder, view, sounds)}
     if not view.is_blind:

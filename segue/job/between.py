@@ -21,12 +21,14 @@ from segue.job.keeping import draw_pictures, levelled, ranked, written_sounds
 from segue.job.shortlist import shortlist
 from segue.job.steps import (
     EdgeToHear,
+    SoundsToWrite,
     forget_songs,
     heard,
     instruments_of,
     read_ahead,
     rendered,
     tried,
+    written_mp3s,
 )
 from segue.plan import Given
 from segue.plan.heard_words import filled_in
@@ -170,11 +172,31 @@ def _filled(
     )
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     progress("writing the page")
-    with ThreadPoolExecutor(1) as encoder:  # works in C, and leaves Python to the drawing
-        sounds = encoder.submit(bus_mp3s, buses_of(candidates), written_sounds(folder, best_first))
+    with ThreadPoolExecutor(1) as writer:  # works in C or elsewhere, and leaves Python to drawing
+        sounds = writer.submit(_mp3s, folder, best_first, workers)
         draw_pictures(folder, best_first, title=f"{old.title} → {new.title}")
         write_page(folder, document, sounds.result(), run_name=request.out.resolve().name)
     return document
+
+
+def _mp3s(
+    folder: Path, best_first: Sequence[Rendered], workers: Workers
+) -> list[tuple[str, bytes]]:
+    """The sounds of the page, whose files are written on the way."""
+    buses = buses_of([one.record for one in best_first])
+    if workers.n_workers == 1 or not workers.shares_disk:
+        return bus_mp3s(buses, written_sounds(folder, best_first))
+    by_file = {bus.file: bus for bus in buses}
+    steps = [
+        SoundsToWrite(
+            folder=folder,
+            made=one,
+            buses=tuple(by_file[file] for file in one.record.sound_files),
+        )
+        for one in best_first
+    ]
+    found = dict(_results(workers.outcomes(written_mp3s, steps)))
+    return [sound for index in range(len(steps)) for sound in found[index]]
 
 
 def _sources(request: Request, songs: Songs) -> RunSources:

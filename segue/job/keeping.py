@@ -150,15 +150,7 @@ def written_sounds(folder: Path, candidates: Iterable[Rendered]) -> Callable[[st
         Takes a name that one of the records has; raises `InputError` where the file cannot be
         written.
     """
-    of_file = {
-        file: candidate
-        for candidate in candidates
-        for file in (
-            candidate.record.music_file,
-            candidate.record.click_file,
-            candidate.record.cue_file,
-        )
-    }
+    of_file = {file: candidate for candidate in candidates for file in candidate.record.sound_files}
 
     def written(file: str) -> Clip:
         sound = of_file[file].sound_of(file)

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Edge
     from segue.audio.instrument import Instrument
+    from segue.audition.sound import Bus
     from segue.job.attempt import Attempt
     from segue.job.keeping import Rendered
     from segue.job.request import Request
@@ -166,6 +167,43 @@ def rendered(step: Attempt) -> Rendered:
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
     return measured(candidate, scorecard, making_of(step))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundsToWrite:
+    """The sounds of one segue, to be written, and encoded for the page.
+
+    Parameters
+    ----------
+    folder : Path
+        The run folder.
+    buses : tuple of Bus
+        Of this segue.
+    """
+
+    folder: Path
+    made: Rendered
+    buses: tuple[Bus, ...]
+
+
+def written_mp3s(step: SoundsToWrite) -> list[tuple[str, bytes]]:
+    """Write the sounds of a segue.
+
+    Returns
+    -------
+    list of (str, bytes)
+        See `segue.audition.bus_mp3s`.
+
+    Raises
+    ------
+    InputError
+        If a file cannot be written.
+    """
+    from segue.audition import bus_mp3s
+    from segue.job.keeping import written_sounds
+
+    forget_songs()  # this is the last step of a run, and wants memory
+    return bus_mp3s(step.buses, written_sounds(step.folder, (step.made,)))
 
 
 def draft_candidate(step: Attempt, plan: Plan) -> Candidate:

@@ -141,7 +141,7 @@ def kept_version(order: VersionOrder, made: Rendered) -> CandidateRecord:
         named = as_version(made, max(taken) + 1, version)
         title = f"{document.outgoing.title} → {document.incoming.title}"
         sounds = written_sounds(place, (named,))
-        for file in _sound_files(named.record):
+        for file in named.record.sound_files:
             sounds(file)
         draw_pictures(place, (named,), title=title)
         document = replace(document, candidates=(*document.candidates, named.record))
@@ -307,12 +307,8 @@ def _free_letters(place: Path, document: RunDocument, option: int) -> str:
     )
 
 
-def _sound_files(record: CandidateRecord) -> tuple[str, str, str]:
-    return record.music_file, record.click_file, record.cue_file
-
-
 def _files(record: CandidateRecord) -> tuple[str, ...]:
-    return (*_sound_files(record), record.picture_file)
+    return (*record.sound_files, record.picture_file)
 
 
 def _write_document(place: Path, document: RunDocument) -> None:

@@ -214,7 +214,7 @@ def _of_labels(document: RunDocument) -> Iterator[str]:
 
 
 def _of_candidate(record: CandidateRecord) -> Iterator[str]:
-    for name in (record.music_file, record.click_file, record.cue_file, record.picture_file):
+    for name in (*record.sound_files, record.picture_file):
         if not _is_plain(name):
             yield f"{name!r} names no file of the run"
     yield from _of_plan(record.plan)

@@ -202,6 +202,11 @@ class CandidateRecord:
     version: Version | None = None
 
     @property
+    def sound_files(self) -> tuple[str, str, str]:
+        """Names of its music, click and cue."""
+        return self.music_file, self.click_file, self.cue_file
+
+    @property
     def label(self) -> str:
         """What it is called: '2', or '2b' for a version."""
         return str(self.rank) if self.version is None else self.version.label
