@@ -243,7 +243,8 @@ class Store:
         return _number(
             self.database,
             "SELECT count(*) FROM songs JOIN heard USING (content) "
-            "WHERE problem IS NULL AND substr(listener, 1, length(?1)) != ?1",
+            "WHERE problem IS NULL AND substr(listener, 1, length(?)) != ?",
+            listener,
             listener,
         )
 
