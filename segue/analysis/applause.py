@@ -16,12 +16,10 @@ from scipy import fft, ndimage
 
 from segue.analysis.chroma import ANALYSIS_RATE_HZ, analysis_sound
 from segue.analysis.envelope import level_db
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, SongEdge
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from segue.audio.clip import SongEdge
 
     Floats = npt.NDArray[np.float64]
 

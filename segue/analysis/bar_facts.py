@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.bar_features import HOP_S
+from segue.analysis.bar_features import HOP_S, BarFeatures
 from segue.analysis.envelope import peaks_of
 from segue.analysis.structure_facts import BarFact, LoopFact
 from segue.audio.loudness import OFFSET_LUFS, k_weighting_sos
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.analysis.bar_features import BarFeatures
     from segue.audio.clip import Clip, Role, SongEdge
 
     Floats = npt.NDArray[np.float64]

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from segue.analysis.envelope import sounds
-from segue.analysis.facts import PULSE_CONFIDENCE, SURE_CONFIDENCE
+from segue.analysis.facts import PULSE_CONFIDENCE, SURE_CONFIDENCE, EdgeFacts, KeyFact, PulseFact
 from segue.errors import listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from segue.analysis.facts import EdgeFacts, KeyFact, PulseFact
     from segue.audio.clip import SongEdge
 
 _HALF_SURE = 0.5  # confidence below which a fact is doubted; also seconds of slack; by judgement

@@ -22,8 +22,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
-from segue.analysis.facts import PULSE_CONFIDENCE, Ending
-from segue.analysis.fade import last_decline
+from segue.analysis.facts import PULSE_CONFIDENCE, Ending, EndingKind, PulseFact
+from segue.analysis.fade import Decline, last_decline
 from segue.analysis.last_chord import (
     UNHEARD_S,
     held_until_s,
@@ -36,8 +36,6 @@ from segue.analysis.last_chord import (
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.analysis.facts import EndingKind, PulseFact
-    from segue.analysis.fade import Decline
     from segue.audio.clip import Clip, SongEdge
 
     Floats = npt.NDArray[np.float64]

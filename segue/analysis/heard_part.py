@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import fft, ndimage
 
-from segue.analysis.beat_net import net_input, opinion_on
+from segue.analysis.beat_net import Opinion, net_input, opinion_on
 from segue.analysis.envelope import mono_of
 from segue.analysis.onsets import (
     HOP_FRAMES,
@@ -30,7 +30,6 @@ from segue.audio.adapters import mono_at_rate
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.analysis.beat_net import Opinion
     from segue.audio.clip import Clip, SongEdge
 
 

@@ -20,17 +20,15 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.analysis.envelope import stored_tables
-from segue.analysis.facts import EdgeChord, KeyFact, KeyWeight
+from segue.analysis.facts import EdgeChord, KeyFact, KeyWeight, PulseFact
 from segue.analysis.key_evidence import chord_at_edge, key_evidence, plain_chroma
-from segue.analysis.key_segments import around_segments, hear_segments, note_frames
+from segue.analysis.key_segments import NoteFrames, around_segments, hear_segments, note_frames
 from segue.analysis.key_sequence import sequence_scores
 from segue.music.chord import Chord
 from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
 from segue.music.profiles import KRUMHANSL_KESSLER, SHAATH, profile_correlations
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import PulseFact
-    from segue.analysis.key_segments import NoteFrames
     from segue.audio.clip import Clip, SongEdge
 
 Floats = npt.NDArray[np.float64]

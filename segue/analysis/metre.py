@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.heard_part import CURVES
+from segue.analysis.heard_part import CURVES, Evidence
 from segue.analysis.metre_net import HeardByNet
 from segue.analysis.onsets import HOP_S, N_BANDS
 
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.analysis.heard_part import Evidence
 
 SLOWEST_BPM: Final = 40.0  # beats a minute: nothing slower is counted; by judgement
 FASTEST_BPM: Final = 220.0  # beats a minute: nothing faster is counted; by judgement

@@ -9,18 +9,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 from scipy import ndimage
 
-from segue.analysis.beat_net import (
-    FASTEST_BPM,
-    FRAME_HOPS,
-    FRAME_S,
-    N_TEMPI,
-    SLOWEST_BPM,
-)
+from segue.analysis.beat_net import FASTEST_BPM, FRAME_HOPS, FRAME_S, N_TEMPI, SLOWEST_BPM, Opinion
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from segue.analysis.beat_net import Opinion
 
     Floats = npt.NDArray[np.float64]
 

@@ -13,15 +13,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
-from segue.analysis.facts import PULSE_CONFIDENCE, Opening
+from segue.analysis.facts import PULSE_CONFIDENCE, Opening, PulseFact
 from segue.analysis.fade import faded_in_s
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, SongEdge
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from segue.analysis.facts import PulseFact
-    from segue.audio.clip import SongEdge
 
     Floats = npt.NDArray[np.float64]
 

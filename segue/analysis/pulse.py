@@ -16,14 +16,13 @@ import numpy as np
 from segue.analysis.beats import pulse_share
 from segue.analysis.counting import Counting, Known, likeliest_counting
 from segue.analysis.facts import PulseFact
-from segue.analysis.heard_part import heard_part
+from segue.analysis.heard_part import HeardPart, heard_part
 from segue.analysis.metre_net import net_share
 from segue.analysis.placing import placed_beats
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.analysis.heard_part import HeardPart
     from segue.audio.clip import SongEdge
 
 _SAME_TEMPO_RATIO: Final = 0.03  # natural logarithm: tempi nearer than this are one; by judgement

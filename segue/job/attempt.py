@@ -13,18 +13,16 @@ from typing import TYPE_CHECKING
 
 from segue.analysis.overrides import Overrides
 from segue.errors import RunFolderError
-from segue.job.changes import changed, check_chords
+from segue.job.changes import Changed, Changes, changed, check_chords
 from segue.job.request import Request
 from segue.music.transposition import transposition_advice
-from segue.plan import plan_segue
+from segue.plan import Plan, plan_segue
 from segue.plan.layer import PadLayer
 from segue.runfolder.run_document import candidate_of
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Edge, Role
-    from segue.job.changes import Changed, Changes
-    from segue.plan import Plan
     from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord, Making, RunDocument
     from segue.runfolder.run_records import SongSource

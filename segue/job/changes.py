@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import OptionError, did_you_mean, shortened
-from segue.music.chord import CADENCE_CHOICES, tonic_triad
+from segue.music.chord import CADENCE_CHOICES, CadenceChoice, tonic_triad
 from segue.music.chord_words import numeral_of, parse_chord
 from segue.plan.places_asked import MOST_BARS_ASKED, PlacesAsked, places_asked
-from segue.recipes import all_recipes
+from segue.recipes import Recipe, all_recipes
 from segue.recipes.changed_recipe import (
     BRIDGE,
     LEAST_TRIM_DB,
@@ -27,13 +27,10 @@ from segue.recipes.changed_recipe import (
     without,
 )
 from segue.recipes.rules import MOST_CHORDS
-from segue.runfolder import place_text
+from segue.runfolder import CandidateRecord, Making, place_text
 
 if TYPE_CHECKING:
-    from segue.music.chord import CadenceChoice
     from segue.music.key import Key
-    from segue.recipes import Recipe
-    from segue.runfolder import CandidateRecord, Making
 
 _LEVEL: Final = re.compile(r"(.+?)\s+([-+]?\d{1,3}(?:\.\d{1,3})?)\s*(?:dB|LU)?", re.IGNORECASE)
 _CADENCES: Final[dict[str, CadenceChoice]] = {

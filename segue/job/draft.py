@@ -15,7 +15,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.errors import OptionError, SegueError, shortened
-from segue.job.attempt import attempt_of, changed_attempt, planned
+from segue.job.attempt import Attempt, attempt_of, changed_attempt, planned
 from segue.job.changes import Changes, check_chords
 from segue.runfolder import read_document
 from segue.runfolder.run_document import candidate_of
@@ -23,7 +23,6 @@ from segue.runfolder.run_document import candidate_of
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from segue.job.attempt import Attempt
     from segue.plan import Plan
     from segue.workers import Workers
 

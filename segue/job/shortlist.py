@@ -12,17 +12,15 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Final, Literal
 
-from segue.analysis.facts import have_pulses
+from segue.analysis.facts import EdgeFacts, have_pulses
 from segue.plan import Given, proposals, suitability
-from segue.score.bridge import LIFT_LU, STATIC_PULSE
+from segue.score.bridge import LIFT_LU, STATIC_PULSE, BridgeSound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from segue.analysis.facts import EdgeFacts
     from segue.recipes import Recipe
     from segue.recipes.recipe import RecipeLayer
-    from segue.score.bridge import BridgeSound
     from segue.score.weights import Purpose
 
 N_PROPOSALS: Final = 3  # segues that are rendered in full

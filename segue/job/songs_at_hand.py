@@ -24,7 +24,7 @@ import numpy as np
 
 from segue.audio import read_song
 from segue.audio.adapters import resampled
-from segue.audio.clip import Clip, SongEdge, Stem
+from segue.audio.clip import Clip, Edge, SongEdge, Stem
 from segue.audio.instrument import Instrument, read_instrument
 from segue.errors import text_of
 from segue.files.whole_file import age_s, write_whole
@@ -38,7 +38,6 @@ from segue.render.voiceless import forget_shares
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import Edge
     from segue.job.request import Request
     from segue.plan.plan import StretchEngine
 

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING, Final
 from segue.errors import listed
 from segue.music.tempo import bpm_number
 from segue.plan.grid import SAME_BEAT
-from segue.plan.layer import SongLayer
+from segue.plan.layer import Layer, SongLayer
 from segue.plan.words import is_at_home
 
 if TYPE_CHECKING:
-    from segue.plan.layer import Layer
     from segue.plan.plan import Plan
 
 SECTION_WORDS: Final[dict[str, str]] = {

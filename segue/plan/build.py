@@ -17,14 +17,13 @@ from segue.plan.played import played_layer
 from segue.plan.shaping import Planned, Setting
 from segue.plan.song_levels import bridge_curve, song_levels
 from segue.plan.song_maps import LEAD_IN_S, song_layer
-from segue.plan.timeline import timeline
+from segue.plan.timeline import Timeline, timeline
 from segue.plan.words import notes, why
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from segue.analysis.facts import EdgeFacts
-    from segue.plan.timeline import Timeline
     from segue.recipes.recipe import LayerSource, Recipe, RecipeLayer
 
 

@@ -5,14 +5,11 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
-from segue.analysis.facts import PULSE_CONFIDENCE
-
-if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts
+from segue.analysis.facts import PULSE_CONFIDENCE, EdgeFacts
 
 _STEADY_MS: Final = 6.0
 """A grid this close to even is taken as even: a displacement of 6 ms of one event is the

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Final
 
-from segue.music.key import N_PITCH_CLASSES
+from segue.music.key import N_PITCH_CLASSES, Key
 from segue.plan.plan import BarLine, ClickHit, CueNote
 from segue.plan.shaping import span_of
 
@@ -13,7 +13,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from segue.analysis.facts import FirstNote
-    from segue.music.key import Key
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
 

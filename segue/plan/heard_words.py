@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING, Final
 from segue.analysis.doubts import rival_tempi_bpm
 from segue.analysis.facts import SURE_CONFIDENCE, have_keys
 from segue.music.interval import relation
-from segue.music.key import note_in
+from segue.music.key import Key, note_in
 from segue.music.tempo import bpm_number, percent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from segue.analysis.facts import EdgeFacts, KeyFact, LevelFact, Opening, PulseFact
-    from segue.music.key import Key
 
 
 def filled_in(outgoing: EdgeFacts, incoming: EdgeFacts) -> tuple[EdgeFacts, EdgeFacts]:

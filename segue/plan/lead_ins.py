@@ -20,12 +20,11 @@ from segue.plan.layer import (
     ReversedLayer,
     SweepLayer,
 )
-from segue.plan.shaping import Planned, placed, shaping, span_of
+from segue.plan.shaping import Planned, Setting, placed, shaping, span_of
 from segue.plan.song_levels import starts_softly
 from segue.plan.song_maps import pickup_beat
 
 if TYPE_CHECKING:
-    from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import Pattern, RecipeLayer
 

@@ -7,17 +7,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.audio.clip import VOICES
-from segue.plan.grid import SAME_BEAT, beats_between
-from segue.plan.layer import CurvePoint, MapPoint, SongLayer
-from segue.plan.shaping import Planned, placed, shaping, span_of, summed
+from segue.plan.grid import SAME_BEAT, BeatGrid, beats_between
+from segue.plan.layer import Curve, CurvePoint, MapPoint, Side, SongLayer
+from segue.plan.shaping import Planned, Setting, placed, shaping, span_of, summed
 from segue.plan.song_maps import moved, pickup_beat
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.analysis.structure_facts import LoopFact
-    from segue.plan.grid import BeatGrid
-    from segue.plan.layer import Curve, Side
-    from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
 

@@ -9,22 +9,19 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, assert_never
 
-from segue.music.chord import Chord, shared_chords, tonic_triad
+from segue.music.chord import CadenceChoice, Chord, shared_chords, tonic_triad
 from segue.music.chord_path import PathStep, chord_path
 from segue.music.chord_words import written_steps
-from segue.music.key import N_PITCH_CLASSES
+from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tonal_space import chord_distance
 from segue.music.voicing import BASS_RANGE_MIDI, held_tone, voiced
 from segue.plan.grid import SAME_BEAT, chord_edges
 from segue.plan.layer import Curve, CurvePoint, PadLayer, Voicing
-from segue.plan.shaping import Planned, shaping, span_of, summed
+from segue.plan.shaping import Planned, Setting, shaping, span_of, summed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from segue.music.chord import CadenceChoice
-    from segue.music.key import Key
-    from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
 

@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from segue.errors import OptionError, shortened
 from segue.plan.edges import SongEnd, SongStart, song_end, song_start
-from segue.plan.grid import SAME_BEAT, beat_grid
+from segue.plan.grid import SAME_BEAT, BeatGrid, beat_grid
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
-    from segue.plan.grid import BeatGrid
 
 MOST_BARS_ASKED: Final = 64  # more bars between two songs are a slip; by judgement
 _SAME_S: Final = 0.03  # a place is not said to be moved by less; times are written in tenths

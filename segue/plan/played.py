@@ -16,15 +16,13 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from segue.plan.grid import SAME_BEAT
-from segue.plan.layer import PlayedLayer, PlayedNote
+from segue.plan.layer import PlayedLayer, PlayedNote, Voicing
 from segue.plan.pads import chord_voicings
-from segue.plan.shaping import Planned, shaping
+from segue.plan.shaping import Planned, Setting, shaping
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from segue.plan.layer import Voicing
-    from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
     from segue.recipes.recipe_layer import Rhythm

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
-from segue.analysis.facts import PULSE_CONFIDENCE, EndingKind, OpeningKind
+from segue.analysis.facts import PULSE_CONFIDENCE, EdgeFacts, EndingKind, OpeningKind
 from segue.music.chord import shared_chords
 from segue.music.interval import reads_as
 from segue.music.tonal_space import key_distance
@@ -19,14 +19,12 @@ from segue.plan.grid import SAME_BEAT
 from segue.plan.places_asked import PlacesAsked, end_as_asked, start_as_asked
 from segue.plan.song_levels import are_without_drums, starts_softly
 from segue.plan.tempo_spans import TempoTooFarError, entry_bpm, exit_bpm
-from segue.plan.timeline import timeline
+from segue.plan.timeline import Timeline, timeline
 from segue.plan.words import TUNING_WARNING_CENTS
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Role
     from segue.music.key import Key
-    from segue.plan.timeline import Timeline
     from segue.recipes.recipe import Recipe, Suits
 
 _KEY_SLACK: Final = 0.35

@@ -6,12 +6,11 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 from typing import TYPE_CHECKING, TypedDict
 
-from segue.plan.layer import Curve, CurvePoint
+from segue.plan.layer import Curve, CurvePoint, Layer
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from segue.plan.layer import Layer
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import Breakpoint, Purposely, RecipeLayer
 

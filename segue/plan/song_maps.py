@@ -8,12 +8,10 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audio.clip import VOICES
 from segue.plan.grid import SAME_BEAT, beats_between
-from segue.plan.layer import CurvePoint, MapPoint, SongLayer
-from segue.plan.shaping import Planned, placed, shaping, span_of, value_at
+from segue.plan.layer import Curve, CurvePoint, MapPoint, SongLayer
+from segue.plan.shaping import Planned, Setting, placed, shaping, span_of, value_at
 
 if TYPE_CHECKING:
-    from segue.plan.layer import Curve
-    from segue.plan.shaping import Setting
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import RecipeLayer
 

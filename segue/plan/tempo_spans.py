@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING, Final, assert_never
 
 from segue.errors import OptionError
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.recipes.recipe import MOST_PERCENT_A_BEAT
+from segue.recipes.recipe import MOST_PERCENT_A_BEAT, Recipe, Tempo
 
 if TYPE_CHECKING:
     from segue.plan.edges import SongEnd, SongStart
-    from segue.recipes.recipe import Recipe, Tempo
 
 SAME_BPM: Final = 1e-6
 """Tempos closer than this are one."""

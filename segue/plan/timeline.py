@@ -13,7 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final, assert_never
 
 from segue.music.tempo import TempoCurve, TempoSpan
-from segue.plan.grid import beats_between
+from segue.plan.grid import BeatGrid, beats_between
 from segue.plan.plan import BarLine, Section
 from segue.plan.tempo_spans import (
     SAME_BPM,
@@ -27,7 +27,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from segue.plan.edges import SongEnd, SongStart
-    from segue.plan.grid import BeatGrid
     from segue.plan.tempo_spans import TempoChange
     from segue.recipes.recipe import Position, Recipe
 

@@ -9,23 +9,20 @@ import math
 import re
 from typing import TYPE_CHECKING, Final
 
-from segue.analysis.facts import have_keys
+from segue.analysis.facts import EdgeFacts, KeyFact, have_keys
 from segue.errors import listed
 from segue.music.chord import own_chords
 from segue.music.interval import interval_name, relation
-from segue.music.key import N_PITCH_CLASSES
+from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tempo import bpm_number, percent
 from segue.music.tonal_space import collection
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
-from segue.plan.layer import PadLayer, PlayedLayer
+from segue.plan.layer import Layer, PadLayer, PlayedLayer, Voicing
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from segue.analysis.facts import EdgeFacts, KeyFact
-    from segue.music.key import Key
-    from segue.plan.layer import Layer, Voicing
     from segue.plan.timeline import Timeline
     from segue.recipes.recipe import Recipe
 

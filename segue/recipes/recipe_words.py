@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING, Any, Final
 
 from segue.recipes.position import shown
 from segue.recipes.recipe import Length, Level, Pattern, Recipe, RecipeLayer, Suits, Tempo
-from segue.recipes.rules import FIELDS, meant
+from segue.recipes.rules import FIELDS, Place, meant
 
 if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
-    from segue.recipes.rules import Place
 
 TABLES: Final = {
     "suits": Suits,

@@ -20,7 +20,7 @@ import numpy as np
 
 from segue.audio.loudness import BLOCK_STEP_S
 from segue.music.key import hertz_of
-from segue.render.layer_sound import LayerSound, at_loudness
+from segue.render.layer_sound import LayerSound, Ruler, at_loudness
 from segue.render.moving_filter import lowpassed
 from segue.render.pad_tables import TABLE_FRAMES, PadNote, add_voices, cycle_pair, pad_notes
 from segue.render.shape import FEWEST_FRAMES, through
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from segue.audio.instrument import Instrument
     from segue.plan.layer import PadLayer, PadSound
     from segue.plan.plan import Plan
-    from segue.render.layer_sound import Ruler
 
 
 _VOICES, _BASS_VOICES = 5, 1  # detuned voices of a note; a bass has one, for it would beat

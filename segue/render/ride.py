@@ -14,7 +14,7 @@ import numpy as np
 
 from segue.audio.clip import Clip
 from segue.audio.loudness import MEAN_POWER, MOMENTARY_S, momentary_lufs
-from segue.plan.layer import DrumLayer, PlayedLayer, SongLayer
+from segue.plan.layer import DrumLayer, Layer, PlayedLayer, SongLayer
 from segue.render.bridge_level import AROUND_S, wanted_level
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.plan.layer import Layer
     from segue.plan.plan import Plan
 
 

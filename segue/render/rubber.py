@@ -27,7 +27,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.clip import excerpt
+from segue.audio.clip import Clip, excerpt
 from segue.errors import OptionError
 
 if TYPE_CHECKING:
@@ -35,7 +35,6 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from segue.audio.clip import Clip
     from segue.render.time_map import TimeMap
 
     Samples = npt.NDArray[np.float32]

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Final, get_args
 import numpy as np
 
 from segue.analysis.envelope import sounds
-from segue.audio.clip import VOICES, Clip, Role, add_at
-from segue.render.drum_kit import drum_kit
+from segue.audio.clip import VOICES, Clip, Role, SongEdge, add_at
+from segue.render.drum_kit import DrumSound, drum_kit
 from segue.render.layer_sound import (
     WORTH_SAYING_S,
     LayerSound,
@@ -20,18 +20,15 @@ from segue.render.layer_sound import (
 )
 from segue.render.separate import percussion_of
 from segue.render.stretch import ENGINES, missing_s, sound_at_pitch
-from segue.render.time_map import time_map_of
+from segue.render.time_map import TimeMap, time_map_of
 from segue.render.voiceless import voiceless
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.plan.layer import Drum, DrumLayer, SongLayer
     from segue.plan.plan import Plan
-    from segue.render.drum_kit import DrumSound
     from segue.render.layer_sound import Ruler
-    from segue.render.time_map import TimeMap
 
 
 def song_layer_sound(

@@ -19,10 +19,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.clip import Clip, excerpt
-from segue.render.layer_sound import values_along
+from segue.render.layer_sound import Ruler, values_along
 from segue.render.rubber import program_stretch
 from segue.render.split import split_stretch
-from segue.render.time_map import TimeMap
+from segue.render.time_map import Span, TimeMap
 from segue.render.varispeed import read_at
 
 if TYPE_CHECKING:
@@ -30,8 +30,6 @@ if TYPE_CHECKING:
 
     from segue.plan.layer import Curve
     from segue.plan.plan import StretchEngine
-    from segue.render.layer_sound import Ruler
-    from segue.render.time_map import Span
 
 
 def correlation(a: npt.NDArray[np.float32], b: npt.NDArray[np.float32]) -> float:

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip, excerpt
+from segue.audio.clip import Clip, SongEdge, excerpt
 from segue.audio.loudness import integrated_lufs
 from segue.music.key import hertz_of
 from segue.render.layer_sound import (
@@ -36,7 +36,6 @@ from segue.render.pad_tables import TABLE_FRAMES, add_voices, cycle_pair
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.plan.layer import ReversedLayer, SweepLayer
     from segue.plan.plan import Plan
     from segue.render.layer_sound import Ruler

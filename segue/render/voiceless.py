@@ -24,13 +24,11 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.audio.clip import Clip, excerpt
+from segue.audio.clip import Clip, SongEdge, excerpt
 from segue.render.spectra import WINDOW_S, Frames, window_frames
 
 if TYPE_CHECKING:
     import numpy.typing as npt
-
-    from segue.audio.clip import SongEdge
 
     Floats = npt.NDArray[np.float32]
 

@@ -15,14 +15,12 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.audio.clip import VOICES
-from segue.plan.layer import SongLayer
-from segue.score.listening_to import SIDES
+from segue.plan.layer import Side, SongLayer
+from segue.score.listening_to import SIDES, Listened
 from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
-    from segue.plan.layer import Side
     from segue.plan.plan import Section
-    from segue.score.listening_to import Listened
 
 Floats = npt.NDArray[np.float64]
 
