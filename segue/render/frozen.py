@@ -17,7 +17,7 @@ import numpy as np
 
 from segue.audio.clip import excerpt
 from segue.music.key import hertz_of
-from segue.render.bent_partials import MOMENT_S, Partials, partials_of
+from segue.render.frozen_partials import MOMENT_S, Partials, partials_of
 from segue.render.layer_sound import LayerSound, faded, frames_of, values_along
 from segue.render.separate import separated
 

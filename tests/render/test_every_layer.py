@@ -19,7 +19,7 @@ from segue.plan.layer import (
 )
 from segue.render import render_candidate
 from tests.render.conftest import NEW_BPM, OLD_BPM, curve, key_frames, music, song
-from tests.render.test_hits import groove
+from tests.render.test_drum_kit import groove
 
 KINDS = ("song", "pad", "drums", "frozen", "riser", "swell", "impact", "reversed")
 
