@@ -6,11 +6,12 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, TypeVar
 
-from segue.workers import In, Out, Outcome
+from segue.errors import SegueError
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from segue.workers import In, Out
     from segue.workers.processes import Processes
 
 CLOSING: Final = "The desk is closing."
@@ -53,13 +54,21 @@ class Background:
         return None
 
 
-def done_by(process: Processes, task: Callable[[In], Out], value: In) -> Outcome[Out]:
-    """What becomes of one task in a process, whatever goes wrong."""
+def done_by(process: Processes, task: Callable[[In], Out], value: In) -> Out:
+    """What one task comes to in a process.
+
+    Raises
+    ------
+    SegueError
+        Whatever goes wrong.
+    """
     try:
-        (outcome,) = list(process.outcomes(task, [value]))
-    except Exception as error:  # noqa: BLE001 - told, and the next one is done
-        return Outcome(index=0, problem=went_wrong(error))
-    return outcome
+        (outcome,) = process.outcomes(task, [value])
+    except Exception as error:
+        raise SegueError(went_wrong(error)) from error
+    if outcome.result is None:
+        raise SegueError(outcome.problem or "This came to nothing.")
+    return outcome.result
 
 
 def went_wrong(error: Exception) -> str:

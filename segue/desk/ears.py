@@ -18,6 +18,7 @@ from segue.api.stages import EDGE_S, RATE_HZ
 from segue.audio import read_song
 from segue.audio.clip import Clip, Edge, outline
 from segue.desk.background import Background, done_by
+from segue.errors import SegueError
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear, sound_digest
 from segue.job.attempt import HeardSong
@@ -207,10 +208,11 @@ class Ears(Background):
         with Processes(1) as process:
             while (wanted := self._awaited(self._next)) is not None:
                 task = EndToOpen(path=wanted.song.path, edge=wanted.edge, scratch=self.scratch)
-                outcome = done_by(process, opened_end, task)
-                known = HeardEnd(
-                    stamp=wanted.stamp, opened=outcome.result, problem=outcome.problem or ""
-                )
+                try:
+                    opened = done_by(process, opened_end, task)
+                    known = HeardEnd(stamp=wanted.stamp, opened=opened)
+                except SegueError as error:
+                    known = HeardEnd(stamp=wanted.stamp, problem=str(error))
                 with self._news:
                     self.heard[wanted.song.path, wanted.edge] = known
                     self._under_way = None

@@ -135,22 +135,15 @@ def changed_draft(order: DraftOrder) -> RoughSound:
     made = make_draft(
         order.run, order.option, order.changes, own_recipes=order.own_recipes, solo=order.solo
     )
-    plan = made.plan
-    exit_s, entry_s = (plan.seconds_at(beat) for beat in (plan.exit_beat, plan.entry_beat))
-    return RoughSound(
-        name=plan.recipe,
-        sound=packed(made.music),
-        exit_s=exit_s - made.starts_s,
-        entry_s=entry_s - made.starts_s,
-    )
+    return _sound_of(made.plan, made.music, made.starts_s)
 
 
-def _sound_of(plan: Plan, music: Clip) -> RoughSound:
+def _sound_of(plan: Plan, music: Clip, starts_s: float = 0.0) -> RoughSound:
     return RoughSound(
         name=plan.recipe,
         sound=packed(music),
-        exit_s=plan.seconds_at(plan.exit_beat),
-        entry_s=plan.seconds_at(plan.entry_beat),
+        exit_s=plan.seconds_at(plan.exit_beat) - starts_s,
+        entry_s=plan.seconds_at(plan.entry_beat) - starts_s,
     )
 
 
@@ -218,15 +211,15 @@ class Sketcher(Background):
     def _work(self) -> None:
         with Processes(1) as process:
             while (errand := self._awaited(self._next)) is not None:
-                outcome = done_by(process, errand.task, errand.order)
-                if outcome.result is None:
-                    problem = outcome.problem or "The draft came to nothing."
-                    errand.outcome.set_exception(SegueError(problem))
+                try:
+                    sound = done_by(process, errand.task, errand.order)
+                except SegueError as error:
+                    errand.outcome.set_exception(error)
                     continue
                 if isinstance(errand.order, RoughOrder):
                     with self._news:
-                        self._made = [*self._made[1 - MOST_KEPT :], (errand.order, outcome.result)]
-                errand.outcome.set_result(outcome.result)
+                        self._made = [*self._made[1 - MOST_KEPT :], (errand.order, sound)]
+                errand.outcome.set_result(sound)
 
     def _next(self) -> _Errand | None:
         while self._waiting:

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from segue.job.keeping import Rendered
     from segue.runfolder import CandidateRecord
-    from segue.workers import In, Out
 
 MOST_WAITING: Final = 20  # versions in line; more are a finger that got stuck
 
@@ -125,11 +124,11 @@ class VersionMaker(Background):
     def _made(self, errand: _Errand, process: Processes) -> str:
         order = errand.order
         self._step(errand, "reading the songs", 0)
-        name = _done(process, checked_version, order)
+        name = done_by(process, checked_version, order)
         self._step(errand, f"rendering '{name}'", 1)
-        made = _done(process, rendered_version, order)
+        made = done_by(process, rendered_version, order)
         self._step(errand, "writing the page", 2)
-        return _done(process, _kept, (order, made)).label
+        return done_by(process, _kept, (order, made)).label
 
     def _step(self, errand: _Errand, words: str, n_done: int) -> None:
         before = errand.progress
@@ -139,11 +138,3 @@ class VersionMaker(Background):
 
 def _kept(work: tuple[VersionOrder, Rendered]) -> CandidateRecord:
     return kept_version(*work)
-
-
-def _done(process: Processes, task: Callable[[In], Out], order: In) -> Out:
-    """What a task comes to, in the process; a `SegueError` if it cannot be done."""
-    outcome = done_by(process, task, order)
-    if outcome.result is None:
-        raise SegueError(outcome.problem or "The version came to nothing.")
-    return outcome.result
