@@ -23,8 +23,8 @@ from segue.plan.layer import (
 from segue.render import render_candidate
 from tests.regression.kept import write
 from tests.render.conftest import NEW_BPM, OLD_BPM, curve, key_frames, music, plan_by_hand, song
-from tests.render.test_every_layer import layers
 from tests.render.test_drum_kit import groove
+from tests.render.test_every_layer import layers
 
 NAME = "sounds.json"
 RATE_HZ = 22_050
