@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, assert_never
 
-from segue.plan.grid import SAME_BEAT, BeatGrid, beat_grid
+from segue.plan.grid import ON_THE_LINE_BEATS, SAME_BEAT, BeatGrid, beat_grid
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts, Ending, Opening
@@ -37,7 +38,8 @@ class SongEnd:
     Parameters
     ----------
     left_index : int or None
-        The beat at which the musician wants it left; None leaves that to the recipe.
+        The beat at which the musician wants it left, or by which it has rung out long before the
+        bar line; None leaves that to the recipe.
     moved : str
         A sentence on how that place was moved; empty where it was not.
     """
@@ -87,7 +89,8 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     cold, at the bar line of its last hit, or the next if it is off the bar line,
     so that the interlude begins on the hit, but not a bar before a last chord has rung out;
     one that rings out, at the bar line after its last hit has had half a
-    bar to ring, or the one before if nothing sounds there any more; neither before what
+    bar to ring, or the one before if nothing sounds there any more, and on a beat where the ring is
+    over long before that line; neither before what
     is held after the last hit is let go, for notes that change softly are no hits; one that
     fades, at the last phrase or else bar line at full level. A quieter last part is played:
     how it ends counts. At least one bar of what was read is kept.
@@ -117,6 +120,7 @@ def song_end(facts: EdgeFacts) -> SongEnd:
             if done - grid.index_at(ending.sound_end_s) > _SILENT_BEATS:
                 done = grid.bar_line_after(hit)
             done = max(done, _let_go_line(grid, ending))
+            return _kept(grid, done, facts, left=_rung_out_beat(grid, ending, done))
         case "fade":
             start_s = ending.sound_end_s if ending.fade_start_s is None else ending.fade_start_s
             done = _phrase_line(grid, facts, grid.bar_line_before(grid.index_at(start_s)))
@@ -203,10 +207,29 @@ def _let_go_line(grid: BeatGrid, ending: Ending) -> int:
     return grid.bar_line_before(held) if is_silent else line
 
 
-def _kept(grid: BeatGrid, done: int, facts: EdgeFacts) -> SongEnd:
+def _rung_out_beat(grid: BeatGrid, ending: Ending, done: int) -> int | None:
+    """The beat by which a last chord has rung out, where the room would wait for the bar line.
+
+    None where the bar line comes soon enough. A ring ends the song's own count: nobody misses what
+    is left of its bar.
+    """
+    if ending.rung_out_s is None:
+        return None
+    quiet_s = max(ending.rung_out_s, ending.held_until_s or ending.last_hit_s)
+    beat = math.ceil(grid.index_at(quiet_s) - ON_THE_LINE_BEATS)
+    waits_s = grid.seconds_at(done) - quiet_s
+    return beat if beat < done and waits_s > _LONGEST_WAIT_S else None
+
+
+_LONGEST_WAIT_S: Final = 0.7
+"""A longer silence after a last chord is a hole. Set by judgement."""
+
+
+def _kept(grid: BeatGrid, done: int, facts: EdgeFacts, *, left: int | None = None) -> SongEnd:
     """Done at a bar line, but with a bar of what was read at least."""
     least = grid.bar_line_after(grid.index_at(facts.edge_start_s)) + grid.metre
-    return SongEnd(grid=grid, done_index=max(done, least), facts=facts)
+    left = None if left is None or left < least else left
+    return SongEnd(grid=grid, done_index=max(done, least), facts=facts, left_index=left)
 
 
 def _free_done_s(facts: EdgeFacts, ending: Ending) -> float:

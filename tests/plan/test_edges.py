@@ -206,3 +206,29 @@ def test_a_song_that_fades_in_is_entered_where_it_has_come_up_and_comes_under_th
         assert any("fades in" in note for note in plan.notes)
     long = replace(facts, opening=replace(facts.opening, faded_in_s=25.0))
     assert not song_start(long).fades_in
+
+
+@pytest.mark.parametrize(
+    ("rings_beats", "left_beats"),
+    [
+        pytest.param(0.6, 1.0, id="over long before the bar line"),
+        pytest.param(3.2, None, id="over shortly before it"),
+        pytest.param(9.0, None, id="still ringing on it"),
+    ],
+)
+def test_a_song_whose_last_chord_has_rung_out_is_left_before_the_room_waits(
+    rings_beats, left_beats, end_facts
+):
+    """On a beat and not a bar line: nobody counts on through a silence."""
+    facts = end_facts(bpm=90.0, kind="ring-out", last_hit_beats_before_end=8.0)
+    hit_s, beat_s = facts.ending.last_hit_s, facts.pulse.beat_s
+    over_s = hit_s + rings_beats * beat_s
+    rung = replace(facts.ending, held_until_s=hit_s, rung_out_s=over_s, sound_end_s=over_s + 2.0)
+    end = song_end(replace(facts, ending=rung))
+    if left_beats is None:
+        assert end.left_index is None
+        return
+    assert end.grid.seconds_at(end.left_index) == pytest.approx(
+        hit_s + left_beats * beat_s, abs=0.1
+    )
+    assert end.leaving_index < end.done_index
