@@ -265,6 +265,7 @@ MOST_HOLE_S: Final = 0.7
 _MOST_DIP_LU, _MOST_AIR_DB = 3.0, 4.0
 """Beyond these it costs: a dip before bar one; air unlike the songs'. Set by judgement."""
 _CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
+_MOST_RESTLESS: Final = 4.0  # times as many onsets: beyond, one is as little calm as another
 _CALM_WORTH: Final = 1.5  # more than being unlike the others; by judgement
 _DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 
@@ -301,7 +302,8 @@ def _for_purpose(recipe: Recipe, bridge: BridgeSound, purpose: Purpose | None) -
             return 0.8 * lifts(bridge) + 0.2 * climbs_too + 0.3 * rises - 0.4 * held
         case "calm":
             is_calm = bridge.is_static or bridge.onsets_a_s <= _CALM_ONSETS
-            return _CALM_WORTH * is_calm + 0.5 * (bridge.rise_lu <= 1.0)
+            restless = min(bridge.onsets_a_s / _CALM_ONSETS, _MOST_RESTLESS) / _MOST_RESTLESS
+            return _CALM_WORTH * is_calm - restless + 0.5 * (bridge.rise_lu <= 1.0)
         case "dance":
             return 0.8 * min(bridge.thinnest_pulse / _DANCE_PULSE, 1.0)
         case "talk":

@@ -137,6 +137,15 @@ def test_for_a_calm_all_three_are_calm_if_so_many_are_heard():
     assert [carrier_of(recipe) for recipe in three] == ["held"] * 3
 
 
+def test_for_a_calm_between_restless_songs_what_is_least_restless_comes_first():
+    """Where nothing is calm by the limit, a groove is not as good as a pad."""
+    busy = {recipe.name: replace(PLAIN, onsets_a_s=12.0) for recipe in SHELF}
+    calmer = {"pad in the new key": replace(PLAIN, onsets_a_s=6.0)}
+    listen, _ = listening(**busy | calmer)
+    three = shortlist(SHELF, PAIR, listen, Given(purpose="calm"))
+    assert three[0].name == "pad in the new key"
+
+
 def test_the_best_is_among_the_three_though_others_are_less_alike(monkeypatch):
     listen, asked = listening()
     shortlist(SHELF, PAIR, listen, Given())
