@@ -72,6 +72,7 @@ def wanted_level(
     share = np.minimum((there_s - exit_s) / length_s, 1.0)
     own_lu = np.array([value_at(plan.bridge_lu, beat) for beat in plan.beats_at(there_s)])
     wanted = own_lu + _eased(around, left_lufs, (share, length_s), plan)
+    wanted += _gone_up_lu(around, (share, length_s), own_lu, plan.bridge_lu)
     met_lufs = _met_at_lufs(songs, times_s, entry_s)
     wanted -= _sunk_lu(around, met_lufs, (share, length_s), plan.bridge_lu)
     wanted += bed_above_lu(*around) * np.clip((CALM_LU - own_lu) / (CALM_LU - BED_LU), 0.0, 1.0)
@@ -200,9 +201,9 @@ def _eased(
     over: tuple[Floats, float],
     plan: Plan,
 ) -> Floats:
-    """What the bridge's own curve is added to: loudness of the quieter song, or of both.
+    """What the bridge's own curve is added to: the quieter song, and a slope from a louder old one.
 
-    With a slope from a louder old song or to a louder new one.
+    What goes on after a build or a stop comes down at once.
     """
     (old, new), (share, length_s), bridge_lu = around, over, plan.bridge_lu
     eased = np.full(len(share), min(old, new))
@@ -212,17 +213,28 @@ def _eased(
         falls_lu = max(left_lufs - eased[0], 0.0)
         down = DROP_S / length_s if builds or plan.stop_beats else _share_for(falls_lu, length_s)
         eased += falls_lu * np.clip(1 - share / down, 0.0, 1.0)
-    rises_lu = _rises_lu(new - old, bridge_lu)
-    if rises_lu and bridge_lu[0].value > TALK_LU:
-        eased += rises_lu * np.clip(1 - (1 - share) / _share_for(rises_lu, length_s), 0.0, 1.0)
     return eased
 
 
-def _rises_lu(louder_lu: float, bridge_lu: Curve) -> float:
-    """How far a bridge goes up to a song that is so much louder than the old one."""
-    if bridge_lu[-1].value <= CALM_LU:
-        return max(louder_lu - CALM_STEP_LU, 0.0)
-    return max(louder_lu / 2, louder_lu - MOST_STEP_LU, 0.0)
+def _gone_up_lu(
+    around: tuple[float, float], over: tuple[Floats, float], own_lu: Floats, bridge_lu: Curve
+) -> Floats:
+    """How far the bridge goes up to a song that is louder than the old one.
+
+    A bed goes up when its own level does, in its last bars.
+    """
+    (old, new), (share, length_s) = around, over
+    starts_lu, ends_lu = bridge_lu[0].value, bridge_lu[-1].value
+    louder_lu = new - old
+    rises_lu = max(louder_lu / 2, louder_lu - MOST_STEP_LU)
+    if ends_lu <= CALM_LU:
+        rises_lu = louder_lu - CALM_STEP_LU
+    if rises_lu <= 0.0:
+        return np.zeros(len(share))
+    gone = 1 - (1 - share) / _share_for(rises_lu, length_s)
+    if starts_lu <= TALK_LU < ends_lu:
+        gone = (own_lu - starts_lu) / (ends_lu - starts_lu)
+    return np.asarray(rises_lu * np.clip(gone, 0.0, 1.0), dtype=np.float64)
 
 
 def bed_above_lu(old_lufs: float, new_lufs: float) -> float:

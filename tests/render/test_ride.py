@@ -175,6 +175,20 @@ def test_a_calm_bridge_leaves_no_more_than_a_step_to_a_far_louder_song(plan):
     assert np.diff(lufs[inside][::10]).max() < 5.5  # in a second
 
 
+def test_a_bed_comes_up_to_a_far_louder_song_with_its_own_last_bars_and_not_before(plan):
+    entry = plan.entry_beat
+    beds = []
+    for new_db in (-16.0, 0.0):
+        ridden = bridged(plan, curve((entry - 3.0, -14.0), (entry, -4.0)))
+        made = render_candidate(ridden, *songs(-16.0, new_db))
+        times_s, lufs = momentary_lufs(made.music, hop_s=0.1)
+        places_s = [ridden.seconds_at(beat) - 0.3 for beat in (entry - 3.0, entry)]
+        beds.append([float(np.interp(place_s, times_s, lufs)) for place_s in places_s])
+    (low, up), (louder_low, louder_up) = beds
+    assert louder_up > up + 5.0
+    assert louder_low <= low + 9.0  # it lies between the songs, as beds do
+
+
 @pytest.mark.parametrize("pad_db", [-30.0, -18.0, 0.0])
 def test_the_layers_own_level_does_not_change_that_of_the_bridge(plan, pad_db):
     loud, soft = (bridged(plan, curve((4, -3.0)), pad_db=db) for db in (-6.0, pad_db))
