@@ -172,10 +172,12 @@ def _filled(
     )
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
     progress("writing the page")
-    with ThreadPoolExecutor(1) as writer:  # works in C or elsewhere, and leaves Python to drawing
-        sounds = writer.submit(_mp3s, folder, best_first, workers)
-        draw_pictures(folder, best_first, title=f"{old.title} → {new.title}")
-        write_page(folder, document, sounds.result(), run_name=request.out.resolve().name)
+    title = f"{old.title} → {new.title}"
+    with ThreadPoolExecutor(1) as artist:  # sounds are encoded in C or elsewhere
+        drawn = artist.submit(draw_pictures, folder, best_first, title=title)
+        sounds = _mp3s(folder, best_first, workers)
+        write_page(folder, document, sounds, run_name=request.out.resolve().name)
+        drawn.result()
     return document
 
 
