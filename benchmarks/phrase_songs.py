@@ -77,13 +77,19 @@ def labelled(folder: Path, phrases: str) -> GroupedSong | None:
     if sketch is None or _best_shift(sketch, parts, bar) != 0:
         return None
     places = np.full(sketch.n_bars + 1, -1)
-    for _, n_bars in parts:
+    written = phrase_places(phrases)[: max(len(places) - bar, 0)]
+    places[bar : bar + len(written)] = written
+    return GroupedSong(sketch=sketch, places=tuple(int(place) for place in places))
+
+
+def phrase_places(phrases: str) -> Floats:
+    """The place of each bar of phrases such as ``i4A8B9``; -1 for what is left over of one."""
+    places: list[int] = []
+    for n_bars in (int(bars) for bars in re.findall(r"[A-Za-z](\d+)", phrases)):
         left_over = n_bars % GROUP_BARS
         whole = n_bars - left_over if n_bars > GROUP_BARS > 1 + left_over else n_bars
-        span = slice(bar, min(bar + whole, len(places)))
-        places[span] = np.arange(span.stop - span.start) % GROUP_BARS
-        bar += n_bars
-    return GroupedSong(sketch=sketch, places=tuple(int(place) for place in places))
+        places += [bar % GROUP_BARS if bar < whole else -1 for bar in range(n_bars)]
+    return np.array(places)
 
 
 def _best_shift(sketch: Sketch, parts: Sequence[tuple[bool, int]], first: int) -> int:

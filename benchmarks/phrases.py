@@ -1,14 +1,15 @@
 """How often the place of bars in their groups of four is heard, at starts and ends of songs.
 
-Run ``python -m benchmarks.phrases --phrases FILE --pop FOLDER --soundfonts FOLDERS --into FOLDER``.
-FILE has a line for each pop song: its number and its phrases as people wrote them down [D20]_,
-such as ``009 i4A8B8x4``. Those labels come without a licence, so they are not kept here. Each
-song's start and end is rendered twice into the folder given (`benchmarks.phrase_songs`), once by a
-band that marks its groups and once by one that does not; what is there already is not made again.
+Run ``python -m benchmarks.phrases --pop FOLDER --soundfonts FOLDERS --into FOLDER``.
+`pop_phrases.tsv` has the phrases of 209 pop songs as people wrote them down [D20]_, of 14 as two
+did: the last row of the table tells how far two people agree. Each song's start and end is
+rendered twice into the folder given (`benchmarks.phrase_songs`), once by a band that marks its
+groups and once by one that does not; what is there already is not made again.
 
-The odds of `segue.analysis.phrases` were fitted on the songs of one split; ``--fit`` fits them
-anew and prints them. The table tells of the other splits. A place is asked for four bars from the
-song's outer end, of edges whose bar lines are heard.
+The odds of `segue.analysis.phrases` were fitted on the songs of one split, of those up to number
+363; ``--fit`` fits them anew to all of that split and prints them. The table tells of the other
+splits. A place is asked for four bars from the song's outer end, of edges whose bar lines are
+heard.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ import numpy as np
 import soundfile
 
 from benchmarks._song_effects import FILE_RATE_HZ
-from benchmarks.phrase_songs import GROUP_BARS, grouped_songs, rendered_edge
+from benchmarks.phrase_songs import GROUP_BARS, grouped_songs, phrase_places, rendered_edge
 from benchmarks.rendered_songs import (
     EDGE_S,
     SPLIT_NUMBERS,
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
 
 SURE: Final = 0.85
 REACHES: Final = {"right": 0.80, "sure": 0.95}
+LABELS: Final = Path(__file__).with_name("pop_phrases.tsv")
 BARS_IN: Final = 3
 ON_LINE_S: Final = 0.12
 LEAST_BARS: Final = 6
@@ -89,6 +91,23 @@ class HeardEdge:
         if len(before):
             return bool((self.asked - before[-1]) % GROUP_BARS == self.places[self.asked])
         return bool((self.asked - starts[0]) % GROUP_BARS == self.places[self.asked])
+
+
+def written_phrases() -> list[tuple[str, str, str]]:
+    """Songs by number, the phrases of each, and another's; ``-`` where there are none."""
+    lines = LABELS.read_text(encoding="utf-8").splitlines()
+    named = [line.split("\t") for line in lines if not line.startswith("#")]
+    return [(song, first, other) for song, first, other in named[1:]]
+
+
+def agreed(first: str, second: str, side: str) -> bool:
+    """Whether two people's phrases give a bar one place: the fourth from the end that has one."""
+    written = [phrase_places(way) for way in (first, second)]
+    n_bars = min(map(len, written))
+    one, other = (places[:n_bars] for places in written)
+    known = np.flatnonzero((one >= 0) & (other >= 0))
+    asked = known[BARS_IN if side == "start" else -1 - BARS_IN]
+    return bool(one[asked] == other[asked])
 
 
 def true_places(lines_s: Floats, written_s: Floats, written: Sequence[int]) -> Floats:
@@ -206,15 +225,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Print the table; leave with 1 where a reach is missed."""
     parser = argparse.ArgumentParser(description=(__doc__ or "").partition("\n")[0])
     add_source_options(parser)
-    parser.add_argument("--phrases", type=Path, required=True, help="phrases of the pop songs")
     parser.add_argument("--into", type=Path, required=True, help="folder of rendered edges")
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--fit", action="store_true", help="print odds fitted anew")
     given = parser.parse_args(arguments)
     given.into.mkdir(parents=True, exist_ok=True)
-    rows = (line.split() for line in given.phrases.read_text(encoding="utf-8").splitlines())
+    rows = written_phrases()
     sources = sources_of(given)
-    songs = list(grouped_songs(tuple(SPLIT_NUMBERS), sources, dict(rows)))
+    songs = list(grouped_songs(tuple(SPLIT_NUMBERS), sources, {row[0]: row[1] for row in rows}))
     jobs = [(*song, side, number) for song in songs for side in EDGES for number in NUMBERS]
     with ProcessPoolExecutor(max_workers=given.workers) as pool:
         paths = [p for p in pool.map(partial(made, sources=sources, into=given.into), jobs) if p]
@@ -223,7 +241,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         for side in EDGES:
             own = [e for e in edges if e.side == side and e.is_fitted and e.asked is not None]
             print(side, fitted(own, np.array(phrases.EDGE_ODDS[side])).round(2).tolist())
-    sys.exit(0 if _print_table(edges) else 1)
+    is_met = _print_table(edges)
+    pairs = [(first, second) for _, first, second in rows if second != "-"]
+    cells = [_share([agreed(*pair, side) for pair in pairs]) for side in EDGES]
+    print(f"two people agree at starts in {cells[0]}, at ends in {cells[1]}")
+    sys.exit(0 if is_met else 1)
 
 
 if __name__ == "__main__":
