@@ -280,5 +280,4 @@ def told_problem(path: str, problem: str) -> str:
     """The sentence of a song that cannot be heard, with its path."""
     if problem.startswith("./"):
         return f"{printable(path)}{os.sep}{problem.removeprefix('./')}"
-    # an older Segue kept the whole path of a file below the song
-    return problem if problem.startswith("/") else f"{printable(path)}: {problem}"
+    return f"{printable(path)}: {problem}"

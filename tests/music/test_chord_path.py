@@ -201,3 +201,15 @@ def test_one_chord_is_the_cadence():
 def test_path_needs_a_chord():
     with pytest.raises(ValueError, match="at least one chord"):
         chord_path(parse_key("C major"), parse_key("D major"), n_chords=0)
+
+
+@pytest.mark.parametrize("n_chords", [2, 3, 4, 6])
+@pytest.mark.parametrize("cadence", CADENCE_CHOICES)
+def test_a_chord_turns_from_one_key_to_the_other_only_where_both_can_have_it(n_chords, cadence):
+    """A pivot belongs to both keys, and the last chord is one only where there is no time else."""
+    for old, new in PAIRS:
+        steps = chord_path(old, new, n_chords=n_chords, cadence=cadence)
+        for n, step in enumerate(steps):
+            if step.pivot_from is not None:
+                assert fit(step.chord, old) != "foreign", (old, new)
+                assert n < len(steps) - 1 or n_chords <= 3, (old, new)

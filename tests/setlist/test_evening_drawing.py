@@ -59,6 +59,15 @@ def test_the_legend_names_what_is_drawn_and_nothing_else(shelf, rows):
     assert stopped == ["Friday", "segue", "stop, talk, changeover"]
 
 
+def test_in_the_legend_nothing_lies_on_its_words(shelf):
+    """A letter is at least 5 px wide, at the size of the words that a picture of 900 px has."""
+    rows = with_stop(shelf)
+    line = list(_legend(rows, evening_drawing(rows, "file")))[1:]
+    ends = [s.x + (5.0 * len(s.words) if isinstance(s, Label) else s.width) for s in line]
+    assert len(line) > 3
+    assert all(end < after.x for end, after in zip(ends, line[1:], strict=False))
+
+
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_energy_is_as_long_as_its_share_of_five(rows, layout):
     drawing = evening_drawing(rows, layout)

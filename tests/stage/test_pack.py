@@ -77,6 +77,7 @@ def test_every_file_starts_on_bar_one_and_lasts_as_long(pack, plans):
     assert len(set(frames.values())) == 1
     expected = round(plans[0].duration_s * RATE_HZ) - round(plans[0].lead_in_s * RATE_HZ)
     assert set(frames.values()) == {expected}
+    assert made.duration_s == pytest.approx(expected / RATE_HZ)
 
 
 @pytest.mark.parametrize("name", ["all channels.wav", "music.wav", "click.wav", "cue.wav"])
