@@ -118,6 +118,7 @@ def _write(path: Path, facts: tuple[EdgeFacts, EdgeFacts], candidate: Candidate)
         rate_hz=candidate.music.rate_hz,
         plan=np.frombuffer(_PLAN.dump_json(candidate.plan), dtype=np.uint8),
         facts=np.frombuffer(_FACTS.dump_json(facts), dtype=np.uint8),
+        own_share=candidate.own_share,
         **sounds,
     )
 
@@ -135,6 +136,7 @@ def read_segue(path: Path) -> RealSegue:
         }
         plan = _PLAN.validate_json(found["plan"].tobytes())
         facts = _FACTS.validate_json(found["facts"].tobytes())
+        own_share = float(found["own_share"])
     pair, _, _ = path.stem.rpartition(", ")
-    candidate = Candidate(plan=plan, **clips)
+    candidate = Candidate(plan=plan, own_share=own_share, **clips)
     return RealSegue(name=path.stem, pair=pair, facts=facts, candidate=candidate)

@@ -48,7 +48,7 @@ REPORT_SEED: Final = 2
 N_SYNTHETIC: Final = 8
 N_DEMO: Final = 2
 LOWER, STRONGER, NAMED = 0.98, 0.90, 0.95
-CORRELATION: Final = 0.7
+KRUMHANSL, LERDAHL = 0.97, 0.93  # rank correlations; the two agree to 0.945 with each other
 HALF: Final = 0.5
 N_FIRST: Final = 3
 
@@ -107,10 +107,10 @@ def known_rows(pairs: list[Pair], pool: Executor, seed: int) -> list[Row]:
     left = abs(practice.pad_gap) / practice.plain_gap
     return [
         Row(heading=f"rank correlation, Krumhansl-Kessler ({told.n_joins} joins)",
-            found=f"{told.krumhansl:.3f}", reach=f"{CORRELATION}",
-            is_met=told.krumhansl >= CORRELATION),
+            found=f"{told.krumhansl:.3f}", reach=f"{KRUMHANSL}",
+            is_met=told.krumhansl >= KRUMHANSL),
         Row(heading="rank correlation, Lerdahl's regions", found=f"{told.lerdahl:.3f}",
-            reach=f"{CORRELATION}", is_met=told.lerdahl >= CORRELATION),
+            reach=f"{LERDAHL}", is_met=told.lerdahl >= LERDAHL),
         Row(heading="plain join: semitone below fourth and fifth",
             found=f"{practice.n_worse}/{practice.n_compared}", reach="100%", is_met=share == 1.0),
         Row(heading="a pad leaves of that gap", found=f"{left:.0%} of {practice.plain_gap:.3f}",

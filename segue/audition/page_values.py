@@ -18,8 +18,9 @@ from segue.audition.sound import duration_of, outline_of
 from segue.plan.bridge_words import bridge_line, moments_of
 from segue.plan.heard_words import fact_table
 from segue.plan.layer import SongLayer
-from segue.runfolder import CandidateRecord, Choice, document_text
-from segue.runfolder.remedies import WEAK_MARK, Remedy, remedy_of
+from segue.runfolder import CandidateRecord, Choice, RunDocument, document_text
+from segue.runfolder.remedies import WEAK_MARK, Remedy, remedies_of
+from segue.score.weights import costliest_first
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -44,7 +45,7 @@ class WeakPlace:
     Parameters
     ----------
     number : int
-        From 1, the worst first.
+        From 1, what costs most first.
     time_s : float
         In the candidate.
     bar : int
@@ -57,7 +58,7 @@ class WeakPlace:
         What ``segue change`` could do about it.
     """
 
-    number: int
+    number: int = 0
     time_s: float
     bar: int
     from_s: float
@@ -71,8 +72,8 @@ class WeakPlace:
         return "" if self.remedy is None else shlex.join(self.remedy.options)
 
 
-def weak_places(record: CandidateRecord) -> tuple[WeakPlace, ...]:
-    """The places of the lowest marks, the worst first.
+def weak_places(document: RunDocument, record: CandidateRecord) -> tuple[WeakPlace, ...]:
+    """The places of low marks, what costs most first.
 
     Returns
     -------
@@ -82,26 +83,25 @@ def weak_places(record: CandidateRecord) -> tuple[WeakPlace, ...]:
     plan = record.plan
     placed = [
         (plan.seconds_at(m.worst_beat), m)
-        for m in sorted(record.scorecard.measures, key=lambda m: m.score)
+        for m in costliest_first(record.scorecard.measures, weights=document.weights_of(record))
         if m.score < WEAK_MARK and m.worst_beat is not None
     ][:MOST_PLACES]
+    remedies = remedies_of(document, record, [m for _, m in placed])
     return tuple(
-        _place(record, number, time_s, measure)
-        for number, (time_s, measure) in enumerate(placed, start=1)
+        replace(_place(record, time_s, m), number=number, remedy=remedy)
+        for number, ((time_s, m), remedy) in enumerate(zip(placed, remedies, strict=True), start=1)
     )
 
 
-def _place(record: CandidateRecord, number: int, time_s: float, measure: Measure) -> WeakPlace:
+def _place(record: CandidateRecord, time_s: float, measure: Measure) -> WeakPlace:
     begun = [bar for bar in record.bars if bar.time_s <= time_s + _SAME_S]
     later = [bar.time_s for bar in record.bars if bar.time_s > time_s + _SAME_S]
     return WeakPlace(
-        number=number,
         time_s=time_s,
         bar=begun[-1].number if begun else 0,
         from_s=begun[-2].time_s if len(begun) > 1 else 0.0,
         bar_s=(begun[-1].time_s if begun else 0.0, later[0] if later else record.plan.duration_s),
         measure=measure,
-        remedy=remedy_of(record, measure),
     )
 
 
@@ -142,6 +142,8 @@ class WayView:
         What happens in its bridge, in one line.
     moments : tuple of PlaceToHear
         Where to listen.
+    places : tuple of WeakPlace
+        Where it is weak; see `weak_places`.
     choice : Choice or None
         What the band chose, if it chose this one.
     """
@@ -149,12 +151,8 @@ class WayView:
     record: CandidateRecord
     line: str
     moments: tuple[PlaceToHear, ...]
+    places: tuple[WeakPlace, ...]
     choice: Choice | None = None
-
-    @property
-    def places(self) -> tuple[WeakPlace, ...]:
-        """Where it is weak; see `weak_places`."""
-        return weak_places(self.record)
 
     @property
     def length_words(self) -> str:
@@ -172,6 +170,7 @@ def way_views(view: PageView) -> tuple[WayView, ...]:
             record=record,
             line=bridge_line(record.plan, has_keys=has_keys),
             moments=places_to_hear(record, has_keys=has_keys),
+            places=weak_places(document, record),
             choice=document.choice if record.rank == rank else None,
         )
         for record in view.records
@@ -218,7 +217,7 @@ def way_values(folder: Path, view: PageView) -> list[dict[str, object]]:
             "sound": str(n),
             "gain_db": gain_db,
             **_bar_values(folder, record),
-            **({} if view.is_blind else _named_values(folder, record)),
+            **({} if view.is_blind else _named_values(folder, view.document, record)),
         }
         for n, (record, gain_db) in enumerate(rows)
     ]
@@ -259,7 +258,9 @@ def _bar_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
     }
 
 
-def _named_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
+def _named_values(
+    folder: Path, document: RunDocument, record: CandidateRecord
+) -> dict[str, object]:
     plan, card = record.plan, record.scorecard
     return {
         "rank": record.rank,
@@ -278,7 +279,7 @@ def _named_values(folder: Path, record: CandidateRecord) -> dict[str, object]:
         ],
         "weak": [
             {"from_s": round(w.bar_s[0], 3), "to_s": round(w.bar_s[1], 3)}
-            for w in weak_places(record)
+            for w in weak_places(document, record)
         ],
         "loudness": _points(card.loudness_lufs),
         "key_from": _points(card.key_distance_from),

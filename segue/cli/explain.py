@@ -1,20 +1,22 @@
-"""``segue explain``: an option's weak bars, the worst first, what to do about each, every mark."""
+"""``segue explain``: what costs an option most, where, what to do about it, and every mark."""
 
 from __future__ import annotations
 
 from pathlib import Path  # noqa: TC003 - typer reads the types at run time
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, Final
 
 import typer
 
 from segue.cli.options import Json, NoHints, Run
 from segue.errors import printable
+from segue.score.weights import costliest_first, costs
 
 if TYPE_CHECKING:
-    from segue.runfolder import CandidateRecord
+    from segue.runfolder import CandidateRecord, RunDocument
     from segue.runfolder.remedies import Remedy
     from segue.score import Measure
 
+_LEAST_TOLD: Final = 0.01  # of the overall score; less is told as less
 _MOST_WEAK = 6  # findings with what to do about them; more are no help
 
 
@@ -30,12 +32,13 @@ def explain(
     from segue.runfolder import read_document
     from segue.runfolder.run_document import candidate_of
 
-    record = candidate_of(read_document(run), option)
+    document = read_document(run)
+    record = candidate_of(document, option)
     if json:
-        print_json(card_report(record))
+        print_json(card_report(document, record))
         return
-    _print_weak(run, record)
-    _print_card(record)
+    _print_weak(run, document, record)
+    _print_card(document, record)
     if record.made is not None:
         names = dict.fromkeys(x.called for x in record.made.recipe.layers)
         print(f"\nLayers, for 'segue change': {printable(', '.join(names))}")
@@ -44,26 +47,30 @@ def explain(
         print_next("Choose it", "choose", run, record.label)
 
 
-def card_report(record: CandidateRecord) -> dict[str, Any]:
-    """An option's card as JSON values, worst measures first."""
+def card_report(document: RunDocument, record: CandidateRecord) -> dict[str, Any]:
+    """An option's card as JSON values, what costs most first."""
     card = record.scorecard
+    cost = costs(card.measures, weights=document.weights_of(record))
     return {
         "rank": record.rank,
         "label": record.label,
         "recipe": record.plan.recipe,
         "score": round(card.overall, 4),
         "faults": [{"name": fault.name, "sentence": fault.sentence} for fault in card.faults],
-        "measures": [_measure_report(record, measure) for measure in _worst_first(record)],
+        "measures": [
+            {**_measure_report(document, record, m), "costs": round(cost[m.name], 4)}
+            for m in _costliest_first(document, record)
+        ],
         "not_measured": [
             {"name": one.name, "label": one.label, "why": one.why} for one in card.not_measured
         ],
     }
 
 
-def _measure_report(record: CandidateRecord, m: Measure) -> dict[str, Any]:
+def _measure_report(document: RunDocument, record: CandidateRecord, m: Measure) -> dict[str, Any]:
     from segue.runfolder.remedies import bar_of, remedy_of
 
-    remedy = remedy_of(record, m)
+    remedy = remedy_of(document, record, m)
     return {
         "name": m.name,
         "label": m.label,
@@ -76,22 +83,32 @@ def _measure_report(record: CandidateRecord, m: Measure) -> dict[str, Any]:
         "sentence": m.sentence,
         "remedy": None
         if remedy is None
-        else {"words": remedy.words, "options": list(remedy.options)},
+        else {
+            "words": remedy.words,
+            "command": remedy.command,
+            "options": list(remedy.options),
+        },
     }
 
 
-def _worst_first(record: CandidateRecord) -> list[Measure]:
-    return sorted(record.scorecard.measures, key=lambda m: m.score)
+def _costliest_first(document: RunDocument, record: CandidateRecord) -> tuple[Measure, ...]:
+    weights = document.weights_of(record)
+    return costliest_first(record.scorecard.measures, weights=weights)
 
 
-def _print_weak(run: Path, record: CandidateRecord) -> None:
-    """What keeps it back, bar by bar, and for each a line to copy."""
+def _cost_words(cost: float) -> str:
+    return f"{cost:.2f}" if cost >= _LEAST_TOLD else f"under {_LEAST_TOLD:.2f}"
+
+
+def _print_weak(run: Path, document: RunDocument, record: CandidateRecord) -> None:
+    """What keeps it back, what costs most first, and for each a line to copy."""
     from rich.console import Console
 
     from segue.cli.hints import command, print_sentence
-    from segue.runfolder.remedies import WEAK_MARK, bar_of, remedy_of
+    from segue.runfolder.remedies import WEAK_MARK, bar_of, remedies_of
 
     console, card = Console(), record.scorecard
+    cost = costs(card.measures, weights=document.weights_of(record))
     console.print(
         f"{record.label}  {record.plan.recipe}  {card.overall:.2f} of 1",
         style="bold",
@@ -101,25 +118,36 @@ def _print_weak(run: Path, record: CandidateRecord) -> None:
     for fault in card.faults:
         print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
     # the distance of the keys is the pair's: no change of the option mends it
-    weak = [m for m in _worst_first(record) if m.score < WEAK_MARK and m.name != "key_distance"]
+    weak = [
+        m
+        for m in _costliest_first(document, record)
+        if m.score < WEAK_MARK and m.name != "key_distance"
+    ]
     told: dict[Remedy | str, list[Measure]] = {}  # together what the same change goes at
-    for m in weak[:_MOST_WEAK]:
-        told.setdefault(remedy_of(record, m) or m.name, []).append(m)
-    for remedy, measures in told.items():
+    weakest = weak[:_MOST_WEAK]
+    for m, remedy in zip(weakest, remedies_of(document, record, weakest), strict=True):
+        told.setdefault(remedy or m.name, []).append(m)
+    for proposed, measures in told.items():
         for m in measures:
             bar = bar_of(record, m)
             where = "" if bar is None else f"Bar {bar}: "
-            print_sentence(console, "  - ", f"{where}{m.sentence} ({m.label} {m.score:.2f})")
-        if not isinstance(remedy, str):
-            print_sentence(console, "    ", f"To {remedy.words}:")
-            # not wrapped: a line to copy
-            print(f"    {command('change', run, record.label, *remedy.options)}")
+            mark = f"{m.label} {m.score:.2f}, costs {_cost_words(cost[m.name])}"
+            print_sentence(console, "  - ", f"{where}{m.sentence} ({mark})")
+        if isinstance(proposed, str):
+            continue
+        if proposed.command == "between":
+            made = f"'segue between ... {' '.join(proposed.options)}'"
+            print_sentence(console, "    ", f"To {proposed.words}, make the run again: {made}.")
+            continue
+        print_sentence(console, "    ", f"To {proposed.words}:")
+        # not wrapped: a line to copy
+        print(f"    {command('change', run, record.label, *proposed.options)}")
     if not weak:
         print_sentence(console, "  - ", "No weak place was found.")
     print()
 
 
-def _print_card(record: CandidateRecord) -> None:
+def _print_card(document: RunDocument, record: CandidateRecord) -> None:
     from rich.console import Console
 
     from segue.cli.hints import plain_table, print_sentence
@@ -127,14 +155,16 @@ def _print_card(record: CandidateRecord) -> None:
 
     console = Console(soft_wrap=False)
     table = plain_table()
-    for heading in ("mark", "measure", "value", "bar", "finding"):
-        table.add_column(heading, overflow="fold", no_wrap=heading in {"mark", "bar", "value"})
-    for m in _worst_first(record):
+    cost = costs(record.scorecard.measures, weights=document.weights_of(record))
+    for heading in ("costs", "mark", "measure", "value", "bar", "finding"):
+        is_narrow = heading not in {"measure", "finding"}
+        table.add_column(heading, overflow="fold", no_wrap=is_narrow)
+    for m in _costliest_first(document, record):
         bar = bar_of(record, m)
         value = f"{m.value:.2f} {m.unit}".rstrip()
-        table.add_row(
-            f"{m.score:.2f}", m.label, value, "-" if bar is None else f"{bar}", m.sentence
-        )
+        place = "-" if bar is None else f"{bar}"
+        lost = f"{cost[m.name]:.3f}"
+        table.add_row(lost, f"{m.score:.2f}", m.label, value, place, m.sentence)
     console.print(table, markup=False)
     for one in record.scorecard.not_measured:
         print_sentence(console, "", f"Not measured: {one.label}, {one.why}.")

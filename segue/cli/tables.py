@@ -15,6 +15,7 @@ from segue.music.interval import change_words
 from segue.music.tonal_space import key_distance
 from segue.music.transposition import FAR_DISTANCE, transposition_advice
 from segue.plan.heard_words import fact_table, keys_sentence
+from segue.score.weights import costliest_first
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -78,7 +79,7 @@ def print_options(document: RunDocument) -> None:
     elif document.purpose is not None:
         console.print(f"Scored as a segue to {document.purpose}.\n", highlight=False)
     for record in document.candidates:
-        print_candidate(console, record)
+        print_candidate(console, document, record)
 
 
 def _print_keys(console: Console, document: RunDocument) -> None:
@@ -139,8 +140,8 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
     }
 
 
-def print_candidate(console: Console, record: CandidateRecord) -> None:
-    """Print one option with its reason, its weakest points and what is to be said of it."""
+def print_candidate(console: Console, document: RunDocument, record: CandidateRecord) -> None:
+    """Print one option with its reason, what costs it most and what is to be said of it."""
     card = record.scorecard
     tie = " (a tie with the one before)" if record.is_tie else ""
     console.print(
@@ -158,8 +159,8 @@ def print_candidate(console: Console, record: CandidateRecord) -> None:
         print_sentence(console, "   ! ", f"It cannot be first: {fault.sentence}.")
     # How hard the change of key is, is the pair's, not the option's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
-    weakest = sorted(own, key=lambda m: m.score)[:_N_WEAKEST]
-    for measure in weakest:
+    weights = document.weights_of(record)
+    for measure in costliest_first(own, weights=weights)[:_N_WEAKEST]:
         print_sentence(console, "   - ", measure.sentence)
     for note in record.notes:
         print_sentence(console, "   ! ", note)

@@ -110,6 +110,9 @@ class Candidate:
         The sides of `music` before the limiter, at the same rate and length:
         what comes from the old song, what was made for the join, and what
         comes from the new song. Their sum is `music` but for the limiter.
+    own_share : float
+        Share of the power of `interlude` in the bridge that is cut out of the songs, 0 to 1: their
+        drums, held and reversed moments.
     notes : tuple of str
         What the render could not do, as sentences.
     """
@@ -121,6 +124,7 @@ class Candidate:
     outgoing: Clip
     interlude: Clip
     incoming: Clip
+    own_share: float = 0.0
     notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:

@@ -119,6 +119,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
     )
     said: list[str] = []
     buses: dict[_Place, npt.NDArray[np.float32]] = {}
+    makers: dict[_Place, _Makers] = {}
     hardness = touch_beside(plan, outgoing, incoming)
 
     def made_of(layer: Layer) -> LayerSound:
@@ -133,10 +134,11 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         if place not in buses:
             buses[place] = np.zeros((ruler.n_frames, 2), dtype=np.float32)
         buses[place][made.first_frame : made.first_frame + len(made.samples)] += made.samples
+        makers[place] = makers.get(place, _Makers()).with_layer(layer, made, plan, ruler)
         said += made.notes
         del made  # as long as a whole side
         tell(done / (len(plan.layers) + 1))
-    sides = _ridden(buses, plan, ruler, hardness)
+    sides, own_share = _ridden(buses, makers, plan, ruler, hardness)
     finished = master(_sum_of(sides), rate_hz)
     if finished.lowered_db > _WORTH_SAYING_DB:
         said.append(
@@ -154,6 +156,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         outgoing=clips["outgoing"],
         interlude=clips["interlude"],
         incoming=clips["incoming"],
+        own_share=own_share,
         notes=tuple(dict.fromkeys(said)),
     )
     tell(1.0)
@@ -171,22 +174,61 @@ def _side_by_side(
         yield from hands.map(made_of, layers)
 
 
-def _ridden(
-    buses: dict[_Place, npt.NDArray[np.float32]], plan: Plan, ruler: Ruler, hardness: float
-) -> dict[_SideName, npt.NDArray[np.float32]]:
-    """The sides with the bridge at its level; what was on the buses is used up.
+class _Makers(NamedTuple):
+    """Power of a bus in the bridge, before its fader: of all, and of what is cut out of songs."""
 
-    What somebody trimmed by hand counts as if it were not, so that nothing makes up for it.
+    own: float = 0.0
+    total: float = 0.0
+
+    def with_layer(self, layer: Layer, made: LayerSound, plan: Plan, ruler: Ruler) -> _Makers:
+        if isinstance(layer, SongLayer):
+            return self  # on a side of its own
+        power = _power_between(made.samples, plan, ruler.rate_hz, made.first_frame)
+        is_own = isinstance(layer, DrumLayer | FrozenLayer | ReversedLayer)
+        return _Makers(self.own + power * is_own, self.total + power)
+
+    @property
+    def own_share(self) -> float:
+        return self.own / self.total if self.total > 0 else 0.0
+
+
+def _power_between(
+    samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, first_frame: int = 0
+) -> float:
+    """Summed power between leaving the old song and the new one's bar one."""
+    begin, end = (
+        max(round(plan.seconds_at(beat) * rate_hz) - first_frame, 0)
+        for beat in (plan.exit_beat, plan.entry_beat)
+    )
+    return float(np.sum(np.square(samples[begin:end], dtype=np.float64)))
+
+
+def _ridden(
+    buses: dict[_Place, npt.NDArray[np.float32]],
+    makers: Mapping[_Place, _Makers],
+    plan: Plan,
+    ruler: Ruler,
+    hardness: float,
+) -> tuple[dict[_SideName, npt.NDArray[np.float32]], float]:
+    """The sides with the bridge at its level, and the songs' own share of what is made for it.
+
+    What was on the buses is used up. What somebody trimmed by hand counts as if it were not, so
+    that nothing makes up for it.
     """
     by_fader = _in_their_light(buses, plan, ruler.rate_hz)
     ride = ride_of(by_fader, plan, ruler.rate_hz, hardness=hardness)
     del by_fader
     sides: dict[_SideName, npt.NDArray[np.float32]] = {}
+    own = total = 0.0
     for side, fader, trim_db in sorted(buses):
         bus = buses.pop((side, fader, trim_db))
         moved(bus, fader, ride, ruler.rate_hz)
         if trim_db:
             bus *= np.float32(10 ** (trim_db / 20))
+        if side == "interlude":
+            heard = _power_between(bus, plan, ruler.rate_hz)
+            own += heard * makers[side, fader, trim_db].own_share
+            total += heard
         if side in sides:
             sides[side] += bus
         else:
@@ -194,7 +236,7 @@ def _ridden(
     for side in _SIDES:
         sides.setdefault(side, np.zeros((ruler.n_frames, 2), dtype=np.float32))
         _fade_in(sides[side], round(_OPENING_FADE_S * ruler.rate_hz))
-    return {side: sides[side] for side in _SIDES}
+    return {side: sides[side] for side in _SIDES}, own / total if total > 0 else 0.0
 
 
 def _in_their_light(

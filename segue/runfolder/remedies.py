@@ -6,11 +6,12 @@ makes: its card lies beside the first.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
-from segue.errors import SegueError
+from segue.errors import OptionError, SegueError
+from segue.plan.places_asked import end_as_asked, places_asked, start_as_asked
 from segue.recipes.changed_recipe import (
     BRIDGE,
     with_bars,
@@ -20,10 +21,13 @@ from segue.recipes.changed_recipe import (
     with_trim,
     without,
 )
+from segue.score.leaving import placed_on_phrases, source_s
 
 if TYPE_CHECKING:
+    from segue.analysis.facts import EdgeFacts
+    from segue.plan.plan import Plan
     from segue.recipes.recipe import Recipe
-    from segue.runfolder.run_records import CandidateRecord
+    from segue.runfolder.run_records import CandidateRecord, RunDocument
     from segue.score import Measure
 
 WEAK_MARK: Final = 0.75
@@ -32,6 +36,7 @@ _SAME_S: Final = 1e-3  # for rounding at a bar line
 _RAMPS: Final = ("linear", "geometric")
 _FEWEST_BARS: Final = 2  # shorter than that a bridge is a cut
 _MOST_BARS: Final = 16  # longer bridges are nobody's remedy
+_MOST_BARS_OFF: Final = 32  # from the edge of a song, to look for a phrase start in
 _FULL_LU: Final = 3.0  # a bridge so near to the songs' level is full enough
 _BED_LU: Final = 14.0  # where a talk bed lies best below the songs
 _DRIVEN: Final = {
@@ -43,6 +48,9 @@ _DRIVEN: Final = {
 _MOST_LU: Final = 6.0  # of one change of level; more is another recipe's business
 
 
+_TURNED: Final = ("--bars", "--level", "--enter", "--leave")  # what has one place at a time
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Remedy:
     """A change that goes at a weak place.
@@ -52,16 +60,27 @@ class Remedy:
     words : str
         What it does: 'make the bridge longer'.
     options : tuple of str
-        What ``segue change DIR 2`` takes for it: ('--bars', '8').
+        What the command takes for it: ('--bars', '8').
+    command : {'change', 'between'}
+        ``segue change DIR 2``, or ``segue between`` where the whole run is to be made again.
     """
 
     words: str
     options: tuple[str, ...]
+    command: Literal["change", "between"] = "change"
+
+    def contradicts(self, other: Remedy) -> bool:
+        """Whether the other turns the same thing to another place."""
+        one, two = self.options[:1], other.options[:1]
+        return one == two and one[0] in _TURNED and self.options != other.options
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Case:
     measure: Measure
+    plan: Plan
+    facts: tuple[EdgeFacts, EdgeFacts]
+    is_matched: bool  # whether both songs are at one loudness already
     recipe: Recipe
     n_bars: int
     is_late: bool  # whether it is nearer to the entry than to the exit
@@ -70,7 +89,24 @@ class _Case:
 _Way: TypeAlias = Callable[[_Case], Remedy | None]
 
 
-def remedy_of(record: CandidateRecord, measure: Measure) -> Remedy | None:
+def remedies_of(
+    document: RunDocument, record: CandidateRecord, costliest_first: Iterable[Measure]
+) -> tuple[Remedy | None, ...]:
+    """A remedy for each measure, None where there is none.
+
+    One that would undo another, of a measure that costs more, is left out.
+    """
+    found: list[Remedy | None] = []
+    for measure in costliest_first:
+        remedy = remedy_of(document, record, measure)
+        is_undoing = remedy is not None and any(
+            remedy.contradicts(other) for other in found if other is not None
+        )
+        found.append(None if is_undoing else remedy)
+    return tuple(found)
+
+
+def remedy_of(document: RunDocument, record: CandidateRecord, measure: Measure) -> Remedy | None:
     """The first remedy that the recipe allows; None where the finding has none, or is no weak one.
 
     Runs of before there were versions have none: nothing of them can be changed.
@@ -81,6 +117,9 @@ def remedy_of(record: CandidateRecord, measure: Measure) -> Remedy | None:
     middle = (record.plan.exit_beat + record.plan.entry_beat) / 2.0
     case = _Case(
         measure=measure,
+        plan=record.plan,
+        facts=(document.outgoing, document.incoming),
+        is_matched=document.sources is not None and document.sources.match,
         recipe=record.made.recipe,
         n_bars=n_bars,
         is_late=measure.worst_beat is not None and measure.worst_beat > middle,
@@ -198,6 +237,64 @@ def _leave_last_chord(case: _Case) -> Remedy | None:
     return Remedy(words=words, options=("--leave", "last chord"))
 
 
+def _match(case: _Case) -> Remedy | None:
+    if case.is_matched:
+        return None
+    words = "bring both songs to one loudness"
+    return Remedy(words=words, options=("--match",), command="between")
+
+
+def _on_phrase_starts(case: _Case) -> Remedy | None:
+    """Both songs to the phrase starts that they were left or entered beside."""
+    left, entered = placed_on_phrases(case.plan, case.facts)
+    options: list[str] = []
+    told = []
+    if left is not None and left.mark < 1.0:
+        options += ["--leave", _bar_back(case.facts[0], left.phrase_s)]
+        told.append("leave")
+    if entered is not None and entered.mark < 1.0:
+        options += ["--enter", _bar_on(case.facts[1], entered.phrase_s)]
+        told.append("enter")
+    if not told:
+        return None
+    return Remedy(words=f"{' and '.join(told)} on a phrase start", options=tuple(options))
+
+
+def _bar_back(facts: EdgeFacts, phrase_s: float) -> str:
+    """The bar of the old song on which a phrase starts, or the phrase before: 'bar -4'."""
+    group_s = facts.phrases.n_bars * facts.pulse.beat_s * facts.pulse.metre
+    for wanted_s in (phrase_s, phrase_s - group_s):
+        for number in range(-1, -_MOST_BARS_OFF - 1, -1):
+            end = end_as_asked(facts, places_asked(leave=f"bar {number}"))
+            line_s = end.grid.seconds_at(end.leaving_index)
+            if abs(line_s - wanted_s) < facts.pulse.beat_s:
+                return f"bar {number}"
+            if line_s < wanted_s:
+                break
+    raise OptionError("No phrase starts on a bar of what was read: take another place.")
+
+
+def _bar_on(facts: EdgeFacts, phrase_s: float) -> str:
+    """The bar of the new song on which a phrase starts: 'bar 5'."""
+    for number in range(1, _MOST_BARS_OFF + 1):
+        start = start_as_asked(facts, places_asked(enter=f"bar {number}"))
+        line_s = start.grid.seconds_at(start.entry_index)
+        if abs(line_s - phrase_s) < facts.pulse.beat_s:
+            return f"bar {number}"
+    raise OptionError("No phrase starts on a bar of what was read: take another place.")
+
+
+def _bar_one_on_the_accent(case: _Case) -> Remedy | None:
+    """Bars counted from the beat that is heard as beat one: that is a fact of the whole run."""
+    facts, n_late = case.facts[1], round(case.measure.value)
+    at_s = source_s(case.plan, "incoming", case.plan.entry_beat)
+    if at_s is None or not 0 < n_late < facts.pulse.metre:
+        return None
+    words = f"take beat {n_late + 1} for beat 1, if that is where you count it"
+    accent_s = f"{at_s + n_late * facts.pulse.beat_s:.2f}"
+    return Remedy(words=words, options=("--new-downbeat", accent_s), command="between")
+
+
 _WAYS: Final[dict[str, tuple[_Way, ...]]] = {
     "tonal_path": (_longer, _recipe("pivot-chord vamp")),
     "landing": (_longer, _recipe("pivot-chord vamp")),
@@ -209,6 +306,9 @@ _WAYS: Final[dict[str, tuple[_Way, ...]]] = {
     "tuning": (_without("pad"), _without("freeze"), _without("chords")),
     "tempo_change": (_slower_ramp, _recipe("tempo ramp")),
     "steady_beats": (_slower_ramp,),
+    "level_match": (_match,),
+    "bar_line": (_bar_one_on_the_accent,),
+    "phrase": (_on_phrase_starts,),
     "pulse": (_recipe("groove in first"), _recipe("fill and go")),
     "fill": (_recipe("fill and go"),),
     "groove_clash": (_without("drums"), _shorter),

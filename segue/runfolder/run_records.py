@@ -19,7 +19,7 @@ from segue.plan.places_asked import PlacesAsked
 from segue.plan.plan import Plan
 from segue.recipes.recipe import Recipe
 from segue.score.scorecard import Scorecard
-from segue.score.weights import Purpose
+from segue.score.weights import Purpose, weights_for
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -264,6 +264,14 @@ class RunDocument:
     def versions(self) -> tuple[CandidateRecord, ...]:
         """Those that were changed by hand, the latest last."""
         return tuple(record for record in self.candidates if record.version is not None)
+
+    def weights_of(self, record: CandidateRecord) -> Mapping[str, float]:
+        """What each measure counted in the overall score of an option."""
+        own = None if self.sources is None else self.sources.own_weights
+        if self.weights == "own" and own is not None:
+            return own
+        is_talk = record.plan.talk_s is not None
+        return weights_for(self.purpose or ("talk" if is_talk else None))
 
     @property
     def chosen_recipe(self) -> str | None:

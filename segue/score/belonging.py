@@ -9,14 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.music.tempo import percent
-from segue.plan.layer import (
-    DrumLayer,
-    FrozenLayer,
-    PadLayer,
-    PlayedLayer,
-    ReversedLayer,
-    SongLayer,
-)
+from segue.plan.layer import FrozenLayer, PadLayer, PlayedLayer
 from segue.score.listening_to import SIDES
 from segue.score.scorecard import Measure, NotMeasured, falling
 
@@ -83,13 +76,9 @@ def _share_of_songs(hearing: Listened) -> float:
         side: float(np.sum(10.0 ** (hearing.sides[side].level_db[inside] / 10.0)))
         for side in ("outgoing", "interlude", "incoming")
     }
-    made = [x for x in hearing.plan.layers if not isinstance(x, SongLayer)]
-    is_theirs = bool(made) and all(
-        isinstance(x, DrumLayer | FrozenLayer | ReversedLayer) for x in made
-    )
     total = sum(power.values())
-    own = total - (0.0 if is_theirs else power["interlude"])
-    return own / total if total > 0 else 0.0
+    made = power["interlude"] * (1.0 - hearing.candidate.own_share)
+    return 1.0 - made / total if total > 0 else 0.0
 
 
 def timbre_apart_db(hearing: Listened) -> float:

@@ -84,7 +84,7 @@ def _pulse_words(thin: float, heard: float, spread_ms: float, length_s: float) -
     if spread_ms > _LOOSE_MS / 2:
         return f"The beat is uneven (by {spread_ms:.0f} ms)."
     if heard < _FAINT:
-        return f"A beat is heard, but on only {percent(heard)} of the beats."
+        return f"Something is struck throughout, but on only {percent(heard)} of the beats."
     if spread_ms > _STEADY_MS:
         return f"The beat runs through, a little uneven (by {spread_ms:.0f} ms)."
     return "The beat runs through."
@@ -171,6 +171,8 @@ def fill(hearing: Listened) -> Measure | NotMeasured | None:
         sentence = "The beat is gone in the last bar before bar one."
     elif denser >= _FILL:
         sentence = "A fill leads into bar one."
+    elif score < _THIN:
+        sentence = "The beat thins out in the last bar before bar one."
     return Measure(
         name="fill",
         label="way into bar one",
@@ -184,6 +186,7 @@ def fill(hearing: Listened) -> Measure | NotMeasured | None:
     )
 
 
+_THIN: Final = 0.75  # mark from which on the last bar carries the beat on
 _LOST, _FILL = 0.5, 1.4
 """The beat of the last bar against the bars before: below this share it is gone; this much denser
 is a fill. Set by judgement."""

@@ -7,7 +7,7 @@ chord is kept is told from the sound of the old song's side.
 from __future__ import annotations
 
 from itertools import pairwise
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -73,70 +73,87 @@ less."""
 
 def phrase(hearing: Listened) -> Measure | NotMeasured | None:
     """Whether the songs are left and entered on phrase starts; None without a pulse in either."""
-    marks = [m for m in (_leaves(hearing), _enters(hearing)) if m is not None]
+    marks = [m for m in placed_on_phrases(hearing.plan, hearing.facts) if m is not None]
     if not any(facts.pulse.is_known for facts in hearing.facts):
         return None
     if not marks:
         why = "where phrases start is not sure in these songs"
         return NotMeasured(name="phrase", label="phrases", why=why)
-    worst = min(marks)
+    worst = min(marks, key=lambda m: m.mark)
     return Measure(
         name="phrase",
         label="phrases",
-        value=worst[1],
+        value=worst.bars_off,
         unit="bars",
-        score=(sum(mark for mark, *_ in marks) / len(marks) + worst[0]) / 2,
+        score=(sum(m.mark for m in marks) / len(marks) + worst.mark) / 2,
         threshold="on a phrase start of four bars",
         source=_USAGE,
-        sentence=" ".join(sentence for *_, sentence in marks),
-        worst_beat=worst[2],
+        sentence=" ".join(m.sentence for m in marks),
+        worst_beat=worst.beat,
     )
 
 
-def _leaves(hearing: Listened) -> tuple[float, float, float, str] | None:
-    """Mark, bars off, beat and sentence of where the old song is left."""
-    plan, facts = hearing.plan, hearing.facts[0]
+class OnPhrase(NamedTuple):
+    """How a song is left or entered: its mark, bars after the nearest phrase start, and where.
+
+    `phrase_s` is that phrase start, in seconds of the song's file.
+    """
+
+    mark: float
+    bars_off: float
+    beat: float
+    phrase_s: float
+    sentence: str
+
+
+def placed_on_phrases(
+    plan: Plan, facts: tuple[EdgeFacts, EdgeFacts]
+) -> tuple[OnPhrase | None, OnPhrase | None]:
+    """Where the old song is left and where the new one is entered; None where it is not known."""
+    return _leaves(plan, facts[0]), _enters(plan, facts[1])
+
+
+def _leaves(plan: Plan, facts: EdgeFacts) -> OnPhrase | None:
     at_s = source_s(plan, "outgoing", plan.exit_beat)
     ending = facts.ending
     if at_s is None or ending is None:
         return None
     last_s = ending.last_chord_s if ending.last_chord_s is not None else ending.last_hit_s
     if ending.kind in ("cold stop", "ring-out") and at_s >= last_s - 0.1:
-        return 1.0, 0.0, plan.exit_beat, "The old song is played to its end."
+        return OnPhrase(1.0, 0.0, plan.exit_beat, at_s, "The old song is played to its end.")
     return _on_phrase(facts, at_s, plan.exit_beat, "The old song is left")
 
 
-def _enters(hearing: Listened) -> tuple[float, float, float, str] | None:
-    """Mark, bars off, beat and sentence of where the new song is entered."""
-    plan, facts = hearing.plan, hearing.facts[1]
+def _enters(plan: Plan, facts: EdgeFacts) -> OnPhrase | None:
     at_s = source_s(plan, "incoming", plan.entry_beat)
     opening = facts.opening
     if at_s is None or opening is None:
         return None
     bar_s = facts.pulse.beat_s * facts.pulse.metre
     if abs(at_s - opening.first_downbeat_s) < _ON_BARS * bar_s:
-        return 1.0, 0.0, plan.entry_beat, "The new song starts at its bar one."
+        return OnPhrase(1.0, 0.0, plan.entry_beat, at_s, "The new song starts at its bar one.")
     up_s = opening.faded_in_s
     if up_s is not None and abs(at_s - up_s) < bar_s:
-        return 1.0, 0.0, plan.entry_beat, "The new song is entered where it has come up."
+        told = "The new song is entered where it has come up."
+        return OnPhrase(1.0, 0.0, plan.entry_beat, at_s, told)
     return _on_phrase(facts, at_s, plan.entry_beat, "The new song is entered")
 
 
-def _on_phrase(
-    facts: EdgeFacts, at_s: float, beat: float, words: str
-) -> tuple[float, float, float, str] | None:
+def _on_phrase(facts: EdgeFacts, at_s: float, beat: float, words: str) -> OnPhrase | None:
     starts_s = _phrase_starts_s(facts)
     if starts_s is None:
         return None
     off = bars_off(facts, at_s, starts_s)
     whole = abs(off - round(off)) < _ON_BARS
     if abs(off) < _ON_BARS:
-        return _PHRASE_MARKS[0], 0.0, beat, f"{words} at the start of a phrase."
+        return OnPhrase(_PHRASE_MARKS[0], 0.0, beat, at_s, f"{words} at the start of a phrase.")
     n = abs(round(off))
     marks = _PHRASE_MARKS if facts.phrases.is_sure else _COUNTED_MARKS
     mark = marks[2 if n != _HALF_BARS else 1] if whole else marks[3]
     place = f"{n} bar{'s' if n > 1 else ''} {'after' if off > 0 else 'before'}"
-    return mark, off, beat, f"{words} {place if whole else 'in a bar, away from'} a phrase start."
+    phrase_s = at_s - off * facts.pulse.beat_s * facts.pulse.metre
+    told = f"{words} {place if whole else 'in a bar, away from'} a phrase start."
+    return OnPhrase(mark, off, beat, phrase_s, told)
 
 
 def bars_off(facts: EdgeFacts, at_s: float, starts_s: tuple[float, ...]) -> float:

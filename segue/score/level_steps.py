@@ -107,6 +107,9 @@ def cliff(hearing: Listened) -> Measure | None:
     )
 
 
+_LEVEL_LU: Final = 0.5  # nobody hears less
+
+
 def bar_one(hearing: Listened) -> Measure | None:
     """How it lands: the second after bar one against the second before; None for silence."""
     level, entry_s = hearing.level, hearing.entry_s
@@ -118,6 +121,8 @@ def bar_one(hearing: Listened) -> Measure | None:
     low, high = BAR_ONE_LU[hearing.aim]
     off = max(low - step, step - high, 0.0)
     words = f"Bar one lands {abs(step):.1f} LU {'louder' if step >= 0 else 'softer'}"
+    if abs(step) < _LEVEL_LU:
+        words = "Bar one lands as loud as what leads into it"
     if step < low:
         words += ": it sags into the new song"
     elif step > high:

@@ -5,6 +5,9 @@ References
 .. [B16] G. Bernardes, D. Cocharro, M. Caetano, C. Guedes and M. E. P. Davies,
    "A multi-level tonal interval space for modelling pitch relatedness and
    musical consonance", Journal of New Music Research 45(4), 2016, 281-294.
+.. [KK82] C. L. Krumhansl and E. J. Kessler, "Tracing the dynamic changes in
+   perceived tonal organization in a spatial representation of musical keys",
+   Psychological Review 89(4), 1982, 334-368.
 .. [F16] M. M. Farbood, "Memory of a tonal center after modulation", Music
    Perception 34(1), 2016, 71-93.
 """
@@ -22,7 +25,7 @@ from segue.music.interval import change_words
 from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tonal_space import key_distance as distance_of_keys
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
-from segue.score.tones import CLEAR_SHARE, clarity, interval_vector
+from segue.score.tones import CLEAR_SHARE, clarity, interval_vector, key_place
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -35,10 +38,12 @@ Floats = npt.NDArray[np.float64]
 
 WINDOW_BARS: Final = 4
 """The usual length of a round of chords; shorter windows take each chord for a place."""
-NEAR_STEP: Final = 4.0  # of the tonal space: up to here a near step
-FAR_STEP: Final = 12.0
-"""Steps between four-bar means in the Tonal Interval Space: on rounds of four chords, the same
-key gives 1, keys a fourth apart 7, a semitone apart 12 to 15."""
+NEAR_STEP: Final = 4.0  # from place to place: up to here a near step
+FAR_STEP: Final = 14.0
+"""Steps between four bars and the next: on rounds of four chords, the same key gives 0.3, keys a
+fourth apart 7, a whole tone 10 to 12, a semitone 14 to 17."""
+_KEYS_TO_NOTES: Final = 9.0
+"""Brings both to one size: a fourth is then 7 by notes and 7 by the keys that they state."""
 _IN_KEYS: Final = (
     f"up to {NEAR_STEP:g} is a near step; to a key a fourth away it is 7, a semitone away "
     f"{FAR_STEP:g} or more"
@@ -61,7 +66,10 @@ LEADS_PLAINLY: Final = 0.02
 # Share of the last bar's weight from which a chord is said to lead; by judgement
 MOSTLY: Final = 0.6
 _TRIADS: Final = tuple((0, third, 7) for third in (3, 4))
-_SOURCE: Final = "Bernardes et al. 2016 (space); steps calibrated on synthetic progressions"
+_SOURCE: Final = (
+    "Bernardes et al. 2016 (notes), Krumhansl & Kessler 1982 (keys); steps calibrated on rounds of "
+    "chords"
+)
 
 
 def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
@@ -153,18 +161,28 @@ def step_at(hearing: Listened, beat: float, after: Tones | None = None) -> float
 def _place_towards(
     hearing: Listened, tones: Tones, beat: float, reach: float
 ) -> tuple[Floats | None, float]:
-    """Mean place of the nearest stretch with clear notes on one side, and the gap to it."""
+    """Place of the nearest clear stretch on one side, and the gap to it."""
     at_s = hearing.plan.seconds_at(beat)
     while 0.0 <= beat <= hearing.plan.end_beat:
         ends = sorted((hearing.plan.seconds_at(beat), hearing.plan.seconds_at(beat + reach)))
         heard = (tones.times_s >= ends[0]) & (tones.times_s < ends[1])
         heard &= tones.chroma.sum(axis=1) > 0
-        place = interval_vector(tones.mean_chroma(*ends))
-        if heard.sum() >= _LEAST_STEPS and clarity(place) >= CLEAR_SHARE:
+        chroma = tones.mean_chroma(*ends)
+        if heard.sum() >= _LEAST_STEPS and clarity(interval_vector(chroma)) >= CLEAR_SHARE:
             gap_s = float(np.abs(tones.times_s[heard] - at_s).min())
-            return place, gap_s
+            return _place_of(chroma), gap_s
         beat += np.sign(reach) * 4.0
     return None, 0.0
+
+
+def _place_of(chroma: Floats) -> Floats:
+    """Where chroma lies, by its notes [B16]_ and by the keys that it states [KK82]_.
+
+    Notes tell how much changes, and keys what it makes of what was home. Both together rank keys
+    as published distances do, better than either alone.
+    """
+    both = (interval_vector(chroma), _KEYS_TO_NOTES * key_place(chroma))
+    return np.asarray(np.concatenate(both) / np.sqrt(len(both)))
 
 
 def _detour(hearing: Listened, first: float, last: float) -> float:
@@ -173,9 +191,9 @@ def _detour(hearing: Listened, first: float, last: float) -> float:
     places = []
     for beat in np.arange(first - 4.0, last + 4.0 + 1e-9, 4.0):
         ends = plan.seconds_at(beat - 8.0), plan.seconds_at(beat + 8.0)
-        place = interval_vector(hearing.tones.mean_chroma(*ends))
-        if clarity(place) >= CLEAR_SHARE:
-            places.append(place)
+        chroma = hearing.tones.mean_chroma(*ends)
+        if clarity(interval_vector(chroma)) >= CLEAR_SHARE:
+            places.append(_place_of(chroma))
     if len(places) < 2:  # noqa: PLR2004 - a way has two ends
         return 1.0
     length = sum(float(np.linalg.norm(b - a)) for a, b in pairwise(places))

@@ -8,6 +8,9 @@ References
 .. [B16] G. Bernardes, D. Cocharro, M. Caetano, C. Guedes and M. E. P. Davies,
    "A multi-level tonal interval space for modelling pitch relatedness and
    musical consonance", Journal of New Music Research 45(4), 2016, 281-294.
+.. [KK82] C. L. Krumhansl and E. J. Kessler, "Tracing the dynamic changes in
+   perceived tonal organization in a spatial representation of musical keys",
+   Psychological Review 89(4), 1982, 334-368.
 """
 
 from __future__ import annotations
@@ -218,11 +221,32 @@ def clarity(vector: Floats) -> float:
 def key_fit(chroma: Floats, key: Key) -> Floats:
     """Correlation of each chroma row with the probe-tone profile of a key; 0 for a flat row."""
     profile = profile_matrix(KRUMHANSL_KESSLER)[ALL_KEYS.index(key)]
-    centred = chroma - chroma.mean(axis=-1, keepdims=True)
-    profile = profile - profile.mean()
-    lengths = np.linalg.norm(centred, axis=-1) * np.linalg.norm(profile)
-    is_flat = lengths < 1e-12  # noqa: PLR2004 - rounding of an even chroma
-    return np.asarray(np.where(is_flat, 0.0, centred @ profile / np.where(is_flat, 1.0, lengths)))
+    return np.asarray(_unit(chroma) @ _unit(profile))
+
+
+def key_place(chroma: Floats) -> Floats:
+    """Where chroma lies among the keys: how strongly it states each of the 24.
+
+    Parameters
+    ----------
+    chroma : ndarray, shape (..., 12)
+
+    Returns
+    -------
+    ndarray, shape (..., 24)
+        Correlations with the profiles of all keys [KK82]_, less their mean and of length 1: two
+        places are sqrt(2 (1 - r)) apart, where r is the correlation of the key strengths by which
+        Krumhansl and Kessler place keys. Zeros for a flat row.
+    """
+    return _unit(_unit(chroma) @ _unit(profile_matrix(KRUMHANSL_KESSLER)).T)
+
+
+def _unit(rows: Floats) -> Floats:
+    """Rows less their mean, of length 1; zeros for a flat row."""
+    centred = rows - rows.mean(axis=-1, keepdims=True)
+    length = np.linalg.norm(centred, axis=-1, keepdims=True)
+    is_flat = length < 1e-12  # noqa: PLR2004 - rounding of an even row
+    return np.asarray(np.where(is_flat, 0.0, centred / np.where(is_flat, 1.0, length)))
 
 
 def scale_share(chroma: Floats, key: Key) -> Floats:

@@ -18,7 +18,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from segue.score.scorecard import Measure
 
@@ -70,6 +70,26 @@ WEIGHTS: Final[dict[str, dict[Purpose | None, float]]] = {
 def weights_for(purpose: Purpose | None) -> dict[str, float]:
     """The column of the table for a purpose; None is balanced."""
     return {name: row[purpose] for name, row in WEIGHTS.items()}
+
+
+def costs(measures: Sequence[Measure], *, weights: Mapping[str, float]) -> dict[str, float]:
+    """By how much each mark keeps the overall score below 1, by name; together they are all of it.
+
+    What has no weight, as in runs of before a measure was given up, costs nothing.
+    """
+    total = sum(weights.get(m.name, 0.0) for m in measures)
+    return {
+        m.name: weights.get(m.name, 0.0) * (1.0 - m.score) / total if total > 0 else 0.0
+        for m in measures
+    }
+
+
+def costliest_first(
+    measures: Sequence[Measure], *, weights: Mapping[str, float]
+) -> tuple[Measure, ...]:
+    """The measures in the order of what they cost the overall score; equals by their marks."""
+    cost = costs(measures, weights=weights)
+    return tuple(sorted(measures, key=lambda m: (-cost[m.name], m.score)))
 
 
 def overall(measures: Iterable[Measure], *, weights: Mapping[str, float]) -> float:

@@ -131,7 +131,8 @@ def test_weak_places_are_the_low_marks_the_worst_first(document):
         measure("nowhere", 0.0),
         measure("early", 0.7, 5.0),
     )
-    places = weak_places(replace(record, scorecard=replace(record.scorecard, measures=measures)))
+    weak = replace(record, scorecard=replace(record.scorecard, measures=measures))
+    places = weak_places(document, weak)
     assert [(p.number, p.measure.name, p.bar) for p in places] == [
         (1, "late", next(b.number for b in record.bars if b.section == "incoming")),
         (2, "early", 2),
@@ -201,11 +202,19 @@ def test_doubts_of_both_songs_are_listed_under_their_names(document):
     assert "Unsure" not in plain
 
 
+def test_what_costs_most_comes_first_whatever_its_mark(document):
+    record = document.candidates[0]
+    # weights 0.4 and 2.5 of the balanced table: 0.4 * 0.9 is less than 2.5 * 0.6
+    measures = (measure("own_music", 0.1, 3.0), measure("landing", 0.4, 5.0))
+    weak = replace(record, scorecard=replace(record.scorecard, measures=measures))
+    assert [p.measure.name for p in weak_places(document, weak)] == ["landing", "own_music"]
+
+
 def test_no_more_places_are_marked_than_help(document):
     record = document.candidates[0]
     many = tuple(measure(f"m{n}", 0.02 * n, 1.0 + n) for n in range(10))
     crowded = replace(record, scorecard=replace(record.scorecard, measures=many))
-    assert [p.measure.name for p in weak_places(crowded)] == [f"m{n}" for n in range(6)]
+    assert [p.measure.name for p in weak_places(document, crowded)] == [f"m{n}" for n in range(6)]
 
 
 def test_loudness_is_matched_on_the_new_song_alone(document):
@@ -271,7 +280,7 @@ def test_a_remedy_is_a_line_to_copy_with_the_name_of_the_folder(
     document, folder, tmp_path, monkeypatch, run_name, word
 ):
     remedy = Remedy(words="make the bridge longer", options=("--bars", "8"))
-    monkeypatch.setattr("segue.audition.page_values.remedy_of", lambda *_: remedy)
+    monkeypatch.setattr("segue.runfolder.remedies.remedy_of", lambda *_: remedy)
     record = document.candidates[0]
     weak = replace(record.scorecard, measures=(measure("drive", 0.1, record.plan.entry_beat),))
     made = replace(document, candidates=(replace(record, scorecard=weak),))

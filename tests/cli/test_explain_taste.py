@@ -60,7 +60,9 @@ def test_explain_names_the_bar_of_each_finding(document, tmp_path):
     # the fixture has it worst one beat after the exit, which is a bar line
     lines = {line.number: line.beat for line in record.plan.bar_lines}
     assert lines[step["worst_bar"]] <= record.plan.exit_beat + 1 < lines[step["worst_bar"] + 1]
-    assert [m["score"] for m in card["measures"]] == [0.4, 0.9]
+    costs = [m["costs"] for m in card["measures"]]
+    assert costs == sorted(costs, reverse=True)
+    assert sum(costs) == pytest.approx(0.1, abs=1e-3)  # the only mark with a weight is 0.9
 
 
 def test_explain_prints_a_card(document, tmp_path):

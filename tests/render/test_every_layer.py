@@ -109,6 +109,33 @@ def quiet(layer):
     return replace(layer, gain_db=curve((0, -18)))
 
 
+def test_what_is_cut_out_of_the_songs_is_told_from_what_is_made(plan):
+    kinds = layers()
+
+    def share(*names, trim_db=0.0, bridge_lu=()):
+        drums, *others = (quiet(kinds[name]) for name in names)
+        chosen = (replace(drums, trim_db=trim_db), *others)
+        changed = replace(plan, layers=chosen, bridge_lu=bridge_lu)
+        return render_candidate(changed, *songs(22_050)).own_share
+
+    assert share("reversed", "frozen", "drums") == 1.0
+    assert share("pad", "riser") == 0.0
+    # drums beside a pad: each counts with its power, also after a fader or a hand has moved it
+    powers = [
+        np.square(
+            render_candidate(replace(plan, layers=(quiet(kinds[name]),)), *songs(22_050))
+            .interlude.samples[slice(*(round(plan.seconds_at(b) * 22_050) for b in (4, 12)))],
+            dtype=np.float64,
+        ).sum()
+        for name in ("drums", "pad")
+    ]  # fmt: skip
+    together = share("drums", "pad")
+    assert together == pytest.approx(powers[0] / sum(powers), rel=0.01)
+    assert share("drums", "pad", trim_db=-12.0) < together < share("drums", "pad", trim_db=12.0)
+    ridden = share("frozen", "pad", bridge_lu=curve((4, -2.0)))
+    assert 0.0 < ridden < 1.0
+
+
 def test_layers_do_not_change_the_sound_of_each_other(plan, alone):
     """Together they are the sum of each alone: no shared randomness or effect memory."""
     together = replace(plan, layers=tuple(quiet(layer) for layer in layers().values()))

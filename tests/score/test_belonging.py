@@ -44,6 +44,20 @@ def test_a_made_bridge_is_less_of_the_songs_than_their_own_overlap(score_of):
     assert own.score > made.score
 
 
+def test_what_is_cut_out_of_the_songs_is_theirs_beside_what_is_made():
+    recipe = Recipe()
+    made, facts = make_candidate(recipe), facts_of(recipe)
+
+    def told(own_share):
+        return score_candidate(replace(made, own_share=own_share), *facts).measure("own_music")
+
+    nothing, part, everything = told(0.0), told(0.4), told(1.0)
+    assert part.value == pytest.approx(0.4 + 0.6 * nothing.value)
+    assert nothing.score < part.score < everything.score
+    assert part.sentence.startswith("42 % of the bridge comes from the two songs")
+    assert everything.sentence.startswith("All of the bridge comes from the two songs")
+
+
 def measured(name, value):
     return Measure(
         name=name, label=name, value=value, unit="", score=0.5,

@@ -7,7 +7,7 @@ import pytest
 
 from segue.music.key import parse_key
 from segue.score.scorecard import NotMeasured, falling
-from segue.score.tonal import key_distance, landing, step_at, tonal_path
+from segue.score.tonal import FAR_STEP, NEAR_STEP, key_distance, landing, step_at, tonal_path
 from segue.score.tones import HOP_S, Tones
 
 BEAT_S = 0.5
@@ -41,13 +41,13 @@ def rounds(semitones, n_rounds=2):
 @pytest.mark.parametrize(
     ("semitones", "least", "most", "words"),
     [
-        # what the scale says of itself, on rounds of four chords; pure chords are further apart
-        # than those of a band, whose overtones they share
-        pytest.param(0, 0.0, 1.0, "a near step", id="the same key"),
+        # what the scale says of itself, on rounds of four chords
+        pytest.param(0, 0.0, 0.5, "a near step", id="the same key"),
         pytest.param(5, 6.0, 8.0, "a clear step", id="a fourth"),
         pytest.param(7, 6.0, 8.0, "a clear step", id="a fifth"),
-        pytest.param(1, 12.0, 18.0, "a leap", id="a semitone"),
-        pytest.param(6, 12.0, 19.0, "a leap", id="a tritone"),
+        pytest.param(2, 10.0, 12.0, "a clear step", id="a whole tone"),
+        pytest.param(1, 14.0, 18.0, "a leap", id="a semitone"),
+        pytest.param(6, 14.0, 19.0, "a leap", id="a tritone"),
     ],
 )
 def test_a_step_between_keys_has_the_size_that_the_scale_is_told_by(semitones, least, most, words):
@@ -56,11 +56,13 @@ def test_a_step_between_keys_has_the_size_that_the_scale_is_told_by(semitones, l
     assert least <= step <= most
     assert measure.value == step
     assert words in measure.sentence
-    assert measure.score == falling(step, good=4.0, bad=12.0)
+    assert measure.score == falling(step, good=NEAR_STEP, bad=FAR_STEP)
     path = tonal_path(hearing)
     assert step <= path.value <= 1.5 * step
     # a straight way has the whole quarter that is for its length
-    assert path.score == pytest.approx(0.75 * falling(path.value, good=4.0, bad=12.0) + 0.25)
+    assert path.score == pytest.approx(
+        0.75 * falling(path.value, good=NEAR_STEP, bad=FAR_STEP) + 0.25
+    )
 
 
 def test_an_old_song_that_goes_on_does_not_bring_the_new_key():

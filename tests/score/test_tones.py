@@ -10,8 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from segue.music.key import parse_key
-from segue.score.tones import clarity, interval_vector, key_fit
+from segue.music.key import ALL_KEYS, parse_key
+from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
+from segue.score.tones import clarity, interval_vector, key_fit, key_place
 
 MAJOR, MINOR = (0, 4, 7), (0, 3, 7)
 
@@ -77,3 +78,16 @@ def test_key_fit_of_a_published_profile(key, correlation):
 
 def test_flat_chroma_fits_no_key():
     assert float(key_fit(np.full(12, 1 / 12), parse_key("C major"))) == 0.0
+
+
+@pytest.mark.parametrize("old", [parse_key("C major"), parse_key("C minor")])
+def test_keys_lie_as_far_apart_as_their_key_strengths_correlate(old):
+    # Krumhansl and Kessler 1982: a key's strengths are the correlations of its profile with all
+    profiles = profile_matrix(KRUMHANSL_KESSLER)
+    strengths = np.corrcoef(profiles)
+    for new in ALL_KEYS:
+        a, b = ALL_KEYS.index(old), ALL_KEYS.index(new)
+        apart = np.linalg.norm(key_place(profiles[a]) - key_place(profiles[b]))
+        r = np.corrcoef(strengths[a], strengths[b])[0, 1]
+        assert apart == pytest.approx(np.sqrt(max(2 * (1 - r), 0.0)), abs=1e-6)
+    assert not key_place(np.full(12, 1 / 12)).any()  # all twelve alike state no key
