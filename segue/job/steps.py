@@ -17,6 +17,7 @@ from segue.heard.facts_cache import user_facts_cache
 from segue.job.attempt import HeardSong, planned
 from segue.job.songs_at_hand import SongsAtHand, song_place
 from segue.render import render_candidate
+from segue.render.separate import percussion_of
 from segue.workers import give_back, n_cores
 
 if TYPE_CHECKING:
@@ -164,6 +165,8 @@ def rendered(step: Attempt) -> Rendered:
         kits=_AT_HAND.kits,
         progress=lambda _share: give_back(),  # what one layer has freed seldom fits the next
     )
+    percussion_of.cache_clear()  # no other segue of the run takes its drums from the same places
+    give_back()
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
     return measured(candidate, scorecard, making_of(step))

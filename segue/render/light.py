@@ -26,9 +26,62 @@ _LEAST_S: Final = 0.5  # of sound, to tell its light by
 _WINDOW_FRAMES: Final = 2048  # of a spectrum of its light; by judgement
 
 
-def in_the_light_of(
-    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
-) -> float:
+class Spectra:
+    """Mean power by frequency of what is on each fader; each stretch of it is looked at once.
+
+    Parameters
+    ----------
+    buses : mapping of Fader to ndarray, shape (n_frames, 2), float32
+        Not changed while they are here, but by `exchange`.
+    """
+
+    def __init__(self, buses: Mapping[Fader, npt.NDArray[np.float32]], rate_hz: int) -> None:
+        self.buses, self.rate_hz = dict(buses), rate_hz
+        self._known: dict[tuple[Fader, float, float], npt.NDArray[np.float64]] = {}
+
+    @property
+    def made(self) -> tuple[Fader, ...]:
+        """The faders of what is made for the bridge."""
+        return tuple(name for name in self.buses if name != "songs")
+
+    def exchange(self, fader: Fader, bus: npt.NDArray[np.float32] | None) -> None:
+        """Put another sound on a fader; None takes it away."""
+        self._known = {key: power for key, power in self._known.items() if key[0] != fader}
+        self.buses.pop(fader, None)
+        if bus is not None:
+            self.buses[fader] = bus
+
+    def of(self, fader: Fader, low_s: float, high_s: float) -> npt.NDArray[np.float64]:
+        """Between two times, shape (n_bins,); nothing of what is too short."""
+        key = (fader, low_s, high_s)
+        if key not in self._known:
+            self._known[key] = _spectrum(self.buses[fader], low_s, high_s, self.rate_hz)
+        return self._known[key]
+
+    def band_and_rest(
+        self, fader: Fader, span_s: tuple[float, float], band_hz: tuple[float, float]
+    ) -> tuple[float, float]:
+        """Power of a band and of everything else between two times."""
+        power = self.of(fader, *span_s)
+        hertz = np.fft.rfftfreq(_WINDOW_FRAMES, 1.0 / self.rate_hz)
+        is_in = (hertz >= band_hz[0]) & (hertz < band_hz[1])
+        return float(power[is_in].sum()), float(power[~is_in].sum())
+
+    def beside(self, plan: Plan, band_hz: tuple[float, float]) -> list[tuple[float, float]]:
+        """Band and rest of the old song's last moments and of the new one's first."""
+        exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+        spans_s = ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
+        return [self.band_and_rest("songs", span_s, band_hz) for span_s in spans_s]
+
+    def of_bridge(
+        self, plan: Plan, band_hz: tuple[float, float]
+    ) -> dict[Fader, tuple[float, float]]:
+        """Band and rest of all that is made for the bridge, by fader."""
+        span_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+        return {name: self.band_and_rest(name, span_s, band_hz) for name in self.made}
+
+
+def in_the_light_of(spectra: Spectra, plan: Plan) -> float:
     """Decibels of a shelf on what is synthesised that give the bridge the air of the songs.
 
     Air is the share of 1 to 6 kHz in the power; the songs' is the mean of both, next to the
@@ -39,12 +92,11 @@ def in_the_light_of(
     float
         0 where there is nothing to compare.
     """
-    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
-    if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
+    if not plan.bridge_lu or not {"synth", "songs"} <= set(spectra.buses):
         return 0.0
-    songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, AIR_HZ)
+    songs = spectra.beside(plan, AIR_HZ)
     shares = [np.log10(air / (air + rest)) for air, rest in songs if min(air, rest) > _TINY]
-    bridge = _of_bridge(buses, exit_s, entry_s, rate_hz, AIR_HZ)
+    bridge = spectra.of_bridge(plan, AIR_HZ)
     air, rest = bridge.pop("synth")
     if not shares or min(air, rest) <= _TINY:
         return 0.0
@@ -63,7 +115,7 @@ bass with nothing above it booms. Set by judgement."""
 MOST_DEEP_CUT_DB: Final = 15.0  # a bass is cut by no more; by judgement
 
 
-def deep_cut_db(buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int) -> float:
+def deep_cut_db(spectra: Spectra, plan: Plan) -> float:
     """How far what is synthesised is to be softer in the bass, so that the bridge does not boom.
 
     Held against the songs is the power below 120 Hz over all other, next to the bridge.
@@ -73,13 +125,12 @@ def deep_cut_db(buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate
     float
         0 where it has no more of it than the songs, or there is nothing to compare.
     """
-    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
-    if not plan.bridge_lu or "synth" not in buses or "songs" not in buses:
+    if not plan.bridge_lu or not {"synth", "songs"} <= set(spectra.buses):
         return 0.0
     deep_hz = (20.0, DEEP_HZ)  # from where anything is heard
-    songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, deep_hz)
+    songs = spectra.beside(plan, deep_hz)
     odds = [deep / rest for deep, rest in songs if min(deep, rest) > _TINY]
-    parts = _of_bridge(buses, exit_s, entry_s, rate_hz, deep_hz)
+    parts = spectra.of_bridge(plan, deep_hz)
     deep = parts["synth"][0]
     if not odds or deep <= _TINY:
         return 0.0
@@ -93,15 +144,19 @@ def without_boom(
 ) -> npt.NDArray[np.float32]:
     """Sound with what lies in the bass lowered, by a first-order shelf."""
     low = _below(samples, DEEP_HZ, rate_hz)
-    return samples + np.float32(10 ** (-cut_db / 20) - 1.0) * low
+    low *= np.float32(10 ** (-cut_db / 20) - 1.0)
+    low += samples
+    return low
 
 
 def _below(
     samples: npt.NDArray[np.float32], cutoff_hz: float, rate_hz: int
 ) -> npt.NDArray[np.float32]:
     sections = first_order_lowpass(cutoff_hz, rate_hz)
-    channels = [filtered(sections, channel.astype(np.float64)) for channel in samples.T]
-    return np.stack(channels, axis=1).astype(np.float32)
+    low = np.empty_like(samples)
+    for channel in range(samples.shape[1]):  # one at a time, as each is twice as wide
+        low[:, channel] = filtered(sections, samples[:, channel])
+    return low
 
 
 def shelved(
@@ -112,48 +167,10 @@ def shelved(
     A first-order shelf: the difference between the sound and its low-passed self, at another gain.
     """
     low = _below(samples, SHELF_HZ, rate_hz)
-    return low + np.float32(10 ** (gain_db / 20)) * (samples - low)
-
-
-def _beside(
-    songs: npt.NDArray[np.float32],
-    exit_s: float,
-    entry_s: float,
-    rate_hz: int,
-    band_hz: tuple[float, float],
-) -> list[tuple[float, float]]:
-    """Band and rest of the old song's last moments and of the new one's first."""
-    spans_s = ((exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S))
-    return [_band_and_rest(songs, low, high, rate_hz, band_hz) for low, high in spans_s]
-
-
-def _of_bridge(
-    buses: Mapping[Fader, npt.NDArray[np.float32]],
-    exit_s: float,
-    until_s: float,
-    rate_hz: int,
-    band_hz: tuple[float, float],
-) -> dict[Fader, tuple[float, float]]:
-    """Band and rest of all that is made for the bridge, by fader."""
-    return {
-        name: _band_and_rest(bus, exit_s, until_s, rate_hz, band_hz)
-        for name, bus in buses.items()
-        if name != "songs"
-    }
-
-
-def _band_and_rest(
-    samples: npt.NDArray[np.float32],
-    low_s: float,
-    high_s: float,
-    rate_hz: int,
-    band_hz: tuple[float, float],
-) -> tuple[float, float]:
-    """Power of a band and of everything else between two times."""
-    power = _spectrum(samples, low_s, high_s, rate_hz)
-    hertz = np.fft.rfftfreq(_WINDOW_FRAMES, 1.0 / rate_hz)
-    is_in = (hertz >= band_hz[0]) & (hertz < band_hz[1])
-    return float(power[is_in].sum()), float(power[~is_in].sum())
+    high = samples - low
+    high *= np.float32(10 ** (gain_db / 20))
+    high += low
+    return high
 
 
 def _spectrum(
@@ -180,24 +197,21 @@ ROOM_LU: Final = (-10.0, -6.0)
 """A bridge under the first is a bed and has the whole dip; one above the second has none."""
 
 
-def room_wanted_db(
-    buses: Mapping[Fader, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
-) -> float:
+def room_wanted_db(spectra: Spectra, plan: Plan) -> float:
     """How deep a bed is to be dipped for a voice: 0 where it is as dark as that, or none."""
     bed = [point.beat for point in plan.bridge_lu if point.value <= ROOM_LU[0]]
-    if not bed or "songs" not in buses:
+    if not bed or "songs" not in spectra.buses:
         return 0.0
     exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
     until_s = entry_s if len(bed) == len(plan.bridge_lu) else plan.seconds_at(bed[-1])
-    songs = _beside(buses["songs"], exit_s, entry_s, rate_hz, VOICE_HZ)
+    songs = spectra.beside(plan, VOICE_HZ)
     shares = [10 * np.log10(v / (v + r)) for v, r in songs if min(v, r) > _TINY]
-    made = [bus for name, bus in buses.items() if name != "songs"]
-    if not shares or not made:
+    if not shares or not spectra.made:
         return 0.0
-    bed_power = np.sum([_spectrum(bus, exit_s, until_s, rate_hz) for bus in made], axis=0)
+    bed_power = np.sum([spectra.of(name, exit_s, until_s) for name in spectra.made], axis=0)
     if bed_power.sum() <= _TINY:
         return 0.0
-    return _depth_for(10 ** ((np.mean(shares) - ROOM_UNDER_DB) / 10), bed_power, rate_hz)
+    return _depth_for(10 ** ((np.mean(shares) - ROOM_UNDER_DB) / 10), bed_power, spectra.rate_hz)
 
 
 def _depth_for(share: float, power: npt.NDArray[np.float64], rate_hz: int) -> float:

@@ -24,6 +24,7 @@ from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
 from segue.render.layer_sound import ruler_of
 from segue.render.light import (
+    Spectra,
     deep_cut_db,
     in_the_light_of,
     room_for_a_voice,
@@ -246,19 +247,19 @@ def _in_their_light(
 
     The buses themselves are changed. No sum is kept longer than it is needed.
     """
-    by_fader = _by_fader(buses)
+    spectra = Spectra(_by_fader(buses), rate_hz)
     synths = [place for place in buses if place[1] == "synth"]
     for wanted_db, changed in ((deep_cut_db, without_boom), (in_the_light_of, shelved)):
-        gain_db = wanted_db(by_fader, plan, rate_hz)
+        gain_db = wanted_db(spectra, plan)
         if gain_db:
-            del by_fader["synth"]
+            spectra.exchange("synth", None)
             for place in synths:
                 buses[place] = changed(buses[place], gain_db, rate_hz)
-            by_fader |= _by_fader({place: buses[place] for place in synths})
-    room_db = room_wanted_db(by_fader, plan, rate_hz)
+            spectra.exchange("synth", _by_fader({p: buses[p] for p in synths})["synth"])
+    room_db = room_wanted_db(spectra, plan)
     if not room_db:
-        return by_fader
-    del by_fader
+        return spectra.buses
+    del spectra
     for (_, fader, _), bus in buses.items():
         if fader != "songs":
             room_for_a_voice(bus, plan, rate_hz, room_db)

@@ -41,6 +41,7 @@ _BESIDE_S: Final = 0.001
 """A hit of a drum that falls together with the click is as like it this much earlier or later; a
 click that has leaked in is like it at no lag alone. By judgement."""
 _FAINT: Final = 1e-3  # level below which more silence makes no place more telling; by judgement
+_BLOCK_FRAMES: Final = 1 << 16  # filtered at once; changes no value
 _FORETOLD_BY: Final = 32
 """Samples. With 64 or 96 leaks stand out no further, on 21 made and demo segues."""
 _SURE: Final = 4.0
@@ -137,29 +138,37 @@ def _without_tones(
     click: npt.NDArray[np.float32],
     times_s: list[float],
     rate_hz: int,
-) -> tuple[Floats, Floats]:
+) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
     """Music and click, both less what a sample is foretold by the ones before it in the music.
 
     A note that rings at the pitch of the click would pass for it at every lag. Linear prediction by
     the autocorrelation (J. Makhoul, Proceedings of the IEEE 63(4), 1975) takes it out of both.
     """
-    from scipy import fft, signal
     from scipy.linalg import solve_toeplitz
 
     start, end = (round(time_s * rate_hz) for time_s in (times_s[0] - 0.2, times_s[-1] + 0.2))
-    part = np.pad(music[max(start, 0) : end].astype(np.float64), (0, _FORETOLD_BY))
-    power = np.abs(fft.rfft(part, fft.next_fast_len(len(part), real=True))) ** 2
-    along = fft.irfft(power)[: _FORETOLD_BY + 1]
+    part = music[max(start, 0) : end].astype(np.float64)
+    along = np.array([part[k:] @ part[: len(part) - k] for k in range(_FORETOLD_BY + 1)])
+    del part  # as long as the music, and twice as wide
     along[0] += 1e-6 * along[0] + _FAINT**2
     taps = np.concatenate([[1.0], -solve_toeplitz(along[:-1], along[1:])])
-    one = np.ones(1)
-    left = [np.asarray(signal.lfilter(taps, one, x.astype(np.float64))) for x in (music, click)]
-    return left[0], left[1]
+    return _filtered(music, taps), _filtered(click, taps)
+
+
+def _filtered(sound: npt.NDArray[np.float32], taps: Floats) -> npt.NDArray[np.float32]:
+    """A sound under a filter, some of it at a time, to hold little memory."""
+    from scipy.signal import lfilter
+
+    left, state = np.empty_like(sound), np.zeros(len(taps) - 1)
+    for begin in range(0, len(sound), _BLOCK_FRAMES):
+        block = slice(begin, begin + _BLOCK_FRAMES)
+        left[block], state = lfilter(taps, np.ones(1), sound[block].astype(np.float64), zi=state)
+    return left
 
 
 def _shares_by_lag(
-    music: Floats,
-    click: Floats,
+    music: npt.NDArray[np.float32],
+    click: npt.NDArray[np.float32],
     times_s: list[float],
     rate_hz: int,
 ) -> tuple[Floats, Floats]:
@@ -175,7 +184,7 @@ def _shares_by_lag(
     margin = int(np.abs(offsets).max()) + n_frames
     starts = starts[(starts >= margin) & (starts + margin < len(music))]
     index = starts[:, np.newaxis] + np.arange(n_frames)
-    hits = click[index]
+    hits = click[index].astype(np.float64)
     if not hits.any():
         return np.zeros(len(offsets)), np.zeros(1)
     # a click is heard best where the music is quiet: hits count by one over the power around them
@@ -183,7 +192,7 @@ def _shares_by_lag(
     trust = 1.0 / (np.mean(music[around] ** 2, axis=1) + _FAINT**2)
     power = float(trust @ (hits**2).sum(axis=1))
 
-    def alike(sound: Floats, lag: int) -> float:
+    def alike(sound: npt.NDArray[np.float32], lag: int) -> float:
         return float(trust @ (sound[index + lag] * hits).sum(axis=1)) / power
 
     shares = np.array([alike(music, lag) for lag in offsets])

@@ -122,14 +122,31 @@ def _partials(magnitude: npt.NDArray[np.float32], hz: Floats) -> tuple[Floats, F
     is_peak &= hz[1:-1] >= _LOWEST_PARTIAL_HZ
     loudest = magnitude.max(axis=1, keepdims=True)
     is_peak &= middle > np.maximum(loudest * 10.0 ** (-_PARTIAL_FLOOR_DB / 20.0), 1e-6)
-    strength = np.where(is_peak, middle, 0.0)
-    chosen = np.argpartition(strength, -N_PARTIALS, axis=1)[:, -N_PARTIALS:]
-    amplitude = np.take_along_axis(strength, chosen, axis=1).astype(np.float64)
-    log = np.log(np.maximum(magnitude, 1e-12)).astype(np.float64)
-    left, here, right = (np.take_along_axis(log, chosen + k, axis=1) for k in range(3))
+    bins, strength = _close_together(is_peak, middle)
+    best = np.argpartition(strength, -N_PARTIALS, axis=1)[:, -N_PARTIALS:]
+    chosen = np.take_along_axis(bins, best, axis=1)
+    amplitude = np.take_along_axis(strength, best, axis=1).astype(np.float64)
+    left, here, right = (
+        np.log(np.maximum(np.take_along_axis(magnitude, chosen + k, axis=1), 1e-12)).astype(float)
+        for k in range(3)
+    )
     bend = left - 2.0 * here + right
     shift = np.where(bend < 0, 0.5 * (left - right) / np.where(bend < 0, bend, 1.0), 0.0)
     return (chosen + 1 + np.clip(shift, -0.5, 0.5)) * (hz[1] - hz[0]), amplitude
+
+
+def _close_together(
+    is_peak: npt.NDArray[np.bool_], values: npt.NDArray[np.float32]
+) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+    """Columns and values of the few peaks of each row, side by side, with noughts behind them."""
+    row, column = np.nonzero(is_peak)
+    counts = is_peak.sum(axis=1)
+    place = np.arange(len(row)) - (np.cumsum(counts) - counts)[row]
+    shape = (len(is_peak), max(int(counts.max(initial=0)), N_PARTIALS))
+    columns, found = np.zeros(shape, dtype=np.intp), np.zeros(shape, dtype=values.dtype)
+    columns[row, place] = column
+    found[row, place] = values[row, column]
+    return columns, found
 
 
 HOP_S: Final = 0.25  # seconds a step of the chroma

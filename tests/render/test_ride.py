@@ -14,6 +14,7 @@ from segue.render import render_candidate
 from segue.render.bridge_level import BED_LU, bed_above_lu
 from segue.render.light import (
     DEEP_HZ,
+    Spectra,
     deep_cut_db,
     in_the_light_of,
     room_for_a_voice,
@@ -258,8 +259,8 @@ def test_a_bass_deeper_than_the_songs_is_cut_to_2_db_over_theirs(plan, bass_db, 
         "songs": tones(plan, {50: 0.0, 400: 0.0}),
         "synth": tones(plan, {50: bass_db, 400: 0.0}),
     }
-    assert deep_cut_db(buses, ridden, RATE_HZ) == pytest.approx(cut_db, abs=0.4)
-    assert deep_cut_db({"songs": buses["songs"]}, ridden, RATE_HZ) == 0.0
+    assert deep_cut_db(Spectra(buses, RATE_HZ), ridden) == pytest.approx(cut_db, abs=0.4)
+    assert deep_cut_db(Spectra({"songs": buses["songs"]}, RATE_HZ), ridden) == 0.0
 
 
 def test_what_lies_above_a_bass_is_not_cut_with_it(plan):
@@ -327,11 +328,11 @@ def test_a_dull_pad_is_made_as_bright_as_the_songs(plan):
         return np.repeat(np.sin(2 * np.pi * 200 * time_s) + high, 2, axis=1).astype(np.float32)
 
     bright, dull = two_tones(-10.0), two_tones(-16.0)
-    brighter_db = in_the_light_of({"songs": bright, "synth": dull}, ridden, RATE_HZ)
+    brighter_db = in_the_light_of(Spectra({"songs": bright, "synth": dull}, RATE_HZ), ridden)
     assert brighter_db == pytest.approx(6.0, abs=0.5)
-    darker_db = in_the_light_of({"songs": dull, "synth": bright}, ridden, RATE_HZ)
+    darker_db = in_the_light_of(Spectra({"songs": dull, "synth": bright}, RATE_HZ), ridden)
     assert darker_db == pytest.approx(-6.0, abs=0.5)
-    assert in_the_light_of({"songs": bright}, ridden, RATE_HZ) == 0.0
+    assert in_the_light_of(Spectra({"songs": bright}, RATE_HZ), ridden) == 0.0
 
 
 def noises(plan, *, bridge_db=0.0):
@@ -357,7 +358,7 @@ def test_a_bed_leaves_room_for_a_voice_and_takes_it_back_in_its_last_bars(plan):
     ridden = replace(plan, bridge_lu=curve((8, -14.0), (12, -4.0)))
     buses = noises(ridden)
     before = buses["synth"].copy()
-    depth_db = room_wanted_db(buses, ridden, RATE_HZ)
+    depth_db = room_wanted_db(Spectra(buses, RATE_HZ), ridden)
     room_for_a_voice(buses["synth"], ridden, RATE_HZ, depth_db)
     low, high, end = (round(plan.seconds_at(beat) * RATE_HZ) for beat in (4.5, 8, 12))
     bed, last = slice(low, high), slice(end - RATE_HZ // 4, end)
@@ -370,12 +371,15 @@ def test_a_bed_leaves_room_for_a_voice_and_takes_it_back_in_its_last_bars(plan):
 
 def test_a_bed_that_is_dark_by_itself_is_not_dipped_and_a_bright_one_by_no_more_than_12_db(plan):
     ridden = replace(plan, bridge_lu=curve((8, -14.0), (12, -4.0)))
-    depths = [room_wanted_db(noises(ridden, bridge_db=db), ridden, RATE_HZ) for db in (-12, 0, 20)]
+    depths = [
+        room_wanted_db(Spectra(noises(ridden, bridge_db=db), RATE_HZ), ridden)
+        for db in (-12, 0, 20)
+    ]
     assert depths[0] == 0.0
     assert 4.5 <= depths[1] <= 6.0  # a share of 3.75 dB less, of noise that has a quarter there
     assert depths[2] == 12.0
     loud = replace(plan, bridge_lu=curve((4, -2.0)))
-    assert room_wanted_db(noises(loud), loud, RATE_HZ) == 0.0
+    assert room_wanted_db(Spectra(noises(loud), RATE_HZ), loud) == 0.0
 
 
 def test_clips_are_as_long_as_ever(plan):
