@@ -237,7 +237,9 @@ def _lufs(power: npt.NDArray[np.float64] | np.float64) -> npt.NDArray[np.float64
         return OFFSET_LUFS + 10 * np.log10(np.asarray(power))
 
 
-def filtered(sections: Floats, sound: Floats, state: Floats | None = None) -> Floats:
+def filtered(
+    sections: Floats, sound: npt.NDArray[np.floating[Any]], state: Floats | None = None
+) -> Floats:
     """Sound through filters of second order, one after another.
 
     Parameters
