@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 from segue.analysis.facts import EdgeFacts, have_keys, have_pulses
 from segue.music.interval import relation
 from segue.music.tempo import bpm_number
-from segue.setlist.order.problem import is_drop_after_peak
+from segue.setlist.order import is_drop_after_peak
 from segue.setlist.set_list import SetSong, clock
 
 if TYPE_CHECKING:

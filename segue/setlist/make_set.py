@@ -18,8 +18,8 @@ from segue.setlist.evening_plan import (
     planned_evening,
 )
 from segue.setlist.joins import JoinWork, MadeJoin, fingerprint, made_joins, maker_digest
+from segue.setlist.order import order_problem
 from segue.setlist.order.better_order import BetterOrder, better_order
-from segue.setlist.order.problem import order_problem
 from segue.setlist.set_document import (
     SetDocument,
     known_renders,

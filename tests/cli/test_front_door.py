@@ -21,14 +21,14 @@ from segue.cli.audition import SERVER_PARTS
 from segue.cli.hints import command
 from segue.cli.review import _rounded
 from segue.runfolder import document_text
-from segue.setlist.order.exact import MOST_EXACT
-from segue.setlist.order.problem import (
+from segue.setlist.order import (
     DROP_WEIGHT,
     ENERGY_WEIGHT,
     HALF_TIME,
     SAME_VOICE_WEIGHT,
     TEMPO_WEIGHT,
 )
+from segue.setlist.order.exact import MOST_EXACT
 from segue.setlist.set_list import SET_FIELDS, SONG_FIELDS
 from tests.audition.conftest import _document
 

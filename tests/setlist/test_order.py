@@ -13,9 +13,7 @@ from segue.errors import OptionError
 from segue.music.key import ALL_KEYS
 from segue.music.tonal_space import key_distance
 from segue.setlist.cautions import broken_pins
-from segue.setlist.order.better_order import BetterOrder, better_order, cheap_order
-from segue.setlist.order.exact import cheapest_order, lower_bound
-from segue.setlist.order.problem import (
+from segue.setlist.order import (
     DROP_WEIGHT,
     ENERGY_WEIGHT,
     HALF_TIME,
@@ -30,6 +28,8 @@ from segue.setlist.order.problem import (
     order_problem,
     pinned,
 )
+from segue.setlist.order.better_order import BetterOrder, better_order, cheap_order
+from segue.setlist.order.exact import cheapest_order, lower_bound
 from segue.setlist.set_list import SetSong
 from tests.plan.song_facts import end_facts, start_facts
 

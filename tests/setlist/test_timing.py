@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from segue.plan import plan_segue
 from segue.setlist.cautions import evening_cautions, join_cautions, slot_cautions
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_plan
-from segue.setlist.order.problem import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
+from segue.setlist.order import KEY_WEIGHT, UNKNOWN_DISTANCE, neighbour_cost
 from segue.setlist.set_list import SetSong
 from segue.setlist.show.rows import free_times, running_words
 from tests.plan.song_facts import end_facts, start_facts, unheard

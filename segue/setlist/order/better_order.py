@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.errors import OptionError
+from segue.setlist.order import OrderProblem, pinned
 from segue.setlist.order.exact import MOST_EXACT, cheapest_order, lower_bound
-from segue.setlist.order.problem import OrderProblem, pinned
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.setlist.order.problem import THREE_IN_A_KEY, OrderProblem
+from segue.setlist.order import THREE_IN_A_KEY, OrderProblem
 
 if TYPE_CHECKING:
     import numpy.typing as npt
