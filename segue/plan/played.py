@@ -85,7 +85,6 @@ _SLOW_BPM, _MIDDLE_BPM, _FAST_BPM = 80.0, 115.0, 140.0
 
 def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]:
     """A bar of comping."""
-    step = 0.25 if bpm < _SLOW_BPM else 0.5
     beats = range(metre)
     match _suiting(bpm, metre) if rhythm == "by tempo" else rhythm:
         case "waltz":
@@ -102,9 +101,19 @@ def _comp_strokes(rhythm: Rhythm, bpm: float, metre: int) -> tuple[_Stroke, ...]
         case "push":
             return _pushed(metre)
         case "arpeggio":
-            return _broken(step, metre)
+            return _broken(_broken_step(bpm), metre)
         case _:
             return _strummed(metre)
+
+
+def _broken_step(bpm: float) -> float:
+    """Beats from note to note of a broken chord: the quickest that is not hurried."""
+    return next((step for step in (0.25, 0.5) if bpm / (60.0 * step) <= _MOST_NOTES_A_S), 1.0)
+
+
+_MOST_NOTES_A_S: Final = 4.0
+"""A chord broken up faster than this is a flurry (common practice, no source): sixteenths up to 60
+BPM, eighths up to 120, then quarters."""
 
 
 def _broken(step: float, metre: int) -> tuple[_Stroke, ...]:

@@ -80,8 +80,13 @@ def test_an_arpeggio_goes_up_and_down_through_the_chord(played):
     low, middle, high = layer.voicings[0].notes_midi[1:]
     notes = [x.midi for x in layer.notes if x.start_beat < first + 4]
     assert notes == [low, middle, high, middle] * 2
-    slow, first = played("comp", "arpeggio", bpm=70.0)
-    assert [at for at, _, _ in bar(slow, first)] == [n / 4 for n in range(16)]
+
+
+@pytest.mark.parametrize(("bpm", "step"), [(59.0, 0.25), (61.0, 0.5), (119.0, 0.5), (121.0, 1.0)])
+def test_a_chord_is_never_broken_up_in_a_hurry(played, bpm, step):
+    """At most four notes a second, whatever the tempo."""
+    layer, first = played("comp", "arpeggio", bpm=bpm)
+    assert [at for at, _, _ in bar(layer, first)] == [n * step for n in range(round(4 / step))]
 
 
 def test_a_strum_runs_down_the_strings_on_the_beat_and_up_between(played):
