@@ -49,7 +49,8 @@ def died_away(clip: Clip) -> DiedAway | None:
     """How a clip dies away, if only with its last sound; None where there is hardly any sound."""
     hop = round(_HOP_S * clip.rate_hz)
     whole = clip.samples[: clip.n_frames // hop * hop]
-    power = np.square(whole, dtype=np.float64).reshape(-1, hop * whole.shape[1]).mean(axis=1)
+    hops = whole.reshape(-1, hop * whole.shape[1])
+    power = np.einsum("ij,ij->i", hops, hops).astype(np.float64) / hops.shape[1]
     if len(power) <= _SLOW_HOPS:
         return None
     slow = np.convolve(power, np.full(_SLOW_HOPS, 1 / _SLOW_HOPS), mode="same")
