@@ -89,7 +89,7 @@ def song_end(facts: EdgeFacts) -> SongEnd:
     cold, at the bar line of its last hit, or the next if it is off the bar line,
     so that the interlude begins on the hit, but not a bar before a last chord has rung out;
     one that rings out, at the bar line after its last hit has had half a
-    bar to ring, or the one before if nothing sounds there any more, and on a beat where the ring is
+    bar to ring, or the one before if nothing sounds there any more; either on a beat where all is
     over long before that line; neither before what
     is held after the last hit is let go, for notes that change softly are no hits; one that
     fades, at the last phrase or else bar line at full level. A quieter last part is played:
@@ -114,6 +114,7 @@ def song_end(facts: EdgeFacts) -> SongEnd:
             if ending.rung_out_s is not None:
                 done = max(done, grid.bar_line_before(grid.index_at(ending.rung_out_s)))
             done = max(done, _let_go_line(grid, ending))
+            return _kept(grid, done, facts, left=_rung_out_beat(grid, ending, done))
         case "ring-out":
             hit = grid.index_at(ending.last_hit_s)
             done = grid.bar_line_after(hit + _RING_BEATS_SHARE * grid.metre)
@@ -210,19 +211,19 @@ def _let_go_line(grid: BeatGrid, ending: Ending) -> int:
 def _rung_out_beat(grid: BeatGrid, ending: Ending, done: int) -> int | None:
     """The beat by which a last chord has rung out, where the room would wait for the bar line.
 
-    None where the bar line comes soon enough. A ring ends the song's own count: nobody misses what
-    is left of its bar.
+    None where the bar line comes soon enough: a beat of air is good after an end, more is a hole
+    (common practice, no source), and nobody counts on through it.
     """
     if ending.rung_out_s is None:
         return None
     quiet_s = max(ending.rung_out_s, ending.held_until_s or ending.last_hit_s)
     beat = math.ceil(grid.index_at(quiet_s) - ON_THE_LINE_BEATS)
     waits_s = grid.seconds_at(done) - quiet_s
-    return beat if beat < done and waits_s > _LONGEST_WAIT_S else None
+    air_s = max(60.0 / grid.bpm_at(beat), _LONGEST_WAIT_S)
+    return beat if beat < done and waits_s > air_s else None
 
 
-_LONGEST_WAIT_S: Final = 0.7
-"""A longer silence after a last chord is a hole. Set by judgement."""
+_LONGEST_WAIT_S: Final = 0.7  # so long anybody waits, also where a beat is shorter; by judgement
 
 
 def _kept(grid: BeatGrid, done: int, facts: EdgeFacts, *, left: int | None = None) -> SongEnd:

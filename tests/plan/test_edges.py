@@ -208,6 +208,7 @@ def test_a_song_that_fades_in_is_entered_where_it_has_come_up_and_comes_under_th
     assert not song_start(long).fades_in
 
 
+@pytest.mark.parametrize("kind", ["ring-out", "cold stop"])
 @pytest.mark.parametrize(
     ("rings_beats", "left_beats"),
     [
@@ -217,10 +218,12 @@ def test_a_song_that_fades_in_is_entered_where_it_has_come_up_and_comes_under_th
     ],
 )
 def test_a_song_whose_last_chord_has_rung_out_is_left_before_the_room_waits(
-    rings_beats, left_beats, end_facts
+    kind, rings_beats, left_beats, end_facts
 ):
     """On a beat and not a bar line: nobody counts on through a silence."""
-    facts = end_facts(bpm=90.0, kind="ring-out", last_hit_beats_before_end=8.0)
+    facts = end_facts(
+        bpm=90.0, kind=kind, last_hit_beats_before_end=7.0 if kind != "ring-out" else 8.0
+    )
     hit_s, beat_s = facts.ending.last_hit_s, facts.pulse.beat_s
     over_s = hit_s + rings_beats * beat_s
     rung = replace(facts.ending, held_until_s=hit_s, rung_out_s=over_s, sound_end_s=over_s + 2.0)
