@@ -7,18 +7,21 @@ whole candidate is lowered first, so that its own dynamics stay.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
 from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
+from segue.plan.layer import DrumLayer, FrozenLayer, ReversedLayer, SongLayer
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.plan.layer import Layer
     from segue.plan.plan import Plan
+    from segue.render.layer_sound import LayerSound
 
 
 CEILING_DBTP: Final = -1.0
@@ -147,3 +150,34 @@ class Candidate:
         silence = np.broadcast_to(np.float32(0.0), self.click.samples.shape)
         silent = Clip(samples=silence, rate_hz=self.click.rate_hz)
         return replace(self, outgoing=silent, interlude=silent, incoming=silent)
+
+
+class Makers(NamedTuple):
+    """Power of a bus in the bridge, before its fader: of all, and of what is cut out of songs."""
+
+    own: float = 0.0
+    total: float = 0.0
+
+    def with_layer(self, layer: Layer, made: LayerSound, plan: Plan, rate_hz: int) -> Makers:
+        """The same and a layer; a song's own is on a bus of its side."""
+        if isinstance(layer, SongLayer):
+            return self
+        power = power_between(made.samples, plan, rate_hz, made.first_frame)
+        is_own = isinstance(layer, DrumLayer | FrozenLayer | ReversedLayer)
+        return Makers(self.own + power * is_own, self.total + power)
+
+    @property
+    def own_share(self) -> float:
+        """Share of the power that is cut out of songs."""
+        return self.own / self.total if self.total > 0 else 0.0
+
+
+def power_between(
+    samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, first_frame: int = 0
+) -> float:
+    """Summed power between leaving the old song and the new one's bar one."""
+    begin, end = (
+        max(round(plan.seconds_at(beat) * rate_hz) - first_frame, 0)
+        for beat in (plan.exit_beat, plan.entry_beat)
+    )
+    return float(np.sum(np.square(samples[begin:end], dtype=np.float64)))

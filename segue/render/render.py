@@ -19,7 +19,7 @@ from segue.plan.layer import (
     SongLayer,
     SweepLayer,
 )
-from segue.render.candidate import Candidate, master
+from segue.render.candidate import Candidate, Makers, master, power_between
 from segue.render.frozen import frozen_sound
 from segue.render.guide_sounds import click_bus, cue_bus
 from segue.render.layer_sound import ruler_of
@@ -120,7 +120,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
     )
     said: list[str] = []
     buses: dict[_Place, npt.NDArray[np.float32]] = {}
-    makers: dict[_Place, _Makers] = {}
+    makers: dict[_Place, Makers] = {}
     hardness = touch_beside(plan, outgoing, incoming)
 
     def made_of(layer: Layer) -> LayerSound:
@@ -135,7 +135,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         if place not in buses:
             buses[place] = np.zeros((ruler.n_frames, 2), dtype=np.float32)
         buses[place][made.first_frame : made.first_frame + len(made.samples)] += made.samples
-        makers[place] = makers.get(place, _Makers()).with_layer(layer, made, plan, ruler)
+        makers[place] = makers.get(place, Makers()).with_layer(layer, made, plan, ruler.rate_hz)
         said += made.notes
         del made  # as long as a whole side
         tell(done / (len(plan.layers) + 1))
@@ -175,38 +175,9 @@ def _side_by_side(
         yield from hands.map(made_of, layers)
 
 
-class _Makers(NamedTuple):
-    """Power of a bus in the bridge, before its fader: of all, and of what is cut out of songs."""
-
-    own: float = 0.0
-    total: float = 0.0
-
-    def with_layer(self, layer: Layer, made: LayerSound, plan: Plan, ruler: Ruler) -> _Makers:
-        if isinstance(layer, SongLayer):
-            return self  # on a side of its own
-        power = _power_between(made.samples, plan, ruler.rate_hz, made.first_frame)
-        is_own = isinstance(layer, DrumLayer | FrozenLayer | ReversedLayer)
-        return _Makers(self.own + power * is_own, self.total + power)
-
-    @property
-    def own_share(self) -> float:
-        return self.own / self.total if self.total > 0 else 0.0
-
-
-def _power_between(
-    samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, first_frame: int = 0
-) -> float:
-    """Summed power between leaving the old song and the new one's bar one."""
-    begin, end = (
-        max(round(plan.seconds_at(beat) * rate_hz) - first_frame, 0)
-        for beat in (plan.exit_beat, plan.entry_beat)
-    )
-    return float(np.sum(np.square(samples[begin:end], dtype=np.float64)))
-
-
 def _ridden(
     buses: dict[_Place, npt.NDArray[np.float32]],
-    makers: Mapping[_Place, _Makers],
+    makers: Mapping[_Place, Makers],
     plan: Plan,
     ruler: Ruler,
     hardness: float,
@@ -227,7 +198,7 @@ def _ridden(
         if trim_db:
             bus *= np.float32(10 ** (trim_db / 20))
         if side == "interlude":
-            heard = _power_between(bus, plan, ruler.rate_hz)
+            heard = power_between(bus, plan, ruler.rate_hz)
             own += heard * makers[side, fader, trim_db].own_share
             total += heard
         if side in sides:

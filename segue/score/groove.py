@@ -84,7 +84,7 @@ def _pulse_words(thin: float, heard: float, spread_ms: float, length_s: float) -
     if spread_ms > _LOOSE_MS / 2:
         return f"The beat is uneven (by {spread_ms:.0f} ms)."
     if heard < _FAINT:
-        return f"Something is struck throughout, but on only {percent(heard)} of the beats."
+        return f"On only {percent(heard)} of the beats a hit stands out."
     if spread_ms > _STEADY_MS:
         return f"The beat runs through, a little uneven (by {spread_ms:.0f} ms)."
     return "The beat runs through."
