@@ -122,10 +122,10 @@ def lower_bound(problem: OrderProblem, *, upper: float) -> float:
     prices = np.zeros(n)
     best, length, waited = -math.inf, _FIRST_STEP, 0
     for _ in range(N_ROUNDS):
-        cost, visits = _cheapest_walk(step, problem.place_cost + prices[:, None])
-        if not math.isfinite(cost):
+        # A walk has as many places as there are songs, so the prices sum to nothing.
+        bound, visits = _cheapest_walk(step, problem.place_cost + prices[:, None])
+        if not math.isfinite(bound):
             return math.inf
-        bound = cost - float(prices.sum())
         waited = 0 if bound > best else waited + 1
         best = max(best, bound)
         excess = visits - 1.0
