@@ -291,6 +291,18 @@ def test_a_remedy_is_a_line_to_copy_with_the_name_of_the_folder(
     assert f"{word} is the folder of this page." in page
 
 
+def test_a_remedy_for_which_the_run_is_made_again_says_so(document, folder, tmp_path, monkeypatch):
+    remedy = Remedy(words="match them", options=("--match",), command="between")
+    monkeypatch.setattr("segue.runfolder.remedies.remedy_of", lambda *_: remedy)
+    record = document.candidates[0]
+    weak = replace(record.scorecard, measures=(measure("drive", 0.1, record.plan.entry_beat),))
+    made = replace(document, candidates=(replace(record, scorecard=weak),))
+    run = tmp_path / "run"
+    shutil.copytree(folder, run)
+    page = write_page(run, made).read_text(encoding="utf-8")
+    assert "To match them, make the run again: <code>segue between ... --match</code>" in page
+
+
 def test_a_page_written_anew_encodes_only_what_is_new(folder, document, tmp_path, monkeypatch):
     run = tmp_path / "run"
     shutil.copytree(folder, run)

@@ -7,6 +7,7 @@ import pytest
 from segue.score import score_candidate
 from segue.score.card import bad_faults
 from segue.score.scorecard import Measure, Scorecard, ties_of_cards
+from segue.score.weights import PURPOSES, costliest_first, costs, overall, weights_for
 from tests.score.synthetic import Recipe, facts_of, make_candidate, plan_of
 
 
@@ -94,3 +95,17 @@ def test_a_card_with_a_bad_fault_comes_last_and_ties_with_nobody():
     best_first = sorted(cards, key=lambda card: card.order)
     assert [card.overall for card in best_first] == [0.898, 0.896, 0.9]
     assert ties_of_cards(best_first) == (False, True, False)
+
+
+@pytest.mark.parametrize("purpose", [None, *PURPOSES])
+def test_what_the_marks_cost_is_together_all_that_is_missing(purpose):
+    weights = weights_for(purpose)
+    marks = {"hole": 0.2, "drive": 0.9, "own_music": 0.0, "landing": 1.0, "given up": 0.3}
+    measures = [replace(measured(name, 1.0), score=mark) for name, mark in marks.items()]
+    cost = costs(measures, weights=weights)
+    known = [m for m in measures if m.name in weights]
+    assert sum(cost.values()) == pytest.approx(1.0 - overall(known, weights=weights))
+    assert cost["landing"] == cost["given up"] == 0.0
+    first = costliest_first(measures, weights=weights)
+    assert [cost[m.name] for m in first] == sorted(cost.values(), reverse=True)
+    assert costs([], weights=weights) == {}
