@@ -22,14 +22,13 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from segue.analysis.facts import Ending
+from segue.analysis.facts import Ending, Opening
 from segue.analysis.structure_facts import PhraseFact
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
     from segue.analysis.bar_features import BarFeatures
-    from segue.analysis.facts import Opening
 
     Floats = npt.NDArray[np.float64]
 

@@ -16,9 +16,9 @@ from segue import __version__
 from segue.analysis.shared_count import counted_pair
 from segue.audition import bus_mp3s, buses_of, write_page
 from segue.errors import RunFolderError, SegueError
-from segue.job.attempt import Attempt
-from segue.job.keeping import draw_pictures, levelled, ranked, written_sounds
-from segue.job.shortlist import shortlist
+from segue.job.attempt import Attempt, HeardSong
+from segue.job.keeping import Rendered, draw_pictures, levelled, ranked, written_sounds
+from segue.job.shortlist import QuickListen, shortlist
 from segue.job.steps import (
     EdgeToHear,
     SoundsToWrite,
@@ -33,7 +33,7 @@ from segue.job.steps import (
 from segue.plan import Given
 from segue.plan.heard_words import filled_in
 from segue.plan.places_asked import end_as_asked, start_as_asked
-from segue.recipes import all_recipes
+from segue.recipes import Recipe, all_recipes
 from segue.runfolder import (
     Choice,
     RunDocument,
@@ -47,20 +47,15 @@ from segue.runfolder import (
 )
 from segue.runfolder.pictures import load_drawing
 from segue.runfolder.run_document import DOCUMENT_NAME
-from segue.workers import open_workers
+from segue.workers import Out, Outcome, Workers, open_workers
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
     from pathlib import Path
 
     from segue.audio.clip import Edge
-    from segue.job.attempt import HeardSong
-    from segue.job.keeping import Rendered
     from segue.job.request import Request
-    from segue.job.shortlist import QuickListen
-    from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord
-    from segue.workers import Out, Outcome, Workers
 
 Songs = tuple["HeardSong", "HeardSong"]
 

@@ -15,7 +15,7 @@ import numpy as np
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
 from segue.audio.write import packed, rounded24, unpacked, write_wav24
-from segue.runfolder import BarReport, CandidateRecord
+from segue.runfolder import BarReport, CandidateRecord, Making, Version
 from segue.runfolder.pictures import waveform_of, write_picture
 from segue.score.cleanliness import TRUE_PEAK
 from segue.score.scorecard import ties_of_cards
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
     from segue.plan import Plan
     from segue.render.candidate import Candidate
-    from segue.runfolder import Making, Version
     from segue.score import Scorecard
 
 

@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audio import read_song
 from segue.heard.facts_cache import user_facts_cache
-from segue.job.attempt import HeardSong, planned
-from segue.job.songs_at_hand import SongsAtHand, song_place
+from segue.job.attempt import Attempt, HeardSong, planned
+from segue.job.songs_at_hand import SongAtHand, SongsAtHand, song_place
 from segue.render import render_candidate
 from segue.render.separate import percussion_of
 from segue.workers import give_back, n_cores
@@ -28,11 +28,9 @@ if TYPE_CHECKING:
     from segue.audio.clip import Edge
     from segue.audio.instrument import Instrument
     from segue.audition.sound import Bus
-    from segue.job.attempt import Attempt
     from segue.job.keeping import Rendered
     from segue.job.request import Request
     from segue.job.shortlist import QuickListen
-    from segue.job.songs_at_hand import SongAtHand
     from segue.plan import Plan
     from segue.render.candidate import Candidate
     from segue.runfolder import Making

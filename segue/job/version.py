@@ -18,11 +18,11 @@ from pydantic import TypeAdapter, ValidationError
 from segue.errors import InputError, OptionError, RunFolderError
 from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import plain_bytes, sweep_parts, write_whole
-from segue.job.attempt import changed_attempt
-from segue.job.keeping import as_version, draw_pictures, lowered_to, written_sounds
+from segue.job.attempt import Attempt, changed_attempt
+from segue.job.keeping import Rendered, as_version, draw_pictures, lowered_to, written_sounds
 from segue.job.songs_at_hand import song_place
 from segue.job.steps import rendered, sound_of
-from segue.runfolder import CandidateRecord, Version, document_text, read_document
+from segue.runfolder import CandidateRecord, RunDocument, Version, document_text, read_document
 from segue.runfolder.run_document import DOCUMENT_NAME, LARGEST_BYTES, candidate_of
 from segue.runfolder.run_records import MOST_VERSIONS, version_letters
 
@@ -30,10 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from segue.audio.clip import Edge
-    from segue.job.attempt import Attempt
     from segue.job.changes import Changes
-    from segue.job.keeping import Rendered
-    from segue.runfolder import RunDocument
 
 UNDONE_NAME: Final = "undone"
 """Folder inside the run with the versions that were taken back."""

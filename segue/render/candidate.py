@@ -14,12 +14,11 @@ import numpy as np
 from segue.audio.adapters import run_board
 from segue.audio.clip import Clip
 from segue.audio.true_peak import true_peak_dbtp
-from segue.plan.layer import DrumLayer, FrozenLayer, ReversedLayer, SongLayer
+from segue.plan.layer import DrumLayer, FrozenLayer, Layer, ReversedLayer, SongLayer
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.plan.layer import Layer
     from segue.plan.plan import Plan
     from segue.render.layer_sound import LayerSound
 

@@ -15,19 +15,17 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
-from segue.audio.clip import excerpt
+from segue.audio.clip import SongEdge, excerpt
 from segue.music.key import hertz_of
 from segue.render.frozen_partials import MOMENT_S, Partials, partials_of
-from segue.render.layer_sound import LayerSound, faded, frames_of, values_along
+from segue.render.layer_sound import LayerSound, Ruler, faded, frames_of, values_along
 from segue.render.separate import separated
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.plan.layer import FrozenLayer
     from segue.plan.plan import Plan
-    from segue.render.layer_sound import Ruler
 
 LEAD_S: Final = 0.01
 """It fades in over this time before its first beat, where a song layer fades out by default."""

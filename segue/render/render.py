@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_
 
 import numpy as np
 
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, SongEdge
 from segue.plan.layer import (
     DrumLayer,
     FrozenLayer,
@@ -19,21 +19,21 @@ from segue.plan.layer import (
     SongLayer,
     SweepLayer,
 )
-from segue.render.candidate import Candidate, Makers, master, power_between
-from segue.render.frozen import frozen_sound
-from segue.render.guide_sounds import click_bus, cue_bus
-from segue.render.layer_sound import ruler_of
-from segue.render.light import (
+from segue.render.bridge_colour import (
     Spectra,
+    bridge_shelf_db,
     deep_cut_db,
-    in_the_light_of,
     room_for_a_voice,
     room_wanted_db,
     shelved,
     without_boom,
 )
+from segue.render.candidate import Candidate, Makers, master, power_between
+from segue.render.frozen import frozen_sound
+from segue.render.guide_sounds import click_bus, cue_bus
+from segue.render.layer_sound import LayerSound, Ruler, ruler_of
 from segue.render.pad import pad_sound
-from segue.render.ride import fader_of, moved, ride_of
+from segue.render.ride import Fader, fader_of, moved, ride_of
 from segue.render.shape import shaped
 from segue.render.song_layer import Kits, drum_layer_sound, song_layer_sound
 from segue.render.struck import struck_sound, touch_beside
@@ -42,12 +42,9 @@ from segue.render.sweep import reversed_sound, sweep_sound
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.audio.instrument import Instrument
     from segue.plan.layer import Layer, Side
     from segue.plan.plan import Plan
-    from segue.render.layer_sound import LayerSound, Ruler
-    from segue.render.ride import Fader
 
 Progress = Callable[[float], None]
 """Told the share of the work that is done, 0 to 1."""
@@ -220,7 +217,7 @@ def _in_their_light(
     """
     spectra = Spectra(_by_fader(buses), rate_hz)
     synths = [place for place in buses if place[1] == "synth"]
-    for wanted_db, changed in ((deep_cut_db, without_boom), (in_the_light_of, shelved)):
+    for wanted_db, changed in ((deep_cut_db, without_boom), (bridge_shelf_db, shelved)):
         gain_db = wanted_db(spectra, plan)
         if gain_db:
             spectra.exchange("synth", None)

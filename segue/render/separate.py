@@ -31,15 +31,13 @@ from typing import TYPE_CHECKING, Final, Literal
 import numba
 import numpy as np
 
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, SongEdge
 from segue.render.spectra import WINDOW_S, Frames, odd, window_frames
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     import numpy.typing as npt
-
-    from segue.audio.clip import SongEdge
 
 
 RIDGE_S: Final = 0.36  # a partial is told from the median over this time; by judgement

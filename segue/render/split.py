@@ -36,7 +36,7 @@ from typing import TYPE_CHECKING, Final
 import numba
 import numpy as np
 
-from segue.audio.clip import excerpt
+from segue.audio.clip import Clip, excerpt
 from segue.render.separate import separated
 from segue.render.spectra import (
     BLOCK_HOPS,
@@ -55,7 +55,6 @@ from segue.render.time_map import TimeMap
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import Clip
 
 SLICE_S: Final = 0.0107
 """Length of a percussive slice, to the nearest power of two: 512 frames at 48 kHz."""

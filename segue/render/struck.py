@@ -17,17 +17,15 @@ import numba
 import numpy as np
 
 from segue.analysis.onsets import strength_of_hits_db
-from segue.audio.clip import Clip, add_at
+from segue.audio.clip import Clip, SongEdge, add_at
 from segue.music.key import hertz_of
-from segue.render.layer_sound import LayerSound, at_loudness
+from segue.render.layer_sound import LayerSound, Ruler, at_loudness
 
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    from segue.audio.clip import SongEdge
     from segue.plan.layer import PlayedLayer
     from segue.plan.plan import Plan
-    from segue.render.layer_sound import Ruler
 
 _HIGHEST_RATIO: Final = 0.45  # of the rate: no partial above
 _HUMAN_DB: Final = 1.0  # see below

@@ -10,12 +10,11 @@ import numpy.typing as npt
 
 from segue.music.tempo import percent
 from segue.plan.layer import FrozenLayer, PadLayer, PlayedLayer
-from segue.score.listening_to import SIDES
+from segue.score.listening_to import SIDES, Listened
 from segue.score.scorecard import Measure, NotMeasured, falling
 
 if TYPE_CHECKING:
     from segue.plan.plan import Section
-    from segue.score.listening_to import Listened
 
 Floats = npt.NDArray[np.float64]
 

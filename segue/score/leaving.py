@@ -13,12 +13,11 @@ import numpy as np
 import numpy.typing as npt
 
 from segue.music.tempo import percent
-from segue.plan.layer import SongLayer
+from segue.plan.layer import Side, SongLayer
 from segue.score.scorecard import Measure, NotMeasured, rising
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
-    from segue.plan.layer import Side
     from segue.plan.plan import Plan
     from segue.score.listening_to import Listened
 

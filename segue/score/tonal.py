@@ -20,19 +20,17 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import numpy.typing as npt
 
-from segue.analysis.facts import have_keys
+from segue.analysis.facts import EdgeFacts, have_keys
 from segue.music.interval import change_words
 from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tonal_space import key_distance as distance_of_keys
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
-from segue.score.tones import CLEAR_SHARE, clarity, interval_vector, key_place
+from segue.score.tones import CLEAR_SHARE, Tones, clarity, interval_vector, key_place
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from segue.analysis.facts import EdgeFacts
     from segue.score.listening_to import Listened
-    from segue.score.tones import Tones
 
 Floats = npt.NDArray[np.float64]
 

@@ -11,17 +11,17 @@ from segue.audio.clip import Clip
 from segue.audio.loudness import momentary_lufs
 from segue.plan.layer import DrumHit, DrumLayer, PlayedLayer, PlayedNote, SongLayer
 from segue.render import render_candidate
-from segue.render.bridge_level import BED_LU, bed_above_lu
-from segue.render.light import (
+from segue.render.bridge_colour import (
     DEEP_HZ,
     Spectra,
+    bridge_shelf_db,
     deep_cut_db,
-    in_the_light_of,
     room_for_a_voice,
     room_wanted_db,
     shelved,
     without_boom,
 )
+from segue.render.bridge_level import BED_LU, bed_above_lu
 from segue.render.ride import fader_of, ride_of
 from tests.render.conftest import curve, key_frames, music, song
 
@@ -328,11 +328,11 @@ def test_a_dull_pad_is_made_as_bright_as_the_songs(plan):
         return np.repeat(np.sin(2 * np.pi * 200 * time_s) + high, 2, axis=1).astype(np.float32)
 
     bright, dull = two_tones(-10.0), two_tones(-16.0)
-    brighter_db = in_the_light_of(Spectra({"songs": bright, "synth": dull}, RATE_HZ), ridden)
+    brighter_db = bridge_shelf_db(Spectra({"songs": bright, "synth": dull}, RATE_HZ), ridden)
     assert brighter_db == pytest.approx(6.0, abs=0.5)
-    darker_db = in_the_light_of(Spectra({"songs": dull, "synth": bright}, RATE_HZ), ridden)
+    darker_db = bridge_shelf_db(Spectra({"songs": dull, "synth": bright}, RATE_HZ), ridden)
     assert darker_db == pytest.approx(-6.0, abs=0.5)
-    assert in_the_light_of(Spectra({"songs": bright}, RATE_HZ), ridden) == 0.0
+    assert bridge_shelf_db(Spectra({"songs": bright}, RATE_HZ), ridden) == 0.0
 
 
 def noises(plan, *, bridge_db=0.0):

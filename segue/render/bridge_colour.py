@@ -22,8 +22,8 @@ AIR_HZ: Final = (1_000.0, 6_000.0)  # what is compared with the songs
 SHELF_HZ: Final = 1_000.0  # from here up it is made brighter or darker
 SHELF_DB: Final = (-8.0, 12.0)
 """How far what is synthesised is made brighter or darker to sit with the songs."""
-_LEAST_S: Final = 0.5  # of sound, to tell its light by
-_WINDOW_FRAMES: Final = 2048  # of a spectrum of its light; by judgement
+_LEAST_S: Final = 0.5  # of sound, to tell its colour by
+_WINDOW_FRAMES: Final = 2048  # of a spectrum of its colour; by judgement
 
 
 class Spectra:
@@ -81,7 +81,7 @@ class Spectra:
         return {name: self.band_and_rest(name, span_s, band_hz) for name in self.made}
 
 
-def in_the_light_of(spectra: Spectra, plan: Plan) -> float:
+def bridge_shelf_db(spectra: Spectra, plan: Plan) -> float:
     """Decibels of a shelf on what is synthesised that give the bridge the air of the songs.
 
     Air is the share of 1 to 6 kHz in the power; the songs' is the mean of both, next to the
