@@ -6,8 +6,9 @@ Both get the same two 4-minute stereo mixes (made here from the demo songs' stem
 three segues; the script of ``benchmarks/_plain_script.py`` neither scores nor writes a page.
 Every time is that of a whole process, from the command line to its end, each as its user would
 start it: the command shares its work among processes as it sees fit. What it takes when held to
-one process is told, and its memory counted, for then all of the work is in it. ``--long`` adds
-the 60-minute files. Exits 1 where a reach is missed.
+one process is told, and its memory counted, for then all of the work is in it; what its processes
+hold together is measured in a run of its own. ``--long`` adds the 60-minute files. Exits 1 where a
+reach is missed.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from benchmarks._cost import Cost, cost_of
+from benchmarks._cost import Cost, cost_of, peak_together_mb
 
 N_TURNS = 3
 DEMO = Path(__file__).resolve().parent.parent / "demo_audio"
@@ -71,6 +72,9 @@ def main() -> int:
         print(f"{ALONE}: {own[ALONE].wall_s / plain.wall_s:.2f} x the plain script's time")
         rows.append((f"{JOB}: wall time", own[JOB].wall_s / plain.wall_s, 0.35, "x"))
         rows.append((f"{ALONE}: peak memory", own[ALONE].peak_mb / plain.peak_mb, 0.4, "x"))
+        together = folder / "together"
+        mb = peak_together_mb(_job([*songs, "--no-cache"], together, None))
+        rows.append((f"{JOB}: peak memory of all processes", mb, 400.0, "MB"))
         if arguments.long:
             ratio = own[LONG].wall_s / own[JOB].wall_s
             rows.append(("60-minute files against 4-minute files", ratio, 1.1, "x"))
@@ -110,8 +114,12 @@ def _mix(folder: Path, song: str, minutes: int) -> str:
 
 
 def _between(arguments: list[str], out: Path, n_workers: int | None) -> Cost:
+    return cost_of(_job(arguments, out, n_workers))
+
+
+def _job(arguments: list[str], out: Path, n_workers: int | None) -> list[str]:
     workers = [] if n_workers is None else ["--workers", str(n_workers)]
-    return cost_of([*SEGUE, "between", *arguments, "--out", str(out), *workers, "--quiet"])
+    return [*SEGUE, "between", *arguments, "--out", str(out), *workers, "--quiet"]
 
 
 def _until(songs: list[str], folder: Path) -> float:
