@@ -154,17 +154,16 @@ def rendered(step: Attempt) -> Rendered:
 
     _AT_HAND.forget_thinned()
     old, new = (song.in_its_key for song in _songs_of(step))
-    sounds = instruments_of(step.request)
+    plan, sounds = planned(step), instruments_of(step.request)
+
+    def let_go(share: float) -> None:
+        if share >= len(plan.layers) / (len(plan.layers) + 1):  # all layers are made
+            percussion_of.cache_clear()  # the run's other segues take drums from other places
+        give_back()  # what one layer has freed seldom fits the next
+
     candidate = render_candidate(
-        planned(step),
-        old,
-        new,
-        instruments=sounds,
-        kits=_AT_HAND.kits,
-        progress=lambda _share: give_back(),  # what one layer has freed seldom fits the next
+        plan, old, new, instruments=sounds, kits=_AT_HAND.kits, progress=let_go
     )
-    percussion_of.cache_clear()  # no other segue of the run takes its drums from the same places
-    give_back()
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
     return measured(candidate, scorecard, making_of(step))

@@ -24,6 +24,7 @@ SHELF_DB: Final = (-8.0, 12.0)
 """How far what is synthesised is made brighter or darker to sit with the songs."""
 _LEAST_S: Final = 0.5  # of sound, to tell its colour by
 _WINDOW_FRAMES: Final = 2048  # of a spectrum of its colour; by judgement
+_WINDOWS_AT_ONCE: Final = 64  # to hold little memory; changes no value but by rounding
 
 
 class Spectra:
@@ -182,8 +183,12 @@ def _spectrum(
         return np.zeros(_WINDOW_FRAMES // 2 + 1)
     windows = np.lib.stride_tricks.sliding_window_view(part.mean(axis=1), _WINDOW_FRAMES)
     windows = windows[:: _WINDOW_FRAMES // 2]
-    shaped = (windows - windows.mean(axis=1, keepdims=True)) * np.hanning(_WINDOW_FRAMES + 1)[:-1]
-    return np.asarray((np.abs(np.fft.rfft(shaped, axis=1)) ** 2).mean(axis=0))
+    shape, power = np.hanning(_WINDOW_FRAMES + 1)[:-1], np.zeros(_WINDOW_FRAMES // 2 + 1)
+    for first in range(0, len(windows), _WINDOWS_AT_ONCE):
+        some = windows[first : first + _WINDOWS_AT_ONCE]
+        spectra = np.fft.rfft((some - some.mean(axis=1, keepdims=True)) * shape, axis=1)
+        power += (np.abs(spectra) ** 2).sum(axis=0)
+    return power / len(windows)
 
 
 VOICE_HZ: Final = (1_000.0, 4_000.0)  # where consonants are
