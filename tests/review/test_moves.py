@@ -42,3 +42,10 @@ def test_step_and_tempo_are_told_apart():
     assert [m.kind for m in tempo.moves] == ["tempo"]
     assert abs(tempo.moves[0].bar - 9) <= 1
     assert tempo.moves[0].ratio == pytest.approx(1.01, abs=0.002)
+
+
+@pytest.mark.parametrize(("late_ms", "is_told"), [(25.0, False), (60.0, True)])
+def test_a_step_is_told_from_40_ms_on(late_ms, is_told):
+    """Less is what a band does by itself, and nothing to practise."""
+    line = time_line(_bars([0.0] * 8 + [late_ms] * 8))
+    assert bool(line.moves) is is_told

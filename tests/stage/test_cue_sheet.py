@@ -329,3 +329,10 @@ def test_sheets_fit_a_phone_without_sideways_scrolling(long_sheets, tmp_path, br
     assert wide == []
     assert not scrolls
     assert roles == 1
+
+
+@pytest.mark.parametrize(("beat", "in_bar"), [(-0.5, 1.0), (0.0, 1.0), (1.0, 2.0), (4.5, 1.5)])
+def test_what_is_before_the_first_bar_line_stands_on_its_beat_one(beat, in_bar, plans):
+    """Nobody counts a beat naught."""
+    row = cue_row(plans[0], beat, "band", "comes in")
+    assert row.beat_in_bar == pytest.approx(in_bar)
