@@ -10,8 +10,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
-from segue.errors import OptionError, SegueError
-from segue.plan.places_asked import end_as_asked, places_asked, start_as_asked
+from segue.errors import SegueError
 from segue.recipes.changed_recipe import (
     BRIDGE,
     with_bars,
@@ -21,7 +20,7 @@ from segue.recipes.changed_recipe import (
     with_trim,
     without,
 )
-from segue.score.leaving import placed_on_phrases, source_s
+from segue.score.leaving import bar_to_enter_on, bar_to_leave_on, placed_on_phrases, source_s
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -36,7 +35,6 @@ _SAME_S: Final = 1e-3  # for rounding at a bar line
 _RAMPS: Final = ("linear", "geometric")
 _FEWEST_BARS: Final = 2  # shorter than that a bridge is a cut
 _MOST_BARS: Final = 16  # longer bridges are nobody's remedy
-_MOST_BARS_OFF: Final = 32  # from the edge of a song, to look for a phrase start in
 _FULL_LU: Final = 3.0  # a bridge so near to the songs' level is full enough
 _BED_LU: Final = 14.0  # where a talk bed lies best below the songs
 _DRIVEN: Final = {
@@ -250,38 +248,14 @@ def _on_phrase_starts(case: _Case) -> Remedy | None:
     options: list[str] = []
     told = []
     if left is not None and left.mark < 1.0:
-        options += ["--leave", _bar_back(case.facts[0], left.phrase_s)]
+        options += ["--leave", bar_to_leave_on(case.plan, case.facts[0], left.phrase_s)]
         told.append("leave")
     if entered is not None and entered.mark < 1.0:
-        options += ["--enter", _bar_on(case.facts[1], entered.phrase_s)]
+        options += ["--enter", bar_to_enter_on(case.facts[1], entered.phrase_s)]
         told.append("enter")
     if not told:
         return None
     return Remedy(words=f"{' and '.join(told)} on a phrase start", options=tuple(options))
-
-
-def _bar_back(facts: EdgeFacts, phrase_s: float) -> str:
-    """The bar of the old song on which a phrase starts, or the phrase before: 'bar -4'."""
-    group_s = facts.phrases.n_bars * facts.pulse.beat_s * facts.pulse.metre
-    for wanted_s in (phrase_s, phrase_s - group_s):
-        for number in range(-1, -_MOST_BARS_OFF - 1, -1):
-            end = end_as_asked(facts, places_asked(leave=f"bar {number}"))
-            line_s = end.grid.seconds_at(end.leaving_index)
-            if abs(line_s - wanted_s) < facts.pulse.beat_s:
-                return f"bar {number}"
-            if line_s < wanted_s:
-                break
-    raise OptionError("No phrase starts on a bar of what was read: take another place.")
-
-
-def _bar_on(facts: EdgeFacts, phrase_s: float) -> str:
-    """The bar of the new song on which a phrase starts: 'bar 5'."""
-    for number in range(1, _MOST_BARS_OFF + 1):
-        start = start_as_asked(facts, places_asked(enter=f"bar {number}"))
-        line_s = start.grid.seconds_at(start.entry_index)
-        if abs(line_s - phrase_s) < facts.pulse.beat_s:
-            return f"bar {number}"
-    raise OptionError("No phrase starts on a bar of what was read: take another place.")
 
 
 def _bar_one_on_the_accent(case: _Case) -> Remedy | None:

@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from segue.errors import OptionError
 from segue.music.tempo import percent
 from segue.plan.layer import Side, SongLayer
+from segue.plan.places_asked import end_as_asked, places_asked, start_as_asked
 from segue.score.scorecard import Measure, NotMeasured, rising
 
 if TYPE_CHECKING:
@@ -183,6 +185,52 @@ def _phrase_starts_s(facts: EdgeFacts) -> tuple[float, ...] | None:
     bar_s = facts.pulse.beat_s * facts.pulse.metre
     ends = facts.ending is not None and facts.ending.kind in ("cold stop", "ring-out")
     return (line_s if ends else line_s + bar_s,)
+
+
+_MOST_BARS_OFF: Final = 32  # from the edge of a song, to look for a phrase start in
+_NO_START: Final = "No phrase starts on a bar of what was read: take another place."
+
+
+def bar_to_leave_on(plan: Plan, facts: EdgeFacts, phrase_s: float) -> str:
+    """The bar of the old song on which a phrase starts, or the phrase before: 'bar -4'.
+
+    A song that plays on into the bridge is left no later: what plays on is what it has left.
+
+    Raises
+    ------
+    OptionError
+        If none is in what was read.
+    """
+    plays_on = any(
+        isinstance(x, SongLayer) and x.song == "outgoing" and x.end_beat > plan.exit_beat + 1.0
+        for x in plan.layers
+    )
+    at_s = source_s(plan, "outgoing", plan.exit_beat)
+    latest_s = at_s if plays_on and at_s is not None else facts.edge_end_s
+    group_s = facts.phrases.n_bars * facts.pulse.beat_s * facts.pulse.metre
+    for number in range(-1, -_MOST_BARS_OFF - 1, -1):
+        end = end_as_asked(facts, places_asked(leave=f"bar {number}"))
+        line_s = end.grid.seconds_at(end.leaving_index)
+        off_s = min(abs(line_s - phrase_s), abs(line_s - phrase_s + group_s))
+        if off_s < facts.pulse.beat_s and line_s < latest_s + facts.pulse.beat_s:
+            return f"bar {number}"
+    raise OptionError(_NO_START)
+
+
+def bar_to_enter_on(facts: EdgeFacts, phrase_s: float) -> str:
+    """The bar of the new song on which a phrase starts: 'bar 5'.
+
+    Raises
+    ------
+    OptionError
+        If none is in what was read.
+    """
+    for number in range(1, _MOST_BARS_OFF + 1):
+        start = start_as_asked(facts, places_asked(enter=f"bar {number}"))
+        line_s = start.grid.seconds_at(start.entry_index)
+        if abs(line_s - phrase_s) < facts.pulse.beat_s:
+            return f"bar {number}"
+    raise OptionError(_NO_START)
 
 
 def last_chord(hearing: Listened) -> Measure | None:

@@ -150,6 +150,20 @@ def test_a_song_left_beside_a_phrase_start_is_left_on_it(document):
     assert remedy_of(document, record, measured("phrase", 1.0, mark=0.9)) is None
 
 
+def test_a_song_that_plays_on_into_the_bridge_is_left_no_later(document):
+    record = document.candidates[RECIPES.index("tempo ramp")]
+    bar_s = document.outgoing.pulse.beat_s * document.outgoing.pulse.metre
+    left_s = source_s(record.plan, "outgoing", record.plan.exit_beat)
+    # the next phrase is nearer, but what plays on is all that the song has left
+    starts_s = tuple(left_s + bar_s * n for n in (-7, -3, 1))
+    sure = PhraseFact(n_bars=4, starts_s=starts_s, confidence=1.0)
+    changed = replace(document, outgoing=replace(document.outgoing, phrases=sure))
+    remedy = remedy_of(changed, record, measured("phrase", -1.0))
+    _, _, plan = changed_attempt(Path("run"), changed, record.label, asked(remedy.options))
+    after_s = source_s(plan, "outgoing", plan.exit_beat)
+    assert after_s == pytest.approx(left_s - 3 * bar_s, abs=0.05)
+
+
 def test_good_marks_and_runs_of_before_versions_have_no_remedy(document):
     record = document.candidates[0]
     assert remedy_of(document, record, measured("key_arrival", 1.0, mark=WEAK_MARK)) is None
