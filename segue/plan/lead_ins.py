@@ -204,8 +204,8 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
 
     A riser that is over by the entry arrives at the new key's fifth, which its
     dominant and its tonic chord both have; one that lasts longer at the tonic.
-    An impact falls to the new key's tonic. Neither is played into a song that starts softly: a
-    riser that is over by the entry and an impact call a hit that does not come.
+    An impact falls to the new key's tonic. None is played into a song that starts softly: what
+    grows up to the entry, and an impact, call a hit that does not come.
 
     Parameters
     ----------
@@ -214,7 +214,7 @@ def sweep_layer(layer: RecipeLayer, setting: Setting) -> Planned:
     """
     time, new = setting.time, setting.time.incoming.facts
     start, end = span_of(layer, time)
-    if layer.source != "swell" and starts_softly(time.outgoing.facts, new):
+    if starts_softly(time.outgoing.facts, new):
         name = layer.called
         return Planned(notes=(f"'{name}' is left out: '{new.title}' starts softly.",))
     tone_midi = None

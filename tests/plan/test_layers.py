@@ -419,6 +419,8 @@ def test_nothing_runs_up_to_a_hit_that_does_not_come(
     told = [note for note in plan.notes if "starts softly" in note]
     assert len(told) == (2 if is_soft else 0)
     assert len(of_kind(plan, ReversedLayer)) == 1  # a swell of the song itself stays
+    filled = plan_segue(shelf["fill and go"], end_facts(loudness_lufs=-14.0), new)
+    assert len(of_kind(filled, SweepLayer)) == (0 if is_soft else 1)
     assert energy(end_facts(loudness_lufs=-20.0), new) == ("down" if is_soft else "up")
 
 
