@@ -77,6 +77,7 @@ def test_the_voice_goes_and_the_band_stays():
     kept_db, left_db = shares_db(out, (players[bar], voice[bar]))
     assert kept_db > -1.5
     assert left_db < -9.0
+    assert np.vdot(out, players[bar]) > 0.0  # not turned upside down: it lies over the song itself
 
 
 def test_what_is_made_reaches_beyond_the_bar_for_its_joins():
