@@ -22,7 +22,7 @@ def used_evening(folder, evening):
 def used(folder, document):
     """Explain, audition and stage every candidate of a document, as far as words and notes go."""
     for record in document.candidates:
-        card_report(record)
+        card_report(document, record)
         titles = {"from_title": document.outgoing.title, "to_title": document.incoming.title}
         markers = markers_of(record.plan, **titles)
         markers_json(markers)

@@ -50,5 +50,5 @@ def test_other_parts_other_files_and_the_place_do_not(package):
 def test_a_version_of_a_library_changes_it(package, monkeypatch):
     before = digest(package)
     assert digest(package, ("numpy", "no such library")) != before
-    monkeypatch.setattr("segue.files.source_digest.version", lambda name: "0.0")
+    monkeypatch.setattr("segue.files.source_digest._version", lambda name: "0.0")
     assert digest(package) != before

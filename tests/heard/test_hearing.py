@@ -123,7 +123,7 @@ def test_the_rest_of_a_song_is_heard_for_the_key_while_its_file_is_there(tmp_pat
 def test_other_code_is_another_listener(monkeypatch):
     before = listener_digest()
     source_digest.cache_clear()
-    monkeypatch.setattr("segue.files.source_digest.version", lambda name: "0.0")
+    monkeypatch.setattr("segue.files.source_digest._version", lambda name: "0.0")
     changed = listener_digest()
     source_digest.cache_clear()
     assert changed != before
