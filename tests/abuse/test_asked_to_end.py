@@ -15,6 +15,8 @@ SONGS = ("demo_audio/01 Copper Wire Morning", "demo_audio/02 Low Tide Telegraph"
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGHUP, signal.SIGINT])
 def test_a_run_that_is_asked_to_end_leaves_nothing(tmp_path, number):
+    if signal.getsignal(number) is signal.SIG_IGN:
+        pytest.skip("ignored where these tests run, as by nohup, and then by what they start, too")
     out, temporary = tmp_path / "runs" / "run", tmp_path / "temporary"
     out.parent.mkdir()
     temporary.mkdir()
