@@ -116,7 +116,7 @@ def evening_writer(out: Path) -> Iterator[None]:
     with contextlib.ExitStack() as stack:
         try:
             if not out.is_dir():
-                out.mkdir(parents=True)
+                out.mkdir(parents=True, exist_ok=True)  # another may have made it just now
                 stack.callback(_remove_if_empty, out)
             stack.enter_context(sole_writer(out / SET_NAME))
         except RunFolderError as error:

@@ -1,6 +1,7 @@
 """One writer at a time for an evening; what a killed one left is swept by the next."""
 
 import os
+from pathlib import Path
 
 import pytest
 
@@ -24,6 +25,16 @@ def test_a_second_writer_is_told_and_the_first_goes_on(tmp_path):
     with evening_writer(out):
         pass
     assert names_in(out) == ["set.json"]
+
+
+def test_a_folder_that_another_makes_at_the_same_moment_is_written_all_the_same(
+    tmp_path, monkeypatch
+):
+    out = tmp_path / "evening"
+    monkeypatch.setattr(Path, "is_dir", lambda place: place.mkdir() if place == out else True)
+    with evening_writer(out):
+        (out / "set.json").write_text("{}")
+    assert (out / "set.json").exists()
 
 
 def test_a_folder_that_was_made_for_nothing_is_taken_away(tmp_path):
