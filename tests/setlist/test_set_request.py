@@ -31,7 +31,15 @@ def test_a_folder_that_another_makes_at_the_same_moment_is_written_all_the_same(
     tmp_path, monkeypatch
 ):
     out = tmp_path / "evening"
-    monkeypatch.setattr(Path, "is_dir", lambda place: place.mkdir() if place == out else True)
+    is_dir = Path.is_dir
+
+    def looked_at_just_before_it_is_made(place):
+        there = is_dir(place)
+        if place == out and not there:
+            out.mkdir()
+        return there
+
+    monkeypatch.setattr(Path, "is_dir", looked_at_just_before_it_is_made)
     with evening_writer(out):
         (out / "set.json").write_text("{}")
     assert (out / "set.json").exists()
