@@ -35,8 +35,6 @@ from segue.audio.clip import Clip, SongEdge
 from segue.render.spectra import WINDOW_S, Frames, odd, window_frames
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     import numpy.typing as npt
 
 
@@ -147,11 +145,7 @@ CROSSING_HZ: Final = 200.0  # kicks ring below, and are told from notes apart
 LOW_RATE_HZ: Final = 2_756
 """About the rate at which the lower band is looked at."""
 LOW_WINDOW: Final = 64  # frames at that rate, 23 ms
-_LOW_HOP: Final = 8  # frames at that rate, 3 ms
-_LOW_OVERLAP: Final = LOW_WINDOW // _LOW_HOP  # windows over each frame
-_LOW_SHAPE: Final = np.hanning(LOW_WINDOW + 1)[:-1]  # periodic
-_LOW_SQUARES: Final = 3.0  # what the squares of eight overlapping Hann windows add up to
-_LOW_BLOCK_HOPS: Final = 1024  # windows at once, to hold little memory; changes no sample
+_LOW_OVERLAP: Final = 8  # windows over each frame, 3 ms from one to the next
 LOW_RING_S: Final = 0.5  # what sounds as long is a note: four times the ring of a kick
 LOW_REACH_BINS: Final = 5  # 215 Hz: twice the width of a kick
 BENEFIT_DB: Final = 3.0
@@ -216,48 +210,17 @@ def _below(sound: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.flo
     return low
 
 
-def _struck(low: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float64]:
+def _struck(low: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float32]:
     """Of a low band, what is struck and not held."""
     if len(low) < LOW_WINDOW:
-        return np.zeros_like(low)
-    # a window that starts on the last frame weighs it with nought
-    n_hops = -(-(len(low) - 1) // _LOW_HOP) + _LOW_OVERLAP - 1
-    size = np.empty((LOW_WINDOW // 2 + 1, n_hops), dtype=np.float32)
-    for hops, spectra in _low_spectra(low, n_hops):
+        return np.zeros(low.shape, dtype=np.float32)
+    frames = Frames(low.astype(np.float32), LOW_WINDOW, overlap=_LOW_OVERLAP)
+    size = np.empty((frames.n_bins, frames.n_hops), dtype=np.float32)
+    for hops, spectra in frames.blocks():
         size[:, hops] = np.sqrt(np.square(np.abs(spectra)).sum(axis=0)).T
-    held = median_along(size, odd(LOW_RING_S * rate_hz / _LOW_HOP))
+    if len(low) % frames.hop == 1:  # the last window weighs its only frame with nought
+        size = np.ascontiguousarray(size[:, :-1])
+    held = median_along(size, odd(LOW_RING_S * rate_hz / frames.hop))
     hit = median_along(np.ascontiguousarray(size.T), LOW_REACH_BINS)
     share = np.square(hit) / (np.square(hit) + np.square(held.T) + _TINY)
-    return _low_sound(low, share)
-
-
-def _low_spectra(
-    low: npt.NDArray[np.float64], n_hops: int
-) -> Iterator[tuple[slice, npt.NDArray[np.complex128]]]:
-    """Some hops, and their spectra, (n_channels, n_hops, n_bins); hop 0 ends with frame 8."""
-    from scipy.fft import rfft
-
-    beyond = (n_hops + _LOW_OVERLAP - 1) * _LOW_HOP
-    padded = np.zeros((low.shape[1], beyond))
-    padded[:, LOW_WINDOW - _LOW_HOP :][:, : len(low)] = low.T
-    runs = np.lib.stride_tricks.sliding_window_view(padded, LOW_WINDOW, axis=1)[:, ::_LOW_HOP]
-    for first in range(0, n_hops, _LOW_BLOCK_HOPS):
-        hops = slice(first, min(first + _LOW_BLOCK_HOPS, n_hops))
-        yield hops, rfft(runs[:, hops] * _LOW_SHAPE, overwrite_x=True)
-
-
-def _low_sound(
-    low: npt.NDArray[np.float64], share: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
-    """A low band with a gain on every bin of every hop, (n_hops, n_bins)."""
-    from scipy.fft import irfft
-
-    n_hops = len(share)
-    rows = np.zeros((low.shape[1], n_hops + _LOW_OVERLAP - 1, _LOW_HOP))
-    for hops, spectra in _low_spectra(low, n_hops):
-        pieces = irfft(spectra * share[hops], overwrite_x=True) * (_LOW_SHAPE / _LOW_SQUARES)
-        parts = pieces.reshape(len(pieces), -1, _LOW_OVERLAP, _LOW_HOP)
-        for part in range(_LOW_OVERLAP):
-            rows[:, hops.start + part : hops.stop + part] += parts[:, :, part]
-    planar = rows.reshape(len(rows), -1)[:, LOW_WINDOW - _LOW_HOP :]
-    return np.ascontiguousarray(planar[:, : len(low)].T)
+    return frames.times(np.pad(share, ((0, frames.n_hops - len(share)), (0, 0)))[None])

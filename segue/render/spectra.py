@@ -167,14 +167,15 @@ def odd(width: float) -> int:
 
 OVERLAP: Final = 4  # windows over each frame
 SQUARES: Final = 1.5
-"""What the squares of that many overlapping Hann windows add up to."""
+"""What the squares of that many overlapping Hann windows add up to; of more, as much more."""
 BLOCK_HOPS: Final = 64  # windows at once, to hold little memory; changes no sample
+_FULL_WINDOW: Final = 1024  # frames; of shorter windows as many more are made at once
 
 
 class Frames:
-    """The windowed spectra of a sound, four windows over every frame of it.
+    """The windowed spectra of a sound, some windows over every frame of it.
 
-    Hop 0 is centred one hop before the first frame.
+    Hop 0 ends with the first hop of the sound.
 
     Parameters
     ----------
@@ -182,18 +183,24 @@ class Frames:
         Silence is taken before and after it.
     window : int
         Frames to a spectrum.
+    overlap : int
+        Windows over each frame.
     """
 
-    def __init__(self, samples: npt.NDArray[np.float32], window: int) -> None:
-        self.samples, self.window, self.hop = samples, window, window // OVERLAP
-        self.n_hops = -(-len(samples) // self.hop) + OVERLAP - 1
+    def __init__(
+        self, samples: npt.NDArray[np.float32], window: int, *, overlap: int = OVERLAP
+    ) -> None:
+        self.samples, self.window, self.overlap = samples, window, overlap
+        self.hop = window // overlap
+        self.n_hops = -(-len(samples) // self.hop) + overlap - 1
         self.n_bins = window // 2 + 1
 
     def blocks(self) -> Iterator[tuple[slice, npt.NDArray[np.complex64]]]:
         """Some hops, and their spectra, (n_channels, n_hops, n_bins)."""
-        for first in range(0, self.n_hops, BLOCK_HOPS):
-            last = min(first + BLOCK_HOPS, self.n_hops)
-            begin = (first - OVERLAP + 1) * self.hop
+        at_once = BLOCK_HOPS * max(_FULL_WINDOW // self.window, 1)
+        for first in range(0, self.n_hops, at_once):
+            last = min(first + at_once, self.n_hops)
+            begin = (first - self.overlap + 1) * self.hop
             part = excerpt(self.samples, begin, (last - first - 1) * self.hop + self.window)
             starts = np.arange(last - first) * self.hop
             yield slice(first, last), spectra_at(np.ascontiguousarray(part.T), starts, self.window)
@@ -209,10 +216,10 @@ class Frames:
         -------
         ndarray, shape (n_frames, n_channels), float32
         """
-        added = Added(self.samples.shape[1], self.n_hops, self.window)
+        added = Added(self.samples.shape[1], self.n_hops, self.window, overlap=self.overlap)
         for hops, spectra in self.blocks():
             added.add(hops.start, spectra * gains[:, hops])
-        return added.sound((OVERLAP - 1) * self.hop, len(self.samples))
+        return added.sound((self.overlap - 1) * self.hop, len(self.samples))
 
 
 class Added:
@@ -221,12 +228,17 @@ class Added:
     Parameters
     ----------
     window : int
-        Frames to a spectrum; a quarter of it is a hop.
+        Frames to a spectrum.
+    overlap : int
+        Windows over each frame.
     """
 
-    def __init__(self, n_channels: int, n_hops: int, window: int) -> None:
-        self._shape = hann(window) / np.float32(SQUARES)
-        self._rows = np.zeros((n_channels, n_hops + OVERLAP - 1, window // OVERLAP), np.float32)
+    def __init__(
+        self, n_channels: int, n_hops: int, window: int, *, overlap: int = OVERLAP
+    ) -> None:
+        self._shape = hann(window) / np.float32(SQUARES * overlap / OVERLAP)
+        self._rows = np.zeros((n_channels, n_hops + overlap - 1, window // overlap), np.float32)
+        self._overlap = overlap
 
     def add(self, first: int, spectra: npt.NDArray[np.complex64]) -> None:
         """Add spectra, (n_channels, n_hops, n_bins), from a hop on."""
@@ -235,10 +247,10 @@ class Added:
         pieces = irfft(spectra, overwrite_x=True)
         pieces *= self._shape
         n_channels, n_hops, _ = pieces.shape
-        quarters = pieces.reshape(n_channels, n_hops, OVERLAP, -1)
-        for quarter in range(OVERLAP):
-            rows = self._rows[:, first + quarter : first + quarter + n_hops]
-            rows += quarters[:, :, quarter]
+        parts = pieces.reshape(n_channels, n_hops, self._overlap, -1)
+        for part in range(self._overlap):
+            rows = self._rows[:, first + part : first + part + n_hops]
+            rows += parts[:, :, part]
 
     def sound(self, first_frame: int, n_frames: int) -> npt.NDArray[np.float32]:
         """Part of the sum, (n_frames, n_channels), counted from the start of hop 0's window."""
