@@ -52,17 +52,14 @@ class WeakPlace:
         Number of the bar it lies in.
     from_s : float
         Start of the bar before it, to hear it coming.
-    bar_s : (float, float)
-        Where the bar starts and ends.
     remedy : Remedy or None
         What ``segue change`` could do about it.
     """
 
-    number: int = 0
+    number: int
     time_s: float
     bar: int
     from_s: float
-    bar_s: tuple[float, float]
     measure: Measure
     remedy: Remedy | None = None
 
@@ -80,28 +77,47 @@ def weak_places(document: RunDocument, record: CandidateRecord) -> tuple[WeakPla
     tuple of WeakPlace
         At most `MOST_PLACES`; empty if nothing scored below `WEAK_MARK`.
     """
-    plan = record.plan
-    placed = [
-        (plan.seconds_at(m.worst_beat), m)
-        for m in costliest_first(record.scorecard.measures, weights=document.weights_of(record))
-        if m.score < WEAK_MARK and m.worst_beat is not None
-    ][:MOST_PLACES]
+    placed = _weak_measures(document, record)
     remedies = remedies_of(document, record, [m for _, m in placed])
     return tuple(
-        replace(_place(record, time_s, m), number=number, remedy=remedy)
-        for number, ((time_s, m), remedy) in enumerate(zip(placed, remedies, strict=True), start=1)
+        _place(record, number, time_s, measure, remedy)
+        for number, ((time_s, measure), remedy) in enumerate(
+            zip(placed, remedies, strict=True), start=1
+        )
     )
 
 
-def _place(record: CandidateRecord, time_s: float, measure: Measure) -> WeakPlace:
+def _weak_measures(document: RunDocument, record: CandidateRecord) -> list[tuple[float, Measure]]:
+    """The low marks that have a place, with its seconds, what costs most first."""
+    return [
+        (record.plan.seconds_at(m.worst_beat), m)
+        for m in costliest_first(record.scorecard.measures, weights=document.weights_of(record))
+        if m.score < WEAK_MARK and m.worst_beat is not None
+    ][:MOST_PLACES]
+
+
+def _weak_bars_s(document: RunDocument, record: CandidateRecord) -> list[tuple[float, float]]:
+    """From when to when the bars of the low marks last."""
+    lines_s = [bar.time_s for bar in record.bars]
+    spans = []
+    for time_s, _ in _weak_measures(document, record):
+        begun = [line_s for line_s in lines_s if line_s <= time_s + _SAME_S]
+        later = lines_s[len(begun) :]
+        spans.append((begun[-1] if begun else 0.0, later[0] if later else record.plan.duration_s))
+    return spans
+
+
+def _place(
+    record: CandidateRecord, number: int, time_s: float, measure: Measure, remedy: Remedy | None
+) -> WeakPlace:
     begun = [bar for bar in record.bars if bar.time_s <= time_s + _SAME_S]
-    later = [bar.time_s for bar in record.bars if bar.time_s > time_s + _SAME_S]
     return WeakPlace(
+        number=number,
         time_s=time_s,
         bar=begun[-1].number if begun else 0,
         from_s=begun[-2].time_s if len(begun) > 1 else 0.0,
-        bar_s=(begun[-1].time_s if begun else 0.0, later[0] if later else record.plan.duration_s),
         measure=measure,
+        remedy=remedy,
     )
 
 
@@ -278,8 +294,8 @@ def _named_values(
             for v in plan.voicings
         ],
         "weak": [
-            {"from_s": round(w.bar_s[0], 3), "to_s": round(w.bar_s[1], 3)}
-            for w in weak_places(document, record)
+            {"from_s": round(from_s, 3), "to_s": round(to_s, 3)}
+            for from_s, to_s in _weak_bars_s(document, record)
         ],
         "loudness": _points(card.loudness_lufs),
         "key_from": _points(card.key_distance_from),

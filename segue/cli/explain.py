@@ -50,7 +50,6 @@ def explain(
 def card_report(document: RunDocument, record: CandidateRecord) -> dict[str, Any]:
     """An option's card as JSON values, what costs most first."""
     card = record.scorecard
-    cost = costs(card.measures, weights=document.weights_of(record))
     return {
         "rank": record.rank,
         "label": record.label,
@@ -58,8 +57,8 @@ def card_report(document: RunDocument, record: CandidateRecord) -> dict[str, Any
         "score": round(card.overall, 4),
         "faults": [{"name": fault.name, "sentence": fault.sentence} for fault in card.faults],
         "measures": [
-            {**_measure_report(document, record, m), "costs": round(cost[m.name], 4)}
-            for m in _costliest_first(document, record)
+            {**_measure_report(document, record, m), "costs": round(cost, 4)}
+            for m, cost in _costed(document, record)
         ],
         "not_measured": [
             {"name": one.name, "label": one.label, "why": one.why} for one in card.not_measured
@@ -91,9 +90,11 @@ def _measure_report(document: RunDocument, record: CandidateRecord, m: Measure) 
     }
 
 
-def _costliest_first(document: RunDocument, record: CandidateRecord) -> tuple[Measure, ...]:
-    weights = document.weights_of(record)
-    return costliest_first(record.scorecard.measures, weights=weights)
+def _costed(document: RunDocument, record: CandidateRecord) -> tuple[tuple[Measure, float], ...]:
+    """The measures and what each costs the overall score, what costs most first."""
+    measures, weights = record.scorecard.measures, document.weights_of(record)
+    cost = costs(measures, weights=weights)
+    return tuple((m, cost[m.name]) for m in costliest_first(measures, weights=weights))
 
 
 def _cost_words(cost: float) -> str:
@@ -108,7 +109,6 @@ def _print_weak(run: Path, document: RunDocument, record: CandidateRecord) -> No
     from segue.runfolder.remedies import WEAK_MARK, bar_of, remedies_of
 
     console, card = Console(), record.scorecard
-    cost = costs(card.measures, weights=document.weights_of(record))
     console.print(
         f"{record.label}  {record.plan.recipe}  {card.overall:.2f} of 1",
         style="bold",
@@ -119,19 +119,19 @@ def _print_weak(run: Path, document: RunDocument, record: CandidateRecord) -> No
         print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
     # the distance of the keys is the pair's: no change of the option mends it
     weak = [
-        m
-        for m in _costliest_first(document, record)
+        (m, cost)
+        for m, cost in _costed(document, record)
         if m.score < WEAK_MARK and m.name != "key_distance"
-    ]
-    told: dict[Remedy | str, list[Measure]] = {}  # together what the same change goes at
-    weakest = weak[:_MOST_WEAK]
-    for m, remedy in zip(weakest, remedies_of(document, record, weakest), strict=True):
-        told.setdefault(remedy or m.name, []).append(m)
+    ][:_MOST_WEAK]
+    remedies = remedies_of(document, record, [m for m, _ in weak])
+    told: dict[Remedy | str, list[tuple[Measure, float]]] = {}  # what the same change goes at
+    for (m, cost), remedy in zip(weak, remedies, strict=True):
+        told.setdefault(remedy or m.name, []).append((m, cost))
     for proposed, measures in told.items():
-        for m in measures:
+        for m, cost in measures:
             bar = bar_of(record, m)
             where = "" if bar is None else f"Bar {bar}: "
-            mark = f"{m.label} {m.score:.2f}, costs {_cost_words(cost[m.name])}"
+            mark = f"{m.label} {m.score:.2f}, costs {_cost_words(cost)}"
             print_sentence(console, "  - ", f"{where}{m.sentence} ({mark})")
         if isinstance(proposed, str):
             continue
@@ -155,16 +155,14 @@ def _print_card(document: RunDocument, record: CandidateRecord) -> None:
 
     console = Console(soft_wrap=False)
     table = plain_table()
-    cost = costs(record.scorecard.measures, weights=document.weights_of(record))
     for heading in ("costs", "mark", "measure", "value", "bar", "finding"):
         is_narrow = heading not in {"measure", "finding"}
         table.add_column(heading, overflow="fold", no_wrap=is_narrow)
-    for m in _costliest_first(document, record):
+    for m, cost in _costed(document, record):
         bar = bar_of(record, m)
         value = f"{m.value:.2f} {m.unit}".rstrip()
         place = "-" if bar is None else f"{bar}"
-        lost = f"{cost[m.name]:.3f}"
-        table.add_row(lost, f"{m.score:.2f}", m.label, value, place, m.sentence)
+        table.add_row(f"{cost:.3f}", f"{m.score:.2f}", m.label, value, place, m.sentence)
     console.print(table, markup=False)
     for one in record.scorecard.not_measured:
         print_sentence(console, "", f"Not measured: {one.label}, {one.why}.")

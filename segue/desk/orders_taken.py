@@ -74,9 +74,8 @@ async def _choose(request: Request, house: House) -> Response:
 
 async def _change(request: Request, house: House) -> Response:
     body = await body_of(request, option_changes.ChangeBody, house.clients.limits)
-    made = option_changes.shape(
-        house, body
-    )  # a process makes it, and nobody waits for it but its page
+    # a process makes it, and nobody waits for it but its page
+    made = option_changes.shape(house, body)
     return JSONResponse({"label": await asyncio.shield(asyncio.wrap_future(made))})
 
 
