@@ -81,6 +81,12 @@ def until(page, condition, patience_s=PATIENCE_S):
         page.wait_for_timeout(20)
 
 
+def ready_to_vote(page):
+    """Wait for the page of a vote and its script: the form stands before the script has run."""
+    page.wait_for_selector("#vote")
+    page.wait_for_load_state()
+
+
 def recorded(page):
     """Blocks of (time on the audio clock, samples), in order.
 

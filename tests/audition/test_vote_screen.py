@@ -14,7 +14,7 @@ from segue.audition.page import BLIND_KEY_NAME, page_view, write_blind_page
 from segue.audition.secrets import shuffled_order
 from segue.runfolder import read_document
 from tests.audition.judged import faults_of
-from tests.audition.tape import until
+from tests.audition.tape import ready_to_vote, until
 from tests.audition.wire import CODE, TOKEN, Client, a_vote, kept
 
 HEAR_ALL = "ways.forEach((way) => way.toHear.clear()); showHeard()"
@@ -145,7 +145,7 @@ def joined(visit, port, *, name="Ann", **look):
     page = visit(f"http://127.0.0.1:{port}/#K7MP3XQD", **look)
     page.fill("#name", name)
     page.keyboard.press("Enter")
-    page.wait_for_selector("#vote")
+    ready_to_vote(page)
     return page
 
 
@@ -214,7 +214,7 @@ def test_axe_finds_nothing_in_any_state_of_a_vote(serve, visit, width, height, s
     assert faults_of(page) == []
     page.fill("#code", CODE)
     page.keyboard.press("Enter")
-    page.wait_for_selector("#vote")
+    ready_to_vote(page)
     assert faults_of(page) == []
     stranger = visit(f"http://127.0.0.1:{port}/host", **look)
     stranger.wait_for_selector("text=Open the whole address, as it was shown to you.")
@@ -260,7 +260,7 @@ def test_phone_on_the_network_joins_by_the_code_of_the_address(run, visit):
             told = re.search(r"Join: (http://\S+/) with the code (\S+)", read_until(server, "Run"))
             page = visit(f"{told[1]}#{told[2]}", viewport={"width": 390, "height": 844})
             page.keyboard.press("Enter")
-            page.wait_for_selector("#vote")
+            ready_to_vote(page)
             until(page, "ways.every((way) => way.sounds)")
             vote_on(page, 1)
             page.wait_for_selector("#results .tally")
@@ -312,7 +312,7 @@ def test_what_was_heard_and_typed_outlives_a_reload(serve, visit, blind_page, is
     page.fill("#words", "it breathes")
     before = page.evaluate("[ways.map((way) => way.key), [...ways[0].toHear]]")
     page.reload()
-    page.wait_for_selector("#vote")
+    ready_to_vote(page)
     assert page.evaluate("[ways.map((way) => way.key), [...ways[0].toHear]]") == before
     assert page.evaluate("[picked('choice'), picked('confidence')]") == [1, 3]
     assert page.input_value("#words") == "it breathes"

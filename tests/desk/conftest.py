@@ -141,7 +141,7 @@ def vote_by_phone(browser, page, *, rank=3, why="it breathes"):
     phone.wait_for_selector(".votes a, #vote")
     if phone.locator(".votes a").count():  # an evening has a page for each segue
         phone.locator(".votes a").first.tap()
-    phone.wait_for_selector("#vote")
+    tape.ready_to_vote(phone)
     phone.evaluate(HEAR_ALL)
     phone.locator('input[name="choice"]').nth(1).check()
     phone.locator('input[name="confidence"]').nth(2).check()

@@ -20,7 +20,7 @@ from segue.setlist.evening import Breaks
 from segue.setlist.set_document import SetDocument, write_set
 from segue.setlist.show.evening_page import EVENING_PAGE_NAME, rewrite_evening_page
 from tests.audition.judged import faults_of
-from tests.audition.tape import until
+from tests.audition.tape import ready_to_vote, until
 from tests.audition.test_kill import in_a_thread
 from tests.audition.wire import TOKEN, WIDE, Client, a_vote, kept, running_evening
 from tests.setlist.an_evening import TITLES, evening_of
@@ -272,8 +272,7 @@ def _visit(visit):
 
 
 def vote_here(page, number):
-    page.wait_for_selector("#vote")
-    page.wait_for_load_state()
+    ready_to_vote(page)
     until(page, "ways.every((way) => way.sounds)")
     page.evaluate(HEAR_ALL)
     page.locator('input[name="choice"]').nth(number - 1).check()
@@ -334,7 +333,7 @@ def test_the_list_tells_what_was_heard_on_this_device_so_far(serve, visit):
     mine = page.locator(".mine")
     assert mine.all_inner_texts() == ["Listen and vote"] * 2
     page.click(".votes a >> nth=1")
-    page.wait_for_selector("#vote")
+    ready_to_vote(page)
     page.evaluate(
         "ways[0].toHear.clear(); notePlace(1, 0);"
         "keep({ toHear: Object.fromEntries(ways.map((w) => [w.key, [...w.toHear]])) })"
