@@ -19,9 +19,8 @@ from segue.analysis.envelope import level_db
 from segue.audio.clip import Clip, SongEdge
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Flags, Floats, Floats32
 
-    Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on a rendered and a made-up applause, and on rendered edges without.
 _WINDOW_FRAMES: Final = 4096  # frames of a spectrum, at the analysis rate
@@ -119,9 +118,7 @@ def _set_in_s(mix: Clip, near_s: float) -> float:
     return from_s + (float(at[np.argmax(rise)]) - 1.0) * _FADE_S
 
 
-def _noise_hops(
-    sound: npt.NDArray[np.float32], fine_db: Floats
-) -> tuple[npt.NDArray[np.bool_], npt.NDArray[np.bool_], Floats]:
+def _noise_hops(sound: Floats32, fine_db: Floats) -> tuple[Flags, Flags, Floats]:
     """Which hops of `_HOP_S` are noise, which are without gaps, and their level."""
     hop = round(_HOP_S * ANALYSIS_RATE_HZ)
     half = _WINDOW_FRAMES // 2
@@ -149,7 +146,7 @@ def _smoothed(values: Floats) -> Floats:
     return np.asarray(ndimage.median_filter(values, size=_SMOOTH_HOPS, mode="nearest"))
 
 
-def _flatness(power: npt.NDArray[np.float32], hz: Floats) -> Floats:
+def _flatness(power: Floats32, hz: Floats) -> Floats:
     """Geometric over arithmetic mean of the power, the mean over bands, hop by hop."""
     edges_hz = np.geomspace(_BANDS_HZ[0], _BANDS_HZ[1], int(_BANDS_HZ[2]) + 1)
     flat = np.zeros(len(power))

@@ -23,11 +23,8 @@ from segue.audio.loudness import OFFSET_LUFS, k_weighting_sos
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.audio.clip import Clip, Role, SongEdge
-
-    Floats = npt.NDArray[np.float64]
 
 
 SILENT_LUFS: Final = -120.0  # level that stands for a silent bar, below any floor; by judgement

@@ -16,12 +16,10 @@ from segue.analysis.envelope import mono_of
 from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from segue.analysis.facts import PulseFact
+    from segue.arrays import Floats, Floats32, Ints
     from segue.audio.clip import SongEdge
 
-    Floats = npt.NDArray[np.float64]
 
 RATE_HZ: Final = 22_050  # rate of the sound that is analysed; by judgement
 HOP_FRAMES: Final = 512  # frames from spectrum to spectrum, 23 ms; by judgement
@@ -58,7 +56,7 @@ class BarFeatures:
 
     bands_db: Floats
     notes: Floats
-    middle: npt.NDArray[np.float32]
+    middle: Floats32
     start_s: float
     lines_s: Floats
     metre: int
@@ -68,7 +66,7 @@ class BarFeatures:
         """How many bars there are."""
         return len(self.lines_s) - 1
 
-    def hop_at(self, time_s: float | Floats) -> npt.NDArray[np.int64]:
+    def hop_at(self, time_s: float | Floats) -> Ints:
         """The hop nearest a time of the file, inside what was heard."""
         hops = np.rint((np.asarray(time_s) - self.start_s) / HOP_S).astype(np.int64)
         return np.clip(hops, 0, len(self.bands_db))
@@ -153,7 +151,7 @@ def _mel_bands() -> Floats:
     return np.asarray(band[:, None] == np.arange(N_BANDS), dtype=np.float64)
 
 
-def _thinned(power: Floats) -> npt.NDArray[np.float32]:
+def _thinned(power: Floats) -> Floats32:
     n_hops, n_bins = (size // 2 * 2 for size in power.shape)
     pairs = power[:n_hops, :n_bins].astype(np.float32).reshape(n_hops // 2, 2, n_bins // 2, 2)
     return np.asarray(np.sqrt(pairs.max(axis=(1, 3))))

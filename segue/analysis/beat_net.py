@@ -25,9 +25,8 @@ from segue.analysis.envelope import stored_tables
 from segue.analysis.onsets import HOP_S
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats32
 
-    Table = npt.NDArray[np.float32]
 
 FRAME_HOPS: Final = 2
 """Hops to a frame of the net, as it was learned."""
@@ -56,13 +55,13 @@ class Opinion:
         Log likelihood of two, three and four beats a bar.
     """
 
-    beat: Table
-    downbeat: Table
-    tempo: Table
-    metre: Table
+    beat: Floats32
+    downbeat: Floats32
+    tempo: Floats32
+    metre: Floats32
 
 
-def net_input(levels: Table, semitones: Table) -> Table:
+def net_input(levels: Floats32, semitones: Floats32) -> Floats32:
     """What the net looks at, shape (n_frames, n_columns).
 
     Parameters
@@ -99,23 +98,23 @@ class Net:
         What is said of the edge as a whole.
     """
 
-    first: Table
-    first_bias: Table
-    taps: tuple[Table, ...]
-    tap_biases: tuple[Table, ...]
-    mixes: tuple[Table, ...]
-    mix_biases: tuple[Table, ...]
-    out: Table
-    out_bias: Table
-    whole: Table
-    whole_bias: Table
-    tempo: Table
-    tempo_bias: Table
-    metre: Table
-    metre_bias: Table
+    first: Floats32
+    first_bias: Floats32
+    taps: tuple[Floats32, ...]
+    tap_biases: tuple[Floats32, ...]
+    mixes: tuple[Floats32, ...]
+    mix_biases: tuple[Floats32, ...]
+    out: Floats32
+    out_bias: Floats32
+    whole: Floats32
+    whole_bias: Floats32
+    tempo: Floats32
+    tempo_bias: Floats32
+    metre: Floats32
+    metre_bias: Floats32
 
 
-def opinion_on(columns: Table) -> Opinion:
+def opinion_on(columns: Floats32) -> Opinion:
     """What the net holds of an edge.
 
     Parameters
@@ -144,7 +143,7 @@ def opinion_on(columns: Table) -> Opinion:
     )
 
 
-def _around(state: Table, reach: int, apart: int) -> Table:
+def _around(state: Floats32, reach: int, apart: int) -> Floats32:
     """Each frame beside those up to `reach` steps before and after it, silence beyond the ends."""
     n_frames, margin = len(state), reach * apart
     padded = np.pad(state, ((margin, margin), (0, 0)))
@@ -153,9 +152,9 @@ def _around(state: Table, reach: int, apart: int) -> Table:
     )
 
 
-def _log_shares(odds: Table) -> Table:
-    below: Table = odds - odds.max()
-    shares: Table = below - np.log(np.exp(below).sum())
+def _log_shares(odds: Floats32) -> Floats32:
+    below: Floats32 = odds - odds.max()
+    shares: Floats32 = below - np.log(np.exp(below).sum())
     return shares
 
 
@@ -163,7 +162,7 @@ def _log_shares(odds: Table) -> Table:
 def _net() -> Net:
     tables = {name: t.astype(np.float32) for name, t in stored_tables("beat_net.npz").items()}
 
-    def layers(name: str) -> tuple[Table, ...]:
+    def layers(name: str) -> tuple[Floats32, ...]:
         return tuple(tables.pop(f"{name} {number}") for number in range(n_layers))
 
     n_layers = sum(name.startswith("taps ") for name in tables)

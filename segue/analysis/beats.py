@@ -27,9 +27,8 @@ from scipy import fft, ndimage, signal
 from segue.analysis.onsets import HOP_S
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats
 
-    Floats = npt.NDArray[np.float64]
 
 _REACH_S: Final = 0.025
 """An attack this near to a place counts as on it: what players and soft attacks are off by."""
@@ -121,7 +120,7 @@ _LOCAL_S: Final = 1.0  # seconds of surroundings that strength is measured again
 _SMOOTH_BEATS: Final = 2.0  # deviation of the bell that smooths beat times, beats; by judgement
 
 
-def pulse_periods(strength: npt.NDArray[np.float64], *, n_periods: int) -> list[float]:
+def pulse_periods(strength: Floats, *, n_periods: int) -> list[float]:
     """The periods in seconds that onset strength repeats at, clearest first.
 
     Parameters
@@ -147,9 +146,7 @@ def pulse_periods(strength: npt.NDArray[np.float64], *, n_periods: int) -> list[
     return [float(periods[p] * HOP_S) for p in ranked[:n_periods]]
 
 
-def pulse_times(
-    strength: npt.NDArray[np.float64], *, period_s: float, tightness: float = LOOSE
-) -> npt.NDArray[np.float64]:
+def pulse_times(strength: Floats, *, period_s: float, tightness: float = LOOSE) -> Floats:
     """Times of the pulse of a period, smoothed over a few beats.
 
     Parameters
@@ -177,12 +174,12 @@ def pulse_times(
     return np.asarray(line + off, dtype=np.float64)
 
 
-def peaky(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def peaky(strength: Floats) -> Floats:
     """Strength above its surroundings, smoothed by a few hops, of unit deviation."""
     smooth = ndimage.gaussian_filter1d(strength, _SPREAD_S / HOP_S)
     local = ndimage.uniform_filter1d(smooth, round(_LOCAL_S / HOP_S), mode="nearest")
     above = np.maximum(smooth - local, 0.0)
-    scaled: npt.NDArray[np.float64] = above / max(float(above.std()), 1e-12)
+    scaled: Floats = above / max(float(above.std()), 1e-12)
     return scaled
 
 

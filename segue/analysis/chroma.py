@@ -27,9 +27,9 @@ from segue.audio.adapters import mono_at_rate
 from segue.music.key import N_PITCH_CLASSES
 
 if TYPE_CHECKING:
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip
 
-Floats = npt.NDArray[np.float64]
 
 ANALYSIS_RATE_HZ: Final = 12_000
 """Rate of the sound that is analysed; notes and their first overtones end below 5 kHz."""
@@ -102,7 +102,7 @@ def pitch_spectrum(clip: Clip, *, tuning_cents: float) -> PitchSpectrum:
     return PitchSpectrum(times_s=times_s, bins=bins)
 
 
-def analysis_sound(clip: Clip) -> npt.NDArray[np.float32]:
+def analysis_sound(clip: Clip) -> Floats32:
     """The clip in mono at `ANALYSIS_RATE_HZ`, shape (n_frames,)."""
     mono = mono_of(clip.samples)
     return mono_at_rate(mono, from_hz=clip.rate_hz, to_hz=ANALYSIS_RATE_HZ, quality="MQ")
@@ -236,7 +236,7 @@ def folded(strengths: Floats) -> Floats:
 
 
 @lru_cache(maxsize=8)
-def _window(length: int) -> npt.NDArray[np.float32]:
+def _window(length: int) -> Floats32:
     """Hann window whose full-scale sine has magnitude 1 at its peak."""
     ramp = np.hanning(length + 1)[:-1]
     return np.asarray(2.0 * ramp / ramp.sum(), dtype=np.float32)
@@ -245,7 +245,7 @@ def _window(length: int) -> npt.NDArray[np.float32]:
 @lru_cache(maxsize=64)
 def _pitch_map(
     length: int, from_midi: float, below_midi: float, tuning_cents: float
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
+) -> tuple[Floats32, npt.NDArray[np.intp]]:
     """Weights from Fourier bins (up to the highest needed) to pitch bins of one band."""
     midi = LOWEST_MIDI + np.arange(_N_BINS) / BINS_PER_SEMITONE
     rows = np.flatnonzero((midi >= from_midi) & (midi < below_midi))

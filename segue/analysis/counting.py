@@ -13,9 +13,8 @@ from segue.analysis.metre_net import beat_strength
 from segue.analysis.metre_odds import Place, log_odds
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from segue.analysis.heard_part import Evidence
+    from segue.arrays import Floats
 
 _BY_NET: Final = (4, 2)
 """How many pulses of the net are followed tightly and loosely. Set by judgement, for speed."""
@@ -52,7 +51,7 @@ class Counting:
         Tempi of all countings, likeliest first.
     """
 
-    beats_s: npt.NDArray[np.float64]
+    beats_s: Floats
     metre: int
     phase: int
     beat_share: float
@@ -69,15 +68,13 @@ class Known:
     downbeat_s: float | None = None
 
 
-def pulses_of(evidence: Evidence) -> list[npt.NDArray[np.float64]]:
+def pulses_of(evidence: Evidence) -> list[Floats]:
     """The regular pulses in the net's beats and in onset strength, clearest first."""
     held = beat_strength(evidence.opinion, len(evidence.bands))
     return [*_pulses(held, _BY_NET), *_pulses(evidence.bands.mean(axis=1), _BY_ONSETS)]
 
 
-def _pulses(
-    strength: npt.NDArray[np.float64], numbers: tuple[int, int]
-) -> list[npt.NDArray[np.float64]]:
+def _pulses(strength: Floats, numbers: tuple[int, int]) -> list[Floats]:
     n_tight, n_loose = numbers
     periods_s = pulse_periods(strength, n_periods=max(numbers))
     kinds = ((TIGHT, periods_s[:n_tight]), (LOOSE, periods_s[:n_loose]))
@@ -113,7 +110,7 @@ def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
     return _counting(levels, places, shares)
 
 
-def evenness_odds(evidence: Evidence, levels: list[BeatLevel]) -> npt.NDArray[np.float64]:
+def evenness_odds(evidence: Evidence, levels: list[BeatLevel]) -> Floats:
     """Log odds of each level for how evenly attacks lie on it: five are not counted as four."""
     strength = evidence.bands.mean(axis=1)
     shares = np.array([pulse_share(strength, level.beats_s) for level in levels])
@@ -138,16 +135,14 @@ def _misses(level: BeatLevel, downbeat_s: float | None) -> bool:
     return abs(_places_between(level.beats_s, downbeat_s)) > _SAME_PLACE_BEATS
 
 
-def _places_between(beats_s: npt.NDArray[np.float64], time_s: float) -> float:
+def _places_between(beats_s: Floats, time_s: float) -> float:
     """How far a time is from the nearest beat, -0.5..0.5 beats, beyond the ends too."""
     nearest_s = float(beats_s[np.argmin(np.abs(beats_s - time_s))])
     off_beats = (time_s - nearest_s) / float(np.median(np.diff(beats_s)))
     return off_beats - round(off_beats)
 
 
-def _counting(
-    levels: list[BeatLevel], places: list[Place], shares: npt.NDArray[np.float64]
-) -> Counting:
+def _counting(levels: list[BeatLevel], places: list[Place], shares: Floats) -> Counting:
     """The likeliest place, with the likelihood of all that say the same."""
     number, metre, phase = places[int(np.argmax(shares))]
     best = levels[number]
@@ -178,9 +173,7 @@ def _is_same_pulse(one: BeatLevel, other: BeatLevel) -> bool:
     return abs(_places_between(other.beats_s, middle_s)) < _SAME_PLACE_BEATS
 
 
-def _is_same_bar(
-    one_s: npt.NDArray[np.float64], other_s: npt.NDArray[np.float64], metre: int
-) -> bool:
+def _is_same_bar(one_s: Floats, other_s: Floats, metre: int) -> bool:
     if len(one_s) == 0 or len(other_s) < 2:  # noqa: PLR2004 - a bar has two ends
         return False
     middle_s = float(one_s[len(one_s) // 2])

@@ -34,11 +34,9 @@ from segue.analysis.last_chord import (
 )
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip, SongEdge
 
-    Floats = npt.NDArray[np.float64]
 
 END_BELOW_BODY_DB: Final = 60.0
 """The sound has ended where it is this far below the body, as in reverberation time."""
@@ -202,7 +200,7 @@ def _sound_end_hop(levels_db: Floats, body_db: float) -> int:
     return int(above[-1]) + 1 if len(above) else 0
 
 
-def _low_level_db(samples: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+def _low_level_db(samples: Floats32, rate_hz: int) -> Floats:
     """Level below about 2 kHz: chords and bass, not the cymbals that ring over a stop."""
     n_block = max(rate_hz // _LOW_RATE_HZ, 1)
     mono = mono_of(samples)
@@ -210,9 +208,7 @@ def _low_level_db(samples: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     return level_db(blocks[:, None], rate_hz // n_block)
 
 
-def _hits_from(
-    samples: npt.NDArray[np.float32], rate_hz: int, first_s: float, last_s: float
-) -> Hits:
+def _hits_from(samples: Floats32, rate_hz: int, first_s: float, last_s: float) -> Hits:
     piece = samples[int(first_s * rate_hz) : int(last_s * rate_hz)]
     heard = hits(mono_of(piece), rate_hz)
     return Hits(times_s=heard.times_s + first_s, rises_db=heard.rises_db)

@@ -16,7 +16,8 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
-    Floats = npt.NDArray[np.float64]
+    from segue.arrays import Floats, Floats32, Ints
+
 
 HOP_S: Final = 0.01  # seconds from level to level; by judgement
 SILENCE_DB: Final = -160.0
@@ -65,7 +66,7 @@ def stored_tables(name: str) -> dict[str, npt.NDArray[Any]]:
         return {table: packed[table] for table in packed.files}
 
 
-def mono_of(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def mono_of(samples: Floats32) -> Floats32:
     """Mean of all channels, as one product: five times as fast as a mean along the rows.
 
     Parameters
@@ -85,7 +86,7 @@ def mono_of(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return np.asarray(samples @ np.full(n_channels, 1.0 / n_channels, dtype=np.float32))
 
 
-def level_db(samples: npt.NDArray[np.float32], rate_hz: int, *, hop_s: float = HOP_S) -> Floats:
+def level_db(samples: Floats32, rate_hz: int, *, hop_s: float = HOP_S) -> Floats:
     """Level hop by hop.
 
     Parameters
@@ -141,7 +142,7 @@ def smoothed_db(levels_db: Floats, n_hops: int) -> Floats:
     return np.asarray(10.0 * np.log10(np.maximum(power, 10.0 ** (SILENCE_DB / 10.0))))
 
 
-def hits(mono: npt.NDArray[np.float32], rate_hz: int) -> Hits:
+def hits(mono: Floats32, rate_hz: int) -> Hits:
     """Attacks in a stretch of sound.
 
     Parameters
@@ -173,18 +174,18 @@ def hits(mono: npt.NDArray[np.float32], rate_hz: int) -> Hits:
     return Hits(times_s=times_s, rises_db=rises[peaks])
 
 
-def sounds(samples: npt.NDArray[np.float32]) -> bool:
+def sounds(samples: Floats32) -> bool:
     """Whether there is anything to hear: more than dither, at some time."""
     highest, lowest = samples.max(initial=0.0), samples.min(initial=0.0)
     return bool(max(highest, -lowest) > _LEAST_SOUND)
 
 
-def _hop_edges(n_frames: int, rate_hz: int, hop_s: float) -> npt.NDArray[np.int64]:
+def _hop_edges(n_frames: int, rate_hz: int, hop_s: float) -> Ints:
     n_hops = int(n_frames / rate_hz / hop_s + 1e-9)
     return np.round(np.arange(n_hops + 1) * hop_s * rate_hz).astype(np.int64)
 
 
-def _band_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+def _band_levels_db(mono: Floats32, rate_hz: int) -> Floats:
     """Level in bands a third of an octave wide, hop by hop, centred on the hop's start.
 
     Levels stop `_BAND_RANGE_DB` below the loudest of their band, so that noise
@@ -209,7 +210,7 @@ def _band_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     return np.asarray(10.0 * np.log10(np.maximum(bands, np.maximum(floor, 1e-30))))
 
 
-def peaks_of(values: Floats, *, reach: int, least: float) -> npt.NDArray[np.int64]:
+def peaks_of(values: Floats, *, reach: int, least: float) -> Ints:
     """Where values, which are not negative, are the largest within a reach, and at least so large.
 
     Parameters
@@ -229,7 +230,7 @@ def peaks_of(values: Floats, *, reach: int, least: float) -> npt.NDArray[np.int6
     return np.flatnonzero((values >= highest) & (values >= least))
 
 
-def _fine_time_s(mono: npt.NDArray[np.float32], rate_hz: int, *, near_s: float) -> float:
+def _fine_time_s(mono: Floats32, rate_hz: int, *, near_s: float) -> float:
     """Where the energy of the few milliseconds after exceeds that before by most.
 
     The first difference of the sound is used: it tilts the spectrum towards

@@ -21,9 +21,8 @@ from segue.audio.adapters import mono_at_rate
 from segue.audio.clip import Clip
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
-    Floats = npt.NDArray[np.float64]
 
 STARTS_DB: Final = -3.0
 """A fade has begun where it has taken this much of the body for good."""
@@ -268,13 +267,13 @@ def _band_spread_db(clip: Clip, start_s: float, at_s: float) -> float:
     return float((before - later)[heard].std())
 
 
-def _thinned(clip: Clip, start_s: float, end_s: float) -> npt.NDArray[np.float32]:
+def _thinned(clip: Clip, start_s: float, end_s: float) -> Floats32:
     """A stretch of a clip in one channel at `_RATE_HZ`."""
     piece = mono_of(clip.samples[int(start_s * clip.rate_hz) : int(end_s * clip.rate_hz)])
     return mono_at_rate(piece, from_hz=clip.rate_hz, to_hz=_RATE_HZ, quality="LQ")
 
 
-def _change_ratio(sound: npt.NDArray[np.float32], before_s: float) -> float:
+def _change_ratio(sound: Floats32, before_s: float) -> float:
     """How fast the shape of the spectrum changes after a moment, against before it."""
     if len(sound) < 2 * _LONG_FRAMES:
         return 0.0

@@ -26,12 +26,10 @@ from segue.analysis.pitch_track import (
 from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from segue.analysis.pitch_track import PitchTrack
+    from segue.arrays import Flags, Floats, Floats32
     from segue.audio.clip import Clip, SongEdge
 
-    Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on rendered voices and leads of known pitch and attack.
 _SILENT_DB: Final = -70.0  # re full scale: what never gets louder is silence
@@ -142,7 +140,7 @@ def _gate_db(levels_db: Floats, clarity: Floats) -> float:
     return phrase_db - (_GATE_WITH_BLEED_DB if has_bleed else _GATE_CLEAN_DB)
 
 
-def _note_runs(track: PitchTrack, loud: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
+def _note_runs(track: PitchTrack, loud: Flags) -> list[tuple[int, int]]:
     """Runs of loud, clear hops without leaps, long enough to be notes."""
     n = len(loud)
     good = loud & (track.clarity[:n] > _CLEAR)
@@ -216,9 +214,7 @@ def _changes(midi: Floats) -> list[int]:
     return [0, *reversed(edges)]
 
 
-def _attack_s(
-    band: npt.NDArray[np.float32], levels_db: Floats, hops: tuple[int, int], midi: float
-) -> float:
+def _attack_s(band: Floats32, levels_db: Floats, hops: tuple[int, int], midi: float) -> float:
     """Where the level last rises out of what was before the first clear hop.
 
     14 dB below the note, or where something sounds before it, some way up from

@@ -28,8 +28,7 @@ from segue.analysis.onsets import (
 from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip, SongEdge
 
 
@@ -73,15 +72,15 @@ class Evidence:
         What the net holds of beats, downbeats, tempo and metre.
     """
 
-    bands: npt.NDArray[np.float64]
-    changes: npt.NDArray[np.float64]
-    accent: npt.NDArray[np.float64]
+    bands: Floats
+    changes: Floats
+    accent: Floats
     first_s: float | None
     last_s: float | None
     opinion: Opinion
 
     @cached_property
-    def curves(self) -> npt.NDArray[np.float64]:
+    def curves(self) -> Floats:
         """All `CURVES` side by side, each raised to its strongest nearby, of mean 1."""
         near = 2 * round(_REACH_S / HOP_S) + 1
         lengths = [self._note_lengths, _note_lengths(self.bands[:, : N_BANDS // 2].mean(axis=1))]
@@ -91,11 +90,11 @@ class Evidence:
         mean = raised.mean(axis=0)
         least = np.zeros(len(mean))
         least[:N_BANDS] = _WEAK_SHARE * mean[:N_BANDS].max()
-        scaled: npt.NDArray[np.float64] = raised / np.maximum(mean, least + 1e-12)
+        scaled: Floats = raised / np.maximum(mean, least + 1e-12)
         return scaled
 
     @cached_property
-    def _note_lengths(self) -> npt.NDArray[np.float64]:
+    def _note_lengths(self) -> Floats:
         return _note_lengths(self.bands.mean(axis=1))
 
     @cached_property
@@ -112,14 +111,14 @@ class Evidence:
         return float(np.clip((silent - _MUSIC) / (_BARE - _MUSIC), 0.0, 1.0))
 
     @cached_property
-    def peakiness(self) -> npt.NDArray[np.float64]:
+    def peakiness(self) -> Floats:
         """Deviation of onset strength over its mean, by band: great where drums sound."""
         mean = np.maximum(self.bands.mean(axis=0), 1e-12)
-        peakiness: npt.NDArray[np.float64] = self.bands.std(axis=0) / mean
+        peakiness: Floats = self.bands.std(axis=0) / mean
         return peakiness
 
 
-def _note_lengths(strength: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _note_lengths(strength: Floats) -> Floats:
     """At each onset the time until the next, in seconds; 0 elsewhere."""
     smooth = ndimage.gaussian_filter1d(strength, _REACH_S / HOP_S)
     least = _NOTE_SHARE * np.quantile(smooth, 0.98)
@@ -142,7 +141,7 @@ _LONG_LOOK_S: Final = 0.9  # the same in seconds for long harmony; by judgement
 _SLOW_S: Final = 8.0  # seconds of the average that changes are divided by; by judgement
 
 
-def harmonic_change(semitones: npt.NDArray[np.float64], n_hops: int) -> npt.NDArray[np.float64]:
+def harmonic_change(semitones: Floats, n_hops: int) -> Floats:
     """Change of harmony, bass and long harmony at every hop, about 1 on average.
 
     Parameters
@@ -170,7 +169,7 @@ def harmonic_change(semitones: npt.NDArray[np.float64], n_hops: int) -> npt.NDAr
     return np.stack([np.interp(at, np.arange(len(evened)), c) for c in evened.T], axis=1)
 
 
-def _change(levels: npt.NDArray[np.float64], look_steps: float) -> npt.NDArray[np.float64]:
+def _change(levels: Floats, look_steps: float) -> Floats:
     """Distance of the mean after from the mean before, at every step."""
     unit = levels / np.maximum(np.linalg.norm(levels, axis=1, keepdims=True), 1e-9)
     look = max(round(look_steps), 1)
@@ -180,12 +179,12 @@ def _change(levels: npt.NDArray[np.float64], look_steps: float) -> npt.NDArray[n
     before = total[steps] - total[np.maximum(steps - look, 0)]
     after /= np.maximum(np.linalg.norm(after, axis=1, keepdims=True), 1e-9)
     before /= np.maximum(np.linalg.norm(before, axis=1, keepdims=True), 1e-9)
-    change: npt.NDArray[np.float64] = np.linalg.norm(after - before, axis=1)
+    change: Floats = np.linalg.norm(after - before, axis=1)
     change[:1] = 0.0
     return change
 
 
-def semitone_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+def semitone_levels(mono: Floats32) -> Floats:
     """Compressed levels, shape (n_steps, n_semitones), step k centred on frame k * step."""
     step_frames = _STEP_HOPS * HOP_FRAMES
     half = _WINDOW_FRAMES // 2
@@ -196,12 +195,12 @@ def semitone_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     spectrum = np.abs(fft.rfft(windows * shape, axis=1)[:, : len(filters)])
     levels = (spectrum @ filters).astype(np.float64)
     loud = np.quantile(levels.max(axis=1), 0.9)
-    compressed: npt.NDArray[np.float64] = np.log1p(levels * (30.0 / max(float(loud), 1e-12)))
+    compressed: Floats = np.log1p(levels * (30.0 / max(float(loud), 1e-12)))
     return compressed
 
 
 @lru_cache(maxsize=1)
-def _semitone_filters() -> npt.NDArray[np.float32]:
+def _semitone_filters() -> Floats32:
     """Triangles one semitone to each side, shape (n_bins, n_semitones), up to the highest bin."""
     bins_hz = np.maximum(fft.rfftfreq(_WINDOW_FRAMES, 1 / RATE_HZ), 1.0)
     bins_midi = 69 + 12 * np.log2(bins_hz / 440)
@@ -235,7 +234,7 @@ class HeardPart:
         First frame, in seconds from the start of the file.
     """
 
-    beating: npt.NDArray[np.float32]
+    beating: Floats32
     evidence: Evidence
     start_s: float
 
@@ -285,7 +284,7 @@ def heard_part(edge: SongEdge) -> HeardPart | None:
     return HeardPart(beating=beating, evidence=evidence, start_s=edge.start_s + first / RATE_HZ)
 
 
-def _drums(edge: SongEdge, first: int, last: int) -> npt.NDArray[np.float32] | None:
+def _drums(edge: SongEdge, first: int, last: int) -> Floats32 | None:
     """The drums, where they are a stem of their own and sound."""
     drums = edge.sum_of("drums") if edge.has_stems else None
     if drums is None:
@@ -294,7 +293,7 @@ def _drums(edge: SongEdge, first: int, last: int) -> npt.NDArray[np.float32] | N
     return heard if float(np.abs(heard).max()) > _SILENCE_SHARE else None
 
 
-def _last_attack_s(bands: npt.NDArray[np.float64]) -> float | None:
+def _last_attack_s(bands: Floats) -> float | None:
     """The last strong onset; None where the music goes on until the end."""
     total = bands.mean(axis=1)
     strong = np.flatnonzero(total > _STRONG_SHARE * np.quantile(total, _STRONG_QUANTILE))
@@ -302,6 +301,6 @@ def _last_attack_s(bands: npt.NDArray[np.float64]) -> float | None:
     return last_s if len(total) * HOP_S - last_s > _STOPPED_S else None
 
 
-def _mono(clip: Clip) -> npt.NDArray[np.float32]:
+def _mono(clip: Clip) -> Floats32:
     mixed = mono_of(clip.samples)
     return mono_at_rate(mixed, from_hz=clip.rate_hz, to_hz=RATE_HZ, quality="HQ")

@@ -21,6 +21,7 @@ from segue.music.key import N_PITCH_CLASSES
 
 if TYPE_CHECKING:
     from segue.analysis.key_segments import NoteFrames
+    from segue.arrays import Floats
 
 
 QUALITIES: Final = ("major", "minor", "diminished")
@@ -102,8 +103,6 @@ def _unit(rows: Floats) -> Floats:
     lengths = np.linalg.norm(rows, axis=1, keepdims=True)
     return rows / np.where(lengths > 0, lengths, 1.0)
 
-
-Floats = npt.NDArray[np.float64]
 
 _STEPS: Final = (1, 2, 3, 4, 5, 7, 8, 9, 10, 11)
 """Semitones from a bass note down to the one before; a tritone is rare."""

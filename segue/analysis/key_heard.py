@@ -17,7 +17,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.envelope import stored_tables
 from segue.analysis.facts import EdgeChord, KeyFact, KeyWeight, PulseFact
@@ -29,9 +28,9 @@ from segue.music.key import ALL_KEYS, MODES, N_PITCH_CLASSES
 from segue.music.profiles import KRUMHANSL_KESSLER, SHAATH, profile_correlations
 
 if TYPE_CHECKING:
+    from segue.arrays import Floats
     from segue.audio.clip import Clip, SongEdge
 
-Floats = npt.NDArray[np.float64]
 
 CAUTION: Final = 1.3
 """Scores are divided by this, so that keys of confidence 0.8 and more are right in 95 of 100

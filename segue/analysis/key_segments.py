@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.chroma import (
     LOWEST_MIDI,
@@ -22,10 +21,9 @@ from segue.analysis.tuning import PITCHED_ROLES
 if TYPE_CHECKING:
     from segue.analysis.chroma import PitchSpectrum
     from segue.analysis.facts import PulseFact
+    from segue.arrays import Floats
     from segue.audio.clip import Clip, SongEdge
 
-
-Floats = npt.NDArray[np.float64]
 
 FREE_TIME_CONFIDENCE: Final = 0.3
 """Beats less sure than this are not used."""

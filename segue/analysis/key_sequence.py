@@ -20,7 +20,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.envelope import stored_tables
 from segue.analysis.key_evidence import fading, from_edge, sounding_share
@@ -28,8 +27,8 @@ from segue.music.key import ALL_KEYS, N_PITCH_CLASSES
 
 if TYPE_CHECKING:
     from segue.analysis.key_segments import NoteFrames
+    from segue.arrays import Floats, Floats32
 
-Table = npt.NDArray[np.float32]
 
 MOST_SEGMENTS: Final = 176  # segments nearest to the edge that are seen, as the nets learned it
 _NEAR_SEGMENTS: Final = (1.5, 6.0, 24.0)
@@ -60,21 +59,21 @@ class SequenceNets:
         From what the looks and the mean saw to major and minor.
     """
 
-    first: Table
-    first_bias: Table
-    scales: Table
-    shifts: Table
-    taps: Table
-    tap_biases: Table
-    looks: Table
-    looks_bias: Table
-    hidden: Table
-    hidden_bias: Table
-    modes: Table
-    modes_bias: Table
+    first: Floats32
+    first_bias: Floats32
+    scales: Floats32
+    shifts: Floats32
+    taps: Floats32
+    tap_biases: Floats32
+    looks: Floats32
+    looks_bias: Floats32
+    hidden: Floats32
+    hidden_bias: Floats32
+    modes: Floats32
+    modes_bias: Floats32
 
 
-def sequence_scores(frames: NoteFrames) -> npt.NDArray[np.float64]:
+def sequence_scores(frames: NoteFrames) -> Floats:
     """Logarithms of the chances of all keys by one cut, mean of the nets, shape (24,)."""
     nets = _nets()
     near = slice(0, MOST_SEGMENTS) if frames.is_start else slice(-MOST_SEGMENTS, None)
@@ -100,7 +99,7 @@ def sequence_scores(frames: NoteFrames) -> npt.NDArray[np.float64]:
     return np.asarray(np.log(_shares(raw, axis=1) + np.float32(1e-12)).mean(axis=0), np.float64)
 
 
-def segment_places(frames: NoteFrames) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def segment_places(frames: NoteFrames) -> tuple[Floats, Floats]:
     """What is told of a segment besides its notes, shape (n_segments, 17), and its weight.
 
     Level, downbeat, how near it is to the edge (of a start, of an end) and to the far end, where
@@ -125,7 +124,7 @@ def segment_places(frames: NoteFrames) -> tuple[npt.NDArray[np.float64], npt.NDA
     return np.stack(columns, axis=1), weight / max(float(weight.sum()), _TINY)
 
 
-def _rounds(frames: NoteFrames) -> list[npt.NDArray[np.float64]]:
+def _rounds(frames: NoteFrames) -> list[Floats]:
     """Where each segment's bar is in rounds of bars, counted from the edge."""
     is_down = frames.downbeat > 0
     count = np.cumsum(is_down)
@@ -136,14 +135,14 @@ def _rounds(frames: NoteFrames) -> list[npt.NDArray[np.float64]]:
     return [*(told * np.cos(turn) for turn in turns), *(told * np.sin(turn) for turn in turns[1:])]
 
 
-def _level(state: Table, nets: SequenceNets, number: int) -> Table:
+def _level(state: Floats32, nets: SequenceNets, number: int) -> Floats32:
     """Each segment's units without their mean, at one spread, then as the layer wants them."""
     even = state - state.mean(axis=-1, keepdims=True)
     even /= np.sqrt((even * even).mean(axis=-1, keepdims=True) + np.float32(_TINY))
     return np.asarray(even * nets.scales[number] + nets.shifts[number])
 
 
-def _around(state: Table, apart: int) -> Table:
+def _around(state: Floats32, apart: int) -> Floats32:
     """Each segment beside those before and after it, silence beyond the ends."""
     n_segments = state.shape[2]
     padded = np.pad(state, ((0, 0), (0, 0), (apart, apart), (0, 0)))
@@ -152,7 +151,7 @@ def _around(state: Table, apart: int) -> Table:
     )
 
 
-def _shares(odds: Table, *, axis: int) -> Table:
+def _shares(odds: Floats32, *, axis: int) -> Floats32:
     raised = np.exp(odds - odds.max(axis=axis, keepdims=True))
     return np.asarray(raised / raised.sum(axis=axis, keepdims=True))
 

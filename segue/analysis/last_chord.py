@@ -18,11 +18,8 @@ from segue.audio.adapters import mono_at_rate
 from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip
-
-    Floats = npt.NDArray[np.float64]
 
 
 RING_FALL_DB: Final = 20.0
@@ -160,13 +157,13 @@ def _slowly(values: Floats) -> Floats:
 
 
 def semitones(
-    sound: npt.NDArray[np.float32],
+    sound: Floats32,
     rate_hz: int,
     *,
     window: int,
     hop: int,
     midi: tuple[int, int],
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Magnitude of each semitone, hop by hop.
 
     Parameters
@@ -220,7 +217,7 @@ UNHEARD_S: Final = (_SOFT_WINDOW_FRAMES / 2 + _REACH_HOPS * _SOFT_HOP_FRAMES) / 
 """What is needed of the sound before and after a change."""
 
 
-def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+def soft_hits_s(mono: Floats32, rate_hz: int) -> Floats:
     """Times of note changes, to about 0.1 s: a window is 0.17 s long.
 
     Parameters
@@ -248,7 +245,7 @@ def soft_hits_s(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
     return np.asarray(peaks * _SOFT_HOP_FRAMES / _SOFT_RATE_HZ + UNHEARD_S)
 
 
-def _semitone_levels_db(mono: npt.NDArray[np.float32], rate_hz: int) -> Floats:
+def _semitone_levels_db(mono: Floats32, rate_hz: int) -> Floats:
     sound = mono_at_rate(mono, from_hz=rate_hz, to_hz=_SOFT_RATE_HZ, quality="LQ")
     if len(sound) < _SOFT_WINDOW_FRAMES:
         return np.empty((0, 1))

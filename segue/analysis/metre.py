@@ -22,7 +22,7 @@ from segue.analysis.onsets import HOP_S, N_BANDS
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy.typing as npt
+    from segue.arrays import Floats
 
 
 SLOWEST_BPM: Final = 40.0  # beats a minute: nothing slower is counted; by judgement
@@ -82,10 +82,10 @@ class BeatLevel:
     """
 
     beat_s: float
-    beats_s: npt.NDArray[np.float64]
-    for_beats: npt.NDArray[np.float64]
-    for_bars: dict[int, npt.NDArray[np.float64]]
-    by_net: dict[int, npt.NDArray[np.float64]]
+    beats_s: Floats
+    for_beats: Floats
+    for_bars: dict[int, Floats]
+    by_net: dict[int, Floats]
 
 
 @lru_cache(maxsize=1)
@@ -129,14 +129,14 @@ def beat_names() -> list[str]:
     return [name for names in _beat_groups().values() for name in names]
 
 
-def _of_group(for_beats: npt.NDArray[np.float64], wanted: str) -> npt.NDArray[np.float64]:
+def _of_group(for_beats: Floats, wanted: str) -> Floats:
     """The columns of one group of the evidence for beats."""
     groups = _beat_groups()
     first = sum(len(names) for names in list(groups.values())[: list(groups).index(wanted)])
     return for_beats[first : first + len(groups[wanted])]
 
 
-def leanings(for_beats: npt.NDArray[np.float64]) -> list[float]:
+def leanings(for_beats: Floats) -> list[float]:
     """Whether beats are divided by three or by four rather than by two, and their tempo.
 
     Which metres are likely hangs on this: 6/8 has two beats a bar.
@@ -157,7 +157,7 @@ def bar_names(metre: int) -> list[str]:
 
 def levels_of(
     evidence: Evidence,
-    pulses_s: Sequence[npt.NDArray[np.float64]],
+    pulses_s: Sequence[Floats],
     *,
     metres: tuple[int, ...] = METRES,
     given_bpm: float | None = None,
@@ -193,7 +193,7 @@ def levels_of(
     return levels
 
 
-def _is_same(one_s: npt.NDArray[np.float64], other_s: npt.NDArray[np.float64]) -> bool:
+def _is_same(one_s: Floats, other_s: Floats) -> bool:
     """Whether two rows of beats are one, but for a beat at either end."""
     for skipped in (0, 1, -1):
         head, tail = one_s[max(skipped, 0) :], other_s[max(-skipped, 0) :]
@@ -206,8 +206,8 @@ def _is_same(one_s: npt.NDArray[np.float64], other_s: npt.NDArray[np.float64]) -
 
 def _level(
     evidence: Evidence,
-    pulse_s: npt.NDArray[np.float64],
-    beats_s: npt.NDArray[np.float64],
+    pulse_s: Floats,
+    beats_s: Floats,
     steps: tuple[float, float],
     metres: tuple[int, ...],
 ) -> BeatLevel:
@@ -231,12 +231,12 @@ def _level(
 
 
 def _sampled(
-    curves: npt.NDArray[np.float64],
-    pulse_s: npt.NDArray[np.float64],
+    curves: Floats,
+    pulse_s: Floats,
     beat_steps: float,
     first_step: float,
     n_beats: int,
-) -> npt.NDArray[np.float64]:
+) -> Floats:
     """Curves on twelve parts of each beat, shape (n_beats, 12, n_curves)."""
     places = first_step + beat_steps * np.arange(n_beats * _PARTS) / _PARTS
     steps = np.arange(len(pulse_s))
@@ -244,11 +244,11 @@ def _sampled(
     beyond = places > steps[-1]
     times[beyond] += (places[beyond] - steps[-1]) * (pulse_s[-1] - pulse_s[-2])
     at = np.clip(np.round(times / HOP_S).astype(int), 0, len(curves) - 1)
-    grid: npt.NDArray[np.float64] = curves[at].reshape(n_beats, _PARTS, -1)
+    grid: Floats = curves[at].reshape(n_beats, _PARTS, -1)
     return grid
 
 
-def _step_at(pulse_s: npt.NDArray[np.float64], time_s: float) -> float:
+def _step_at(pulse_s: Floats, time_s: float) -> float:
     """Step of the pulse at a time, also before it and after it."""
     inside = min(max(time_s, float(pulse_s[0])), float(pulse_s[-1]))
     step_s = float(np.median(np.diff(pulse_s)))
@@ -256,11 +256,11 @@ def _step_at(pulse_s: npt.NDArray[np.float64], time_s: float) -> float:
 
 
 def _for_beats(
-    grid: npt.NDArray[np.float64],
-    again: npt.NDArray[np.float64],
+    grid: Floats,
+    again: Floats,
     beat_s: float,
     evidence: Evidence,
-) -> npt.NDArray[np.float64]:
+) -> Floats:
     bpm = 60.0 / beat_s
     knots = np.log(_TEMPO_KNOTS_BPM)
     hats = [np.interp(np.log(bpm), knots, row) for row in np.eye(len(knots))]
@@ -282,11 +282,11 @@ def _for_beats(
 
 
 def _for_bars(
-    grid: npt.NDArray[np.float64],
-    again: npt.NDArray[np.float64],
+    grid: Floats,
+    again: Floats,
     metres: tuple[int, ...],
     ends: list[float | None],
-) -> dict[int, npt.NDArray[np.float64]]:
+) -> dict[int, Floats]:
     """Evidence for each metre, shape (metre, n), one row a place of the downbeat."""
     halves = grid[:, [0, _PARTS // 2]].reshape(len(grid), -1)
     found = {}
@@ -313,7 +313,7 @@ def _for_bars(
     return found
 
 
-def _nearness(beat: float | None, metre: int) -> npt.NDArray[np.float64]:
+def _nearness(beat: float | None, metre: int) -> Floats:
     """How near a beat number is to each beat of the bar, 1 on it and 0 half a beat away.
 
     Shape (metre, metre), one row a place of the downbeat.
@@ -322,11 +322,11 @@ def _nearness(beat: float | None, metre: int) -> npt.NDArray[np.float64]:
         return np.zeros((metre, metre))
     places = np.arange(metre)[:, np.newaxis] + np.arange(metre)
     off = (beat - places + metre / 2) % metre - metre / 2
-    near: npt.NDArray[np.float64] = np.maximum(1.0 - 2 * np.abs(off), 0.0)
+    near: Floats = np.maximum(1.0 - 2 * np.abs(off), 0.0)
     return near
 
 
-def _likeness(grid: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _likeness(grid: Floats) -> Floats:
     """How much more alike beats are that lie 1, 2, ... apart than any two; 0 for lag 0."""
     vectors = grid.reshape(len(grid), -1)
     vectors = vectors - vectors.mean(axis=0)

@@ -12,9 +12,8 @@ from scipy import ndimage
 from segue.analysis.beat_net import FASTEST_BPM, FRAME_HOPS, FRAME_S, N_TEMPI, SLOWEST_BPM, Opinion
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
-    Floats = npt.NDArray[np.float64]
 
 NET_FOR_BEATS: Final = ("on", "half", "thirds", "share", "rest", "tempo", "level")
 """Log odds of a beat on the beats, halfway and at thirds; the mean likelihood of the beats;
@@ -155,7 +154,7 @@ class _Heard:
         Where the odds peak, and how likely a mark is there.
     """
 
-    raised: npt.NDArray[np.float32]
+    raised: Floats32
     peaks_s: Floats
     likely: Floats
 
@@ -195,7 +194,7 @@ def _marks(opinion: Opinion) -> _Marks:
     return _Marks(beat=_heard(opinion.beat), downbeat=_heard(opinion.downbeat))
 
 
-def _heard(odds: npt.NDArray[np.float32]) -> _Heard:
+def _heard(odds: Floats32) -> _Heard:
     inner = odds[1:-1]
     peaks = np.flatnonzero((inner >= odds[:-2]) & (inner > odds[2:])) + 1
     likely = _likelihood(odds[peaks].astype(np.float64))

@@ -35,6 +35,8 @@ from segue.analysis.metre_net import NET_COLUMNS
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32
+
 Place = tuple[int, int, int]
 """Number of a level, metre, and place of the downbeat."""
 _LEANINGS: Final = ("triple", "tempo", "quick")
@@ -60,17 +62,15 @@ class Model:
         Up to where it goes left, and what a leaf adds.
     """
 
-    weights: npt.NDArray[np.float32]
+    weights: Floats32
     column: npt.NDArray[np.int16]
     left: npt.NDArray[np.int16]
     right: npt.NDArray[np.int16]
-    threshold: npt.NDArray[np.float32]
-    value: npt.NDArray[np.float32]
+    threshold: Floats32
+    value: Floats32
 
 
-def log_odds(
-    levels: list[BeatLevel], *, bareness: float = 0.0
-) -> tuple[list[Place], npt.NDArray[np.float64]]:
+def log_odds(levels: list[BeatLevel], *, bareness: float = 0.0) -> tuple[list[Place], Floats]:
     """All ways to count some levels, and the log odds of each.
 
     Parameters
@@ -116,9 +116,9 @@ class Ways:
     """
 
     places: list[Place]
-    columns: npt.NDArray[np.float32]
-    by_evidence: npt.NDArray[np.float64]
-    by_net: npt.NDArray[np.float64]
+    columns: Floats32
+    by_evidence: Floats
+    by_net: Floats
 
 
 def ways_of(levels: list[BeatLevel]) -> Ways:
@@ -130,9 +130,7 @@ def ways_of(levels: list[BeatLevel]) -> Ways:
     return Ways(places=places, columns=columns, by_evidence=by_evidence, by_net=by_net)
 
 
-def way_columns(
-    ways: Ways, summed: npt.NDArray[np.float64], likely: npt.NDArray[np.intp]
-) -> npt.NDArray[np.float32]:
+def way_columns(ways: Ways, summed: Floats, likely: npt.NDArray[np.intp]) -> Floats32:
     """What the trees see of the likely ways: much of it against the best of them.
 
     Parameters
@@ -152,13 +150,13 @@ def way_columns(
     return np.concatenate(seen, axis=1, dtype=np.float32)
 
 
-def net_columns(levels: list[BeatLevel], places: list[Place]) -> npt.NDArray[np.float64]:
+def net_columns(levels: list[BeatLevel], places: list[Place]) -> Floats:
     """What the net says of each way to count, shape (n_places, len(NET_COLUMNS))."""
     return np.array([levels[number].by_net[metre][phase] for number, metre, phase in places])
 
 
 @lru_cache(maxsize=1)
-def _net_weights() -> npt.NDArray[np.float64]:
+def _net_weights() -> Floats:
     """Weight of the odds by evidence, and of each of `NET_COLUMNS`."""
     place = resources.files("segue.analysis").joinpath("metre_net.json")
     table = json.loads(place.read_text(encoding="utf-8"))
@@ -184,7 +182,7 @@ def _bar_columns(metre: int) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]
     return np.array(known), np.array([numbers[names[i]] for i in known])
 
 
-def evidence_columns(levels: list[BeatLevel]) -> tuple[list[Place], npt.NDArray[np.float32]]:
+def evidence_columns(levels: list[BeatLevel]) -> tuple[list[Place], Floats32]:
     """All ways to count some levels, and their evidence, shape (n_places, n_columns)."""
     places: list[Place] = []
     blocks = []
@@ -201,18 +199,16 @@ def evidence_columns(levels: list[BeatLevel]) -> tuple[list[Place], npt.NDArray[
     return places, np.concatenate(blocks)
 
 
-def with_sum(
-    columns: npt.NDArray[np.float32], weights: npt.NDArray[np.float32], places: list[Place]
-) -> npt.NDArray[np.float32]:
+def with_sum(columns: Floats32, weights: Floats32, places: list[Place]) -> Floats32:
     """The evidence with two more columns: its weighted sum below the best one, and the metre."""
     total = columns @ weights
     metres = np.array([metre for _, metre, _ in places], dtype=np.float32)
     return np.column_stack([columns, total - total.max(), metres]).astype(np.float32)
 
 
-def tree_sum(model: Model, columns: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+def tree_sum(model: Model, columns: Floats32) -> Floats:
     """Sum of the leaves that each row falls into, shape (n_rows,)."""
-    total: npt.NDArray[np.float64] = _leaf_sums(
+    total: Floats = _leaf_sums(
         columns, model.column, model.left, model.right, model.threshold, model.value
     )
     return total

@@ -30,9 +30,8 @@ from segue.analysis.envelope import mono_of
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip
-
-    Floats = npt.NDArray[np.float64]
 
 
 RATE_HZ: Final = 22_050  # rate of the sound that is analysed; by judgement
@@ -66,22 +65,22 @@ class OnsetCurves:
         How much the loudness rises, about 1 on average over time.
     """
 
-    bands: npt.NDArray[np.float64]
-    accent: npt.NDArray[np.float64]
+    bands: Floats
+    accent: Floats
 
     @property
-    def total(self) -> npt.NDArray[np.float64]:
+    def total(self) -> Floats:
         """Strength over all bands, shape (n_hops,)."""
-        total: npt.NDArray[np.float64] = self.bands.mean(axis=1)
+        total: Floats = self.bands.mean(axis=1)
         return total
 
 
-def onset_curves(mono: npt.NDArray[np.float32], *, starts_cut: bool = False) -> OnsetCurves:
+def onset_curves(mono: Floats32, *, starts_cut: bool = False) -> OnsetCurves:
     """Onset strength of a sound, shape (n_frames,), at `RATE_HZ`; see `curves_of_levels`."""
     return curves_of_levels(onset_levels(mono), starts_cut=starts_cut)
 
 
-def curves_of_levels(levels: npt.NDArray[np.float32], *, starts_cut: bool = False) -> OnsetCurves:
+def curves_of_levels(levels: Floats32, *, starts_cut: bool = False) -> OnsetCurves:
     """Onset strength from the levels of a sound.
 
     Parameters
@@ -113,7 +112,7 @@ def curves_of_levels(levels: npt.NDArray[np.float32], *, starts_cut: bool = Fals
     )
 
 
-def _loudness_rise(levels: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+def _loudness_rise(levels: Floats32) -> Floats:
     """Rise of the root of the power over all bands, shape (n_hops,)."""
     root = np.sqrt(np.square(np.expm1(levels)).sum(axis=1, dtype=np.float64)) ** 0.5
     rise = np.zeros(len(levels))
@@ -121,7 +120,7 @@ def _loudness_rise(levels: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
     return rise
 
 
-def onset_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def onset_levels(mono: Floats32) -> Floats32:
     """Log-compressed levels, shape (n_hops, n_filters); hop k is centred on frame k * hop."""
     from scipy import fft
 
@@ -135,12 +134,12 @@ def onset_levels(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         hops = slice(first, first + _HOPS_AT_ONCE)
         levels[hops] = np.abs(fft.rfft(windows[hops] * shape, axis=1)) @ filters
     loud = np.quantile(levels.max(axis=1), _LOUD_QUANTILE)
-    scaled: npt.NDArray[np.float32] = np.log1p(levels * np.float32(_COMPRESSION / max(loud, 1e-12)))
+    scaled: Floats32 = np.log1p(levels * np.float32(_COMPRESSION / max(loud, 1e-12)))
     return scaled
 
 
 @lru_cache(maxsize=1)
-def _filters() -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
+def _filters() -> tuple[Floats32, npt.NDArray[np.intp]]:
     """Triangular log-spaced filters, shape (n_bins, n_filters), and the band of each."""
     bin_hz = RATE_HZ / _WINDOW_FRAMES
     low, high = BAND_EDGES_HZ[0], BAND_EDGES_HZ[-1]
@@ -155,7 +154,7 @@ def _filters() -> tuple[npt.NDArray[np.float32], npt.NDArray[np.intp]]:
     return (weights / weights.sum(axis=0)).astype(np.float32), groups
 
 
-def _evened(bands: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _evened(bands: Floats) -> Floats:
     """Bands divided by their slow averages, quiet bands less so."""
     from scipy import ndimage
 
@@ -228,9 +227,7 @@ def strength_of_hits_db(music: Clip) -> float:
     return float(np.percentile(rises_db, STRONG_PERCENT)) if len(rises_db) else 0.0
 
 
-def _levels_db(
-    mono: npt.NDArray[np.float32], window: int, hop: int, edges: npt.NDArray[np.int_]
-) -> Floats:
+def _levels_db(mono: Floats32, window: int, hop: int, edges: npt.NDArray[np.int_]) -> Floats:
     """Bands between edges in bins, (n_hops, n_bands), a block of hops at a time."""
     frames = np.lib.stride_tricks.sliding_window_view(mono, window)[::hop]
     shape = np.hanning(window).astype(np.float32)

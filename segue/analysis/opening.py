@@ -18,9 +18,8 @@ from segue.analysis.fade import faded_in_s
 from segue.audio.clip import Clip, SongEdge
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Flags, Floats, Ints
 
-    Floats = npt.NDArray[np.float64]
 
 START_BELOW_BODY_DB: Final = 60.0
 """Sound starts where it comes within this distance of the body."""
@@ -106,7 +105,7 @@ def _sound_start_s(mix: Clip) -> float | None:
     return begin / mix.rate_hz + (float(above[0]) * _FINE_HOP_S if len(above) else 0.0)
 
 
-def _grid(pulse: PulseFact, start_s: float, sound_s: float) -> tuple[Floats, npt.NDArray[np.int64]]:
+def _grid(pulse: PulseFact, start_s: float, sound_s: float) -> tuple[Floats, Ints]:
     """Beats from the first sound on, and the place of each in its bar (0 = downbeat)."""
     beats_s = np.asarray(pulse.beats_s) - start_s
     first_bar = int(np.searchsorted(np.asarray(pulse.beats_s), pulse.downbeats_s[0] - 1e-6))
@@ -118,7 +117,7 @@ def _grid(pulse: PulseFact, start_s: float, sound_s: float) -> tuple[Floats, npt
     return every[sounding], phase[sounding]
 
 
-def _swells(mix: Clip, beats_s: Floats) -> npt.NDArray[np.bool_]:
+def _swells(mix: Clip, beats_s: Floats) -> Flags:
     """At which beats the level rises slowly and steadily."""
     n_second = round(1.0 / HOP_S)
     slow_db = smoothed_db(level_db(mix.samples, mix.rate_hz), n_second)
@@ -129,7 +128,7 @@ def _swells(mix: Clip, beats_s: Floats) -> npt.NDArray[np.bool_]:
     return np.asarray(slow_db[later] - slow_db[hops] > _SWELL_DB_A_S)
 
 
-def _set_in(beats_s: Floats, heard: Hits, sound_s: float, swells: npt.NDArray[np.bool_]) -> int:
+def _set_in(beats_s: Floats, heard: Hits, sound_s: float, swells: Flags) -> int:
     """Index of the beat from which the hits fall on the beats.
 
     The change point that best parts beats without a hit from beats with one;
@@ -156,7 +155,7 @@ def _set_in(beats_s: Floats, heard: Hits, sound_s: float, swells: npt.NDArray[np
 
 
 def _opening(
-    edge: SongEdge, pulse: PulseFact, sound_s: float, beats_s: Floats, phase: npt.NDArray[np.int64]
+    edge: SongEdge, pulse: PulseFact, sound_s: float, beats_s: Floats, phase: Ints
 ) -> Opening:
     bars = beats_s[phase == 0]
     first_bar_s = float(bars[0]) if len(bars) else float(beats_s[0]) if len(beats_s) else sound_s

@@ -26,11 +26,9 @@ from segue.analysis.facts import Ending, Opening
 from segue.analysis.structure_facts import PhraseFact
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from segue.analysis.bar_features import BarFeatures
+    from segue.arrays import Floats, Ints
 
-    Floats = npt.NDArray[np.float64]
 
 Side = Literal["start", "end"]
 GROUP_BARS: Final = 4
@@ -176,7 +174,7 @@ def place_chances(odds: Floats, *, anew: float) -> Floats:
     return np.asarray(np.exp(whole - np.logaddexp.reduce(whole, axis=1, keepdims=True)))
 
 
-def likeliest_places(odds: Floats, *, anew: float) -> npt.NDArray[np.int64]:
+def likeliest_places(odds: Floats, *, anew: float) -> Ints:
     """The places of all bars that are likeliest together, shape (n_bars,); see `place_chances`."""
     step, best = place_steps(anew), np.array(odds)
     for bar in range(len(odds) - 2, -1, -1):

@@ -26,11 +26,9 @@ from segue.audio.adapters import mono_at_rate
 from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32, Ints
     from segue.audio.clip import Clip
 
-    Floats = npt.NDArray[np.float64]
 
 # All numbers below chosen on rendered voices, leads and bands: no band may pass for a voice.
 _HOP_S: Final = 0.05  # seconds from one look to the next
@@ -76,7 +74,7 @@ def is_monophonic(clip: Clip) -> bool:
     return bool(np.mean(is_voice[: len(loud)][loud]) > _LEAST_SHARE)
 
 
-def _first_partial_db(mono: npt.NDArray[np.float32], midi: Floats) -> Floats:
+def _first_partial_db(mono: Floats32, midi: Floats) -> Floats:
     """Level of a note's first partial under the strongest of the sound, hop by hop."""
     from scipy import fft
 
@@ -124,7 +122,7 @@ class PitchTrack:
     clarity: Floats
 
 
-def at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
+def at_track_rate(clip: Clip) -> Floats32:
     """Mean of all channels at `TRACK_RATE_HZ`.
 
     Returns
@@ -137,7 +135,7 @@ def at_track_rate(clip: Clip) -> npt.NDArray[np.float32]:
     return mono_at_rate(mono, from_hz=clip.rate_hz, to_hz=TRACK_RATE_HZ, quality="LQ")
 
 
-def voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def voice_band(mono: Floats32) -> Floats32:
     """The formant range, where a bass, a kick and cymbals behind a voice say little.
 
     Parameters
@@ -157,7 +155,7 @@ def voice_band(mono: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return np.asarray(signal.sosfilt(sos, mono), dtype=np.float32)
 
 
-def pitch_track(mono: npt.NDArray[np.float32], *, hop_s: float = TRACK_HOP_S) -> PitchTrack:
+def pitch_track(mono: Floats32, *, hop_s: float = TRACK_HOP_S) -> PitchTrack:
     """Pitch of a voice at `TRACK_RATE_HZ`.
 
     Parameters
@@ -188,7 +186,7 @@ def pitch_track(mono: npt.NDArray[np.float32], *, hop_s: float = TRACK_HOP_S) ->
     )
 
 
-def _normalised_difference(windows: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _normalised_difference(windows: Floats32) -> Floats32:
     """Equation 8 for lags 0 to the longest, one row a window."""
     from scipy import fft
 
@@ -208,7 +206,7 @@ def _normalised_difference(windows: npt.NDArray[np.float32]) -> npt.NDArray[np.f
     return out
 
 
-def _first_deep_dip(dips: npt.NDArray[np.float32]) -> npt.NDArray[np.int64]:
+def _first_deep_dip(dips: Floats32) -> Ints:
     """Lag of the first dip that is deep, or nearly as deep as the deepest."""
     inner = dips[:, _SHORTEST_LAG:_LONGEST_LAG]
     before = dips[:, _SHORTEST_LAG - 1 : _LONGEST_LAG - 1]

@@ -20,10 +20,9 @@ from segue.analysis.onsets import RATE_HZ
 from segue.analysis.tempo_grid import TempoGrid, fit_grid
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
     from segue.analysis.counting import Counting, Known
     from segue.analysis.heard_part import HeardPart
+    from segue.arrays import Flags, Floats, Floats32
 
 STEP_FRAMES: Final = 8  # frames of a step of the attack curve, 0.36 ms; by judgement
 STEP_S: Final = STEP_FRAMES / RATE_HZ
@@ -41,10 +40,10 @@ class AttackCurve:
         0 where the energy falls.
     """
 
-    salience: npt.NDArray[np.float64]
+    salience: Floats
 
 
-def attack_curve(mono: npt.NDArray[np.float32], *, after_s: float, before_s: float) -> AttackCurve:
+def attack_curve(mono: Floats32, *, after_s: float, before_s: float) -> AttackCurve:
     """Salience of attacks in a sound at `RATE_HZ`.
 
     Parameters
@@ -66,16 +65,14 @@ def attack_curve(mono: npt.NDArray[np.float32], *, after_s: float, before_s: flo
     return AttackCurve(salience=np.maximum(rise, 0.0) * np.sqrt(after / (slow + 1e-30)))
 
 
-def _decaying_mean(energy: npt.NDArray[np.float64], decay_s: float) -> npt.NDArray[np.float64]:
+def _decaying_mean(energy: Floats, decay_s: float) -> Floats:
     """Mean of what came until each step, weighted less the longer ago."""
     keep = np.exp(-STEP_S / decay_s)
-    mean: npt.NDArray[np.float64] = signal.lfilter([1 - keep], [1, -keep], energy)
+    mean: Floats = signal.lfilter([1 - keep], [1, -keep], energy)
     return mean
 
 
-def attacks_near(
-    curve: AttackCurve, near_s: npt.NDArray[np.float64], *, within_s: float
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def attacks_near(curve: AttackCurve, near_s: Floats, *, within_s: float) -> tuple[Floats, Floats]:
     """The most salient attack near each of some times.
 
     Parameters
@@ -152,11 +149,11 @@ class PlacedBeats:
     """
 
     grid: TempoGrid
-    numbers: npt.NDArray[np.float64]
+    numbers: Floats
     phase: float
 
     @property
-    def times_s(self) -> npt.NDArray[np.float64]:
+    def times_s(self) -> Floats:
         """Their times."""
         return self.grid.seconds_at(self.numbers)
 
@@ -169,9 +166,9 @@ class PlacedBeats:
         near_s = lengths_s[:_N_USUAL] if at_start else lengths_s[-_N_USUAL:]
         return float(np.median(near_s))
 
-    def is_downbeat(self, metre: int) -> npt.NDArray[np.bool_]:
+    def is_downbeat(self, metre: int) -> Flags:
         """Which of them start a bar of so many beats."""
-        starts: npt.NDArray[np.bool_] = np.round(self.numbers - self.phase) % metre == 0
+        starts: Flags = np.round(self.numbers - self.phase) % metre == 0
         return starts
 
 
@@ -180,8 +177,8 @@ class _Fit:
     """A grid, and the attacks near its beats that it was fitted to."""
 
     grid: TempoGrid
-    off_s: npt.NDArray[np.float64]
-    salience: npt.NDArray[np.float64]
+    off_s: Floats
+    salience: Floats
 
 
 def placed_beats(heard: HeardPart, counting: Counting, said: Known) -> PlacedBeats:
@@ -210,7 +207,7 @@ def placed_beats(heard: HeardPart, counting: Counting, said: Known) -> PlacedBea
     return PlacedBeats(grid=grid, numbers=numbers + off_beats, phase=number)
 
 
-def _fit(heard: HeardPart, beats_s: npt.NDArray[np.float64]) -> _Fit:
+def _fit(heard: HeardPart, beats_s: Floats) -> _Fit:
     """The grid through sharp attacks, or through soft ones where those fit clearly better."""
     sharp = _fit_to(heard, beats_s, _SHARP_S)
     if sharp.grid.residual_s <= _SHARP_RESIDUAL_S:
@@ -220,9 +217,7 @@ def _fit(heard: HeardPart, beats_s: npt.NDArray[np.float64]) -> _Fit:
     return soft if is_better else sharp
 
 
-def _fit_to(
-    heard: HeardPart, beats_s: npt.NDArray[np.float64], windows_s: tuple[float, float]
-) -> _Fit:
+def _fit_to(heard: HeardPart, beats_s: Floats, windows_s: tuple[float, float]) -> _Fit:
     after_s, before_s = windows_s
     curve = attack_curve(heard.beating, after_s=after_s, before_s=before_s)
     numbers = np.arange(len(beats_s), dtype=np.float64)
@@ -261,9 +256,7 @@ def _first_number(fit: _Fit, heard: HeardPart) -> int | None:
     return first if evidence[first] < -_CUT_EVIDENCE else None
 
 
-def _numbers(
-    grid: TempoGrid, first_number: int | None, heard: HeardPart
-) -> npt.NDArray[np.float64]:
+def _numbers(grid: TempoGrid, first_number: int | None, heard: HeardPart) -> Floats:
     """Numbers of all beats from the first one to the last attack."""
     if first_number is None:
         start_s = float(grid.seconds_at(np.array([0.0]))[0])

@@ -21,8 +21,7 @@ from segue.analysis.metre_net import net_share
 from segue.analysis.placing import placed_beats
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.audio.clip import SongEdge
 
 _SAME_TEMPO_RATIO: Final = 0.03  # natural logarithm: tempi nearer than this are one; by judgement
@@ -90,7 +89,7 @@ def hear_pulse(
     )
 
 
-def _pulse_share(heard: HeardPart, beats_s: npt.NDArray[np.float64]) -> float:
+def _pulse_share(heard: HeardPart, beats_s: Floats) -> float:
     """How far the sound bears out its beats: few beats never do, and uneven ones do not.
 
     Attacks that lie evenly are one witness, the net is another: either is enough. Soft attacks

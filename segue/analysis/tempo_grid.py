@@ -14,7 +14,7 @@ import numpy as np
 from scipy.interpolate import BSpline
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats
 
 _KNOT_BEATS: Final = (32, 16, 8, 5)  # beats a knot of the splines, from stiff to free; by judgement
 _TUKEY: Final = 4.685
@@ -49,7 +49,7 @@ class TempoGrid:
     last_beat: float
     residual_s: float
 
-    def seconds_at(self, beats: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def seconds_at(self, beats: Floats) -> Floats:
         """Times of beat numbers, which need not be whole nor within the fit."""
         inside = np.clip(beats, self.first_beat, self.last_beat)
         times = np.asarray(self.curve(inside), dtype=np.float64)
@@ -90,9 +90,9 @@ class TempoGrid:
 
 
 def fit_grid(
-    beats: npt.NDArray[np.float64],
-    times_s: npt.NDArray[np.float64],
-    weights: npt.NDArray[np.float64],
+    beats: Floats,
+    times_s: Floats,
+    weights: Floats,
 ) -> TempoGrid:
     """The simplest grid that the attacks support.
 
@@ -126,9 +126,9 @@ def fit_grid(
 
 
 def _robust_fit(
-    beats: npt.NDArray[np.float64],
-    times_s: npt.NDArray[np.float64],
-    weights: npt.NDArray[np.float64],
+    beats: Floats,
+    times_s: Floats,
+    weights: Floats,
     *,
     degree: int,
     n_inner: int,

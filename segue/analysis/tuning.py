@@ -30,6 +30,7 @@ import numpy.typing as npt
 from segue.analysis.chroma import ANALYSIS_RATE_HZ, analysis_sound
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags, Floats, Floats32
     from segue.audio.clip import Clip, Role, SongEdge
 
 
@@ -97,8 +98,6 @@ def _met(place: Floats, weights: Floats, ahead: float) -> float:
     is_met &= strong[nearest] > _AS_STRONG * weights
     return float(weights[is_met].sum())
 
-
-Floats = npt.NDArray[np.float64]
 
 PITCHED_ROLES: Final[tuple[Role, ...]] = (
     "mix", "bass", "keys", "guitar", "synth", "voice", "lead", "other",
@@ -243,7 +242,7 @@ def _weights(peaks: SpectralPeaks) -> Floats:
     return weights
 
 
-def spectral_peaks(sound: npt.NDArray[np.float32]) -> SpectralPeaks:
+def spectral_peaks(sound: Floats32) -> SpectralPeaks:
     """The peaks of a sound's spectrum up to 2.2 kHz, each at its reassigned frequency.
 
     Parameters
@@ -276,9 +275,7 @@ def spectral_peaks(sound: npt.NDArray[np.float32]) -> SpectralPeaks:
     )
 
 
-def _is_odd_partial(
-    hops: npt.NDArray[np.intp], cents: Floats, weights: Floats
-) -> npt.NDArray[np.bool_]:
+def _is_odd_partial(hops: npt.NDArray[np.intp], cents: Floats, weights: Floats) -> Flags:
     """Whether a peak is explained as partial 3, 5, 6 or 7 of a lower peak of its hop."""
     place = hops * 20_000.0 + cents  # one axis for all hops, far apart
     known = np.sort(place[weights > 0])
@@ -291,7 +288,7 @@ def _is_odd_partial(
     return explained
 
 
-def _window_and_slope() -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+def _window_and_slope() -> tuple[Floats32, Floats32]:
     """A Hann window and its derivative by the frame."""
     phase = 2 * np.pi * (np.arange(_WINDOW_FRAMES) + 0.5) / _WINDOW_FRAMES
     window = 0.5 - 0.5 * np.cos(phase)

@@ -12,9 +12,7 @@ from segue.job.changes import Changes
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    import numpy as np
-    import numpy.typing as npt
-
+    from segue.arrays import Floats32
     from segue.plan import Plan
     from segue.recipes import Recipe
 
@@ -113,7 +111,7 @@ class Draft:
         What was changed, in words.
     """
 
-    music: npt.NDArray[np.float32]
+    music: Floats32
     rate_hz: int
     starts_s: float
     plan: Plan

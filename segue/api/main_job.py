@@ -13,10 +13,8 @@ from segue.audio.write import read_wav
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    import numpy as np
-    import numpy.typing as npt
-
     from segue.analysis.facts import EdgeFacts
+    from segue.arrays import Floats32
     from segue.job.request import Request
     from segue.plan import Plan
     from segue.runfolder import CandidateRecord, RunDocument
@@ -128,7 +126,7 @@ class Option:
     layers: tuple[str, ...] = ()
 
     @property
-    def music(self) -> npt.NDArray[np.float32]:
+    def music(self) -> Floats32:
         """What the room hears, shape (n_frames, 2), read from the folder; read-only."""
         return read_wav(self.music_path).samples
 

@@ -26,16 +26,15 @@ from segue.audio.clip import Clip
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    import numpy.typing as npt
     from pedalboard import Pedalboard, Plugin
+
+    from segue.arrays import Floats, Floats32
 
 
 SOXR_QUALITY = "VHQ"
 
 
-def resampled_frames(
-    samples: npt.NDArray[np.float32], *, from_hz: int, to_hz: int
-) -> npt.NDArray[np.float32]:
+def resampled_frames(samples: Floats32, *, from_hz: int, to_hz: int) -> Floats32:
     """Audio at another rate; its first frame stays at the same time.
 
     Parameters
@@ -68,8 +67,8 @@ def resampled_frames(
 
 
 def mono_at_rate(
-    mono: npt.NDArray[np.float32], *, from_hz: int, to_hz: int, quality: Literal["LQ", "MQ", "HQ"]
-) -> npt.NDArray[np.float32]:
+    mono: Floats32, *, from_hz: int, to_hz: int, quality: Literal["LQ", "MQ", "HQ"]
+) -> Floats32:
     """One channel at the rate that it is analysed at.
 
     Parameters
@@ -88,8 +87,8 @@ def mono_at_rate(
 
 
 def resampled_blocks(
-    blocks: Iterable[npt.NDArray[np.float32]], n_channels: int, *, from_hz: int, to_hz: int
-) -> Iterator[npt.NDArray[np.float32]]:
+    blocks: Iterable[Floats32], n_channels: int, *, from_hz: int, to_hz: int
+) -> Iterator[Floats32]:
     """Audio at another rate, some of it at a time, to hold little memory.
 
     Parameters
@@ -219,7 +218,7 @@ _GAINS: Final = {
 }
 
 
-def stereo_matrix(n_channels: int, *, order: ChannelOrder = "wave") -> npt.NDArray[np.float64]:
+def stereo_matrix(n_channels: int, *, order: ChannelOrder = "wave") -> Floats:
     """Gains that take each channel to left and right.
 
     Parameters

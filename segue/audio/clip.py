@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from segue.arrays import Floats32
     from segue.music.key import Key
 
 Edge = Literal["start", "end"]
@@ -49,7 +50,7 @@ class Clip:
         If the array is not two-dimensional float32 or the rate not positive.
     """
 
-    samples: npt.NDArray[np.float32]
+    samples: Floats32
     rate_hz: int
     start_s: float = 0.0
 
@@ -224,9 +225,7 @@ class SongEdge:
         return total
 
 
-def outline(
-    samples: npt.NDArray[np.float32], n_columns: int
-) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+def outline(samples: Floats32, n_columns: int) -> tuple[npt.NDArray[np.intp], Floats32, Floats32]:
     """Lowest and highest value of sound over all channels, column by column.
 
     Parameters
@@ -253,9 +252,7 @@ def outline(
     return first_frames, low, high
 
 
-def excerpt(
-    samples: npt.NDArray[np.float32], first_frame: int, n_frames: int
-) -> npt.NDArray[np.float32]:
+def excerpt(samples: Floats32, first_frame: int, n_frames: int) -> Floats32:
     """A part of an array of frames; silence where it reaches beyond the ends."""
     last_frame = first_frame + n_frames
     if first_frame >= 0 and last_frame <= len(samples):

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    import numpy.typing as npt
+    from segue.arrays import Floats32
 
 MIN_RATE_HZ: Final = 8_000  # telephone sound; lower rates hold no music
 MAX_RATE_HZ: Final = 192_000  # the highest rate of common recorders
@@ -141,7 +141,7 @@ def _mp3_info(path: Path, index: Mp3Index) -> SoundInfo:
     )
 
 
-def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> npt.NDArray[np.float32]:
+def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> Floats32:
     """A stretch of an audio file as stereo, without decoding what lies before it.
 
     Parameters
@@ -184,7 +184,7 @@ def _is_overstated(info: SoundInfo, at_frame: int) -> bool:
     return info.order == "vorbis" and missing_s < _OGG_LAST_PAGE_S
 
 
-def _blocks(info: SoundInfo, start: int, n_frames: int) -> Iterator[npt.NDArray[np.float32]]:
+def _blocks(info: SoundInfo, start: int, n_frames: int) -> Iterator[Floats32]:
     if info.mp3 is not None:
         yield read_mp3(info.path, info.mp3, start_frame=start, n_frames=n_frames)
         return
@@ -295,7 +295,7 @@ def _is_chained(path: Path) -> bool:
     return False
 
 
-def _refuse_not_finite(info: SoundInfo, block: npt.NDArray[np.float32], at_frame: int) -> None:
+def _refuse_not_finite(info: SoundInfo, block: Floats32, at_frame: int) -> None:
     is_sound = np.abs(block) <= LARGEST_SAMPLE  # false for what is no number, too
     if is_sound.all():
         return

@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.audio.clip import Clip
 
 AWAY_DB: Final = 20.0
@@ -77,6 +76,6 @@ def _ratio(below_db: float) -> float:
     return float(10.0 ** (-below_db / 10.0))
 
 
-def _last_above(values: npt.NDArray[np.float64], least: float) -> int:
+def _last_above(values: Floats, least: float) -> int:
     above = np.flatnonzero(values > least)
     return int(above[-1]) if len(above) else -1

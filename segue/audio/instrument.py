@@ -26,7 +26,7 @@ from segue.music.key import parse_note
 if TYPE_CHECKING:
     from pathlib import Path
 
-    import numpy.typing as npt
+    from segue.arrays import Floats32
 
 SOUNDFONT_ENDINGS: Final = frozenset({".sf2", ".sf3"})
 LONGEST_S: Final = 20.0
@@ -155,7 +155,7 @@ def _named_midi(stem: str) -> float | None:
     return parse_note("".join(found[-1])) if found else None
 
 
-def _sounding(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _sounding(samples: Floats32) -> Floats32:
     """The note without silence before and after it."""
     level = np.abs(samples).max(axis=1)
     heard = np.flatnonzero(level > 1e-3 * level.max(initial=0.0))

@@ -30,9 +30,8 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats
     from segue.audio.clip import Clip
-
-    Floats = npt.NDArray[np.float64]
 
 
 MOMENTARY_S: Final = 0.4
@@ -78,9 +77,7 @@ def integrated_lufs(clip: Clip) -> float:
     return float(_lufs(loud[_lufs(loud) > gate_lufs].mean()))
 
 
-def momentary_lufs(
-    clip: Clip, *, hop_s: float = 0.01
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def momentary_lufs(clip: Clip, *, hop_s: float = 0.01) -> tuple[Floats, Floats]:
     """Loudness over time in windows of 0.4 s.
 
     Parameters
@@ -108,7 +105,7 @@ has long rests. Set by judgement."""
 _LOUD_PERCENT: Final = 90.0  # moments up to here are not its loud ones
 
 
-def mean_lufs(lufs: npt.NDArray[np.float64]) -> float:
+def mean_lufs(lufs: Floats) -> float:
     """Mean of momentary loudness, between that of powers and that of decibels.
 
     Parameters
@@ -125,7 +122,7 @@ def mean_lufs(lufs: npt.NDArray[np.float64]) -> float:
     return 10 / MEAN_POWER * math.log10(size) if size > 0 else -math.inf
 
 
-def lufs_of_a_song(lufs: npt.NDArray[np.float64]) -> float:
+def lufs_of_a_song(lufs: Floats) -> float:
     """How loud a song is at one of its ends; of one that rings out, what it was just before.
 
     Parameters
@@ -137,7 +134,7 @@ def lufs_of_a_song(lufs: npt.NDArray[np.float64]) -> float:
     return max(mean_lufs(lufs), loud - MOST_BELOW_LU)
 
 
-def short_term_lufs(clip: Clip) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def short_term_lufs(clip: Clip) -> tuple[Floats, Floats]:
     """Loudness over time in windows of 3 s; otherwise as `momentary_lufs`.
 
     Returns
@@ -165,7 +162,7 @@ def loudness_range_lu(clip: Clip) -> float:
     return float(high - low)
 
 
-def k_weighting_sos(rate_hz: int) -> npt.NDArray[np.float64]:
+def k_weighting_sos(rate_hz: int) -> Floats:
     """K-weighting as second-order sections.
 
     Returns
@@ -195,9 +192,7 @@ def k_weighting_sos(rate_hz: int) -> npt.NDArray[np.float64]:
     )
 
 
-def _trace(
-    clip: Clip, window_s: float, hop_s: float
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _trace(clip: Clip, window_s: float, hop_s: float) -> tuple[Floats, Floats]:
     powers = _window_powers(clip, window_s, hop_s)
     hop_frames = max(1, round(hop_s * clip.rate_hz))
     centre_frames = min(round(window_s * clip.rate_hz), clip.n_frames) / 2
@@ -205,7 +200,7 @@ def _trace(
     return times_s, _lufs(powers)
 
 
-def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.float64]:
+def _window_powers(clip: Clip, window_s: float, hop_s: float) -> Floats:
     """Mean weighted power of each whole window, summed over channels."""
     from segue.audio.loudness import filtered
 
@@ -228,11 +223,11 @@ def _window_powers(clip: Clip, window_s: float, hop_s: float) -> npt.NDArray[np.
             energies[first : first + len(steps)] += np.einsum("ij,ij->i", steps, steps)
     total = np.concatenate([[0.0], np.cumsum(energies)])
     starts = np.arange(0, clip.n_frames - window + 1, hop) // step
-    powers: npt.NDArray[np.float64] = (total[starts + window // step] - total[starts]) / window
+    powers: Floats = (total[starts + window // step] - total[starts]) / window
     return powers
 
 
-def _lufs(power: npt.NDArray[np.float64] | np.float64) -> npt.NDArray[np.float64]:
+def _lufs(power: Floats | np.float64) -> Floats:
     with np.errstate(divide="ignore"):
         return OFFSET_LUFS + 10 * np.log10(np.asarray(power))
 

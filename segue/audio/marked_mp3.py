@@ -24,8 +24,7 @@ from segue.audio.adapters import resampled_blocks
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats32
     from segue.audio.clip import Clip
 
 MARK_S: Final = 0.05  # of the mark from the start of the sound
@@ -115,7 +114,7 @@ def marked_mp3(
 
 
 @contextmanager
-def _opened(source: Path | Clip) -> Iterator[tuple[int, int, Iterator[npt.NDArray[np.float32]]]]:
+def _opened(source: Path | Clip) -> Iterator[tuple[int, int, Iterator[Floats32]]]:
     """Rate, channels and sound of a WAV, some of it at a time, to hold little memory."""
     if isinstance(source, Path):
         with soundfile.SoundFile(source) as wav:
@@ -128,9 +127,7 @@ def _opened(source: Path | Clip) -> Iterator[tuple[int, int, Iterator[npt.NDArra
     yield source.rate_hz, samples.shape[1], blocks
 
 
-def _at_least(
-    blocks: Iterable[npt.NDArray[np.float32]], n_channels: int, n_frames: int
-) -> Iterator[npt.NDArray[np.float32]]:
+def _at_least(blocks: Iterable[Floats32], n_channels: int, n_frames: int) -> Iterator[Floats32]:
     """Sound with silence behind it, where it is shorter than wanted."""
     for block in blocks:
         n_frames -= len(block)
@@ -139,7 +136,7 @@ def _at_least(
         yield np.zeros((n_frames, n_channels), dtype=np.float32)
 
 
-def _lead(rate_hz: int, n_channels: int) -> npt.NDArray[np.float32]:
+def _lead(rate_hz: int, n_channels: int) -> Floats32:
     """Silence with the mark in it."""
     lead = np.zeros((round(LEAD_S * rate_hz), n_channels), dtype=np.float32)
     lead[round(MARK_S * rate_hz)] = _MARK_AMPLITUDE

@@ -44,8 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    import numpy as np
-    import numpy.typing as npt
+    from segue.arrays import Floats32
 
 _MAX_PACKET_BYTES: Final = 1441
 """320 kbit/s at 32 kHz, padded: less than this may be missing from a whole file."""
@@ -146,9 +145,7 @@ def mp3_index(path: Path) -> Mp3Index | None:
     )
 
 
-def read_mp3(
-    path: Path, index: Mp3Index, *, start_frame: int, n_frames: int
-) -> npt.NDArray[np.float32]:
+def read_mp3(path: Path, index: Mp3Index, *, start_frame: int, n_frames: int) -> Floats32:
     """A stretch of an MP3 file, decoded from a few packets before it.
 
     Parameters
@@ -174,7 +171,7 @@ def read_mp3(
     with soundfile.SoundFile(io.BytesIO(b"".join([*lead, *run]))) as file:
         heard = file.read(dtype="float32", always_2d=True)
     skip = raw - (first - 1) * index.packet_frames - DECODER_DELAY_FRAMES
-    out: npt.NDArray[np.float32] = heard[skip : skip + n_frames]
+    out: Floats32 = heard[skip : skip + n_frames]
     return out
 
 

@@ -20,7 +20,7 @@ from segue.audio.stems_folder import StemFile, read_folder
 from segue.errors import AudioFileError, InputError, printable
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats32
 
 DEFAULT_EDGE_S: Final = 45.0  # seconds of a song's end or start that are read; by judgement
 DEFAULT_RATE_HZ: Final = 48_000  # the rate of stage rigs and video, common practice, no source
@@ -204,9 +204,7 @@ def _stem(
     return Stem(role=stem.role, file=printable(stem.path.name), clip=clip)
 
 
-def _on_grid(
-    info: SoundInfo, *, first_frame: int, n_frames: int, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def _on_grid(info: SoundInfo, *, first_frame: int, n_frames: int, rate_hz: int) -> Floats32:
     """Frames of the project's grid, silent where the file is over.
 
     Resampling starts where a frame of the file falls exactly on the grid, at

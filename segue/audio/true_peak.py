@@ -25,6 +25,7 @@ import numpy as np
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip
 
 Real = TypeVar("Real", np.float32, np.float64)
@@ -72,19 +73,17 @@ def true_peak_dbtp(clip: Clip, *, oversampling: int = OVERSAMPLING) -> float:
     return 20 * math.log10(peak) if peak > 0 else -math.inf
 
 
-def _phases(oversampling: int) -> npt.NDArray[np.float64]:
+def _phases(oversampling: int) -> Floats:
     """Interpolators for each point strictly between two frames, (2 * half taps, points)."""
     offsets = np.arange(1, oversampling) / oversampling
     reach = np.arange(-_HALF_TAPS + 1, _HALF_TAPS + 1)[:, None] - offsets[None, :]
     window = np.i0(_KAISER_BETA * np.sqrt(1 - np.square(reach / _HALF_TAPS))) / np.i0(_KAISER_BETA)
     taps = np.sinc(reach) * window
-    unity: npt.NDArray[np.float64] = taps / taps.sum(axis=0)
+    unity: Floats = taps / taps.sum(axis=0)
     return unity
 
 
-def _channel_peak(
-    channel: npt.NDArray[np.float32], phases: npt.NDArray[np.float64], *, at_least: float
-) -> float:
+def _channel_peak(channel: Floats32, phases: Floats, *, at_least: float) -> float:
     peak = max(at_least, float(np.abs(channel).max(initial=0.0)))
     if not phases.size or peak == 0:
         return peak
@@ -117,7 +116,7 @@ def _highest(rows: npt.NDArray[Real]) -> npt.NDArray[Real]:
     return highest
 
 
-def _overlapping_blocks(channel: npt.NDArray[np.float32], n_taps: int) -> npt.NDArray[np.float32]:
+def _overlapping_blocks(channel: Floats32, n_taps: int) -> Floats32:
     """Rows that hold every run of `n_taps` frames once, from the first that touches the sound."""
     n_blocks = -(-(len(channel) + n_taps - 1) // _BLOCK_FRAMES)
     padded = np.zeros(n_blocks * _BLOCK_FRAMES + n_taps - 1, dtype=np.float32)
@@ -126,7 +125,7 @@ def _overlapping_blocks(channel: npt.NDArray[np.float32], n_taps: int) -> npt.ND
     return runs[::_BLOCK_FRAMES]
 
 
-def _block_interpolator(phases: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _block_interpolator(phases: Floats) -> Floats:
     """The interpolators at every place of a block, as one matrix: a product is fastest so."""
     n_taps, n_points = phases.shape
     matrix = np.zeros((_BLOCK_FRAMES + n_taps - 1, _BLOCK_FRAMES, n_points))

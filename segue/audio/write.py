@@ -21,7 +21,7 @@ from segue.files.whole_file import write_whole
 if TYPE_CHECKING:
     from pathlib import Path
 
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
 _STEPS: Final = 1 << 23
 """Steps of 24-bit PCM in full scale."""
@@ -107,7 +107,7 @@ def rounded24(clip: Clip) -> Clip:
     return Clip(samples=samples, rate_hz=clip.rate_hz, start_s=clip.start_s)
 
 
-def _steps_of(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float64]:
+def _steps_of(samples: Floats32) -> Floats:
     return np.minimum(np.rint(samples.astype(np.float64) * _STEPS), _STEPS - 1)
 
 

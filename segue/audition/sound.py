@@ -26,8 +26,7 @@ from segue.files.source_digest import source_digest
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats32
     from segue.audition.page import PageView
     from segue.runfolder import CandidateRecord
 
@@ -155,7 +154,7 @@ def outline_of(path: Path) -> list[int]:
     return [int(v) for v in np.rint(both).ravel()]
 
 
-def read_wav(path: Path) -> tuple[npt.NDArray[np.float32], int]:
+def read_wav(path: Path) -> tuple[Floats32, int]:
     """Samples and rate of a WAV of a run.
 
     Raises

@@ -30,8 +30,7 @@ from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.catalogue.pairs import AllSongs
     from segue.catalogue.store import Listed, Store
 
@@ -270,7 +269,7 @@ def neighbours_of(
     )
 
 
-def _costs_beside(side: EdgeTraits, songs: AllSongs, where: Where) -> npt.NDArray[np.float64]:
+def _costs_beside(side: EdgeTraits, songs: AllSongs, where: Where) -> Floats:
     is_after = where == "after"
     ends = columns_of([side] if is_after else songs.ends, kinds_of("end"))
     starts = columns_of(songs.starts if is_after else [side], kinds_of("start"))

@@ -30,9 +30,8 @@ from segue.music.key import Key, Mode
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    import numpy.typing as npt
-
     from segue.analysis.facts import EdgeFacts
+    from segue.arrays import Floats, Ints
     from segue.catalogue.store import Store
 
     _Row = tuple[str, int | None, Mode | None, float | None, float, str]
@@ -61,9 +60,9 @@ class Columns:
     loudness_lufs : ndarray, shape (n_songs,), float64
     """
 
-    codes: npt.NDArray[np.int64]
-    tempo_octaves: npt.NDArray[np.float64]
-    loudness_lufs: npt.NDArray[np.float64]
+    codes: Ints
+    tempo_octaves: Floats
+    loudness_lufs: Floats
 
     def __post_init__(self) -> None:
         for column in fields(self):
@@ -159,7 +158,7 @@ _BLOCK_CELLS: Final = 2_000_000
 """Costs in one block; 16 MB."""
 
 
-def costs(ends: Columns, starts: Columns) -> npt.NDArray[np.float64]:
+def costs(ends: Columns, starts: Columns) -> Floats:
     """Cost of going from each end to each start, as `suiting.cost`.
 
     Returns
@@ -172,7 +171,7 @@ def costs(ends: Columns, starts: Columns) -> npt.NDArray[np.float64]:
 
 def best_pairs(
     ends: Columns, starts: Columns, *, n_best: int = DEFAULT_TOP
-) -> Iterator[tuple[int, npt.NDArray[np.int64], npt.NDArray[np.float64]]]:
+) -> Iterator[tuple[int, Ints, Floats]]:
     """For each song those that follow it at the least cost, itself left out.
 
     Parameters
@@ -234,9 +233,7 @@ def write_all_pairs(store: Store, *, n_best: int = DEFAULT_TOP) -> int:
     return len(songs.contents)
 
 
-def _costs(
-    table: npt.NDArray[np.float64], ends: Columns, starts: Columns, rows: slice
-) -> npt.NDArray[np.float64]:
+def _costs(table: Floats, ends: Columns, starts: Columns, rows: slice) -> Floats:
     """Cost of some ends to all starts, summed in the order of `suiting.cost`."""
     step = np.abs(starts.tempo_octaves - ends.tempo_octaves[rows, None])
     other = np.abs(step - 1.0)
@@ -258,7 +255,7 @@ def _costs(
     return total
 
 
-def _ease(step: npt.NDArray[np.float64], rest: npt.NDArray[np.float64]) -> None:
+def _ease(step: Floats, rest: Floats) -> None:
     """`suiting.tempo_cost` of steps in octaves, in their place; `rest` is room to reckon in."""
     step /= FULL_TEMPO_OCTAVES
     np.minimum(step, 1.0, out=step)

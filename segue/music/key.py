@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     import numpy as np
     import numpy.typing as npt
 
+    from segue.arrays import Floats
+
 Mode = Literal["major", "minor"]
 MODES: Final[tuple[Mode, ...]] = get_args(Mode)
 
@@ -289,7 +291,7 @@ A4_MIDI: Final = 69.0  # its note number in MIDI
 @overload
 def hertz_of(midi: float, cents: float = 0.0) -> float: ...
 @overload
-def hertz_of(midi: npt.NDArray[np.floating], cents: float = 0.0) -> npt.NDArray[np.float64]: ...
+def hertz_of(midi: npt.NDArray[np.floating], cents: float = 0.0) -> Floats: ...
 def hertz_of(midi: Any, cents: float = 0.0) -> Any:
     """Frequency of a note, or of many.
 

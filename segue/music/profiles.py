@@ -15,12 +15,14 @@ References
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.music.key import N_PITCH_CLASSES
+
+if TYPE_CHECKING:
+    from segue.arrays import Floats
 
 Profile = tuple[float, ...]
 
@@ -63,7 +65,7 @@ KRUMHANSL_KESSLER: Final = ProfileSet(
 # fmt: on
 
 
-def profile_matrix(profiles: ProfileSet) -> npt.NDArray[np.float64]:
+def profile_matrix(profiles: ProfileSet) -> Floats:
     """A profile set in all 24 keys.
 
     Parameters
@@ -85,9 +87,7 @@ def profile_matrix(profiles: ProfileSet) -> npt.NDArray[np.float64]:
     return np.array([np.roll(p, tonic) for p in both for tonic in range(N_PITCH_CLASSES)])
 
 
-def profile_correlations(
-    chroma: npt.NDArray[np.float64], profiles: ProfileSet
-) -> npt.NDArray[np.float64]:
+def profile_correlations(chroma: Floats, profiles: ProfileSet) -> Floats:
     """Pearson correlation of a chroma with a profile set in all 24 keys.
 
     Parameters

@@ -13,8 +13,7 @@ from segue.render.bridge_level import AROUND_S
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.plan.plan import Plan
     from segue.render.ride import Fader
 
@@ -36,23 +35,23 @@ class Spectra:
         Not changed while they are here, but by `exchange`.
     """
 
-    def __init__(self, buses: Mapping[Fader, npt.NDArray[np.float32]], rate_hz: int) -> None:
+    def __init__(self, buses: Mapping[Fader, Floats32], rate_hz: int) -> None:
         self.buses, self.rate_hz = dict(buses), rate_hz
-        self._known: dict[tuple[Fader, float, float], npt.NDArray[np.float64]] = {}
+        self._known: dict[tuple[Fader, float, float], Floats] = {}
 
     @property
     def made(self) -> tuple[Fader, ...]:
         """The faders of what is made for the bridge."""
         return tuple(name for name in self.buses if name != "songs")
 
-    def exchange(self, fader: Fader, bus: npt.NDArray[np.float32] | None) -> None:
+    def exchange(self, fader: Fader, bus: Floats32 | None) -> None:
         """Put another sound on a fader; None takes it away."""
         self._known = {key: power for key, power in self._known.items() if key[0] != fader}
         self.buses.pop(fader, None)
         if bus is not None:
             self.buses[fader] = bus
 
-    def of(self, fader: Fader, low_s: float, high_s: float) -> npt.NDArray[np.float64]:
+    def of(self, fader: Fader, low_s: float, high_s: float) -> Floats:
         """Between two times, shape (n_bins,); nothing of what is too short."""
         key = (fader, low_s, high_s)
         if key not in self._known:
@@ -140,9 +139,7 @@ def deep_cut_db(spectra: Spectra, plan: Plan) -> float:
     return float(np.clip(-10 * np.log10(max(left, _TINY) / deep), 0.0, MOST_DEEP_CUT_DB))
 
 
-def without_boom(
-    samples: npt.NDArray[np.float32], cut_db: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def without_boom(samples: Floats32, cut_db: float, rate_hz: int) -> Floats32:
     """Sound with what lies in the bass lowered, by a first-order shelf."""
     low = _below(samples, DEEP_HZ, rate_hz)
     low *= np.float32(10 ** (-cut_db / 20) - 1.0)
@@ -150,9 +147,7 @@ def without_boom(
     return low
 
 
-def _below(
-    samples: npt.NDArray[np.float32], cutoff_hz: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def _below(samples: Floats32, cutoff_hz: float, rate_hz: int) -> Floats32:
     sections = first_order_lowpass(cutoff_hz, rate_hz)
     low = np.empty_like(samples)
     for channel in range(samples.shape[1]):  # one at a time, as each is twice as wide
@@ -160,9 +155,7 @@ def _below(
     return low
 
 
-def shelved(
-    samples: npt.NDArray[np.float32], gain_db: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def shelved(samples: Floats32, gain_db: float, rate_hz: int) -> Floats32:
     """Sound with what lies above 1 kHz raised or lowered.
 
     A first-order shelf: the difference between the sound and its low-passed self, at another gain.
@@ -174,9 +167,7 @@ def shelved(
     return high
 
 
-def _spectrum(
-    samples: npt.NDArray[np.float32], low_s: float, high_s: float, rate_hz: int
-) -> npt.NDArray[np.float64]:
+def _spectrum(samples: Floats32, low_s: float, high_s: float, rate_hz: int) -> Floats:
     """Mean power by frequency between two times, shape (n_bins,); nothing of what is too short."""
     part = samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
     if len(part) < _LEAST_S * rate_hz:
@@ -219,7 +210,7 @@ def room_wanted_db(spectra: Spectra, plan: Plan) -> float:
     return _depth_for(10 ** ((np.mean(shares) - ROOM_UNDER_DB) / 10), bed_power, spectra.rate_hz)
 
 
-def _depth_for(share: float, power: npt.NDArray[np.float64], rate_hz: int) -> float:
+def _depth_for(share: float, power: Floats, rate_hz: int) -> float:
     """How deep a spectrum is to be dipped so that no more than a share of it lies where a voice is.
 
     Tried out on the spectrum: what lies at the ends of the band is dipped less.
@@ -236,7 +227,7 @@ def _depth_for(share: float, power: npt.NDArray[np.float64], rate_hz: int) -> fl
     return MOST_ROOM_DB
 
 
-def _room_sections(rate_hz: int) -> npt.NDArray[np.float64]:
+def _room_sections(rate_hz: int) -> Floats:
     """The filter whose output is taken away from a bed."""
     from scipy.signal import iirpeak, tf2sos  # heavy, and few bridges are beds
 
@@ -247,9 +238,7 @@ def _room_sections(rate_hz: int) -> npt.NDArray[np.float64]:
 _DEPTH_STEP_DB: Final = 0.25  # finer is not heard
 
 
-def room_for_a_voice(
-    samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, depth_db: float
-) -> None:
+def room_for_a_voice(samples: Floats32, plan: Plan, rate_hz: int, depth_db: float) -> None:
     """Dips some of the bridge where it lies far below the songs, so that one may talk; in place."""
     if not depth_db:
         return

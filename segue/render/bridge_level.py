@@ -22,12 +22,10 @@ from segue.audio.loudness import MOMENTARY_S, lufs_of_a_song, mean_lufs
 from segue.plan.shaping import value_at
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats
     from segue.plan.layer import Curve
     from segue.plan.plan import Plan
 
-    Floats = npt.NDArray[np.float64]
 
 AROUND_S: Final = 8.0
 """So much of either song tells how loud it is at the join."""
@@ -39,7 +37,7 @@ _TINY: Final = 1e-12  # keeps a logarithm from nought
 
 
 def wanted_level(
-    songs: Floats, ahead: Floats, times_s: Floats, inside: npt.NDArray[np.bool_], plan: Plan
+    songs: Floats, ahead: Floats, times_s: Floats, inside: Flags, plan: Plan
 ) -> tuple[Floats, float] | None:
     """How loud the bridge is to be, and from when on the new song is there.
 

@@ -17,8 +17,7 @@ from segue.audio.true_peak import true_peak_dbtp
 from segue.plan.layer import DrumLayer, FrozenLayer, Layer, ReversedLayer, SongLayer
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats32
     from segue.plan.plan import Plan
     from segue.render.layer_sound import LayerSound
 
@@ -49,7 +48,7 @@ class Master:
     lowered_db: float
 
 
-def master(total: npt.NDArray[np.float32], rate_hz: int) -> Master:
+def master(total: Floats32, rate_hz: int) -> Master:
     """The sum of all sides with its true peak at most -1 dBTP.
 
     Parameters
@@ -171,9 +170,7 @@ class Makers(NamedTuple):
         return self.own / self.total if self.total > 0 else 0.0
 
 
-def power_between(
-    samples: npt.NDArray[np.float32], plan: Plan, rate_hz: int, first_frame: int = 0
-) -> float:
+def power_between(samples: Floats32, plan: Plan, rate_hz: int, first_frame: int = 0) -> float:
     """Summed power between leaving the old song and the new one's bar one."""
     begin, end = (
         max(round(plan.seconds_at(beat) * rate_hz) - first_frame, 0)

@@ -19,8 +19,7 @@ import numpy as np
 from segue.audio.clip import excerpt
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32, Ints
     from segue.plan.layer import Drum
 
 # Kick, body, noise of a snare, hats; by judgement
@@ -67,7 +66,7 @@ class DrumSound:
         Where in the samples it strikes.
     """
 
-    samples: npt.NDArray[np.float32]
+    samples: Floats32
     attack_frame: int
 
 
@@ -83,13 +82,11 @@ class _Onsets:
         Power that each adds to each band.
     """
 
-    frames: npt.NDArray[np.int64]
-    bands: npt.NDArray[np.float64]
+    frames: Ints
+    bands: Floats
 
 
-def drum_kit(
-    hits: npt.NDArray[np.float32], rate_hz: int
-) -> tuple[dict[Drum, DrumSound], tuple[str, ...]]:
+def drum_kit(hits: Floats32, rate_hz: int) -> tuple[dict[Drum, DrumSound], tuple[str, ...]]:
     """Kick, snare and hat as far as they are found, and what is missing.
 
     Parameters
@@ -139,7 +136,7 @@ def _hat_instead(
     return _made_hat(usual_db + _MADE_HAT_DB, rate_hz), "a short noise stands in"
 
 
-def _onsets(hits: npt.NDArray[np.float32], rate_hz: int) -> _Onsets:
+def _onsets(hits: Floats32, rate_hz: int) -> _Onsets:
     from scipy.signal import find_peaks
 
     step = max(round(_STEP_S * rate_hz), 1)
@@ -167,7 +164,7 @@ def _onsets(hits: npt.NDArray[np.float32], rate_hz: int) -> _Onsets:
     )
 
 
-def _band_powers(hits: npt.NDArray[np.float32], step: int, rate_hz: int) -> npt.NDArray[np.float64]:
+def _band_powers(hits: Floats32, step: int, rate_hz: int) -> Floats:
     """Mean power of each band in each step, (n_steps, 4)."""
     from scipy.signal import butter, sosfilt
 
@@ -181,7 +178,7 @@ def _band_powers(hits: npt.NDArray[np.float32], step: int, rate_hz: int) -> npt.
     return powers
 
 
-def _attack_frame(hits: npt.NDArray[np.float32], near: int, rate_hz: int) -> int:
+def _attack_frame(hits: Floats32, near: int, rate_hz: int) -> int:
     """Where a hit near a frame first passes a share of its peak."""
     low = max(near - round(0.012 * rate_hz), 0)
     level = np.abs(hits[low : near + round(0.012 * rate_hz)]).max(axis=1)
@@ -191,7 +188,7 @@ def _attack_frame(hits: npt.NDArray[np.float32], near: int, rate_hz: int) -> int
     return low + (int(passed[0]) if len(passed) else near - low)
 
 
-def _purities(bands: npt.NDArray[np.float64]) -> dict[Drum, npt.NDArray[np.float64]]:
+def _purities(bands: Floats) -> dict[Drum, Floats]:
     """How surely each onset is each drum and nothing else, 0 to 1."""
     if not len(bands):
         return {}
@@ -218,17 +215,17 @@ _CLEAR_FROM_HZ: Final[dict[Drum, float]] = {"snare": 130.0, "hat": 500.0}
 _OWN_BAND: Final[dict[Drum, int]] = {"kick": _LOW, "snare": _NOISE, "hat": _HIGH}
 
 
-def _members(purity: npt.NDArray[np.float64], onsets: _Onsets, drum: Drum) -> npt.NDArray[np.int64]:
+def _members(purity: Floats, onsets: _Onsets, drum: Drum) -> Ints:
     """Onsets that are this drum, those as loud as most of them."""
     pure = np.flatnonzero(purity >= _LEAST_PURITY[drum])
     if not len(pure):
         return pure
     own = onsets.bands[pure, _OWN_BAND[drum]]
-    loud: npt.NDArray[np.int64] = pure[own >= 0.25 * np.percentile(own, 90)]
+    loud: Ints = pure[own >= 0.25 * np.percentile(own, 90)]
     return loud
 
 
-def _best(purity: npt.NDArray[np.float64], onsets: _Onsets, drum: Drum, rate_hz: int) -> int | None:
+def _best(purity: Floats, onsets: _Onsets, drum: Drum, rate_hz: int) -> int | None:
     members = _members(purity, onsets, drum)
     if not len(members):
         return None
@@ -240,7 +237,7 @@ def _best(purity: npt.NDArray[np.float64], onsets: _Onsets, drum: Drum, rate_hz:
 
 
 def _cut(
-    hits: npt.NDArray[np.float32],
+    hits: Floats32,
     onsets: _Onsets,
     best: int,
     alike: list[tuple[int, float]],
@@ -284,10 +281,10 @@ _LATE_S: Final = 0.012  # attacks are found this well; by judgement, all four
 
 
 def _alike(
-    hits: npt.NDArray[np.float32],
+    hits: Floats32,
     onsets: _Onsets,
     best: int,
-    members: npt.NDArray[np.int64],
+    members: Ints,
     rate_hz: int,
 ) -> list[tuple[int, float]]:
     """Where else the same sound is struck, to the frame, and how loud against the best.
@@ -356,9 +353,9 @@ def _made_hat(peak_db: float, rate_hz: int) -> DrumSound:
     return DrumSound(samples=samples, attack_frame=before)
 
 
-def _peak_db(samples: npt.NDArray[np.float32]) -> float:
+def _peak_db(samples: Floats32) -> float:
     return float(20 * np.log10(np.abs(samples).max(initial=0.0) + 1e-9))
 
 
-def _power_db(samples: npt.NDArray[np.float32]) -> float:
+def _power_db(samples: Floats32) -> float:
     return float(10 * np.log10(np.square(samples, dtype=np.float64).mean() + 1e-12))

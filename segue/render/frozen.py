@@ -22,8 +22,7 @@ from segue.render.layer_sound import LayerSound, Ruler, faded, frames_of, values
 from segue.render.separate import separated
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats, Floats32
     from segue.plan.layer import FrozenLayer
     from segue.plan.plan import Plan
 
@@ -100,7 +99,7 @@ def _there_s(edge: SongEdge, from_s: float) -> float:
     return from_s + _STEP_S * int(np.argmax(power >= _THERE_SHARE * power.max()))
 
 
-def _moment(edge: SongEdge, source_s: float) -> npt.NDArray[np.float32]:
+def _moment(edge: SongEdge, source_s: float) -> Floats32:
     """The sustained part of the sound around a moment, an even number of frames."""
     rate_hz = edge.rate_hz
     half, around = round(MOMENT_S * rate_hz / 2), round(_AROUND_S * rate_hz)
@@ -112,28 +111,26 @@ def _moment(edge: SongEdge, source_s: float) -> npt.NDArray[np.float32]:
     return separated(sound, "harmonic", rate_hz)[around - half : around + half]
 
 
-def _kept(
-    partials: Partials, tone_midi: float | None, tuning_cents: float
-) -> npt.NDArray[np.bool_]:
+def _kept(partials: Partials, tone_midi: float | None, tuning_cents: float) -> Flags:
     """Which partials belong to the tone."""
     if tone_midi is None or not len(partials.hertz):
         return np.zeros(len(partials.hertz), dtype=bool)
     tone_hz = hertz_of(tone_midi, tuning_cents)
     number = np.maximum(np.round(partials.hertz / tone_hz), 1.0)
     off_cents = 1200 * np.log2(partials.hertz / (number * tone_hz))
-    kept: npt.NDArray[np.bool_] = (np.abs(off_cents) <= _KEPT_CENTS) & (number <= _KEPT_PARTIALS)
+    kept: Flags = (np.abs(off_cents) <= _KEPT_CENTS) & (number <= _KEPT_PARTIALS)
     return kept if (kept & (number <= _TELLING_PARTIALS)).any() else np.zeros_like(kept)
 
 
 def _tones(  # noqa: PLR0913 - all that a bank of tones needs
     partials: Partials,
-    kept: npt.NDArray[np.bool_],
+    kept: Flags,
     layer: FrozenLayer,
     part: Ruler,
-    thinning: npt.NDArray[np.float64] | None,
+    thinning: Floats | None,
     lead: int,
     generator: np.random.Generator,
-) -> npt.NDArray[np.float64]:
+) -> Floats:
     """All partials as steady tones that wander apart, (n_frames, 2)."""
     block = max(round(_BLOCK_S * part.rate_hz), 1)
     n_blocks = -(-part.n_frames // block) + 1
@@ -159,21 +156,17 @@ def _tones(  # noqa: PLR0913 - all that a bank of tones needs
     return sound
 
 
-def _thinned(
-    partials: Partials, kept: npt.NDArray[np.bool_], thinning: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
+def _thinned(partials: Partials, kept: Flags, thinning: Floats) -> Floats:
     """Factor of each partial at each knot; the loudness lost is made up for in part."""
     power = np.square(np.abs(partials.amplitudes)).sum(axis=1)
     factors = np.where(kept[None, :], 1.0, 1.0 - thinning[:, None])
     left = (factors**2 * power[None, :]).sum(axis=1) / power.sum()
     makeup = np.minimum(1 / np.sqrt(np.maximum(left, 1e-12)), 10 ** (_MOST_MAKEUP_DB / 20))
-    shared: npt.NDArray[np.float64] = factors * makeup[:, None]
+    shared: Floats = factors * makeup[:, None]
     return shared
 
 
-def _wander(
-    hertz: npt.NDArray[np.float64], since_s: npt.NDArray[np.float64], generator: np.random.Generator
-) -> npt.NDArray[np.float64]:
+def _wander(hertz: Floats, since_s: Floats, generator: np.random.Generator) -> Floats:
     """Half the difference in phase between the channels, (n_knots, n_partials)."""
     low, high = _WANDER_HZ
     speeds = generator.uniform(low, high, (2, len(hertz)))
@@ -184,7 +177,7 @@ def _wander(
     )
     opening = np.clip(since_s / _WANDER_AFTER_S, 0, 1)[:, None] ** 2
     width = np.clip(np.log2(hertz / _WIDE_FROM_HZ), 0.0, 1.0)[None, :]
-    wander: npt.NDArray[np.float64] = np.pi * _WANDER_TURNS * opening * width * path
+    wander: Floats = np.pi * _WANDER_TURNS * opening * width * path
     return wander
 
 
@@ -208,9 +201,7 @@ def _add_tones(onto, phases, sizes, block):  # type: ignore[no-untyped-def]  # n
                 size += grow
 
 
-def _air(
-    partials: Partials, n_frames: int, generator: np.random.Generator
-) -> npt.NDArray[np.float64]:
+def _air(partials: Partials, n_frames: int, generator: np.random.Generator) -> Floats:
     """Noise with the colour of what lies between the partials, its channels independent."""
     window = partials.air_window
     hop = window // 4
@@ -225,9 +216,7 @@ def _air(
     return out[4 * hop : 4 * hop + n_frames]
 
 
-def _notes(
-    layer: FrozenLayer, edge: SongEdge, partials: Partials, kept: npt.NDArray[np.bool_]
-) -> tuple[str, ...]:
+def _notes(layer: FrozenLayer, edge: SongEdge, partials: Partials, kept: Flags) -> tuple[str, ...]:
     notes = []
     if not len(partials.hertz):
         notes.append(f"'{layer.name}' holds next to nothing: {edge.title} has no tone there.")

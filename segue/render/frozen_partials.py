@@ -23,6 +23,8 @@ from segue.render.spectra import odd
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32, Ints
+
 MOMENT_S: Final = 0.36
 """Length of the window; half of it, around the middle, is what is heard."""
 _GAUSS_WIDTHS: Final = 3.3
@@ -53,13 +55,13 @@ class Partials:
         would be as strong there. Bins of `air_window` frames.
     """
 
-    hertz: npt.NDArray[np.float64]
+    hertz: Floats
     amplitudes: npt.NDArray[np.complex128]
-    air: npt.NDArray[np.float64]
+    air: Floats
     air_window: int
 
 
-def partials_of(moment: npt.NDArray[np.float32], rate_hz: int) -> Partials:
+def partials_of(moment: Floats32, rate_hz: int) -> Partials:
     """The partials of a moment, the middle frame of the sound given.
 
     Parameters
@@ -88,7 +90,7 @@ def partials_of(moment: npt.NDArray[np.float32], rate_hz: int) -> Partials:
     )
 
 
-def _peaks(power: npt.NDArray[np.float64], size: int, rate_hz: int) -> npt.NDArray[np.int64]:
+def _peaks(power: Floats, size: int, rate_hz: int) -> Ints:
     """Bins of the partials, in order of frequency: what stands out of its surroundings."""
     from scipy.ndimage import median_filter
     from scipy.signal import find_peaks
@@ -99,21 +101,19 @@ def _peaks(power: npt.NDArray[np.float64], size: int, rate_hz: int) -> npt.NDArr
     found, _ = find_peaks(level_db, height=heights, distance=round(1.5 * _PADDING))
     found = found[(found > _LOWEST_HZ * size / rate_hz) & (found < len(power) - 2)]
     loudest = found[np.argsort(level_db[found])[::-1][:_MOST_PARTIALS]]
-    peaks: npt.NDArray[np.int64] = np.sort(loudest)
+    peaks: Ints = np.sort(loudest)
     return peaks
 
 
-def _parabola_tops(
-    level: npt.NDArray[np.float64], bins: npt.NDArray[np.int64]
-) -> npt.NDArray[np.float64]:
+def _parabola_tops(level: Floats, bins: Ints) -> Floats:
     """Where the tops lie between bins, -0.5 to 0.5."""
     below, at, above = level[bins - 1], level[bins], level[bins + 1]
     bend = below - 2 * at + above
-    tops: npt.NDArray[np.float64] = np.clip(0.5 * (below - above) / np.minimum(bend, -1e-9), -1, 1)
+    tops: Floats = np.clip(0.5 * (below - above) / np.minimum(bend, -1e-9), -1, 1)
     return tops
 
 
-def _log_curvature(window: npt.NDArray[np.float64], size: int) -> float:
+def _log_curvature(window: Floats, size: int) -> float:
     """How fast the logarithm of a peak's size falls, per bin squared."""
     offsets = np.arange(len(window)) - len(window) // 2
     at_bin = abs(np.sum(window * np.exp(-2j * np.pi * offsets / size))) / window.sum()
@@ -122,8 +122,8 @@ def _log_curvature(window: npt.NDArray[np.float64], size: int) -> float:
 
 def _at_places(
     spectrum: npt.NDArray[np.complex128],
-    bins: npt.NDArray[np.int64],
-    places: npt.NDArray[np.float64],
+    bins: Ints,
+    places: Floats,
     curvature: float,
 ) -> npt.NDArray[np.complex128]:
     """Complex size of each peak at its top; phase does not move with a window centred on 0."""
@@ -133,12 +133,12 @@ def _at_places(
 
 
 def _air(
-    power: npt.NDArray[np.float64],
+    power: Floats,
     spectrum: npt.NDArray[np.complex128],
-    bins: npt.NDArray[np.int64],
+    bins: Ints,
     size: int,
     rate_hz: int,
-) -> npt.NDArray[np.float64]:
+) -> Floats:
     """Smooth level of what is left between the partials, channel by channel."""
     from scipy.ndimage import median_filter, uniform_filter1d
 

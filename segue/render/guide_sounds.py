@@ -14,8 +14,7 @@ from segue.audio.clip import add_at
 from segue.music.key import hertz_of
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.plan.plan import CueNote, Plan
 
 CEILING_DBFS: Final = -12.0
@@ -30,7 +29,7 @@ _CUE_FADE_S: Final = 0.04  # its start and end are rounded over this time; by ju
 _CUE_PARTIALS: Final = (1.0, 0.35, 0.12)
 
 
-def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:
+def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> Floats32:
     """The click of a plan.
 
     Returns
@@ -46,7 +45,7 @@ def click_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32
     return _held(bus)
 
 
-def cue_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:
+def cue_bus(plan: Plan, rate_hz: int, n_frames: int) -> Floats32:
     """The cue of a plan: soft tones at the pitch of the incoming song.
 
     Returns
@@ -62,19 +61,17 @@ def cue_bus(plan: Plan, rate_hz: int, n_frames: int) -> npt.NDArray[np.float32]:
     return _held(bus)
 
 
-def _burst(pitch_hz: float, rate_hz: int) -> npt.NDArray[np.float64]:
+def _burst(pitch_hz: float, rate_hz: int) -> Floats:
     """A decaying tone that starts at its zero crossing and peaks at 1 at most."""
     time_s = np.arange(round(_CLICK_S * rate_hz)) / rate_hz
     rise = np.sin(np.minimum(time_s / _ATTACK_S, 1.0) * np.pi / 2) ** 2
     fall = np.cos(time_s / _CLICK_S * np.pi / 2) ** 4
     burst = rise * fall * np.sin(2 * np.pi * pitch_hz * time_s)
-    scaled: npt.NDArray[np.float64] = burst / np.abs(burst).max()
+    scaled: Floats = burst / np.abs(burst).max()
     return scaled
 
 
-def _tone(
-    note: CueNote, length_s: float, tuning_cents: float, rate_hz: int
-) -> npt.NDArray[np.float64]:
+def _tone(note: CueNote, length_s: float, tuning_cents: float, rate_hz: int) -> Floats:
     pitch_hz = hertz_of(note.midi, tuning_cents)
     time_s = np.arange(round(length_s * rate_hz)) / rate_hz
     tone = sum(
@@ -84,11 +81,11 @@ def _tone(
     fade_s = min(_CUE_FADE_S, length_s / 2)
     edge = np.minimum(np.minimum(time_s, length_s - time_s) / max(fade_s, 1e-9), 1.0)
     level = 10 ** (_CUE_DB / 20) / sum(_CUE_PARTIALS)
-    shaped: npt.NDArray[np.float64] = level * np.sin(edge * np.pi / 2) ** 2 * tone
+    shaped: Floats = level * np.sin(edge * np.pi / 2) ** 2 * tone
     return shaped
 
 
-def _held(bus: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _held(bus: Floats32) -> Floats32:
     """The bus as one channel, its peak at most at the ceiling."""
     ceiling = 10 ** (CEILING_DBFS / 20)
     peak = max(float(bus.max(initial=0.0)), -float(bus.min(initial=0.0)))

@@ -11,8 +11,7 @@ from segue.audio.clip import VOICES, Clip, Role
 from segue.audio.loudness import integrated_lufs, momentary_lufs
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.plan.layer import Curve, Layer
     from segue.plan.plan import Plan
 
@@ -42,8 +41,8 @@ class Ruler:
         First frame and the one after the last.
     """
 
-    knots: npt.NDArray[np.float64]
-    knot_beats: npt.NDArray[np.float64]
+    knots: Floats
+    knot_beats: Floats
     first_frame: int
     last_frame: int
     rate_hz: int
@@ -54,7 +53,7 @@ class Ruler:
         return self.last_frame - self.first_frame
 
     @property
-    def beats(self) -> npt.NDArray[np.float64]:
+    def beats(self) -> Floats:
         """The beat of every frame, shape (n_frames,)."""
         along = np.empty(self.n_frames)
         for begin in range(0, self.n_frames, _BLOCK_FRAMES):
@@ -82,7 +81,7 @@ def ruler_of(plan: Plan, rate_hz: int) -> Ruler:
     return Ruler(knots=knots, knot_beats=beats, first_frame=0, last_frame=n_frames, rate_hz=rate_hz)
 
 
-def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+def gains_along(curve: Curve, ruler: Ruler) -> Floats:
     """Gain of every frame as a factor; 1 where the curve is empty.
 
     Parameters
@@ -102,7 +101,7 @@ def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
     share /= _SILENCE_FROM_DB - SILENCE_DB
     np.clip(share, 0.0, 1.0, out=share)
     level_db *= _LOG_OF_A_DB
-    gains: npt.NDArray[np.float64] = np.exp(level_db, out=level_db)
+    gains: Floats = np.exp(level_db, out=level_db)
     gains *= share
     gains *= share
     share *= -2.0
@@ -111,9 +110,7 @@ def gains_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
     return _rounded_corners(gains, round(_CORNER_S * ruler.rate_hz))
 
 
-def amplified(
-    sound: npt.NDArray[np.float32], factors: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float32]:
+def amplified(sound: Floats32, factors: Floats) -> Floats32:
     """Every frame times its factor, (n_frames,) or one for each channel, (n_frames, 2)."""
     out = np.empty_like(sound)
     for begin in range(0, len(sound), _BLOCK_FRAMES):
@@ -122,17 +119,15 @@ def amplified(
     return out
 
 
-def cutoffs_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+def cutoffs_along(curve: Curve, ruler: Ruler) -> Floats:
     """Cutoff of every frame in hertz, straight in log frequency between breakpoints."""
     log_hz = np.log([point.value for point in curve])
     along = np.interp(ruler.beats, [point.beat for point in curve], log_hz)
-    cutoffs: npt.NDArray[np.float64] = np.exp(
-        _rounded_corners(along, round(_CORNER_S * ruler.rate_hz))
-    )
+    cutoffs: Floats = np.exp(_rounded_corners(along, round(_CORNER_S * ruler.rate_hz)))
     return cutoffs
 
 
-def values_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
+def values_along(curve: Curve, ruler: Ruler) -> Floats:
     """Value of every frame, straight in beats; 0 where the curve is empty, steps rounded."""
     if not curve:
         return np.zeros(ruler.n_frames)
@@ -140,7 +135,7 @@ def values_along(curve: Curve, ruler: Ruler) -> npt.NDArray[np.float64]:
     return _rounded_corners(along, round(_CORNER_S * ruler.rate_hz))
 
 
-def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArray[np.float64]:
+def _rounded_corners(gains: Floats, n_frames: int) -> Floats:
     """Values with steps spread over some frames; others are left as they are."""
     if n_frames < 2 or len(gains) < 2:  # noqa: PLR2004
         return gains
@@ -149,7 +144,7 @@ def _rounded_corners(gains: npt.NDArray[np.float64], n_frames: int) -> npt.NDArr
         return gains
     from scipy import ndimage  # heavy, and most curves have no steps
 
-    smooth: npt.NDArray[np.float64] = ndimage.uniform_filter1d(gains, n_frames, mode="nearest")
+    smooth: Floats = ndimage.uniform_filter1d(gains, n_frames, mode="nearest")
     return smooth
 
 
@@ -166,11 +161,11 @@ class LayerSound:
         What could not be done, as sentences.
     """
 
-    samples: npt.NDArray[np.float32]
+    samples: Floats32
     first_frame: int = 0
     notes: tuple[str, ...] = ()
 
-    def laid_out(self, n_frames: int) -> npt.NDArray[np.float32]:
+    def laid_out(self, n_frames: int) -> Floats32:
         """The sound in its place over a whole plan, (n_frames, 2)."""
         whole = np.zeros((n_frames, self.samples.shape[1]), dtype=np.float32)
         whole[self.first_frame : self.first_frame + len(self.samples)] = self.samples
@@ -184,9 +179,7 @@ def frames_of(layer: Layer, plan: Plan, ruler: Ruler) -> tuple[int, int]:
     return max(start, 0), min(end, ruler.n_frames)
 
 
-def faded(
-    samples: npt.NDArray[np.float32], rate_hz: int, *, in_s: float = 0.0, out_s: float = 0.0
-) -> npt.NDArray[np.float32]:
+def faded(samples: Floats32, rate_hz: int, *, in_s: float = 0.0, out_s: float = 0.0) -> Floats32:
     """Sound with raised-cosine fades at its two ends, in a new array.
 
     Parameters
@@ -203,24 +196,18 @@ def faded(
     return sound
 
 
-def at_loudness(
-    samples: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def at_loudness(samples: Floats32, level_lufs: float, rate_hz: int) -> Floats32:
     """Sound on the whole as loud as this (ITU-R BS.1770, gated); silence as it is."""
     return _levelled(samples, level_lufs, integrated_lufs(Clip(samples=samples, rate_hz=rate_hz)))
 
 
-def at_peak_loudness(
-    samples: npt.NDArray[np.float32], level_lufs: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def at_peak_loudness(samples: Floats32, level_lufs: float, rate_hz: int) -> Floats32:
     """Sound whose loudest 0.4 s are as loud as this; silence as it is."""
     _, lufs = momentary_lufs(Clip(samples=samples, rate_hz=rate_hz))
     return _levelled(samples, level_lufs, float(lufs.max(initial=-np.inf)))
 
 
-def _levelled(
-    samples: npt.NDArray[np.float32], wanted_lufs: float, now_lufs: float
-) -> npt.NDArray[np.float32]:
+def _levelled(samples: Floats32, wanted_lufs: float, now_lufs: float) -> Floats32:
     if not (np.isfinite(wanted_lufs) and np.isfinite(now_lufs)):
         return samples
     return (samples * 10 ** ((wanted_lufs - now_lufs) / 20)).astype(np.float32)

@@ -19,7 +19,7 @@ import numba
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
 DAMPINGS: Final = (2 * np.cos(np.pi / 8), 2 * np.cos(3 * np.pi / 8))
 """1 / quality of the two sections of a fourth-order Butterworth filter."""
@@ -37,9 +37,7 @@ HIGHEST_RATIO: Final = 0.49
 """Cutoffs are held below this share of the rate."""
 
 
-def lowpassed(
-    samples: npt.NDArray[np.float32], cutoff_hz: npt.NDArray[np.float64], rate_hz: int
-) -> npt.NDArray[np.float32]:
+def lowpassed(samples: Floats32, cutoff_hz: Floats, rate_hz: int) -> Floats32:
     """Audio after a moving 24 dB an octave low-pass.
 
     Parameters
@@ -55,20 +53,18 @@ def lowpassed(
     return _filtered(samples, cutoff_hz, rate_hz, high=False)
 
 
-def highpassed(
-    samples: npt.NDArray[np.float32], cutoff_hz: npt.NDArray[np.float64], rate_hz: int
-) -> npt.NDArray[np.float32]:
+def highpassed(samples: Floats32, cutoff_hz: Floats, rate_hz: int) -> Floats32:
     """Audio after a moving 24 dB an octave high-pass, open at 20 Hz; as `lowpassed` otherwise."""
     return _filtered(samples, cutoff_hz, rate_hz, high=True)
 
 
 def _filtered(
-    samples: npt.NDArray[np.float32],
-    cutoff_hz: npt.NDArray[np.float64],
+    samples: Floats32,
+    cutoff_hz: Floats,
     rate_hz: int,
     *,
     high: bool,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     is_open = cutoff_hz <= OPEN_HIGHPASS_HZ if high else cutoff_hz >= OPEN_LOWPASS_HZ
     if is_open.all():
         return samples

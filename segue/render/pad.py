@@ -28,8 +28,7 @@ from segue.render.stretch import crossfaded
 from segue.render.varispeed import chorused, read_at
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.audio.clip import Clip
     from segue.audio.instrument import Instrument
     from segue.plan.layer import PadLayer, PadSound
@@ -95,7 +94,7 @@ def _buses(
     first_frame: int,
     notes: tuple[PadNote, ...],
     generator: np.random.Generator,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Upper notes and bass on a stereo bus each, (2, n_frames, 2)."""
     buses = np.zeros((2, part.n_frames, 2), dtype=np.float32)
     bend = _bend(layer, plan, part)
@@ -105,9 +104,7 @@ def _buses(
     return buses
 
 
-def _sampled(
-    layer: PadLayer, plan: Plan, ruler: Ruler, instrument: Instrument
-) -> npt.NDArray[np.float32]:
+def _sampled(layer: PadLayer, plan: Plan, ruler: Ruler, instrument: Instrument) -> Floats32:
     """The chords as an instrument plays them."""
     bend = _bend(layer, plan, ruler)
     total = np.zeros((ruler.n_frames, 2))
@@ -125,7 +122,7 @@ def _span(note: PadNote, rate_hz: int, n_frames: int) -> tuple[int, int]:
     return begin, min(round((note.end_s + note.release_s / 2) * rate_hz), n_frames)
 
 
-def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float64]:
+def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> Floats:
     """Factor on every pitch: from the old song's tuning to the new one's in the first chord."""
     first = layer.voicings[0]
     glide_end = min(first.end_beat, first.start_beat + (layer.end_beat - first.start_beat) / 2)
@@ -134,17 +131,17 @@ def _bend(layer: PadLayer, plan: Plan, ruler: Ruler) -> npt.NDArray[np.float64]:
         [first.start_beat, glide_end],
         [plan.key_from_tuning_cents, plan.key_to_tuning_cents],
     )
-    factors: npt.NDArray[np.float64] = 2 ** (cents / 1200)
+    factors: Floats = 2 ** (cents / 1200)
     return factors
 
 
 def _play(
     note: PadNote,
     sound: PadSound,
-    bent: tuple[npt.NDArray[np.float64], int],
+    bent: tuple[Floats, int],
     rate_hz: int,
     generator: np.random.Generator,
-    onto: npt.NDArray[np.float32],
+    onto: Floats32,
 ) -> None:
     """Add one note to a stereo bus; `bent` has the bend and the frame of the plan it starts at."""
     bend, first_frame = bent
@@ -173,7 +170,7 @@ def _play(
     )
 
 
-def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> npt.NDArray[np.float64]:
+def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> Floats:
     """Equal-power rise and fall: sine shaped, so that overlapping notes keep the level."""
     shape = np.ones(end - begin)
     rise = slice(0, max(round((note.start_s + note.attack_s / 2) * rate_hz) - begin + 1, 0))
@@ -187,13 +184,13 @@ def _envelope(note: PadNote, begin: int, end: int, rate_hz: int) -> npt.NDArray[
 
 
 def _moved(
-    upper: npt.NDArray[np.float32],
-    bass: npt.NDArray[np.float32],
+    upper: Floats32,
+    bass: Floats32,
     first_frame: int,
     sound: PadSound,
     rate_hz: int,
     generator: np.random.Generator,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """All voices after a low-pass that opens and closes slowly; the upper ones in a chorus."""
     low_hz, high_hz = _MOVE_HZ[sound]
     turns = np.arange(first_frame, first_frame + len(upper), dtype=np.float64)
@@ -209,7 +206,7 @@ def _moved(
     return lowpassed(wide, cutoffs, rate_hz)
 
 
-def _roomed(dry: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+def _roomed(dry: Floats32, rate_hz: int) -> Floats32:
     """The pad in a small hall, at any level."""
     from pedalboard import HighpassFilter, Pedalboard, Reverb
 
@@ -232,9 +229,7 @@ _JOIN_SHARE: Final = 0.4
 _TABLE_BEYOND: Final = 64  # frames read beyond the end, for the kernel that reads between frames
 
 
-def sampled_note(
-    instrument: Instrument, midi: float, bend: npt.NDArray[np.float64], rate_hz: int
-) -> npt.NDArray[np.float32]:
+def sampled_note(instrument: Instrument, midi: float, bend: Floats, rate_hz: int) -> Floats32:
     """A note held for a time.
 
     Parameters
@@ -256,7 +251,7 @@ def sampled_note(
     return read_at(sustained(recorded.clip, int(places[-1]) + _TABLE_BEYOND), places)
 
 
-def sustained(clip: Clip, n_frames: int) -> npt.NDArray[np.float32]:
+def sustained(clip: Clip, n_frames: int) -> Floats32:
     """A note at least so long: as recorded, then its middle again and again.
 
     Returns
@@ -279,7 +274,7 @@ def sustained(clip: Clip, n_frames: int) -> npt.NDArray[np.float32]:
     return np.concatenate(parts)
 
 
-def _level(middle: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _level(middle: Floats32) -> Floats32:
     """The middle without its slow decay, so that no repeat starts louder than the last ended."""
     halves = np.array_split(middle, 2)
     powers = [float(np.mean(np.square(half, dtype=np.float64))) for half in halves]
@@ -287,5 +282,5 @@ def _level(middle: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
         return middle
     fall_db = 20 * np.log10(powers[1] / powers[0])  # over the whole, twice that between halves
     share = np.arange(len(middle)) / len(middle)
-    levelled: npt.NDArray[np.float32] = middle * 10 ** (-fall_db * share / 20)[:, None]
+    levelled: Floats32 = middle * 10 ** (-fall_db * share / 20)[:, None]
     return levelled.astype(np.float32)

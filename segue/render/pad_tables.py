@@ -21,8 +21,7 @@ import numba
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.plan.layer import PadLayer, PadSound
     from segue.plan.plan import Plan
 
@@ -173,7 +172,7 @@ _BETWEEN_FORMANTS_DB: Final = -34.0  # level of what lies between them; by judge
 
 def cycle_pair(
     sound: PadSound, pitch_hz: float, rate_hz: int, generator: np.random.Generator
-) -> npt.NDArray[np.float64]:
+) -> Floats:
     """A dark and a bright cycle of a sound, between which the pad moves.
 
     Parameters
@@ -199,9 +198,7 @@ def cycle_pair(
     return np.concatenate((cycles, cycles[:, :1]), axis=1)
 
 
-def _shares(
-    sound: PadSound, partials: npt.NDArray[np.float64], pitch_hz: float
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+def _shares(sound: PadSound, partials: Floats, pitch_hz: float) -> tuple[Floats, Floats]:
     """Amplitudes of the partials of the dark and of the bright cycle."""
     match sound:
         case "warm":
@@ -217,12 +214,10 @@ def _shares(
             assert_never(sound)
 
 
-def _vowel(
-    hertz: npt.NDArray[np.float64], formants_hz: tuple[float, ...]
-) -> npt.NDArray[np.float64]:
+def _vowel(hertz: Floats, formants_hz: tuple[float, ...]) -> Floats:
     power = np.full(len(hertz), 10 ** (_BETWEEN_FORMANTS_DB / 10))
     for centre, level_db, width in zip(formants_hz, _FORMANT_DB, _FORMANT_WIDTH_HZ, strict=True):
         power += 10 ** (level_db / 10) / (1 + ((hertz - centre) / width) ** 2)
     tilt = 1 / (1 + (hertz / 4_000.0) ** 4)
-    shares: npt.NDArray[np.float64] = np.sqrt(power) * tilt
+    shares: Floats = np.sqrt(power) * tilt
     return shares

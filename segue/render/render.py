@@ -40,8 +40,7 @@ from segue.render.struck import struck_sound, touch_beside
 from segue.render.sweep import reversed_sound, sweep_sound
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats32
     from segue.audio.instrument import Instrument
     from segue.plan.layer import Layer, Side
     from segue.plan.plan import Plan
@@ -116,7 +115,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
     )
     said: list[str] = []
-    buses: dict[_Place, npt.NDArray[np.float32]] = {}
+    buses: dict[_Place, Floats32] = {}
     makers: dict[_Place, Makers] = {}
     hardness = touch_beside(plan, outgoing, incoming)
 
@@ -173,12 +172,12 @@ def _side_by_side(
 
 
 def _ridden(
-    buses: dict[_Place, npt.NDArray[np.float32]],
+    buses: dict[_Place, Floats32],
     makers: Mapping[_Place, Makers],
     plan: Plan,
     ruler: Ruler,
     hardness: float,
-) -> tuple[dict[_SideName, npt.NDArray[np.float32]], float]:
+) -> tuple[dict[_SideName, Floats32], float]:
     """The sides with the bridge at its level, and the songs' own share of what is made for it.
 
     What was on the buses is used up. What somebody trimmed by hand counts as if it were not, so
@@ -187,7 +186,7 @@ def _ridden(
     by_fader = _in_their_light(buses, plan, ruler.rate_hz)
     ride = ride_of(by_fader, plan, ruler.rate_hz, hardness=hardness)
     del by_fader
-    sides: dict[_SideName, npt.NDArray[np.float32]] = {}
+    sides: dict[_SideName, Floats32] = {}
     own = total = 0.0
     for side, fader, trim_db in sorted(buses):
         bus = buses.pop((side, fader, trim_db))
@@ -209,8 +208,8 @@ def _ridden(
 
 
 def _in_their_light(
-    buses: dict[_Place, npt.NDArray[np.float32]], plan: Plan, rate_hz: int
-) -> dict[Fader, npt.NDArray[np.float32]]:
+    buses: dict[_Place, Floats32], plan: Plan, rate_hz: int
+) -> dict[Fader, Floats32]:
     """What is on each fader, once what is synthesised and a bed are as bright as they ought to be.
 
     The buses themselves are changed. No sum is kept longer than it is needed.
@@ -235,10 +234,10 @@ def _in_their_light(
 
 
 def _by_fader(
-    buses: Mapping[_Place, npt.NDArray[np.float32]],
-) -> dict[Fader, npt.NDArray[np.float32]]:
+    buses: Mapping[_Place, Floats32],
+) -> dict[Fader, Floats32]:
     """What is on each fader: the one bus itself, or several added up."""
-    found: dict[Fader, npt.NDArray[np.float32]] = {}
+    found: dict[Fader, Floats32] = {}
     for (_, fader, _), bus in buses.items():
         found[fader] = found[fader] + bus if fader in found else bus
     return found
@@ -281,7 +280,7 @@ def _pad(
     return replace(made, notes=(note,))
 
 
-def _sum_of(sides: dict[_SideName, npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+def _sum_of(sides: dict[_SideName, Floats32]) -> Floats32:
     """All sides, added up in float64 a block at a time."""
     outgoing, *others = sides.values()
     total = np.empty_like(outgoing)
@@ -294,7 +293,7 @@ def _sum_of(sides: dict[_SideName, npt.NDArray[np.float32]]) -> npt.NDArray[np.f
     return total
 
 
-def _fade_in(side: npt.NDArray[np.float32], n_frames: int) -> None:
+def _fade_in(side: Floats32, n_frames: int) -> None:
     fade = np.sin((np.arange(n_frames) + 0.5) / n_frames * np.pi / 2) ** 2
     side[:n_frames] *= fade[: len(side), None].astype(np.float32)
 

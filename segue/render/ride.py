@@ -20,8 +20,7 @@ from segue.render.bridge_level import AROUND_S, wanted_level
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats, Floats32
     from segue.plan.plan import Plan
 
 
@@ -63,8 +62,8 @@ class Ride:
         By fader; those that are not named do not move.
     """
 
-    times_s: npt.NDArray[np.float64]
-    gains_db: Mapping[Fader, npt.NDArray[np.float64]]
+    times_s: Floats
+    gains_db: Mapping[Fader, Floats]
 
 
 def fader_of(layer: Layer, plan: Plan) -> Fader:
@@ -91,7 +90,7 @@ pick-up. Set by judgement."""
 
 
 def ride_of(
-    buses: Mapping[Fader, npt.NDArray[np.float32]],
+    buses: Mapping[Fader, Floats32],
     plan: Plan,
     rate_hz: int,
     *,
@@ -145,9 +144,7 @@ def _are_alone(plan: Plan) -> bool:
     return all(isinstance(layer, PlayedLayer) and layer.sound == "bass" for layer in others)
 
 
-def _inside(
-    power: npt.NDArray[np.float64], inside: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.float64]:
+def _inside(power: Floats, inside: Flags) -> Floats:
     """What is heard inside the bridge: windows that reach over its ends hear its neighbours too."""
     part = power[inside].copy()
     over = min(round(MOMENTARY_S / 2 / HOP_S), (len(part) - 1) // 2)
@@ -156,7 +153,7 @@ def _inside(
     return part
 
 
-def moved(samples: npt.NDArray[np.float32], fader: Fader, ride: Ride | None, rate_hz: int) -> None:
+def moved(samples: Floats32, fader: Fader, ride: Ride | None, rate_hz: int) -> None:
     """A bus after its fader, in place."""
     if ride is None or fader not in ride.gains_db:
         return
@@ -172,13 +169,13 @@ _BLOCK_FRAMES: Final = 1 << 15  # worked on at a time
 
 
 def _powers(
-    buses: Mapping[Fader, npt.NDArray[np.float32]], exit_s: float, entry_s: float, rate_hz: int
-) -> tuple[dict[Fader, npt.NDArray[np.float64]], npt.NDArray[np.float64]]:
+    buses: Mapping[Fader, Floats32], exit_s: float, entry_s: float, rate_hz: int
+) -> tuple[dict[Fader, Floats], Floats]:
     """Mean square, K-weighted, of every bus in windows of 0.4 s, near the bridge."""
     first = max(round((exit_s - AROUND_S - MOMENTARY_S) * rate_hz), 0)
     last = round((entry_s + AROUND_S + MOMENTARY_S) * rate_hz)
     times_s = np.zeros(0)
-    powers: dict[Fader, npt.NDArray[np.float64]] = {}
+    powers: dict[Fader, Floats] = {}
     for name, bus in buses.items():
         times_s, lufs = momentary_lufs(Clip(samples=bus[first:last], rate_hz=rate_hz), hop_s=HOP_S)
         powers[name] = 10 ** (np.maximum(lufs, -120.0) / 10)
@@ -186,12 +183,12 @@ def _powers(
 
 
 def _gains(
-    powers: Mapping[Fader, npt.NDArray[np.float64]],
-    wanted: npt.NDArray[np.float64],
+    powers: Mapping[Fader, Floats],
+    wanted: Floats,
     window_s: float,
     line: int,
     balance: tuple[float, float],
-) -> dict[Fader, npt.NDArray[np.float64]]:
+) -> dict[Fader, Floats]:
     """Decibels by fader, hop by hop; `balance` is the drums' most and the others' least share.
 
     From the hop `line` on the new song is there: before it nothing makes way for it.
@@ -203,7 +200,7 @@ def _gains(
     rest = sum((powers[name] for name in others), nothing)
     songs, kit = powers.get("songs", nothing), powers.get("kit", nothing)
     kit_db = nothing
-    gains: dict[Fader, npt.NDArray[np.float64]] = {}
+    gains: dict[Fader, Floats] = {}
     if "kit" in powers:
         room = np.maximum(wanted - _on_both_sides(songs, line, window_s), _TINY)
         limits = KIT_DB
@@ -222,30 +219,24 @@ def _gains(
     return gains | dict.fromkeys(others, rest_db)
 
 
-def _on_both_sides(
-    values: npt.NDArray[np.float64], line: int, window_s: float
-) -> npt.NDArray[np.float64]:
+def _on_both_sides(values: Floats, line: int, window_s: float) -> Floats:
     """Running mean that does not look over a line."""
     sides = [part for part in (values[:line], values[line:]) if len(part)]
     return np.concatenate([_smoothed(part, window_s) for part in sides])
 
 
-def _decibels(
-    wanted: npt.NDArray[np.float64], there: npt.NDArray[np.float64], limits: tuple[float, float]
-) -> npt.NDArray[np.float64]:
+def _decibels(wanted: Floats, there: Floats, limits: tuple[float, float]) -> Floats:
     """Gain from one power to another."""
     gain_db = 10 * np.log10(wanted / (there + _TINY))
     return np.asarray(np.clip(gain_db, *limits), dtype=np.float64)
 
 
-def _smoothed(
-    values: npt.NDArray[np.float64], window_s: float, *, power: float = MEAN_POWER
-) -> npt.NDArray[np.float64]:
+def _smoothed(values: Floats, window_s: float, *, power: float = MEAN_POWER) -> Floats:
     """Mean under a running raised cosine that shrinks at the ends; as `mean_lufs` takes it."""
     reach = max(round(window_s / HOP_S / 2), 1)
     kernel = np.hanning(2 * reach + 3)[1:-1]
     inner = slice(reach, reach + len(values))
     weight = np.convolve(np.ones(len(values)), kernel, mode="full")[inner]
     total = np.convolve(values**power, kernel, mode="full")[inner]
-    smooth: npt.NDArray[np.float64] = (total / weight) ** (1 / power)
+    smooth: Floats = (total / weight) ** (1 / power)
     return smooth

@@ -33,11 +33,9 @@ from segue.errors import OptionError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.render.time_map import TimeMap
 
-    Samples = npt.NDArray[np.float32]
 
 BLOCK_FRAMES: Final = 1_024
 """Speeds change no faster than this (documentation of ``pedalboard.time_stretch``)."""
@@ -54,7 +52,7 @@ _TINY: Final = 1e-9  # above the rounding of a division
 
 
 @cache
-def whole_hop_ratios() -> npt.NDArray[np.float64]:
+def whole_hop_ratios() -> Floats:
     """Ratios (frames out a frame in) for which the engine reads and writes whole hops.
 
     R3 aims at 256 frames written a hop (fewer when shortening, more beyond
@@ -75,7 +73,7 @@ def whole_hop_ratios() -> npt.NDArray[np.float64]:
     return ratios
 
 
-def rubber_band(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Samples:
+def rubber_band(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Floats32:
     """Sound of a song along a time map, pitch kept.
 
     Parameters
@@ -111,15 +109,15 @@ def rubber_band(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int
     return excerpt(np.ascontiguousarray(out.T), skip, n_frames)
 
 
-def _hop_aimed_at(ratio: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _hop_aimed_at(ratio: Floats) -> Floats:
     longer = 2.0 ** (8 + 2 * np.log10(np.maximum(ratio - 0.5, _TINY)))
     shorter = 2.0 ** (8 + 2 * np.log10(ratio))
     hop = np.where(ratio > 1.5, longer, np.where(ratio < 1, shorter, float(_HOP)))  # noqa: PLR2004
-    clipped: npt.NDArray[np.float64] = np.clip(hop, _HOP_MIN, _HOP_MAX)
+    clipped: Floats = np.clip(hop, _HOP_MIN, _HOP_MAX)
     return clipped
 
 
-def _ratios_along(landing: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def _ratios_along(landing: Floats) -> Floats:
     """A whole-hop ratio for each block so that the blocks land where they should."""
     table = whole_hop_ratios()
     ratios = np.empty(len(landing) - 1)
@@ -157,7 +155,7 @@ def refuse_if_missing(option: str) -> None:
         )
 
 
-def program_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Samples:
+def program_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Floats32:
     """Sound of a song along a time map, pitch kept; takes and gives what `rubber_band` does.
 
     Raises
@@ -185,8 +183,8 @@ def program_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames:
 
 
 def program_pitch(
-    samples: Samples, rate_hz: int, semitones: float, *, keeps_formants: bool
-) -> Samples:
+    samples: Floats32, rate_hz: int, semitones: float, *, keeps_formants: bool
+) -> Floats32:
     """Sound at another pitch, as long as it was.
 
     Parameters
@@ -211,7 +209,7 @@ def program_pitch(
     return excerpt(out, 0, len(samples))
 
 
-def _handed_over(samples: Samples, work: Callable[[Samples], Samples]) -> Samples:
+def _handed_over(samples: Floats32, work: Callable[[Floats32], Floats32]) -> Floats32:
     """What the program makes of a passage at a level that 16 bits hold, back at its own level."""
     import subprocess
 
@@ -222,5 +220,5 @@ def _handed_over(samples: Samples, work: Callable[[Samples], Samples]) -> Sample
         out = work(np.ascontiguousarray(samples * np.float32(_PEAK / peak)))
     except subprocess.CalledProcessError as error:
         raise RuntimeError(f"{PROGRAM} failed: exit {error.returncode}") from error
-    restored: Samples = (out * np.float32(peak / _PEAK)).astype(np.float32)
+    restored: Floats32 = (out * np.float32(peak / _PEAK)).astype(np.float32)
     return restored

@@ -35,7 +35,7 @@ from segue.audio.clip import Clip, SongEdge
 from segue.render.spectra import WINDOW_S, Frames, odd, window_frames
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
 
 RIDGE_S: Final = 0.36  # a partial is told from the median over this time; by judgement
@@ -46,13 +46,13 @@ _TINY: Final = 1e-12  # keeps silence from a division by zero
 
 
 def separated(
-    samples: npt.NDArray[np.float32],
+    samples: Floats32,
     part: Literal["harmonic", "percussive"],
     rate_hz: int,
     *,
     benefit_db: float = 0.0,
     window_s: float = WINDOW_S,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """One part of a mix; the two parts add up to the mix.
 
     Parameters
@@ -74,13 +74,13 @@ def separated(
     return frames.times(share[None])
 
 
-def _percussive_share(frames: Frames, rate_hz: int, benefit: float) -> npt.NDArray[np.float32]:
+def _percussive_share(frames: Frames, rate_hz: int, benefit: float) -> Floats32:
     """What of every bin counts as percussive, (n_hops, n_bins)."""
     loudness = np.empty((frames.n_hops, frames.n_bins), dtype=np.float32)
     for hops, spectra in frames.blocks():
         power = np.square(spectra.real) + np.square(spectra.imag)
         np.sqrt(power.sum(axis=0), out=loudness[hops])
-    share: npt.NDArray[np.float32] = median_along(loudness, odd(RIDGE_HZ * frames.window / rate_hz))
+    share: Floats32 = median_along(loudness, odd(RIDGE_HZ * frames.window / rate_hz))
     width = odd(RIDGE_S * rate_hz / frames.hop)
     for first in range(0, frames.n_bins, _BLOCK_BINS):
         bins = slice(first, first + _BLOCK_BINS)
@@ -153,7 +153,7 @@ BENEFIT_DB: Final = 3.0
 _HIGH_WINDOW_S: Final = 0.043  # of a spectrum above the crossing
 
 
-def percussion(samples: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+def percussion(samples: Floats32, rate_hz: int) -> Floats32:
     """The drums of a mix; less them it is what sounds on.
 
     Parameters
@@ -199,18 +199,18 @@ def percussion_of(edge: SongEdge, low_s: float, high_s: float) -> Clip:
     )
 
 
-def _below(sound: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float64]:
+def _below(sound: Floats, rate_hz: float) -> Floats:
     """What lies below the crossing, without delay."""
     from scipy.signal import butter, sosfiltfilt
 
     sections = butter(4, CROSSING_HZ, fs=rate_hz, output="sos")
     if len(sound) < 3 * 2 * len(sections) + 2:  # too short to be filtered both ways
         return np.zeros_like(sound)
-    low: npt.NDArray[np.float64] = sosfiltfilt(sections, sound, axis=0)
+    low: Floats = sosfiltfilt(sections, sound, axis=0)
     return low
 
 
-def _struck(low: npt.NDArray[np.float64], rate_hz: float) -> npt.NDArray[np.float32]:
+def _struck(low: Floats, rate_hz: float) -> Floats32:
     """Of a low band, what is struck and not held."""
     if len(low) < LOW_WINDOW:
         return np.zeros(low.shape, dtype=np.float32)

@@ -32,9 +32,9 @@ from segue.render.moving_filter import highpassed, lowpassed
 from segue.render.stretch import JOIN_FROM_S, JOIN_TO_S
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
     from pedalboard import Pedalboard
 
+    from segue.arrays import Floats, Floats32, Ints
     from segue.plan.layer import Curve, Shaping
     from segue.plan.plan import Plan
     from segue.render.layer_sound import LayerSound, Ruler
@@ -52,8 +52,8 @@ _SAME_FRAMES: Final = 1  # pieces whose delays differ by no more are one
 
 
 def echoes(
-    send: npt.NDArray[np.float32], plan: Plan, rate_hz: int, first_frame: int, echo_beats: float
-) -> npt.NDArray[np.float32]:
+    send: Floats32, plan: Plan, rate_hz: int, first_frame: int, echo_beats: float
+) -> Floats32:
     """What comes back from the echo.
 
     Parameters
@@ -105,11 +105,11 @@ def _edges_beats(plan: Plan, start_s: float, end_s: float) -> list[float]:
 
 
 def _add_pieces(
-    out: npt.NDArray[np.float64],
-    sound: npt.NDArray[np.float64],
+    out: Floats,
+    sound: Floats,
     begin: int,
-    edges: npt.NDArray[np.int64],
-    delays: npt.NDArray[np.int64],
+    edges: Ints,
+    delays: Ints,
     rate_hz: int,
 ) -> None:
     """Add every piece where it lands; their shares of the sound add up to 1."""
@@ -131,12 +131,10 @@ def _add_pieces(
         room += (sound[low : low + len(frames)] * share[:, None])[: len(room)]
 
 
-def _rise(frames: npt.NDArray[np.int64], edge: int, rate_hz: int) -> npt.NDArray[np.float64]:
+def _rise(frames: Ints, edge: int, rate_hz: int) -> Floats:
     """Share of the piece that starts at an edge and of all later ones: whole shortly before it."""
     lead, length = JOIN_FROM_S * rate_hz, (JOIN_FROM_S - JOIN_TO_S) * rate_hz
-    rise: npt.NDArray[np.float64] = (
-        np.sin(np.clip((frames - edge + lead) / length, 0.0, 1.0) * np.pi / 2) ** 2
-    )
+    rise: Floats = np.sin(np.clip((frames - edge + lead) / length, 0.0, 1.0) * np.pi / 2) ** 2
     return rise
 
 
@@ -176,9 +174,7 @@ def shaped(made: LayerSound, layer: Shaping, plan: Plan, ruler: Ruler) -> LayerS
     return replace(made, samples=_added(sound, returns))
 
 
-def _added(
-    sound: npt.NDArray[np.float32], returns: list[npt.NDArray[np.float32]]
-) -> npt.NDArray[np.float32]:
+def _added(sound: Floats32, returns: list[Floats32]) -> Floats32:
     """The sound and what comes back, as long as the longest."""
     if not returns:
         return sound
@@ -189,7 +185,7 @@ def _added(
     return total
 
 
-def balance(pan: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+def balance(pan: Floats) -> Floats:
     """Factors for left and right that keep the power of two equally loud channels.
 
     Parameters
@@ -203,15 +199,11 @@ def balance(pan: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
         Both 1 in the middle; at an end the one side is silent, the other 3 dB up.
     """
     angle = (np.clip(pan, -1.0, 1.0) + 1.0) * (np.pi / 4)
-    factors: npt.NDArray[np.float64] = np.sqrt(2.0) * np.stack(
-        (np.cos(angle), np.sin(angle)), axis=1
-    )
+    factors: Floats = np.sqrt(2.0) * np.stack((np.cos(angle), np.sin(angle)), axis=1)
     return factors
 
 
-def _filtered(
-    sound: npt.NDArray[np.float32], layer: Shaping, part: Ruler
-) -> npt.NDArray[np.float32]:
+def _filtered(sound: Floats32, layer: Shaping, part: Ruler) -> Floats32:
     """After the filters, with what they ring on up to the end of the ruler."""
     n_ringing = part.n_frames - len(sound)
     sound = np.pad(sound, ((0, n_ringing), (0, 0)))
@@ -224,9 +216,7 @@ def _filtered(
     return sound
 
 
-def _levelled(
-    sound: npt.NDArray[np.float32], layer: Shaping, part: Ruler
-) -> npt.NDArray[np.float32]:
+def _levelled(sound: Floats32, layer: Shaping, part: Ruler) -> Floats32:
     """After gain and pan."""
     if layer.gain_db:
         sound = amplified(sound, gains_along(layer.gain_db, part))
@@ -239,9 +229,7 @@ def _is_sent(curve: Curve) -> bool:
     return any(point.value > SILENCE_DB for point in curve)
 
 
-def _send(
-    sound: npt.NDArray[np.float32], curve: Curve, part: Ruler, n_frames: int
-) -> npt.NDArray[np.float32]:
+def _send(sound: Floats32, curve: Curve, part: Ruler, n_frames: int) -> Floats32:
     """What goes into an effect, with silence after it up to the end of the plan."""
     send = np.zeros((n_frames, sound.shape[1]), dtype=np.float32)
     send[: len(sound)] = amplified(sound, gains_along(curve, part))
@@ -262,7 +250,7 @@ FEWEST_FRAMES: Final = 2
 """Effects take no fewer frames than channels; nothing comes back so soon anyway."""
 
 
-def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+def hall(send: Floats32, rate_hz: int) -> Floats32:
     """What comes back from the hall.
 
     Parameters
@@ -286,9 +274,7 @@ def hall(send: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]
     return through(board, send, rate_hz)
 
 
-def through(
-    board: Pedalboard, sound: npt.NDArray[np.float32], rate_hz: int
-) -> npt.NDArray[np.float32]:
+def through(board: Pedalboard, sound: Floats32, rate_hz: int) -> Floats32:
     """Sound after effects that say nothing before they are given something.
 
     Parameters

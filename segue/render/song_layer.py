@@ -24,8 +24,7 @@ from segue.render.time_map import TimeMap, time_map_of
 from segue.render.voiceless import voiceless
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats32
     from segue.plan.layer import Drum, DrumLayer, SongLayer
     from segue.plan.plan import Plan
     from segue.render.layer_sound import Ruler
@@ -185,7 +184,7 @@ def drum_layer_sound(
     return LayerSound(samples=samples, first_frame=first, notes=tuple(notes))
 
 
-def _percussion(edge: SongEdge) -> npt.NDArray[np.float32]:
+def _percussion(edge: SongEdge) -> Floats32:
     """Drums of a song near the join: the stem, or the percussive part of the mix."""
     drums = _drum_stem(edge)
     if drums is None:

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32, Ints
+
 WINDOW_S: Final = 0.085
 """Length of a spectrum in which partials lie apart: 4,096 frames at 48 kHz, see `window_frames`."""
 _LOWEST_HZ: Final = 60.0  # all below is one band; by judgement
@@ -38,9 +40,7 @@ _SILENT: Final = 1e-7
 """Power, as a share of the band's mean, that counts for nothing."""
 
 
-def at_level_of(
-    powers: npt.NDArray[np.float64], made: npt.NDArray[np.float32], window: int, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def at_level_of(powers: Floats, made: Floats32, window: int, rate_hz: int) -> Floats32:
     """Sound whose bands have the powers wanted.
 
     Parameters
@@ -76,10 +76,10 @@ def at_level_of(
     return added.sound((OVERLAP - 1) * frames.hop, len(made))
 
 
-def band_places(window: int, rate_hz: int) -> npt.NDArray[np.float32]:
+def band_places(window: int, rate_hz: int) -> Floats32:
     """Where every bin lies between bands a third of an octave apart: 2.25 is near band 2."""
     hertz = np.maximum(np.arange(window // 2 + 1) * (rate_hz / window), _LOWEST_HZ)
-    places: npt.NDArray[np.float64] = _BANDS_AN_OCTAVE * np.log2(hertz / _LOWEST_HZ)
+    places: Floats = _BANDS_AN_OCTAVE * np.log2(hertz / _LOWEST_HZ)
     return places.astype(np.float32)
 
 
@@ -123,7 +123,7 @@ def _amplify(spectra, gains, places):  # type: ignore[no-untyped-def]  # noqa: A
                 spectra[channel, hop, b] *= low + (places[b] - band) * (high - low)
 
 
-def mid_side(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def mid_side(samples: Floats32) -> Floats32:
     """Two channels as their middle and sides, or back again; a single one as it is."""
     if samples.shape[1] == 1:
         return samples
@@ -132,7 +132,7 @@ def mid_side(samples: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return np.stack((left + right, left - right), axis=1) * half
 
 
-def _smoothed(values: npt.NDArray[np.float64], width: int) -> npt.NDArray[np.float64]:
+def _smoothed(values: Floats, width: int) -> Floats:
     """Values along time under a running raised cosine, their ends repeated."""
     kernel = np.hanning(width + 2)[1:-1]
     kernel /= kernel.sum()
@@ -187,9 +187,7 @@ class Frames:
         Windows over each frame.
     """
 
-    def __init__(
-        self, samples: npt.NDArray[np.float32], window: int, *, overlap: int = OVERLAP
-    ) -> None:
+    def __init__(self, samples: Floats32, window: int, *, overlap: int = OVERLAP) -> None:
         self.samples, self.window, self.overlap = samples, window, overlap
         self.hop = window // overlap
         self.n_hops = -(-len(samples) // self.hop) + overlap - 1
@@ -205,7 +203,7 @@ class Frames:
             starts = np.arange(last - first) * self.hop
             yield slice(first, last), spectra_at(np.ascontiguousarray(part.T), starts, self.window)
 
-    def times(self, gains: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+    def times(self, gains: Floats32) -> Floats32:
         """The sound with a gain on every bin of every hop.
 
         Parameters
@@ -252,15 +250,13 @@ class Added:
             rows = self._rows[:, first + part : first + part + n_hops]
             rows += parts[:, :, part]
 
-    def sound(self, first_frame: int, n_frames: int) -> npt.NDArray[np.float32]:
+    def sound(self, first_frame: int, n_frames: int) -> Floats32:
         """Part of the sum, (n_frames, n_channels), counted from the start of hop 0's window."""
         planar = self._rows.reshape(len(self._rows), -1)
         return np.ascontiguousarray(planar[:, first_frame : first_frame + n_frames].T)
 
 
-def spectra_at(
-    planar: npt.NDArray[np.float32], starts: npt.NDArray[np.int64], window: int
-) -> npt.NDArray[np.complex64]:
+def spectra_at(planar: Floats32, starts: Ints, window: int) -> npt.NDArray[np.complex64]:
     """Windowed spectra from some frames on.
 
     Parameters
@@ -280,6 +276,6 @@ def spectra_at(
     return spectra
 
 
-def hann(window: int) -> npt.NDArray[np.float32]:
+def hann(window: int) -> Floats32:
     """A periodic Hann window."""
     return np.hanning(window + 1)[:-1].astype(np.float32)

@@ -55,6 +55,8 @@ from segue.render.time_map import TimeMap
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32, Ints
+
 
 SLICE_S: Final = 0.0107
 """Length of a percussive slice, to the nearest power of two: 512 frames at 48 kHz."""
@@ -76,9 +78,7 @@ _LEAST_SHARE: Final = 1e-3
 this share of the power of the loudest and of the mean sound; set by judgement."""
 
 
-def split_stretch(
-    source: Clip, time_map: TimeMap, first_frame: int, n_frames: int
-) -> npt.NDArray[np.float32]:
+def split_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int) -> Floats32:
     """Sound of a song along a time map, pitch kept.
 
     Parameters
@@ -116,9 +116,7 @@ def split_stretch(
     return _as_loud_as(sound, tonal, _Along(time_map, *place), window)
 
 
-def _as_loud_as(
-    sound: npt.NDArray[np.float32], made: npt.NDArray[np.float32], along: _Along, window: int
-) -> npt.NDArray[np.float32]:
+def _as_loud_as(sound: Floats32, made: Floats32, along: _Along, window: int) -> Floats32:
     """What was made of a sound, every band of it at the level of what was read for it."""
     hop = window // OVERLAP
     places = band_places(window, along.rate_hz)
@@ -142,19 +140,19 @@ class _Along:
         self.time_map, self.start_s, self.rate_hz = time_map, start_s, rate_hz
         self.first_frame, self.n_frames = first_frame, n_frames
 
-    def read_at(self, hop: int, beyond: int) -> tuple[npt.NDArray[np.int64], npt.NDArray[np.int64]]:
+    def read_at(self, hop: int, beyond: int) -> tuple[Ints, Ints]:
         """Frames written every hop, from before 0 to beyond the end, and those read for them."""
         written = np.arange(-beyond, self.n_frames + beyond + hop, hop)
         return written, self.read_for(written)
 
-    def read_for(self, written: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    def read_for(self, written: Ints) -> Ints:
         """The frame of the excerpt that is read for each frame written."""
         plan_s = (written + self.first_frame) / self.rate_hz
         read = (self.time_map.source_at(plan_s) - self.start_s) * self.rate_hz
         return np.round(read).astype(np.int64)
 
 
-def _vocoded(sound: npt.NDArray[np.float32], along: _Along, window: int) -> npt.NDArray[np.float32]:
+def _vocoded(sound: Floats32, along: _Along, window: int) -> Floats32:
     hop = window // OVERLAP
     written, read = along.read_at(hop, window)
     landing = _landing(along, written, read, hop)
@@ -187,13 +185,11 @@ class _Landing:
         Share of the difference in phase taken out at each hop, 1 at the end.
     """
 
-    read: npt.NDArray[np.int64]
-    pull: npt.NDArray[np.float64]
+    read: Ints
+    pull: Floats
 
 
-def _landing(
-    along: _Along, written: npt.NDArray[np.int64], read: npt.NDArray[np.int64], hop: int
-) -> _Landing:
+def _landing(along: _Along, written: Ints, read: Ints, hop: int) -> _Landing:
     last = int(np.searchsorted(written, along.n_frames - hop * OVERLAP))
     n_hops = min(round(LANDING_S * along.rate_hz / hop), last)
     pull = np.zeros(len(written))
@@ -203,9 +199,7 @@ def _landing(
     return _Landing(read=written + (read[ends] - written[ends]), pull=pull)
 
 
-def _spectra(
-    planar: npt.NDArray[np.float32], centres: npt.NDArray[np.int64], window: int
-) -> npt.NDArray[np.complex64]:
+def _spectra(planar: Floats32, centres: Ints, window: int) -> npt.NDArray[np.complex64]:
     """Windowed spectra around frames, (n_channels, n_hops, n_bins)."""
     return spectra_at(planar, np.clip(centres - window // 2, 0, planar.shape[1] - window), window)
 
@@ -271,7 +265,7 @@ def _regions(spectrum, region):  # type: ignore[no-untyped-def]  # noqa: ANN001,
     region[start:] = peak
 
 
-def _sliced(sound: npt.NDArray[np.float32], along: _Along, window: int) -> npt.NDArray[np.float32]:
+def _sliced(sound: Floats32, along: _Along, window: int) -> Floats32:
     hop = window // 2
     shape = np.hanning(window + 1)[:-1].astype(np.float32)[:, None]  # halves add up to 1
     written, read = along.read_at(hop, window)
@@ -284,9 +278,7 @@ def _sliced(sound: npt.NDArray[np.float32], along: _Along, window: int) -> npt.N
     return out[-origin : -origin + along.n_frames]
 
 
-def _bent(
-    time_map: TimeMap, attacks_s: npt.NDArray[np.float64], before_s: float, after_s: float
-) -> TimeMap:
+def _bent(time_map: TimeMap, attacks_s: Floats, before_s: float, after_s: float) -> TimeMap:
     """The map with ratio 1 around every attack, made up for between them."""
     if not len(attacks_s):
         return time_map
@@ -306,7 +298,7 @@ def _bent(
     return TimeMap(plan_s=plan_s[order], source_s=source_s[order])
 
 
-def _steps(sound: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _steps(sound: Floats32) -> Floats32:
     """From each frame to the next.
 
     Takes out what the mask smears of a bass or a kick: low waves that rise 5-40 ms beside
@@ -315,9 +307,7 @@ def _steps(sound: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
     return np.diff(sound, axis=0, prepend=sound[:1])
 
 
-def _attacks(
-    hits: npt.NDArray[np.float32], least_power: float, rate_hz: int
-) -> npt.NDArray[np.float64]:
+def _attacks(hits: Floats32, least_power: float, rate_hz: int) -> Floats:
     """Seconds at which something is struck: the steepest rises of the percussive level."""
     from scipy.signal import find_peaks
 
@@ -332,5 +322,5 @@ def _attacks(
     steepest, _ = find_peaks(rise_db, height=_ATTACK_RISE_DB, distance=_ATTACKS_APART_STEPS)
     around = steepest[:, None] + np.arange(_RISE_STEPS)[None, :]
     struck = steepest + 1 + np.argmax(level_db[around + 1] - level_db[around], axis=1)
-    seconds: npt.NDArray[np.float64] = struck * (step / rate_hz)
+    seconds: Floats = struck * (step / rate_hz)
     return seconds

@@ -26,22 +26,19 @@ from segue.render.time_map import Span, TimeMap
 from segue.render.varispeed import read_at
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.plan.layer import Curve
     from segue.plan.plan import StretchEngine
 
 
-def correlation(a: npt.NDArray[np.float32], b: npt.NDArray[np.float32]) -> float:
+def correlation(a: Floats32, b: Floats32) -> float:
     """Normalised correlation of two passages of equal shape, 0 where one is silent."""
     x, y = a.astype(np.float64).ravel(), b.astype(np.float64).ravel()
     scale = float(np.sqrt(x @ x) * np.sqrt(y @ y))
     return float(x @ y) / scale if scale > 0 else 0.0
 
 
-def crossfaded(
-    before: npt.NDArray[np.float32], after: npt.NDArray[np.float32]
-) -> npt.NDArray[np.float32]:
+def crossfaded(before: Floats32, after: Floats32) -> Floats32:
     """From one passage to another over their whole length.
 
     Parameters
@@ -57,11 +54,11 @@ def crossfaded(
     angle = (np.arange(len(before)) + 0.5) / len(before) * (np.pi / 2)
     level = np.sqrt(1 + shared * np.sin(2 * angle))
     fade_out, fade_in = (np.cos(angle) / level)[:, None], (np.sin(angle) / level)[:, None]
-    mixed: npt.NDArray[np.float32] = (before * fade_out + after * fade_in).astype(np.float32)
+    mixed: Floats32 = (before * fade_out + after * fade_in).astype(np.float32)
     return mixed
 
 
-Engine = Callable[[Clip, TimeMap, int, int], "npt.NDArray[np.float32]"]
+Engine = Callable[[Clip, TimeMap, int, int], "Floats32"]
 """(source, time map, first frame, number of frames) to that many frames of sound."""
 
 ENGINES: Final[dict[StretchEngine, Engine]] = {
@@ -83,7 +80,7 @@ def sound_along(
     first_frame: int,
     n_frames: int,
     engine: Engine = split_stretch,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Sound of a song along a time map.
 
     Parameters
@@ -134,7 +131,7 @@ def missing_s(source: Clip, time_map: TimeMap, *, start_s: float, end_s: float) 
 
 def _span_sound(
     source: Clip, time_map: TimeMap, span: Span, frames: tuple[int, int], engine: Engine
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     begin, end = frames
     if span.offset_s is None:
         return engine(source, time_map, begin, end - begin)
@@ -154,7 +151,7 @@ def sound_at_pitch(
     *,
     first_frame: int,
     engine: Engine = split_stretch,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Sound of a song along a time map, its pitch moved.
 
     Parameters
@@ -185,11 +182,11 @@ def sound_at_pitch(
 def sound_at_speeds(
     source: Clip,
     time_map: TimeMap,
-    speeds: npt.NDArray[np.float64],
+    speeds: Floats,
     *,
     first_frame: int,
     engine: Engine = split_stretch,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Sound of a song along a time map, every frame of it at a ratio of its pitch.
 
     Parameters
@@ -214,9 +211,7 @@ def sound_at_speeds(
     return read_at(sound, np.where(steady, whole, places) + _BEYOND_FRAMES)
 
 
-def _bent_map(
-    time_map: TimeMap, places: npt.NDArray[np.float64], first_frame: int, rate_hz: int
-) -> TimeMap:
+def _bent_map(time_map: TimeMap, places: Floats, first_frame: int, rate_hz: int) -> TimeMap:
     """The map as seen from where each frame will be read."""
     step = max(round(_KNOT_S * rate_hz), 1)
     knots = np.unique(np.append(np.arange(0, len(places), step), len(places) - 1))

@@ -22,8 +22,7 @@ from segue.music.key import hertz_of
 from segue.render.layer_sound import LayerSound, Ruler, at_loudness
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.plan.layer import PlayedLayer
     from segue.plan.plan import Plan
 
@@ -160,7 +159,7 @@ def _note(
     instrument: _Instrument,
     rate_hz: int,
     generator: np.random.Generator,
-) -> npt.NDArray[np.float64]:
+) -> Floats:
     """One note on two channels."""
     pitch_hz = hertz_of(midi)
     numbers = np.arange(1, max(int(_HIGHEST_RATIO * rate_hz / pitch_hz), 1) + 1)[:40]

@@ -36,6 +36,7 @@ from segue.render.pad_tables import TABLE_FRAMES, add_voices, cycle_pair
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Floats32
     from segue.plan.layer import ReversedLayer, SweepLayer
     from segue.plan.plan import Plan
     from segue.render.layer_sound import Ruler
@@ -92,7 +93,7 @@ def _riser(
     tuning_cents: float,
     rate_hz: int,
     generator: np.random.Generator,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Noise in a band that climbs, and a tone that glides up an octave under it."""
     length = max(n_frames - round(STOPS_BEFORE_S * rate_hz), 1)
     share = np.arange(length) / length
@@ -114,10 +115,10 @@ def _riser(
 
 def _gliding_tone(
     pitch_hz: float,
-    share: npt.NDArray[np.float64],
+    share: Floats,
     rate_hz: int,
     generator: np.random.Generator,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Detuned voices that glide up an octave and settle on the pitch."""
     spread = np.linspace(-1.0, 1.0, _TONE_VOICES)
     angle = (generator.permutation(spread) + 1) * np.pi / 4
@@ -139,7 +140,7 @@ def _gliding_tone(
     return lowpassed(onto.astype(np.float32), opening, rate_hz)
 
 
-def _swell(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.NDArray[np.float32]:
+def _swell(n_frames: int, rate_hz: int, generator: np.random.Generator) -> Floats32:
     """Metal that grows to the end and rings on, brighter the louder it is."""
     ring = round(SWELL_RINGS_S * rate_hz)
     length = n_frames + ring
@@ -165,7 +166,7 @@ def _impact(
     tuning_cents: float,
     rate_hz: int,
     generator: np.random.Generator,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Metal that is struck at once and darkens, over a low tone that falls like a big drum's."""
     time_s = np.arange(n_frames) / rate_hz
     opens, open_to = _SWELL_OPENS_HZ
@@ -189,7 +190,7 @@ _FALLS_FROM_RATIO, _FALLS_S, _THUD_S, _THUD_SIZE = 2.5, 0.04, 0.3, 0.35
 _ATTACK_S: Final = 0.001  # its start is without a click
 
 
-def _metal(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.NDArray[np.float32]:
+def _metal(n_frames: int, rate_hz: int, generator: np.random.Generator) -> Floats32:
     """Dense inharmonic modes, as a thin plate has them, in a wash of noise.
 
     A plate's modes lie evenly in frequency; each is a narrow line here. The two
@@ -219,7 +220,7 @@ def _metal(n_frames: int, rate_hz: int, generator: np.random.Generator) -> npt.N
     return _of_rms(metal, 0.1).astype(np.float32)
 
 
-def _of_rms(sound: npt.NDArray[np.floating[Any]], rms: float) -> npt.NDArray[np.float64]:
+def _of_rms(sound: npt.NDArray[np.floating[Any]], rms: float) -> Floats:
     now = float(np.sqrt(np.mean(np.square(sound, dtype=np.float64)))) or 1.0
     return np.asarray(sound * (rms / now), dtype=np.float64)
 
@@ -275,14 +276,14 @@ def reversed_sound(
     return LayerSound(samples=sound, first_frame=first, notes=_notes(layer, edge))
 
 
-def _from_its_start(dry: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+def _from_its_start(dry: Floats32) -> Floats32:
     """The excerpt without the near-silence before it, which would be a hole at the end."""
     level = np.abs(dry).max(axis=1)
     heard = np.flatnonzero(level > _HEARD_RATIO * level.max(initial=0.0))
     return dry[int(heard[0]) :] if len(heard) else dry
 
 
-def _growing(sound: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float32]:
+def _growing(sound: Floats32, rate_hz: int) -> Floats32:
     """The sound led to an even growth, without the excerpt's own dips and bumps."""
     from scipy.ndimage import uniform_filter1d
 
@@ -297,9 +298,7 @@ def _growing(sound: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.flo
     return (sound * gains[:, None]).astype(np.float32)
 
 
-def _response(
-    n_frames: int, rate_hz: int, generator: np.random.Generator
-) -> npt.NDArray[np.float64]:
+def _response(n_frames: int, rate_hz: int, generator: np.random.Generator) -> Floats:
     """How the hall answers a clap, in both channels."""
     from scipy.signal import butter, sosfiltfilt
 
@@ -309,7 +308,7 @@ def _response(
     hall = low * 10 ** (level_db / 20)[:, None]
     hall += (noise - low) * 10 ** (_HIGH_DECAY_RATIO * level_db / 20)[:, None]
     bass_cut = butter(1, _HALL_FROM_HZ, "highpass", fs=rate_hz, output="sos")
-    response: npt.NDArray[np.float64] = sosfiltfilt(bass_cut, hall, axis=0)
+    response: Floats = sosfiltfilt(bass_cut, hall, axis=0)
     return response
 
 

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.plan.layer import MapPoint
     from segue.plan.plan import Plan
 
@@ -51,14 +50,14 @@ class TimeMap:
         Ascending, at least two. Outside, the first and last slope continue.
     """
 
-    plan_s: npt.NDArray[np.float64]
-    source_s: npt.NDArray[np.float64]
+    plan_s: Floats
+    source_s: Floats
 
-    def source_at(self, plan_s: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def source_at(self, plan_s: Floats) -> Floats:
         """Song seconds at plan seconds."""
         return _through(plan_s, self.plan_s, self.source_s)
 
-    def plan_at(self, source_s: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    def plan_at(self, source_s: Floats) -> Floats:
         """Plan seconds at song seconds; inverse of `source_at`."""
         return _through(source_s, self.source_s, self.plan_s)
 
@@ -94,11 +93,9 @@ def time_map_of(points: tuple[MapPoint, ...], plan: Plan) -> TimeMap:
     )
 
 
-def _through(
-    x: npt.NDArray[np.float64], xs: npt.NDArray[np.float64], ys: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
+def _through(x: Floats, xs: Floats, ys: Floats) -> Floats:
     """Straight lines through points; the first and last continue outside."""
     index = np.clip(np.searchsorted(xs, x, side="right") - 1, 0, len(xs) - 2)
     slope = (ys[index + 1] - ys[index]) / (xs[index + 1] - xs[index])
-    result: npt.NDArray[np.float64] = ys[index] + (x - xs[index]) * slope
+    result: Floats = ys[index] + (x - xs[index]) * slope
     return result

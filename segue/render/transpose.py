@@ -34,8 +34,7 @@ from segue.render.time_map import TimeMap
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.plan.plan import StretchEngine
 
 WINDOW_S: Final = 0.04  # of the envelopes, to the nearest power of two in frames; by judgement
@@ -52,9 +51,7 @@ _BLOCK_HOPS: Final = 512  # windows at once, to hold little memory; changes no s
 _FLOOR_RATIO: Final = 1e-4  # magnitudes below this share of the peak have no formants; by judgement
 
 
-def formants_restored(
-    sound: npt.NDArray[np.float32], pitch_ratio: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def formants_restored(sound: Floats32, pitch_ratio: float, rate_hz: int) -> Floats32:
     """Sound whose pitch was moved, with its formants back where they were.
 
     Parameters
@@ -83,9 +80,7 @@ def formants_restored(
     return out[window : window + len(sound)]
 
 
-def _restored(
-    frames: npt.NDArray[np.float32], pitch_ratio: float, rate_hz: int
-) -> npt.NDArray[np.float32]:
+def _restored(frames: Floats32, pitch_ratio: float, rate_hz: int) -> Floats32:
     """Each frame with the envelope it had before; channels share one gain."""
     from scipy.fft import irfft, rfft
 
@@ -97,13 +92,13 @@ def _restored(
     before = np.stack([np.interp(bins * pitch_ratio, bins, line) for line in envelope])
     most = _MOST_DB / 20 * np.log(10)
     gain = np.exp(np.clip(before - envelope, -most, most)).astype(np.float32)
-    restored: npt.NDArray[np.float32] = irfft(
-        spectra * gain[:, :, None], n=frames.shape[1], axis=1
-    ).astype(np.float32)
+    restored: Floats32 = irfft(spectra * gain[:, :, None], n=frames.shape[1], axis=1).astype(
+        np.float32
+    )
     return restored
 
 
-def _envelope(log_size: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np.float64]:
+def _envelope(log_size: Floats32, rate_hz: int) -> Floats:
     """A smooth curve over the tops of each log spectrum, (n_hops, n_bins)."""
     from scipy.fft import irfft, rfft
     from scipy.ndimage import median_filter
@@ -122,7 +117,7 @@ def _envelope(log_size: npt.NDArray[np.float32], rate_hz: int) -> npt.NDArray[np
     for _ in range(_ROUNDS):
         envelope = rfft(irfft(tops, n=n_full, axis=1) * lifter, axis=1).real
         tops = np.maximum(tops, envelope)
-    smooth: npt.NDArray[np.float64] = envelope
+    smooth: Floats = envelope
     return smooth
 
 
@@ -170,7 +165,7 @@ def _stem_moved(stem: Stem, semitones: int, engine: StretchEngine) -> Clip:
     return replace(clip, samples=samples)
 
 
-def _moved(clip: Clip, move: Callable[..., npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+def _moved(clip: Clip, move: Callable[..., Floats32]) -> Floats32:
     """A clip at another pitch, as long as it was.
 
     Work is done at 44.1 or 48 kHz, where the engines' timing is measured.
@@ -184,8 +179,8 @@ def _moved(clip: Clip, move: Callable[..., npt.NDArray[np.float32]]) -> npt.NDAr
 
 
 def _own_pitch(
-    samples: npt.NDArray[np.float32], rate_hz: int, semitones: int, *, keeps_formants: bool
-) -> npt.NDArray[np.float32]:
+    samples: Floats32, rate_hz: int, semitones: int, *, keeps_formants: bool
+) -> Floats32:
     source = Clip(samples=samples, rate_hz=rate_hz)
     ends_s = np.array([0.0, source.duration_s])
     ratio = 2.0 ** (semitones / 12)

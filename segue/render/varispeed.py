@@ -24,7 +24,7 @@ import numba
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
 RATE_HZ: Final = 0.35  # how fast the copy sways
 DELAY_S: Final = 0.009  # seconds around which it sways
@@ -34,9 +34,7 @@ WET_SHARE: Final = 0.35
 _BLOCK_FRAMES: Final = 1 << 16  # frames at once, to hold little memory; changes no sample
 
 
-def chorused(
-    sound: npt.NDArray[np.float32], rate_hz: int, *, first_frame: int = 0
-) -> npt.NDArray[np.float32]:
+def chorused(sound: Floats32, rate_hz: int, *, first_frame: int = 0) -> Floats32:
     """Sound in a chorus, left and right swaying a quarter turn apart.
 
     Parameters
@@ -72,12 +70,12 @@ _GUARD_FROM_STEP: Final = 0.01
 
 
 def read_at(
-    sound: npt.NDArray[np.float32],
-    positions_frames: npt.NDArray[np.float64],
+    sound: Floats32,
+    positions_frames: Floats,
     *,
     crossings: int = FINE_CROSSINGS,
     has_headroom: bool = False,
-) -> npt.NDArray[np.float32]:
+) -> Floats32:
     """Sound at positions between its frames.
 
     Parameters
@@ -105,28 +103,26 @@ def read_at(
     steps = np.gradient(positions_frames) if len(positions_frames) > 1 else np.ones(1)
     faster = np.clip((steps - 1.0) / _GUARD_FROM_STEP, 0.0, 1.0)
     limits = (1.0 - _GUARD_RATIO * faster) / np.maximum(steps, 1.0)
-    read: npt.NDArray[np.float32] = _read(
-        sound, positions_frames, limits, _kernel(crossings), crossings
-    )
+    read: Floats32 = _read(sound, positions_frames, limits, _kernel(crossings), crossings)
     return read
 
 
 @cache
-def _kernel(crossings: int) -> npt.NDArray[np.float64]:
+def _kernel(crossings: int) -> Floats:
     """Half a windowed sinc, `_STEPS` points from one zero crossing to the next."""
     x = np.arange(crossings * _STEPS + 2) / _STEPS
     window = np.i0(_KAISER * np.sqrt(np.clip(1 - (x / crossings) ** 2, 0, 1))) / np.i0(_KAISER)
-    kernel: npt.NDArray[np.float64] = np.sinc(x) * np.where(x <= crossings, window, 0.0)
+    kernel: Floats = np.sinc(x) * np.where(x <= crossings, window, 0.0)
     kernel.flags.writeable = False
     return kernel
 
 
 @cache
-def _phases(crossings: int) -> npt.NDArray[np.float32]:
+def _phases(crossings: int) -> Floats32:
     """The kernel as it lies on the frames around, (_STEPS + 1, 2 * crossings)."""
     offsets = np.arange(1 - crossings, crossings + 1) * _STEPS
     places = np.abs(offsets[None, :] - np.arange(_STEPS + 1)[:, None])
-    table: npt.NDArray[np.float32] = _kernel(crossings)[places].astype(np.float32)
+    table: Floats32 = _kernel(crossings)[places].astype(np.float32)
     table.flags.writeable = False
     return table
 

@@ -28,9 +28,8 @@ from segue.audio.clip import Clip, SongEdge, excerpt
 from segue.render.spectra import WINDOW_S, Frames, window_frames
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats, Floats32
 
-    Floats = npt.NDArray[np.float32]
 
 VOICE_HZ: Final = (180.0, 9_000.0)  # where a voice has its tones; by judgement
 TELLING_HZ: Final = ((50.0, 260.0), (5_000.0, 12_000.0))
@@ -86,7 +85,7 @@ def voiceless(
 @lru_cache(maxsize=4)
 def _share_of_the_band(
     edge: SongEdge, compared_s: tuple[float, ...], length_s: float
-) -> tuple[Floats, int]:
+) -> tuple[Floats32, int]:
     """Share of every bin that is the band's, and the hop it starts at; empty for unknown."""
     mix = edge.mix
     window = window_frames(WINDOW_S, mix.rate_hz)
@@ -117,7 +116,7 @@ def forget_shares() -> None:
     _share_of_the_band.cache_clear()
 
 
-def _sizes(middle: Floats, window: int) -> Floats:
+def _sizes(middle: Floats32, window: int) -> Floats32:
     """Magnitudes of the spectra, (n_hops, n_bins)."""
     frames = Frames(middle, window)
     sizes = np.empty((frames.n_hops, frames.n_bins), dtype=np.float32)
@@ -126,14 +125,12 @@ def _sizes(middle: Floats, window: int) -> Floats:
     return sizes
 
 
-def _likeness(
-    sizes: Floats, places: list[int], n_hops: int, hertz: npt.NDArray[np.float64]
-) -> npt.NDArray[np.float64]:
+def _likeness(sizes: Floats32, places: list[int], n_hops: int, hertz: Floats) -> Floats:
     """Correlation of log levels, in the bands that tell, of each place with the first."""
     telling = np.any([(hertz > low) & (hertz < high) for low, high in TELLING_HZ], axis=0)
     levels = np.log(sizes[:, telling] + _FLOOR * float(sizes.max()))
 
-    def about_mean(at: int) -> npt.NDArray[np.float64]:
+    def about_mean(at: int) -> Floats:
         part = levels[at : at + n_hops].astype(np.float64)
         return np.asarray(part - part.mean())
 

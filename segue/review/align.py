@@ -25,9 +25,9 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from segue.arrays import Floats
     from segue.review.find import FoundPlace
 
-    Floats = npt.NDArray[np.float64]
 
 REACH_S: Final = 1.3
 """How far from the place that was found the band may be: two beats at 92 BPM (by judgement)."""

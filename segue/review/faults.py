@@ -13,11 +13,9 @@ from typing import TYPE_CHECKING, Final, Literal
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.audio.clip import Clip
 
-    Floats = npt.NDArray[np.float64]
 
 FaultKind = Literal[
     "clipping", "hum", "dead channel", "swapped channels", "phase cancellation", "sibilance"

@@ -20,9 +20,8 @@ import numpy as np
 from segue.review.listening import CHROMA_HOP_S, ONSET_HOP_S, Listening
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
+    from segue.arrays import Floats
 
-    Floats = npt.NDArray[np.float64]
 
 LEAST_SHARE: Final = 0.5
 """Share of the transition that a recording must hold (by judgement)."""

@@ -24,9 +24,8 @@ from segue.review.room_and_noise import HOP_S, BandLevels, ThroughRoom, decibels
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    import numpy.typing as npt
+    from segue.arrays import Flags, Floats
 
-    Floats = npt.NDArray[np.float64]
 
 _RIDE_S: Final = 1.0  # a recorder has turned its gain after so long; by judgement
 _SMOOTH_S: Final = 0.4  # a level is that of so long, as of momentary loudness (EBU Tech 3341)
@@ -148,7 +147,7 @@ def _agreed_lu(of_bands: Floats) -> float:
 
 def _is_whole(
     levels: BandLevels, missing_s: Sequence[tuple[float, float]], *, around_s: float = 0.0
-) -> npt.NDArray[np.bool_]:
+) -> Flags:
     """Where nothing of the plan is missing."""
     whole = np.ones(len(levels.at_s), dtype=bool)
     for start_s, end_s in missing_s:

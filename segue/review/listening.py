@@ -17,9 +17,8 @@ from segue.errors import AudioFileError
 if TYPE_CHECKING:
     from pathlib import Path
 
-    import numpy.typing as npt
+    from segue.arrays import Floats
 
-    Floats = npt.NDArray[np.float64]
 
 # half an hour; more is a whole rehearsal, and its memory; by judgement
 LONGEST_TAKE_S: Final = 1800.0

@@ -24,9 +24,8 @@ from segue.plan.plan import Section  # noqa: TC001 - read from JSON by these typ
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy.typing as npt
+    from segue.arrays import Floats
 
-    Floats = npt.NDArray[np.float64]
 
 MoveKind = Literal["step", "once", "tempo"]
 

@@ -30,12 +30,10 @@ from segue.review.partials import FINE_S, note_levels
 from segue.review.voice import HOP_S, PlannedVoice
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.audio.clip import Clip
     from segue.review.stems import StemLevels
 
-    Floats = npt.NDArray[np.float64]
 
 REACH_S: Final = 0.3
 """How far from the band's beat an entry is looked for (by judgement)."""

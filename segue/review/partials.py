@@ -19,11 +19,9 @@ from segue.audio.clip import Clip
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.review.voice import SungPart
 
-    Floats = npt.NDArray[np.float64]
 
 FINE_S: Final = 0.004
 """From one reading to the next (by judgement)."""

@@ -24,15 +24,12 @@ from segue.review.timing import LOST_AGREEMENT
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats
     from segue.audio.clip import Clip
     from segue.plan.plan import Plan
     from segue.review.moves import BarTiming
     from segue.runfolder import RunDocument
 
-    Floats = npt.NDArray[np.float64]
-    Mask = npt.NDArray[np.bool_]
 
 HOP_S: Final = 0.02  # seconds from moment to moment; by judgement
 _OWN_SHARE: Final = 0.6  # of the power at a moment that makes it a part's; by judgement
@@ -133,7 +130,7 @@ def _in_order(found: Iterable[list[Rest]]) -> tuple[Rest, ...]:
     return tuple(sorted(rests, key=lambda rest: (rest.bar, rest.part)))
 
 
-def _estimated_rests(parts: Parts, of_bar: Sequence[Mask]) -> dict[str, Mask]:
+def _estimated_rests(parts: Parts, of_bar: Sequence[Flags]) -> dict[str, Flags]:
     """In which bars the drums rest, or who plays the low notes."""
     struck = _missing(parts, "drums", of_bar, _LEAST_STRUCK)
     low = _missing(parts, LOW_NOTES, of_bar, _LEAST_LOW)
@@ -145,7 +142,7 @@ def _estimated_rests(parts: Parts, of_bar: Sequence[Mask]) -> dict[str, Mask]:
     }
 
 
-def _missing(parts: Parts, name: str, of_bar: Sequence[Mask], n_least: int) -> Floats:
+def _missing(parts: Parts, name: str, of_bar: Sequence[Flags], n_least: int) -> Floats:
     """Whether each bar sounds as without a part; see `_is_missing`."""
     share = parts.shares[name]
     return np.array([_is_missing(parts.over_db[bar], share[bar], n_least) for bar in of_bar])
@@ -189,7 +186,7 @@ def _nearness(heard_db: Floats, share: Floats) -> float:
     return float(nearer.sum() / np.abs(without_db).sum())
 
 
-def _runs(name: str, bars: Sequence[BarTiming], down: Mask) -> list[Rest]:
+def _runs(name: str, bars: Sequence[BarTiming], down: Flags) -> list[Rest]:
     edges = np.flatnonzero(np.diff(np.concatenate(([0], down.astype(np.int8), [0]))))
     return [
         Rest(bar=bars[first].number, last_bar=bars[last - 1].number, part=name)

@@ -17,11 +17,9 @@ from segue.audio.adapters import resampled
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats
     from segue.audio.clip import Clip
 
-    Floats = npt.NDArray[np.float64]
 
 _RATE_HZ: Final = 16_000  # at which a take is read in bands; chosen on odd seeds
 HOP_S: Final = 0.005  # chosen on odd seeds
@@ -163,7 +161,7 @@ class ThroughRoom:
         return through
 
     def _fit(
-        self, room: tuple[float, float], sounds: npt.NDArray[np.bool_]
+        self, room: tuple[float, float], sounds: Flags
     ) -> tuple[float, tuple[float, float], Floats]:
         """How far a room is from the take, the room, and the gain of each band in it."""
         power = self._through(self._plan, room)

@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from segue.arrays import Floats
     from segue.audio.clip import Clip
 
-    Floats = npt.NDArray[np.float64]
 
 _N_LOOKS: Final = 3  # each starts from the last one's moment and pitch; by judgement
 _AGREE_S: Final = 0.08

@@ -20,12 +20,10 @@ from segue.plan.layer import SongLayer
 from segue.review.partials import FINE_S, note_levels
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.plan.plan import Plan
     from segue.runfolder import RunDocument
 
-    Floats = npt.NDArray[np.float64]
 
 Side: TypeAlias = Literal["outgoing", "incoming"]
 PARTS_RATE_HZ: Final = 16_000  # at which parts are read: up to 8 kHz; by judgement

@@ -28,12 +28,10 @@ from segue.review.moves import (
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
 
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats
     from segue.plan.plan import BarLine, Plan
     from segue.review.align import Alignment
 
-    Floats = npt.NDArray[np.float64]
 
 JUST_NOTICED_MS: Final = 6.0
 """Displacement of one event in a steady sequence of notes under 240 ms apart [FS95]_."""
@@ -253,7 +251,7 @@ def _is_lost(bars: Sequence[BarTiming], index: int) -> bool:
 
 
 def _bars_heard(
-    plan: Plan, alignment: Alignment, heard: npt.NDArray[np.bool_], shift_of: BarShift
+    plan: Plan, alignment: Alignment, heard: Flags, shift_of: BarShift
 ) -> tuple[_Bar, ...]:
     """What is heard of each bar."""
     at_s = alignment.plan_s[heard]

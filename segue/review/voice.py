@@ -18,12 +18,10 @@ from segue.review.partials import LEAST_READINGS, N_PARTIALS, outstanding_db, pa
 from segue.review.stems import StemLevels, stem_levels, template_times
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats
     from segue.plan.plan import Plan
     from segue.runfolder import CandidateRecord, RunDocument
 
-    Floats = npt.NDArray[np.float64]
 
 HOP_S: Final = 0.01  # seconds a step of the voice's pitch; by judgement
 LONGEST_PHRASE_S: Final = 5.0  # no more of a phrase is followed; by judgement
@@ -242,7 +240,7 @@ def _lead_pitch(lead: Clip, source_s: Floats) -> Floats:
     return np.where(track.clarity[near] > _CLEAR, track.midi[near], np.nan)
 
 
-def _phrase_hops(clear: npt.NDArray[np.bool_]) -> int:
+def _phrase_hops(clear: Flags) -> int:
     """Hops up to the first breath."""
     n_breath = round(_BREATH_S / HOP_S)
     silent = 0

@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
-    import numpy.typing as npt
-
+    from segue.arrays import Floats, Floats32
     from segue.plan.plan import Plan
     from segue.score.scorecard import CurveSample, Scorecard
 
@@ -41,9 +40,9 @@ def section_colours() -> dict[str, str]:
 class Waveform(NamedTuple):
     """Where each column of a waveform starts, in seconds, and its extremes at full scale ±1."""
 
-    columns_s: npt.NDArray[np.float64]
-    low: npt.NDArray[np.float32]
-    high: npt.NDArray[np.float32]
+    columns_s: Floats
+    low: Floats32
+    high: Floats32
 
 
 def waveform_of(music: Clip) -> Waveform:
@@ -186,6 +185,6 @@ def _mark_sections(axis: Any, plan: Plan) -> None:  # noqa: ANN401 - matplotlib 
 
 def _arrays(
     curve: tuple[CurveSample, ...],
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+) -> tuple[Floats, Floats]:
     times_s = np.array([sample.time_s for sample in curve])
     return times_s, np.array([sample.value for sample in curve])

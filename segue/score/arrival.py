@@ -14,7 +14,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.music.chord import tonic_triad
 from segue.music.key import Key
@@ -25,9 +24,9 @@ from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from segue.arrays import Floats
     from segue.score.listening_to import Listened
 
-Floats = npt.NDArray[np.float64]
 
 COMFORTABLE_S: Final = 8.0
 """Seconds of the new key that weaken the old one well: it decays over 20 s [F16]_."""

@@ -6,7 +6,6 @@ from itertools import combinations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.music.tempo import percent
 from segue.plan.layer import FrozenLayer, PadLayer, PlayedLayer
@@ -14,9 +13,9 @@ from segue.score.listening_to import SIDES, Listened
 from segue.score.scorecard import Measure, NotMeasured, falling
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags
     from segue.plan.plan import Section
 
-Floats = npt.NDArray[np.float64]
 
 _LEAST_BRIDGE_S: Final = 1.0  # shorter belongs to nobody
 _HALF: Final = 0.5  # share of the power: less is in part
@@ -129,7 +128,7 @@ def tuning(hearing: Listened) -> Measure | None:
     )
 
 
-def _near(hearing: Listened, low_s: float, high_s: float) -> npt.NDArray[np.bool_]:
+def _near(hearing: Listened, low_s: float, high_s: float) -> Flags:
     times_s = hearing.sides["outgoing"].times_s
     return np.asarray((times_s >= low_s) & (times_s < high_s))
 
@@ -157,9 +156,7 @@ def _bridge_apart(hearing: Listened) -> tuple[float, float] | None:
     return min(abs(_wrapped(made - song)) for song in songs), plan.beat_at((exit_s + entry_s) / 2)
 
 
-def _tuning_of(
-    hearing: Listened, side: Section, hops: npt.NDArray[np.bool_], least: float = _SURE
-) -> float | None:
+def _tuning_of(hearing: Listened, side: Section, hops: Flags, least: float = _SURE) -> float | None:
     """Cents above A4 = 440 Hz, -50 to 50; None where partials do not crowd."""
     if hops.sum() < _LEAST_HOPS:
         return None

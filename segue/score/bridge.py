@@ -17,12 +17,10 @@ from segue.analysis.onsets import RISES_HOP_S, STRONG_PERCENT, band_levels, rise
 from segue.audio.loudness import lufs_of_a_song, mean_lufs, momentary_lufs
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
+    from segue.arrays import Floats
     from segue.audio.clip import Clip
     from segue.plan.plan import Plan
 
-    Floats = npt.NDArray[np.float64]
 
 AROUND_S: Final = 8.0
 """So much of either song the bridge is held against."""

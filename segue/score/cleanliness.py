@@ -12,16 +12,15 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.audio.true_peak import true_peak_dbtp
 from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
+    from segue.arrays import Floats, Floats32
     from segue.score.listening_to import Listened
 
-Floats = npt.NDArray[np.float64]
 
 TRUE_PEAK: Final = "true_peak"
 CEILING_DBTP: Final = -1.0
@@ -134,11 +133,11 @@ def _rms(shares: Floats) -> float:
 
 
 def _without_tones(
-    music: npt.NDArray[np.float32],
-    click: npt.NDArray[np.float32],
+    music: Floats32,
+    click: Floats32,
     times_s: list[float],
     rate_hz: int,
-) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+) -> tuple[Floats32, Floats32]:
     """Music and click, both less what a sample is foretold by the ones before it in the music.
 
     A note that rings at the pitch of the click would pass for it at every lag. Linear prediction by
@@ -155,7 +154,7 @@ def _without_tones(
     return _filtered(music, taps), _filtered(click, taps)
 
 
-def _filtered(sound: npt.NDArray[np.float32], taps: Floats) -> npt.NDArray[np.float32]:
+def _filtered(sound: Floats32, taps: Floats) -> Floats32:
     """A sound under a filter, some of it at a time, to hold little memory."""
     from scipy.signal import lfilter
 
@@ -167,8 +166,8 @@ def _filtered(sound: npt.NDArray[np.float32], taps: Floats) -> npt.NDArray[np.fl
 
 
 def _shares_by_lag(
-    music: npt.NDArray[np.float32],
-    click: npt.NDArray[np.float32],
+    music: Floats32,
+    click: Floats32,
     times_s: list[float],
     rate_hz: int,
 ) -> tuple[Floats, Floats]:
@@ -192,7 +191,7 @@ def _shares_by_lag(
     trust = 1.0 / (np.mean(music[around] ** 2, axis=1) + _FAINT**2)
     power = float(trust @ (hits**2).sum(axis=1))
 
-    def alike(sound: npt.NDArray[np.float32], lag: int) -> float:
+    def alike(sound: Floats32, lag: int) -> float:
         return float(trust @ (sound[index + lag] * hits).sum(axis=1)) / power
 
     shares = np.array([alike(music, lag) for lag in offsets])

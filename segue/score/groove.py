@@ -10,7 +10,6 @@ import math
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.facts import have_pulses
 from segue.audio.clip import VOICES, Clip
@@ -20,10 +19,10 @@ from segue.score.bridge import LEAST_BRIDGE_S, STATIC_PULSE, room_curves
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags, Floats
     from segue.plan.plan import Section
     from segue.score.listening_to import Listened
 
-Floats = npt.NDArray[np.float64]
 
 NOBODY: Final = "nobody plays the beat here"
 _JUDGED: Final = "set by judgement, on pairs of real songs"
@@ -260,7 +259,7 @@ def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, floa
     return sure / max(float(np.mean(by_chance)), _LEAST_BY_CHANCE), at_s
 
 
-def _is_beside(off_s: Floats) -> npt.NDArray[np.bool_]:
+def _is_beside(off_s: Floats) -> Flags:
     """Whether hits so far apart are heard as two that were meant as one."""
     return np.asarray((np.abs(off_s) > _FLAM_S[0]) & (np.abs(off_s) < _FLAM_S[1]))
 
@@ -282,7 +281,7 @@ def _off_nearest(hits_s: Floats, other_s: Floats) -> Floats:
     return np.asarray(off_s - float(np.median(scattered)))
 
 
-def _is_voice_alone(hearing: Listened, side: Section) -> npt.NDArray[np.bool_]:
+def _is_voice_alone(hearing: Listened, side: Section) -> Flags:
     """Hops in which a singer is all that plays of a song: no groove, `voices` tells of it."""
     times_s = hearing.sides[side].times_s
     alone, more = np.zeros(len(times_s), dtype=np.bool_), np.zeros(len(times_s), dtype=np.bool_)
@@ -295,9 +294,7 @@ def _is_voice_alone(hearing: Listened, side: Section) -> npt.NDArray[np.bool_]:
     return np.asarray(alone & ~more)
 
 
-def _is_in(
-    times_s: Floats, hop_times_s: Floats, is_so: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.bool_]:
+def _is_in(times_s: Floats, hop_times_s: Floats, is_so: Flags) -> Flags:
     hops = np.clip(np.searchsorted(hop_times_s, times_s), 0, len(is_so) - 1)
     return np.asarray(is_so[hops])
 

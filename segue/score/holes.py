@@ -10,7 +10,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.audio.loudness import MOMENTARY_S, mean_lufs
 from segue.score.bridge import LEVEL_HOP_S
@@ -20,12 +19,11 @@ from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
+    from segue.arrays import Flags, Floats
     from segue.plan.layer import Side
     from segue.plan.plan import Plan
     from segue.score.listening_to import Listened
 
-Floats = npt.NDArray[np.float64]
-Flags = npt.NDArray[np.bool_]
 
 HOLE_LU: Final = 12.0
 """This far under the quieter song is a hole."""

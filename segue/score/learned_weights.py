@@ -24,14 +24,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.score.weights import WEIGHTS, weights_for
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-Floats = npt.NDArray[np.float64]
+    from segue.arrays import Floats
+
 
 LEAST_DECISIONS: Final = 20
 """Fewer decisions fit nothing that would hold."""

@@ -9,17 +9,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.audio.loudness import MOMENTARY_S
 from segue.score.bridge import AROUND_S, LEVEL_HOP_S
 from segue.score.scorecard import CurveSample, Measure, falling
 
 if TYPE_CHECKING:
+    from segue.arrays import Floats
     from segue.score.listening_to import Listened
     from segue.score.weights import Purpose
 
-Floats = npt.NDArray[np.float64]
 
 DEAD_BELOW_TARGET_LU: Final = 29.0
 """So far below the level of the songs a hall hears nothing. Set by judgement; how loud a file is by

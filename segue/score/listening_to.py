@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.score.bridge import (
@@ -28,12 +27,12 @@ from segue.score.tones import SideSpectra, Tones, heard_tones, side_spectra
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
+    from segue.arrays import Flags, Floats
     from segue.audio.clip import Clip
     from segue.plan.plan import Plan, Section
     from segue.render.candidate import Candidate
     from segue.score.weights import Purpose
 
-Floats = npt.NDArray[np.float64]
 
 _HOPS_AT_ONCE: Final = 128  # to hold little memory; changes no value
 SILENT_DB: Final = -90.0
@@ -124,13 +123,13 @@ class Listened:
         exit_s, entry_s = self.exit_s, self.entry_s
         return (exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)
 
-    def together(self, one: Section, other: Section, within_db: float) -> npt.NDArray[np.bool_]:
+    def together(self, one: Section, other: Section, within_db: float) -> Flags:
         """Hops of `sides` in which two sides sound and neither is masked by the other."""
         apart_db = self.sides[one].level_db - self.sides[other].level_db
         is_near = np.abs(apart_db) < within_db
         return np.asarray(self.sounding(one) & self.sounding(other) & is_near)
 
-    def sounding(self, side: Section) -> npt.NDArray[np.bool_]:
+    def sounding(self, side: Section) -> Flags:
         """Hops of `sides` in which a side is loud enough to count."""
         level_db = self.sides[side].level_db
         return np.asarray(level_db > max(self.loud_db - SOUNDING_DB, SILENT_DB))

@@ -20,9 +20,9 @@ from segue.score.listening_to import SIDES, Listened
 from segue.score.scorecard import Measure, falling
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags, Floats
     from segue.plan.plan import Section
 
-Floats = npt.NDArray[np.float64]
 
 CRITICAL_BAND_HZ: Final = (1.72, 0.65)
 """Width of a critical band is 1.72 times the mean frequency to the power 0.65 [HK78]_."""
@@ -212,7 +212,7 @@ def _singing(hearing: Listened, side: Side, times_s: Floats) -> npt.NDArray[np.i
     return singing
 
 
-def _layer_hops(hearing: Listened, layer: SongLayer, times_s: Floats) -> npt.NDArray[np.bool_]:
+def _layer_hops(hearing: Listened, layer: SongLayer, times_s: Floats) -> Flags:
     start_s = hearing.plan.seconds_at(layer.start_beat)
     if layer.song == "incoming" and hearing.plan.singer_beat is not None:
         start_s = max(start_s, hearing.plan.seconds_at(hearing.plan.singer_beat))

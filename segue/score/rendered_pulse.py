@@ -10,17 +10,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.envelope import mono_of
 from segue.analysis.onsets import HOP_S, RATE_HZ, onset_curves
 from segue.audio.adapters import mono_at_rate
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags, Floats, Floats32
     from segue.plan.plan import Plan
     from segue.render.candidate import Candidate
 
-Floats = npt.NDArray[np.float64]
 
 _REACH_BEATS: Final = 0.22  # an attack this near a beat may be its; by judgement
 _REACH_S: Final = 0.13  # but never further than this; by judgement
@@ -60,7 +59,7 @@ class Pulse:
     beats: Floats
     times_s: Floats
     late_s: Floats
-    is_heard: npt.NDArray[np.bool_]
+    is_heard: Flags
     low_accent: Floats
 
     def late_at(
@@ -158,7 +157,7 @@ def slope(times_s: Floats, late_s: Floats) -> float:
     return float(np.median((late_s[j] - late_s[i]) / (times_s[j] - times_s[i])))
 
 
-def _onset_sound(candidate: Candidate) -> npt.NDArray[np.float32]:
+def _onset_sound(candidate: Candidate) -> Floats32:
     mono = mono_of(candidate.music.samples)
     return mono_at_rate(mono, from_hz=candidate.music.rate_hz, to_hz=RATE_HZ, quality="MQ")
 

@@ -19,17 +19,16 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.plan.layer import DrumLayer
 from segue.score.scorecard import CurveSample, Measure, NotMeasured, falling
 from segue.score.tones import interval_vector
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags, Floats
     from segue.plan.plan import Plan
     from segue.score.listening_to import Listened
 
-Floats = npt.NDArray[np.float64]
 
 TEMPO_JND_RATIO: Final = 0.015
 """Smallest change of beat length heard, as a ratio: the best case, beats of 0.3-0.8 s [DB93]_."""
@@ -147,7 +146,7 @@ def _step_jnd(one_s: float, other_s: float, plan: Plan, *, across: bool) -> floa
     return float(min(abs(np.log(r)) for r in ratios) / np.log1p(TEMPO_JND_RATIO))
 
 
-def _is_length_heard(is_heard: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:
+def _is_length_heard(is_heard: Flags) -> Flags:
     """Beats that begin and end with an onset, where a single missing onset is no loss."""
     bridged = is_heard.copy()
     bridged[1:-1] |= is_heard[:-2] & is_heard[2:]

@@ -18,7 +18,6 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import numpy.typing as npt
 
 from segue.analysis.facts import EdgeFacts, have_keys
 from segue.music.interval import change_words
@@ -30,9 +29,9 @@ from segue.score.tones import CLEAR_SHARE, Tones, clarity, interval_vector, key_
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from segue.arrays import Floats
     from segue.score.listening_to import Listened
 
-Floats = npt.NDArray[np.float64]
 
 WINDOW_BARS: Final = 4
 """The usual length of a round of chords; shorter windows take each chord for a place."""

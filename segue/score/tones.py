@@ -29,10 +29,10 @@ from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
 from segue.music.tonal_space import INTERVAL_WEIGHTS, collection
 
 if TYPE_CHECKING:
+    from segue.arrays import Flags, Floats, Floats32
     from segue.plan.plan import Section
     from segue.render.candidate import Candidate
 
-Floats = npt.NDArray[np.float64]
 
 TARGET_RATE_HZ: Final = 12_000
 """About the rate at which sides are read: overtones that beat lie below 5 kHz."""
@@ -93,7 +93,7 @@ def side_spectra(clip: Clip) -> SideSpectra:
     )
 
 
-def reduced(clip: Clip) -> tuple[npt.NDArray[np.float32], float]:
+def reduced(clip: Clip) -> tuple[Floats32, float]:
     """The clip in mono, every k-th frame after a low-pass, and its new rate."""
     from scipy import signal
 
@@ -105,7 +105,7 @@ def reduced(clip: Clip) -> tuple[npt.NDArray[np.float32], float]:
     thinned = signal.upfirdn(taps, mono, up=1, down=step)
     delay = 8  # half the filter, in frames of the new rate
     n_frames = -(-len(mono) // step)
-    kept: npt.NDArray[np.float32] = thinned[delay : delay + n_frames].astype(np.float32)
+    kept: Floats32 = thinned[delay : delay + n_frames].astype(np.float32)
     return kept, clip.rate_hz / step
 
 
@@ -115,7 +115,7 @@ def power_to_db(power: npt.ArrayLike) -> Floats:
     return np.asarray(10.0 * np.log10(np.maximum(np.asarray(power, dtype=np.float64), floor)))
 
 
-def _partials(magnitude: npt.NDArray[np.float32], hz: Floats) -> tuple[Floats, Floats]:
+def _partials(magnitude: Floats32, hz: Floats) -> tuple[Floats, Floats]:
     """Strongest local maxima, placed between bins by a parabola through the log spectrum."""
     middle = magnitude[:, 1:-1]
     is_peak = (middle > magnitude[:, :-2]) & (middle >= magnitude[:, 2:])
@@ -135,9 +135,7 @@ def _partials(magnitude: npt.NDArray[np.float32], hz: Floats) -> tuple[Floats, F
     return (chosen + 1 + np.clip(shift, -0.5, 0.5)) * (hz[1] - hz[0]), amplitude
 
 
-def _close_together(
-    is_peak: npt.NDArray[np.bool_], values: npt.NDArray[np.float32]
-) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.float32]]:
+def _close_together(is_peak: Flags, values: Floats32) -> tuple[npt.NDArray[np.intp], Floats32]:
     """Columns and values of the few peaks of each row, side by side, with noughts behind them."""
     row, column = np.nonzero(is_peak)
     counts = is_peak.sum(axis=1)
@@ -278,7 +276,7 @@ def scale_share(chroma: Floats, key: Key) -> Floats:
     return np.asarray(np.where(is_silent, 1.0, inside / np.where(is_silent, 1.0, total)))
 
 
-def _step_levels(sound: npt.NDArray[np.float32], rate_hz: float, n_steps: int) -> Floats:
+def _step_levels(sound: Floats32, rate_hz: float, n_steps: int) -> Floats:
     n_hop = round(HOP_S * rate_hz)
     padded = np.pad(sound, (0, max(0, n_steps * n_hop - len(sound))))[: n_steps * n_hop]
     return power_to_db(np.square(padded.reshape(n_steps, n_hop), dtype=np.float64).mean(axis=1))

@@ -18,8 +18,7 @@ from segue.music.tonal_space import key_distance
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    import numpy.typing as npt
-
+    from segue.arrays import Flags, Floats
     from segue.setlist.set_list import SetSong
 
 KEY_WEIGHT: Final = 1.0
@@ -59,9 +58,9 @@ class OrderProblem:
         Whether song i ends in the key in which song j starts.
     """
 
-    pair_cost: npt.NDArray[np.float64]
-    place_cost: npt.NDArray[np.float64]
-    same_key: npt.NDArray[np.bool_]
+    pair_cost: Floats
+    place_cost: Floats
+    same_key: Flags
 
     @property
     def n_songs(self) -> int:

@@ -33,6 +33,8 @@ from segue.setlist.order import THREE_IN_A_KEY, OrderProblem
 if TYPE_CHECKING:
     import numpy.typing as npt
 
+    from segue.arrays import Floats, Ints
+
 
 MOST_EXACT: Final = 14
 """Up to here the exact order takes a second or so."""
@@ -78,7 +80,7 @@ def cheapest_order(problem: OrderProblem) -> tuple[int, ...] | None:
     return _traced(best, came_from, n)
 
 
-def step_costs(problem: OrderProblem) -> npt.NDArray[np.float64]:
+def step_costs(problem: OrderProblem) -> Floats:
     """Cost of song i before song j by whether i stayed in its key and whether j stays."""
     n = problem.n_songs
     step = np.full((2, 2, n, n), math.inf)
@@ -88,9 +90,7 @@ def step_costs(problem: OrderProblem) -> npt.NDArray[np.float64]:
     return step
 
 
-def _traced(
-    best: npt.NDArray[np.float64], came_from: npt.NDArray[np.int16], n: int
-) -> tuple[int, ...] | None:
+def _traced(best: Floats, came_from: npt.NDArray[np.int16], n: int) -> tuple[int, ...] | None:
     played = (1 << n) - 1
     if not np.isfinite(best[played]).any():
         return None
@@ -138,9 +138,7 @@ def lower_bound(problem: OrderProblem, *, upper: float) -> float:
     return best
 
 
-def _cheapest_walk(
-    step: npt.NDArray[np.float64], place_cost: npt.NDArray[np.float64]
-) -> tuple[float, npt.NDArray[np.float64]]:
+def _cheapest_walk(step: Floats, place_cost: Floats) -> tuple[float, Floats]:
     """Cost of the cheapest walk of n places without A-B-A, and how often it plays each song.
 
     For each state (stays in the key, song) there are two walks: the cheapest, and the cheapest
@@ -170,7 +168,7 @@ def _cheapest_walk(
     return float(cost.reshape(-1)[state]), visits
 
 
-def _walked(links: list[npt.NDArray[np.int64]], state: int) -> list[int]:
+def _walked(links: list[Ints], state: int) -> list[int]:
     """Songs of the walk that ends in a state, from the last."""
     n = links[0].shape[2] if links else 1
     songs = [state % n]
