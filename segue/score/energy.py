@@ -119,9 +119,9 @@ def _drive_for(hearing: Listened) -> tuple[float, float, str, str]:
             return (
                 bridge.dip_lu,
                 falling(bridge.dip_lu, good=3.0, bad=12.0),
-                f"{told}: the last second falls by up to {bridge.dip_lu:.1f} LU."
+                f"{told}, in its last second softer by up to {bridge.dip_lu:.1f} LU."
                 if bridge.dip_lu >= _EVEN_LU
-                else f"{told}: no dip in the last second.",
+                else f"{told}: no dip in its last second.",
                 "up to 3 LU softer in the last second before bar one",
             )
 

@@ -83,7 +83,8 @@ def _pulse_words(thin: float, heard: float, spread_ms: float, length_s: float) -
     if spread_ms > _LOOSE_MS / 2:
         return f"The beat is uneven (by {spread_ms:.0f} ms)."
     if heard < _FAINT:
-        return f"On only {percent(heard)} of the beats a hit stands out."
+        on = f"only {percent(heard)}" if round(100 * heard) else "none"
+        return f"A hit stands out on {on} of the beats."
     if spread_ms > _STEADY_MS:
         return f"The beat runs through, a little uneven (by {spread_ms:.0f} ms)."
     return "The beat runs through."
