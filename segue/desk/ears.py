@@ -13,15 +13,12 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
-from segue.analysis.doubts import silent_stems
 from segue.api.stages import EDGE_S, RATE_HZ
 from segue.audio import read_song
 from segue.audio.clip import Clip, Edge, outline
 from segue.desk.background import Background, done_by
 from segue.errors import SegueError
-from segue.heard.facts_cache import user_facts_cache
-from segue.heard.hearing import hear, sound_digest
-from segue.job.attempt import HeardSong
+from segue.heard.hearing import heard_edge
 from segue.workers.processes import Processes
 
 if TYPE_CHECKING:
@@ -30,6 +27,7 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.catalogue.scan import FoundSong
+    from segue.heard import HeardEdge
 
 
 COLUMNS_A_SECOND: Final = 40
@@ -59,7 +57,7 @@ class OpenedEnd:
 
     Parameters
     ----------
-    heard : HeardSong
+    heard : HeardEdge
         As the planner sees it.
     outline : bytes
         Lowest and highest value of each column in turn, as signed bytes.
@@ -67,7 +65,7 @@ class OpenedEnd:
         What a browser plays: the end as FLAC, from its first frame.
     """
 
-    heard: HeardSong
+    heard: HeardEdge
     outline: bytes
     sound: Path
 
@@ -87,16 +85,8 @@ def opened_end(task: EndToOpen) -> OpenedEnd:
     """
     song = read_song(task.path, edge=task.edge, edge_s=EDGE_S, rate_hz=RATE_HZ)
     mix = song.mix
-    digest = sound_digest(song)
-    facts = hear(song, cache=user_facts_cache(), sound=digest)
-    silent = silent_stems(song)
     return OpenedEnd(
-        heard=HeardSong(
-            facts=facts,
-            roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
-            has_stems=song.has_stems,
-            sound=digest,
-        ),
+        heard=heard_edge(song),
         outline=outline_bytes(mix),
         sound=_laid_down(task, mix),
     )

@@ -19,7 +19,7 @@ from segue.audio.write import packed
 from segue.catalogue.scan import song_at
 from segue.desk.background import CLOSING, Background, done_by
 from segue.errors import SegueError
-from segue.job.attempt import Attempt, HeardSong, planned
+from segue.job.attempt import Attempt, planned
 from segue.job.draft import AROUND_S, make_draft
 from segue.job.shortlist import N_PROPOSALS
 from segue.job.steps import draft_candidate
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     from segue.audio.clip import Clip, Edge
     from segue.desk.ears import Ears
+    from segue.heard import HeardEdge
     from segue.job.changes import Changes
     from segue.job.request import Request
 
@@ -48,7 +49,7 @@ class RoughOrder:
     """
 
     request: Request
-    songs: tuple[HeardSong, HeardSong]
+    songs: tuple[HeardEdge, HeardEdge]
     stamps: tuple[str, str]
 
 
@@ -240,7 +241,7 @@ class Sketcher(Background):
 
 def rough_order(ears: Ears, request: Request) -> RoughOrder | None:
     """The rough option of what is to be made; None while a song is not heard as it is now."""
-    found: list[HeardSong] = []
+    found: list[HeardEdge] = []
     stamps: list[str] = []
     places: tuple[tuple[Path, Edge], ...] = ((request.outgoing, "end"), (request.incoming, "start"))
     for path, edge in places:

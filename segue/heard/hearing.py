@@ -15,16 +15,17 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.doubts import doubts_about, remarks_on
+from segue.analysis.doubts import doubts_about, remarks_on, silent_stems
 from segue.analysis.overrides import Overrides
 from segue.audio.read import read_around
 from segue.errors import SegueError, text_of
 from segue.files.source_digest import source_digest
+from segue.heard import HeardEdge
+from segue.heard.facts_cache import FactsCache, user_facts_cache
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Clip, SongEdge
-    from segue.heard.facts_cache import FactsCache
 
 LISTENING_PARTS: Final = ("analysis", "audio", "music")
 """Sub-packages that decide what is heard."""
@@ -73,6 +74,26 @@ def hear(
     if cache is not None:
         cache.keep(key, facts)
     return facts
+
+
+def heard_edge(
+    song: SongEdge,
+    *,
+    overrides: Overrides | None = None,
+    lead: Clip | None = None,
+    cached: bool = True,
+    sound: str | None = None,
+) -> HeardEdge:
+    """An edge as the planner sees it; `cached` as in the user's cache, the rest as for `hear`."""
+    sound = sound or sound_digest(song)
+    cache = user_facts_cache() if cached else None
+    silent = silent_stems(song)
+    return HeardEdge(
+        facts=hear(song, overrides=overrides, lead=lead, cache=cache, sound=sound),
+        roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
+        has_stems=song.has_stems,
+        sound=sound,
+    )
 
 
 def around(song: SongEdge) -> tuple[Clip, ...]:

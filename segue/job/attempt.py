@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from segue.analysis.overrides import Overrides
 from segue.errors import RunFolderError
+from segue.heard import HeardEdge
 from segue.job.changes import Changed, Changes, changed, check_chords
 from segue.job.request import Request
 from segue.music.transposition import transposition_advice
@@ -22,28 +23,10 @@ from segue.runfolder.run_document import candidate_of
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
-    from segue.audio.clip import Edge, Role
+    from segue.audio.clip import Edge
     from segue.recipes import Recipe
     from segue.runfolder import CandidateRecord, Making, RunDocument
     from segue.runfolder.run_records import SongSource
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeardSong:
-    """A song's edge as the planner sees it.
-
-    Parameters
-    ----------
-    roles : frozenset of Role
-        Of its stems that sound; empty for a mix.
-    sound : str
-        Digest of its sound, so that another song under the same name is noticed later.
-    """
-
-    facts: EdgeFacts
-    roles: frozenset[Role]
-    has_stems: bool
-    sound: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +41,7 @@ class Attempt:
 
     run: Path
     request: Request
-    songs: tuple[HeardSong, HeardSong]
+    songs: tuple[HeardEdge, HeardEdge]
     recipe: Recipe
 
 
@@ -164,9 +147,9 @@ def attempt_of(run: Path, document: RunDocument, record: CandidateRecord, made: 
     )
 
 
-def _song_of(source: SongSource, document: RunDocument, edge: Edge) -> HeardSong:
+def _song_of(source: SongSource, document: RunDocument, edge: Edge) -> HeardEdge:
     facts = document.outgoing if edge == "end" else document.incoming
-    return HeardSong(facts=facts, roles=frozenset(), has_stems=source.has_stems, sound=source.sound)
+    return HeardEdge(facts=facts, roles=frozenset(), has_stems=source.has_stems, sound=source.sound)
 
 
 def changed_attempt(

@@ -16,7 +16,7 @@ from segue import __version__
 from segue.analysis.shared_count import counted_pair
 from segue.audition import bus_mp3s, buses_of, write_page
 from segue.errors import RunFolderError, SegueError
-from segue.job.attempt import Attempt, HeardSong
+from segue.job.attempt import Attempt
 from segue.job.keeping import Rendered, draw_pictures, levelled, ranked, written_sounds
 from segue.job.shortlist import QuickListen, shortlist
 from segue.job.steps import (
@@ -54,10 +54,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audio.clip import Edge
+    from segue.heard import HeardEdge
     from segue.job.request import Request
     from segue.runfolder import CandidateRecord
 
-Songs = tuple["HeardSong", "HeardSong"]
+Songs = tuple["HeardEdge", "HeardEdge"]
 
 N_STEPS_AROUND: Final = 5
 """Hearing the one song and the other, trying the recipes, rendering, and writing the page."""
@@ -208,7 +209,7 @@ def _sources(request: Request, songs: Songs) -> RunSources:
     )
 
 
-def _source(path: Path, song: HeardSong) -> SongSource:
+def _source(path: Path, song: HeardEdge) -> SongSource:
     return SongSource(path=place_text(path), sound=song.sound, has_stems=song.has_stems)
 
 
@@ -246,7 +247,7 @@ def _heard_songs(
     progress(f"hearing the end of {request.outgoing.name}")
     ends: tuple[Edge, Edge] = ("end", "start")
     steps = [EdgeToHear(run=folder, request=request, edge=edge) for edge in ends]
-    heard_songs: dict[int, HeardSong] = {}
+    heard_songs: dict[int, HeardEdge] = {}
     for index, song in _results(workers.outcomes(heard, steps)):
         heard_songs[index] = song
         if len(heard_songs) < len(steps):

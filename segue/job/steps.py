@@ -13,8 +13,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.audio import read_song
-from segue.heard.facts_cache import user_facts_cache
-from segue.job.attempt import Attempt, HeardSong, planned
+from segue.job.attempt import Attempt, planned
 from segue.job.songs_at_hand import SongAtHand, SongsAtHand, song_place
 from segue.render import render_candidate
 from segue.render.separate import percussion_of
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from segue.audio.clip import Edge
     from segue.audio.instrument import Instrument
     from segue.audition.sound import Bus
+    from segue.heard import HeardEdge
     from segue.job.keeping import Rendered
     from segue.job.request import Request
     from segue.job.shortlist import QuickListen
@@ -76,12 +76,12 @@ def read_ahead(run: Path, request: Request) -> Iterator[None]:
         yield
 
 
-def heard(step: EdgeToHear) -> HeardSong:
+def heard(step: EdgeToHear) -> HeardEdge:
     """Read and hear one edge.
 
     Returns
     -------
-    HeardSong
+    HeardEdge
         In the key that it is moved to.
 
     Raises
@@ -89,8 +89,7 @@ def heard(step: EdgeToHear) -> HeardSong:
     SegueError
         If the song or the lead cannot be read.
     """
-    from segue.analysis.doubts import silent_stems
-    from segue.heard.hearing import hear
+    from segue.heard.hearing import heard_edge
 
     request, is_end = step.request, step.edge == "end"
     at_hand = _AT_HAND.song(song_place(step.run, request, step.edge))
@@ -100,20 +99,14 @@ def heard(step: EdgeToHear) -> HeardSong:
         lead = read_song(
             request.lead, edge=step.edge, edge_s=request.edge_s, rate_hz=request.rate_hz
         ).mix
-    facts = hear(
+    edge = heard_edge(
         song,
         overrides=request.outgoing_overrides if is_end else request.incoming_overrides,
         lead=lead,
-        cache=user_facts_cache() if request.cached else None,
-        sound=at_hand.sound if request.cached else None,
-    )
-    silent = silent_stems(song)
-    return HeardSong(
-        facts=facts if is_end else _moved(facts, request.shift_b),
-        roles=frozenset(s.role for s in song.stems if song.has_stems and s.file not in silent),
-        has_stems=song.has_stems,
+        cached=request.cached,
         sound=at_hand.sound,
     )
+    return edge if is_end else replace(edge, facts=_moved(edge.facts, request.shift_b))
 
 
 def tried(step: Attempt) -> QuickListen:

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 from segue.analysis.facts import EdgeFacts, have_keys, have_pulses
 from segue.analysis.shared_count import counted_evening
 from segue.audio import read_song
-from segue.heard.facts_cache import user_facts_cache
-from segue.heard.hearing import edge_digest, hear, sound_digest
+from segue.heard.hearing import heard_edge
 from segue.music.tonal_space import key_distance
 from segue.plan import Given, Plan, plan_segue, proposals
 from segue.plan.heard_words import filled_in
@@ -20,28 +19,12 @@ from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, tim
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from segue.audio.clip import Edge, Role
+    from segue.audio.clip import Edge
+    from segue.heard import HeardEdge
     from segue.recipes import Recipe
     from segue.setlist.set_list import SetSong
     from segue.setlist.set_request import SetRequest
     from segue.workers import Workers
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class HeardEdge:
-    """One edge of a song.
-
-    Parameters
-    ----------
-    roles : frozenset of Role
-        Of its stems; empty for a mix.
-    digest : str
-        Of its sound, what was said of it, and the listener.
-    """
-
-    facts: EdgeFacts
-    roles: frozenset[Role]
-    digest: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,15 +100,8 @@ def _with(edge: HeardEdge | None, facts: EdgeFacts | None) -> HeardEdge | None:
 
 def _heard(task: SongToHear, edge: Edge) -> HeardEdge:
     read = read_song(task.song.path, edge=edge, edge_s=task.edge_s, rate_hz=task.rate_hz)
-    sound = replace(read, title=task.song.title)
-    said = task.song.overrides
-    cache = user_facts_cache() if task.cached else None
-    digest = sound_digest(sound)
-    return HeardEdge(
-        facts=hear(sound, overrides=said, cache=cache, sound=digest),
-        roles=frozenset(stem.role for stem in sound.stems if sound.has_stems),
-        digest=edge_digest(sound, overrides=said, sound=digest),
-    )
+    song = replace(read, title=task.song.title)
+    return heard_edge(song, overrides=task.song.overrides, cached=task.cached)
 
 
 def planned_evening(request: SetRequest, heard: Sequence[HeardEdges]) -> Evening:
@@ -218,8 +194,8 @@ def _plan_for_now(
         best[0],
         end,
         start,
-        outgoing_has_stems=bool(old.roles),
-        incoming_has_stems=bool(new.roles),
+        outgoing_has_stems=old.has_stems,
+        incoming_has_stems=new.has_stems,
         talk_s=talk_s,
     )
 

@@ -21,10 +21,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
     from pathlib import Path
 
+    from segue.heard import HeardEdge
     from segue.job.request import Request
     from segue.recipes import Recipe
     from segue.runfolder import RunDocument
-    from segue.setlist.evening_plan import HeardEdge
     from segue.workers import Workers
 
 
@@ -87,7 +87,7 @@ def fingerprint(
     wanted += [sorted((request.weights or {}).items()), [repr(recipe) for recipe in shelf]]
     wanted += [None if request.pad is None else hashlib.sha256(_content(request.pad)).hexdigest()]
     for edge in edges:
-        wanted += [edge.digest, repr(replace(edge.facts, file=""))]
+        wanted += [edge.sound, repr(replace(edge.facts, file=""))]
     return hashlib.sha256(repr(wanted).encode()).hexdigest()
 
 

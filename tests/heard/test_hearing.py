@@ -17,7 +17,7 @@ from segue.audio import read_song
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.files.source_digest import source_digest
 from segue.heard.facts_cache import N_PARTS, FactsCache, user_facts_cache
-from segue.heard.hearing import around, edge_digest, hear, listener_digest
+from segue.heard.hearing import around, edge_digest, hear, heard_edge, listener_digest
 from segue.music.key import parse_key
 from tests.analysis.key_sounds import CADENCE, chords_of
 from tests.analysis.key_sounds import RATE_HZ as KEY_RATE_HZ
@@ -76,6 +76,15 @@ def test_same_sound_under_another_name_is_known_and_named_so(cache, monkeypatch)
     monkeypatch.setattr("segue.analysis.hear.hear_edge", None)
     assert hear(other, cache=cache) == expected
     assert expected.title == "b.wav"
+
+
+def test_a_stem_that_is_silent_is_no_part_of_what_was_heard():
+    drums = song(role="drums").stems[0]
+    still = Clip(samples=np.zeros_like(drums.clip.samples), rate_hz=RATE_HZ)
+    stems = (drums, Stem(role="bass", file="bass.wav", clip=still))
+    heard = heard_edge(dataclasses.replace(song(), stems=stems), cached=False)
+    assert heard.has_stems
+    assert heard.roles == {"drums"}
 
 
 @pytest.mark.parametrize(

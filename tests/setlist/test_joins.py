@@ -9,13 +9,14 @@ import pytest
 from segue.cli.set_tables import all_warnings
 from segue.errors import AudioFileError, RunFolderError, SegueError
 from segue.files.source_digest import PACKAGE
+from segue.heard import HeardEdge
 from segue.job.between import earlier_run, same_choice
 from segue.job.request import Request
 from segue.runfolder import Choice, Version, document_text, read_document, write_choice
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist import joins as joins_module
 from segue.setlist import make_set
-from segue.setlist.evening_plan import HeardEdge, HeardEdges, planned_evening
+from segue.setlist.evening_plan import HeardEdges, planned_evening
 from segue.setlist.joins import MAKING_PARTS, fingerprint
 from segue.setlist.make_set import render_evening
 from segue.setlist.set_document import (
@@ -37,7 +38,12 @@ KEYS = ("E minor", "F minor", "D major")
 def heard_song(n, *, digest="x"):
     facts = start_facts(KEYS[n]), end_facts(KEYS[n])
     start, end = (
-        HeardEdge(facts=replace(f, title=f"Song {n}"), roles=frozenset(), digest=f"{digest} {n}")
+        HeardEdge(
+            facts=replace(f, title=f"Song {n}"),
+            roles=frozenset(),
+            has_stems=False,
+            sound=f"{digest} {n}",
+        )
         for f in facts
     )
     return HeardEdges(start=start, end=end)
