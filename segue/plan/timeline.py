@@ -208,10 +208,8 @@ def _exit_index(
     carry = n_bars if length.carry_bars < 0 else min(length.carry_bars, n_bars)
     beats = carry * change.metre * change.carry_pace
     beats += length.overlap_bars * incoming.grid.metre * change.octave
-    exit_index = outgoing.done_index - math.ceil(beats / metre) * metre
-    if outgoing.left_index is not None:
-        exit_index = min(exit_index, outgoing.left_index) if beats else outgoing.left_index
-    return max(exit_index, outgoing.first_bar_index + metre)
+    last_index = outgoing.done_index - math.ceil(beats / metre) * metre
+    return max(min(last_index, outgoing.leaving_index), outgoing.first_bar_index + metre)
 
 
 def _outgoing_beats(outgoing: SongEnd, exit_index: int, heard_s: float | None) -> int:

@@ -225,17 +225,14 @@ def meant(word: str, known: Iterable[str]) -> str:
     return f"; d{hint[1:]}" if hint else ""
 
 
-_MOST_LISTED: Final = 4  # sources that a sentence lists by name
-
-
 def foreign_field(field: str, source: str) -> Misfit:
     """A field that does not fit a source.
 
-    Told with the sources that it fits or, where those are many, the fields of this one.
+    Told with the sources that it fits or the fields of this one, whichever are fewer.
     """
     sources = [f"'{name}'" for name, names in FIELDS.items() if field in names]
     fitting = f"only {listed(sources)}"
-    if len(sources) > _MOST_LISTED:
+    if len(sources) > len(FIELDS[source]):
         fitting = f"which takes {listed(FIELDS[source])}"
     return Misfit((field,), f"does not fit the source '{source}', {fitting}")
 

@@ -27,7 +27,6 @@ CEILING_DBTP: Final = -1.0
 """Highest permitted true peak of programmes [R128]_."""
 _OVERSAMPLING: Final = 16
 """As the master looks, which holds the music below the ceiling."""
-_FLAT_FRAMES: Final = 3  # so many equal frames in a row are no wave
 # Equal frames count as clipped above this share of the peak; by judgement
 _LOUD_SHARE: Final = 0.25
 _FINE_MS: Final = 0.2  # clipped time that nobody hears; by judgement
@@ -71,7 +70,7 @@ def clipping(hearing: Listened) -> Measure | None:
     """Milliseconds of flat tops in the music; None for silence."""
     samples = hearing.candidate.music.samples
     peak = max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
-    if peak <= 0.0 or len(samples) < _FLAT_FRAMES:
+    if peak <= 0.0:
         return None
     rate_hz = hearing.candidate.music.rate_hz
     is_flat = np.zeros(len(samples) - 2, dtype=np.bool_)

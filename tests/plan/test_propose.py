@@ -96,6 +96,16 @@ def test_a_tempo_outside_what_suits_falls_to_a_half_12_percent_beyond(pad):
         assert suitability(near, old, new) == pytest.approx(fit)
 
 
+def test_a_key_and_a_tempo_that_are_both_outside_cost_both(pad):
+    old, new = end_facts(bpm=120.0, confidence=1.0), start_facts(bpm=100.0, confidence=1.0)
+    far_key, far_tempo = {"key_distance": (0.0, 0.3)}, {"tempo_change": (1.0, 1.1)}
+    key, tempo = (suitability(narrowed(pad, **far), old, new) for far in (far_key, far_tempo))
+    assert 0 < key < 1
+    assert 0 < tempo < 1
+    both = suitability(narrowed(pad, **far_key, **far_tempo), old, new)
+    assert both == pytest.approx(key * tempo)
+
+
 def test_runners_up_of_the_key_count_by_their_weight(pad):
     near = narrowed(pad, key_distance=(0.0, 0.0))
     old = end_facts("E minor", confidence=1.0)

@@ -59,6 +59,15 @@ def test_a_ramp_waits_for_the_bars_that_are_held(end_facts, start_facts):
     assert plan.tempo.bpm_at(plan.entry_beat - metre) == pytest.approx(96)
 
 
+def test_a_ramp_keeps_a_bar_to_move_in_however_long_it_is_to_wait(end_facts, start_facts):
+    recipe = recipe_of("linear", least=8, default=8, tempo={"held_bars": 8, "steady_bars": 2})
+    plan = plan_segue(recipe, end_facts(bpm=100.0), start_facts(bpm=96.0))
+    moving = plan.entry_beat - 12, plan.entry_beat - 8  # the bar before the two steady ones
+    assert plan.tempo.bpm_at(moving[0]) == pytest.approx(100)
+    assert plan.tempo.bpm_at(sum(moving) / 2) == pytest.approx(98, abs=0.1)
+    assert plan.tempo.bpm_at(moving[1]) == pytest.approx(96)
+
+
 def test_nobody_counts_free_time_before_the_count_in(end_facts, start_facts):
     plan = plan_segue(recipe_of("free"), end_facts(bpm=124.0), start_facts(bpm=96.0))
     assert plan.click[0].beat == plan.entry_beat - 8

@@ -44,6 +44,12 @@ def test_step_and_tempo_are_told_apart():
     assert tempo.moves[0].ratio == pytest.approx(1.01, abs=0.002)
 
 
+def test_a_band_that_falls_behind_and_catches_itself_has_not_slowed_down():
+    line = time_line(_bars([0.0] * 4 + [60.0] * 4 + [0.0] * 8))
+    assert line.moves == ()
+    assert abs(line.slope) < 4e-4
+
+
 @pytest.mark.parametrize(("late_ms", "is_told"), [(25.0, False), (60.0, True)])
 def test_a_step_is_told_from_40_ms_on(late_ms, is_told):
     """Less is what a band does by itself, and nothing to practise."""
