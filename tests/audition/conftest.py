@@ -14,8 +14,9 @@ import soundfile
 from segue.audition import write_page
 from segue.plan import plan_segue
 from segue.runfolder import RunDocument
-from segue.score.scorecard import CurveSample, Measure, Scorecard
+from segue.score.scorecard import CurveSample
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import card_of, measure_of
 from tests.runfolder.records import record_of as rendered
 
 RATE_HZ = 48_000
@@ -24,24 +25,16 @@ TROUBLES = ("error", "warning")
 
 
 def measure(name, score, worst_beat=None):
-    return Measure(
-        name=name,
-        label=name,
-        value=1.0,
-        unit="LU",
-        score=score,
-        threshold="2 LU",
-        source="set by judgement",
-        sentence=f"The finding on {name}.",
-        worst_beat=worst_beat,
-    )
+    finding = f"The finding on {name}."
+    return measure_of(name, score=score, sentence=finding, worst_beat=worst_beat)
 
 
 def record_of(plan, rank):
     curve = tuple(CurveSample(time_s=t, value=0.5) for t in np.arange(0.0, plan.duration_s, 0.25))
-    card = Scorecard(
-        measures=(measure("level step", 0.4, plan.exit_beat + 1), measure("cadence", 0.9, 0.0)),
-        overall=0.65,
+    card = card_of(
+        0.65,
+        measure("level step", 0.4, plan.exit_beat + 1),
+        measure("cadence", 0.9, 0.0),
         loudness_lufs=tuple(replace(sample, value=-16.0) for sample in curve),
         key_distance_from=curve,
         key_distance_to=curve,

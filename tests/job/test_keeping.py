@@ -13,8 +13,9 @@ from segue.audio.write import read_wav
 from segue.job.keeping import draw_pictures, levelled, measured, ranked, written_sounds
 from segue.plan import plan_segue
 from segue.render.candidate import Candidate
-from segue.score.scorecard import BadFault, CurveSample, Measure, Scorecard
+from segue.score.scorecard import BadFault, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import card_of, measure_of
 
 RATE_HZ = 24_000
 PROMISED_LU = 0.1  # how close candidates are to be in loudness
@@ -37,21 +38,9 @@ def _candidate(plan, level):
 
 
 def _card(overall, candidate):
-    measure = Measure(
-        name="true_peak",
-        label="true peak",
-        value=true_peak_dbtp(candidate.music, oversampling=16),
-        unit="dBTP",
-        score=overall,
-        threshold="-1 dBTP",
-        source="from the test",
-        sentence="A peak.",
-    )
-    return Scorecard(
-        measures=(measure,),
-        overall=overall,
-        loudness_lufs=(CurveSample(time_s=0.0, value=-10.0),),
-    )
+    peak_dbtp = true_peak_dbtp(candidate.music, oversampling=16)
+    peak = measure_of("true_peak", score=overall, value=peak_dbtp, unit="dBTP")
+    return card_of(overall, peak)
 
 
 @pytest.fixture(name="candidates", scope="module")
@@ -84,7 +73,8 @@ def test_what_is_said_of_the_level_is_lowered_with_it(candidates):
     assert true_peak_dbtp(after.music, oversampling=16) == pytest.approx(
         after.record.true_peak_dbtp, abs=0.01
     )
-    assert after.record.scorecard.loudness_lufs[0].value == pytest.approx(-10.0 - by_db)
+    was, now = (record.scorecard.loudness_lufs[0].value for record in (before, after.record))
+    assert now == pytest.approx(was - by_db)
 
 
 def test_the_quietest_is_left_alone(candidates):

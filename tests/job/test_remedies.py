@@ -15,9 +15,9 @@ from segue.job.attempt import changed_attempt
 from segue.recipes import load_recipes, shelf_folder
 from segue.runfolder.remedies import WEAK_MARK, bar_of, remedies_of, remedy_of
 from segue.score.leaving import source_s
-from segue.score.scorecard import Measure
 from segue.score.weights import WEIGHTS
 from tests.job.a_run import document_of
+from tests.runfolder.records import measure_of
 
 NEEDS_AN_ENDING = {"last_chord"}
 """Its remedy leaves on the last chord, which a song that keeps going does not have."""
@@ -38,10 +38,7 @@ RECIPES = tuple(recipe.name for recipe in load_recipes(shelf_folder()))
 
 
 def measured(name, value, *, mark=0.2, beat=None, sentence="A finding."):
-    return Measure(
-        name=name, label=name, value=value, unit="", score=mark,
-        threshold="", source="", sentence=sentence, worst_beat=beat,
-    )  # fmt: skip
+    return measure_of(name, score=mark, value=value, sentence=sentence, worst_beat=beat)
 
 
 @cache

@@ -12,9 +12,8 @@ from segue.plan import plan_segue
 from segue.review import ReviewRequest, review_take
 from segue.runfolder import RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
-from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
-from tests.runfolder.records import record_of
+from tests.runfolder.records import card_of, record_of
 
 RATE_HZ = 24_000
 FIRST_NOTE_MIDI = 65.0
@@ -100,23 +99,10 @@ def taped(sound, path, *, offset_s=0.0, speed=1.0, gain=0.5, noise=0.003, seed=1
 
 def record_at(plan, rank):
     """The plan as an option with a score of its own."""
-    measure = Measure(
-        name="level",
-        label="level",
-        value=1.0,
-        unit="LU",
-        score=0.5,
-        threshold="2 LU",
-        source="chosen by ear",
-        sentence="A small step.",
-    )
-    card = Scorecard(
-        measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
-    )
     return record_of(
         plan,
         rank,
-        scorecard=card,
+        scorecard=card_of(),
         singer_s=plan.seconds_at(plan.singer_beat),
         music_file=f"{rank} music.wav",
     )

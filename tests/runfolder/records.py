@@ -1,6 +1,27 @@
 """Options of a run as a document keeps them, without sound."""
 
 from segue.runfolder import BarReport, CandidateRecord
+from segue.score.scorecard import CurveSample, Measure, Scorecard
+
+
+def measure_of(name="level", *, score=0.5, **other):
+    """A measure of one unit with that mark; `other` are further fields, or other ones."""
+    fields = {
+        "label": name,
+        "value": 1.0,
+        "unit": "LU",
+        "threshold": "2 LU",
+        "source": "set by judgement",
+        "sentence": "A small step.",
+    }
+    return Measure(name=name, score=score, **(fields | other))
+
+
+def card_of(score=0.5, *measures, **other):
+    """A card with that mark, of a single measure unless others are given."""
+    loudness = (CurveSample(time_s=0.0, value=-16.0),)
+    fields = {"measures": measures or (measure_of(score=score),), "loudness_lufs": loudness}
+    return Scorecard(overall=score, **(fields | other))
 
 
 def record_of(plan, rank, *, scorecard, singer_s=None, **other):

@@ -8,8 +8,6 @@ import pytest
 from segue.errors import RunFolderError
 from segue.plan import plan_segue
 from segue.runfolder import (
-    BarReport,
-    CandidateRecord,
     Choice,
     RunDocument,
     check_free,
@@ -17,46 +15,15 @@ from segue.runfolder import (
     read_document,
 )
 from segue.runfolder.run_document import DOCUMENT_NAME
-from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import card_of, record_of
 
 
 @pytest.fixture(name="document")
 def _document(shelf):
     old, new = end_facts(), start_facts(first_note_s=5.0)
     plan = plan_segue(shelf["pad in the new key"], old, new)
-    card = Scorecard(
-        measures=(
-            Measure(
-                name="level",
-                label="level",
-                value=1.5,
-                unit="LU",
-                score=0.75,
-                threshold="2 LU",
-                source="set by judgement",
-                sentence="A small step.",
-            ),
-        ),
-        overall=0.75,
-        loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),),
-    )
-    record = CandidateRecord(
-        rank=1,
-        plan=plan,
-        scorecard=card,
-        bars=(BarReport(number=1, time_s=0.1, section="outgoing"),),
-        exit_s=10.0,
-        entry_s=20.0,
-        singer_s=25.0,
-        music_file="1.wav",
-        click_file="1 click.wav",
-        cue_file="1 cue.wav",
-        picture_file="1.png",
-        loudness_lufs=-16.0,
-        true_peak_dbtp=-1.0,
-        notes=("A note.",),
-    )
+    record = record_of(plan, 1, scorecard=card_of(), singer_s=25.0, notes=("A note.",))
     return RunDocument(
         schema_version=1,
         segue_version="0",

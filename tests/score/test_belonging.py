@@ -6,8 +6,9 @@ import pytest
 
 from segue.score import score_candidate
 from segue.score.card import bad_faults
-from segue.score.scorecard import Measure, Scorecard, ties_of_cards
+from segue.score.scorecard import Scorecard, ties_of_cards
 from segue.score.weights import PURPOSES, costliest_first, costs, overall, weights_for
+from tests.runfolder.records import measure_of
 from tests.score.synthetic import Recipe, facts_of, make_candidate, plan_of
 
 
@@ -59,13 +60,6 @@ def test_what_is_cut_out_of_the_songs_is_theirs_beside_what_is_made():
     assert everything.sentence.startswith("All of the bridge comes from the two songs")
 
 
-def measured(name, value):
-    return Measure(
-        name=name, label=name, value=value, unit="", score=0.5,
-        threshold="", source="", sentence="",
-    )  # fmt: skip
-
-
 @pytest.mark.parametrize(
     ("name", "fine", "bad"),
     [
@@ -78,15 +72,15 @@ def measured(name, value):
     ],
 )
 def test_what_is_a_bad_fault(name, fine, bad):
-    assert bad_faults([measured(name, fine)]) == ()
+    assert bad_faults([measure_of(name, value=fine)]) == ()
     if bad is not None:
-        (found,) = bad_faults([measured(name, bad)])
+        (found,) = bad_faults([measure_of(name, value=bad)])
         assert found.name == name
         assert found.sentence
 
 
 def test_a_card_with_a_bad_fault_comes_last_and_ties_with_nobody():
-    faulty = bad_faults([measured("hole", 2.0)])
+    faulty = bad_faults([measure_of("hole", value=2.0)])
     cards = [
         Scorecard(measures=(), overall=0.9, faults=faulty),
         Scorecard(measures=(), overall=0.898),
@@ -101,7 +95,7 @@ def test_a_card_with_a_bad_fault_comes_last_and_ties_with_nobody():
 def test_what_the_marks_cost_is_together_all_that_is_missing(purpose):
     weights = weights_for(purpose)
     marks = {"hole": 0.2, "drive": 0.9, "own_music": 0.0, "landing": 1.0, "given up": 0.3}
-    measures = [replace(measured(name, 1.0), score=mark) for name, mark in marks.items()]
+    measures = [measure_of(name, score=mark) for name, mark in marks.items()]
     cost = costs(measures, weights=weights)
     known = [m for m in measures if m.name in weights]
     assert sum(cost.values()) == pytest.approx(1.0 - overall(known, weights=weights))

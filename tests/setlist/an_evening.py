@@ -11,9 +11,9 @@ from segue.plan import plan_segue
 from segue.plan.heard_words import filled_in
 from segue.runfolder import Choice, RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
-from segue.score.scorecard import CurveSample, Measure, Scorecard
 from segue.setlist.evening import Breaks, Evening, EveningJoin, EveningSong, timed, with_choice
 from tests.plan.song_facts import end_facts, start_facts
+from tests.runfolder.records import card_of
 from tests.runfolder.records import record_of as rendered
 
 RATE_HZ = 24_000
@@ -42,24 +42,11 @@ def edges(*, middle_bpm=96.0, middle_end_bpm=None, first_bpm=124.0):
 
 def record_of(plan, rank, *, score=0.5, is_tie=False):
     """A candidate with one measure."""
-    measure = Measure(
-        name="level",
-        label="level",
-        value=1.0,
-        unit="LU",
-        score=score,
-        threshold="2 LU",
-        source="set by judgement",
-        sentence="A small step.",
-    )
-    card = Scorecard(
-        measures=(measure,), overall=score, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
-    )
     name = f"{rank} {plan.recipe}"
     return rendered(
         plan,
         rank,
-        scorecard=card,
+        scorecard=card_of(score),
         music_file=f"{name}.wav",
         click_file=f"{name} click.wav",
         cue_file=f"{name} cue.wav",

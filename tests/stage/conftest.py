@@ -8,9 +8,8 @@ from segue.audio.write import write_wav24
 from segue.plan import plan_segue
 from segue.runfolder import RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
-from segue.score.scorecard import CurveSample, Measure, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
-from tests.runfolder.records import record_of
+from tests.runfolder.records import card_of, record_of
 
 RATE_HZ = 24_000
 HZ = {"music": 330.0, "click": 1_000.0, "cue": 440.0}
@@ -24,21 +23,8 @@ def _tone(hertz, n_frames, n_channels):
 
 def _record(rank, plan):
     names = {bus: f"{rank} {plan.recipe} {bus}.wav" for bus in HZ}
-    measure = Measure(
-        name="level",
-        label="level",
-        value=1.0,
-        unit="LU",
-        score=0.5,
-        threshold="2 LU",
-        source="set by judgement",
-        sentence="A small step.",
-    )
-    card = Scorecard(
-        measures=(measure,), overall=0.5, loudness_lufs=(CurveSample(time_s=0.0, value=-16.0),)
-    )
     files = {f"{bus}_file": name for bus, name in names.items()}
-    return record_of(plan, rank, scorecard=card, picture_file="1.png", **files)
+    return record_of(plan, rank, scorecard=card_of(), picture_file="1.png", **files)
 
 
 @pytest.fixture(scope="session", name="plans")
