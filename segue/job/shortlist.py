@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from segue.analysis.facts import EdgeFacts, have_pulses
 from segue.plan import Given, proposals, suitability
-from segue.score.bridge import LIFT_LU, STATIC_PULSE, BridgeSound
+from segue.score.bridge import CALM_HITS_A_S, LIFT_LU, STATIC_PULSE, BridgeSound
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -264,21 +264,17 @@ MOST_HOLE_S: Final = 0.7
 """A longer hole costs: 0.3 s of momentary loudness, which looks over 0.4 s. Set by judgement."""
 _MOST_DIP_LU, _MOST_AIR_DB = 3.0, 4.0
 """Beyond these it costs: a dip before bar one; air unlike the songs'. Set by judgement."""
-_CALM_ONSETS: Final = 2.5  # a second: more is not calm; by judgement
 _MOST_RESTLESS: Final = 4.0  # times as many onsets: beyond, one is as little calm as another
 _CALM_WORTH: Final = 1.5  # more than being unlike the others; by judgement
 _DANCE_PULSE: Final = 0.7  # of the songs' own: less does not dance; by judgement
 
 
 def is_still(bridge: BridgeSound) -> bool:
-    """Whether hardly anything beats in it, or nothing for a quarter of it.
+    """Whether hardly anything beats in it, or in a quarter of it: a stop is no beat that goes on.
 
-    A little beyond what is static: a quick listen does not hear to a tenth what the full one does.
+    A little beyond what is static: a quick listen has no cymbals, and so hears the songs beat less.
     """
-    return bridge.pulse < STATIC_PULSE + 0.1 or bridge.thinnest_pulse < _STILL_QUARTER
-
-
-_STILL_QUARTER: Final = 0.25  # of the songs' own pulse, in the quarter with least; by judgement
+    return min(bridge.pulse, bridge.thinnest_pulse) < STATIC_PULSE + 0.1
 
 
 def lifts(bridge: BridgeSound) -> bool:
@@ -301,13 +297,13 @@ def _for_purpose(recipe: Recipe, bridge: BridgeSound, purpose: Purpose | None) -
             climbs_too = lifts(bridge) and climbs(recipe)
             return 0.8 * lifts(bridge) + 0.2 * climbs_too + 0.3 * rises - 0.4 * held
         case "calm":
-            is_calm = bridge.is_static or bridge.onsets_a_s <= _CALM_ONSETS
-            restless = min(bridge.onsets_a_s / _CALM_ONSETS, _MOST_RESTLESS) / _MOST_RESTLESS
+            is_calm = bridge.is_static or bridge.onsets_a_s <= CALM_HITS_A_S
+            restless = min(bridge.onsets_a_s / CALM_HITS_A_S, _MOST_RESTLESS) / _MOST_RESTLESS
             return _CALM_WORTH * is_calm - restless + 0.5 * (bridge.rise_lu <= 1.0)
         case "dance":
             return 0.8 * min(bridge.thinnest_pulse / _DANCE_PULSE, 1.0)
         case "talk":
-            return 0.3 * (bridge.onsets_a_s <= _CALM_ONSETS)
+            return 0.3 * (bridge.onsets_a_s <= CALM_HITS_A_S)
         case None:
             return 0.0
 

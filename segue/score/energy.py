@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.score.bridge import LEAST_BRIDGE_S
+from segue.score.bridge import CALM_HITS_A_S, LEAST_BRIDGE_S
 from segue.score.level_steps import songs_lufs
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
@@ -96,14 +96,14 @@ def _drive_for(hearing: Listened) -> tuple[float, float, str, str]:
                 "louder by 4 LU, brighter and denser by a third: two of the three",
             )
         case "calm":
-            score = 0.6 * falling(rise, good=1.0, bad=7.0)
-            score += 0.4 * falling(bridge.onsets_a_s, good=2.5, bad=7.0)
+            score = 0.5 * falling(rise, good=1.0, bad=7.0)
+            score += 0.5 * falling(bridge.onsets_a_s, good=CALM_HITS_A_S, bad=2 * CALM_HITS_A_S)
             told = "It calms" if score > _GOOD else "It does not calm"
             return (
                 rise,
                 score,
                 f"{told}: it ends {way} than it begins, {bridge.onsets_a_s:.1f} hits a second.",
-                "no louder than it begins, up to 2.5 hits a second",
+                f"no louder than it begins, up to {CALM_HITS_A_S:g} hits a second",
             )
         case "dance":
             sag = max(float(-min(bridge.curve_lu)), 0.0)

@@ -9,7 +9,7 @@ songs, and tried on segues of other songs (`benchmarks.score --fit`), and the ot
 raised by a quarter, so that their share of the total stayed as it was. That of the match of level
 was raised by half, since of songs that lie far apart its marks tell little; the way of the harmony
 and where it lands count alike enough for the order of published distances of keys; two grooves
-count as two tunings do. Faults that nobody forgives (a click in the room, clipping) have steep
+count as two tunings do, and whether it calms as whether it lifts. Faults that nobody forgives (a click in the room, clipping) have steep
 scores: their weight is lost at once.
 """
 
@@ -47,7 +47,7 @@ WEIGHTS: Final[dict[str, dict[Purpose | None, float]]] = {
     "hole":            {None: 4.2, "talk": 4.2,  "lift": 4.2,  "calm": 3.5,  "dance": 4.9},
     "cliff":           {None: 1.6, "talk": 1.2,  "lift": 0.9,  "calm": 2.0,  "dance": 1.6},
     "bar_one":         {None: 1.5, "talk": 0.5,  "lift": 1.2,  "calm": 1.5,  "dance": 2.1},
-    "drive":           {None: 2.6, "talk": 1.3,  "lift": 15.5, "calm": 7.7,  "dance": 6.5},
+    "drive":           {None: 2.6, "talk": 1.3,  "lift": 15.5, "calm": 15.5, "dance": 6.5},
     "fullness":        {None: 2.5, "talk": 0.6,  "lift": 2.5,  "calm": 1.5,  "dance": 3.1},
     "speech_level":    {None: 0.7, "talk": 3.0,  "lift": 0.4,  "calm": 0.4,  "dance": 0.4},
     "speech_room":     {None: 1.0, "talk": 4.0,  "lift": 0.6,  "calm": 0.6,  "dance": 0.6},

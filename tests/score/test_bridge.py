@@ -7,7 +7,7 @@ import pytest
 
 from segue.audio.clip import Clip
 from segue.render import render_candidate
-from segue.score.bridge import bridge_of
+from segue.score.bridge import bridge_of, room_curves
 from tests.render.conftest import curve, music, plan_by_hand, song
 from tests.render.test_ride import bridged
 
@@ -100,3 +100,44 @@ def test_the_air_of_a_bridge_is_its_own_and_not_that_of_the_songs_around_it(made
         return np.broadcast_to(hum[: len(sound)], sound.shape).astype(np.float32)
 
     assert heard_in(with_bridge(made, dull)).air_db < -50.0
+
+
+def steady(kind, rate_hz):
+    """20 s of a sound that is never struck: noise, or a held chord in a cloud of phases."""
+    generator = np.random.default_rng(1912)
+    noise = generator.standard_normal(20 * rate_hz)
+    if kind == "noise":
+        return 0.1 * noise
+    size = np.fft.rfft(noise)
+    hertz = np.fft.rfftfreq(len(noise), 1 / rate_hz)
+    near = [np.exp(-(((hertz / (110.0 * n) - 1) / 0.002) ** 2)) / n for n in range(1, 30)]
+    cloud = np.fft.irfft(size * np.sum(near, axis=0), len(noise))
+    return cloud + 0.01 * np.std(cloud) * noise  # no recording is without a little hiss
+
+
+def struck(sound, rate_hz, hits_a_s):
+    """With so many clicks a second, 6 dB louder than it."""
+    generator = np.random.default_rng(1913)
+    length = round(0.06 * rate_hz)
+    click = generator.standard_normal(length) * np.exp(-np.arange(length) / (0.02 * rate_hz))
+    click *= 2.0 * np.sqrt(np.mean(sound**2) / np.mean(click**2))
+    louder = sound.copy()
+    for second in np.arange(0.5, 19.0, 1.0 / hits_a_s):
+        first = round(second * rate_hz)
+        louder[first : first + length] += click
+    return louder
+
+
+def hits_a_s(sound, rate_hz):
+    clip = Clip(samples=np.repeat(sound[:, None], 2, axis=1).astype(np.float32), rate_hz=rate_hz)
+    return room_curves(clip).onsets.onsets_a_s(1.0, 18.0, 0.0)
+
+
+@pytest.mark.parametrize("rate_hz", [12_000, 44_100])
+@pytest.mark.parametrize("kind", ["noise", "cloud"])
+def test_what_nobody_would_hear_as_a_hit_is_none_and_a_pulse_in_it_is(kind, rate_hz):
+    sound = steady(kind, rate_hz)
+    assert hits_a_s(sound, rate_hz) < 1.0
+    for planted in (2.0, 4.0, 8.0):
+        heard = hits_a_s(struck(sound, rate_hz, planted), rate_hz)
+        assert heard == pytest.approx(planted, abs=1.0)

@@ -91,6 +91,8 @@ def test_a_rise_is_good_for_a_lift_and_bad_for_calm_and_a_talk_is_not_asked():
     assert drive(heard("lift", **rising)).score == pytest.approx(1.0)
     assert "It lifts" in drive(heard("lift", **rising)).sentence
     assert "does not calm" in drive(heard("calm", **rising)).sentence
+    assert "does not calm" in drive(heard("calm", rise_lu=0.0, onsets_a_s=4.0)).sentence
+    assert "It calms" in drive(heard("calm", rise_lu=0.0, onsets_a_s=1.0)).sentence
     assert drive(heard("talk", **rising)) is None
     short = drive(heard("lift", length_s=1.0))
     assert isinstance(short, NotMeasured)
