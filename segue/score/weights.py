@@ -9,8 +9,8 @@ songs, and tried on segues of other songs (`benchmarks.score --fit`), and the ot
 raised by a quarter, so that their share of the total stayed as it was. That of the match of level
 was raised by half, since of songs that lie far apart its marks tell little; the way of the harmony
 and where it lands count alike enough for the order of published distances of keys; two grooves
-count as two tunings do, and whether it calms as whether it lifts. Faults that nobody forgives (a click in the room, clipping) have steep
-scores: their weight is lost at once.
+count as two tunings do, and whether it calms as whether it lifts. Faults that nobody forgives (a
+click in the room, clipping) have steep scores: their weight is lost at once.
 """
 
 from __future__ import annotations

@@ -104,6 +104,7 @@ def test_what_beats_a_little_or_not_all_the_time_counts_as_still():
     assert is_still(STILL)
     assert is_still(replace(PLAIN, pulse=0.4))
     assert is_still(replace(PLAIN, thinnest_pulse=0.2))
+    assert is_still(replace(PLAIN, pulse=0.6, thinnest_pulse=0.35))  # a stop, then a count-in
 
 
 def test_a_lift_is_two_of_three():
