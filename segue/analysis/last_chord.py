@@ -27,6 +27,7 @@ RING_FALL_DB: Final = 20.0
 
 # Set by judgement on the labelled endings of the edges benchmark, the half to tune on.
 _HELD_DB: Final = 6.0  # what is held is less than this below the loudest after the last hit
+_HELD_SINKS_DB_S: Final = 0.3  # ...and by so much a second: who holds on plays softer; by judgement
 _HELD_WINDOW_S: Final = 0.5  # seconds that the level is smoothed over to see what is held
 _RATE_HZ: Final = 6000  # rate of the sound in which chords are heard
 _FRAMES: Final = 1024  # frames of a spectrum at that rate, 0.17 s
@@ -81,8 +82,8 @@ def last_chord_s(clip: Clip, last_hit_s: float, sound_end_s: float, hits_s: Floa
 def held_until_s(levels_db: Floats, last_hit_s: float) -> float:
     """Where what sounds after the last hit is let go: it is last nearly as loud as at its loudest.
 
-    A struck chord falls at once. What stays loud is held by somebody, and may change without an
-    attack that could be heard.
+    A struck chord falls at once. What stays loud, or sinks but slowly, is held by somebody, and may
+    change without an attack that could be heard.
 
     Parameters
     ----------
@@ -92,7 +93,9 @@ def held_until_s(levels_db: Floats, last_hit_s: float) -> float:
     slow_db = smoothed_db(levels_db, round(_HELD_WINDOW_S / HOP_S))[int(last_hit_s / HOP_S) :]
     if len(slow_db) == 0:
         return last_hit_s
-    held = np.flatnonzero(slow_db > slow_db.max() - _HELD_DB)
+    since_top_s = (np.arange(len(slow_db)) - slow_db.argmax()) * HOP_S
+    least_db = slow_db.max() - _HELD_DB - _HELD_SINKS_DB_S * np.maximum(since_top_s, 0.0)
+    held = np.flatnonzero(slow_db > least_db)
     return last_hit_s + float(held[-1]) * HOP_S
 
 
