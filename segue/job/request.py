@@ -1,9 +1,9 @@
-"""What the main job is asked to do."""
+"""What the main job is asked to do, and on which terms."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Final
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING, Any, Final
 
 from segue.analysis.overrides import Overrides
 from segue.plan.places_asked import PlacesAsked
@@ -19,7 +19,53 @@ LONGEST_TALK_S: Final = 600.0  # ten minutes of talk over a bed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Request:
+class Terms:
+    """What a single segue and a whole evening are asked for alike.
+
+    Parameters
+    ----------
+    rate_hz : int
+        Project rate.
+    edge_s : float
+        How much of each song is read.
+    recipes : Path or None
+        A folder of recipes instead of the built-in shelf.
+    own_recipes : Path or None
+        A folder of the user's own recipes beside the shelf; it need not exist.
+    purpose : {'talk', 'lift', 'calm', 'dance'} or None
+        What the segue is for: the column of the table of weights.
+    own_weights : mapping or None
+        The band's own weights, which count where no purpose is given.
+    match : bool
+        Bring both songs to one loudness.
+    pad : Path or None
+        The user's own sound for all pads: one recorded note, or a SoundFont.
+    replace : bool
+        Whether a run whose choice was made may be replaced.
+    cached : bool
+        Whether what was heard before counts, and what is heard now is kept.
+    """
+
+    rate_hz: int = 48_000
+    edge_s: float = 45.0
+    recipes: Path | None = None
+    own_recipes: Path | None = None
+    purpose: Purpose | None = None
+    own_weights: Mapping[str, float] | None = None
+    match: bool = False
+    pad: Path | None = None
+    seed: int = 0
+    replace: bool = False
+    cached: bool = True
+
+    @property
+    def terms(self) -> dict[str, Any]:
+        """All of these by name, for what is asked on the same terms."""
+        return {field.name: getattr(self, field.name) for field in fields(Terms)}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request(Terms):
     """What `make_segues` is asked to do.
 
     Parameters
@@ -28,40 +74,20 @@ class Request:
         Audio files or folders of stems.
     out : Path
         The run folder to be.
-    rate_hz : int
-        Project rate.
-    edge_s : float
-        How much of each song is read.
     outgoing_overrides, incoming_overrides : Overrides
         What the musician says.
     lead : Path or None
         A file with the incoming song's sung or lead part.
-    recipes : Path or None
-        A folder of recipes instead of the built-in shelf.
-    own_recipes : Path or None
-        A folder of the user's own recipes beside the shelf; it need not exist.
     only : tuple of str
         Names of recipes to use; empty means the most suitable ones.
-    purpose : {'talk', 'lift', 'calm', 'dance'} or None
-        What the segue is for: the column of the table of weights.
-    own_weights : mapping or None
-        The band's own weights, which count where no purpose is given.
     talk_s : float or None
         What the singer wants for talking between the songs.
     asked : PlacesAsked
         Where the musician wants to leave and to enter, and the bars between.
-    match : bool
-        Bring both songs to one loudness.
     shift_b : int
         Semitones that the incoming song is moved by.
     stretch_engine : {'own', 'rubberband'}
         What stretches and transposes the songs.
-    pad : Path or None
-        The user's own sound for all pads: one recorded note, or a SoundFont.
-    replace : bool
-        Whether a run whose choice was made may be replaced.
-    cached : bool
-        Whether what was heard before counts, and what is heard now is kept.
     n_workers : int
         Processes that share the work; the sound is the same.
     counted_bpm : (float or None, float or None)
@@ -74,25 +100,14 @@ class Request:
     outgoing: Path
     incoming: Path
     out: Path
-    rate_hz: int = 48_000
-    edge_s: float = 45.0
     outgoing_overrides: Overrides = field(default_factory=Overrides)
     incoming_overrides: Overrides = field(default_factory=Overrides)
     lead: Path | None = None
-    recipes: Path | None = None
-    own_recipes: Path | None = None
     only: tuple[str, ...] = ()
-    purpose: Purpose | None = None
-    own_weights: Mapping[str, float] | None = None
     talk_s: float | None = None
     asked: PlacesAsked = field(default_factory=PlacesAsked)
-    match: bool = False
     shift_b: int = 0
-    pad: Path | None = None
     stretch_engine: StretchEngine = "own"
-    seed: int = 0
-    replace: bool = False
-    cached: bool = True
     n_workers: int = 1
     counted_bpm: tuple[float | None, float | None] = (None, None)
     titles: tuple[str | None, str | None] = (None, None)

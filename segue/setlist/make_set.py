@@ -209,22 +209,12 @@ def _join_request(request: SetRequest, old: SetSong, new: SetSong, number: int) 
         outgoing=old.path,
         incoming=new.path,
         out=request.out / f"{number:02d} {_name(old.title)} to {_name(new.title)}",
-        rate_hz=request.rate_hz,
-        edge_s=request.edge_s,
         outgoing_overrides=old.overrides,
         incoming_overrides=new.overrides,
-        recipes=request.recipes,
-        own_recipes=request.own_recipes,
         only=() if old.recipe is None else (old.recipe,),
-        purpose=request.purpose,
-        own_weights=request.own_weights,
-        match=request.match,
-        pad=request.pad,
-        seed=request.seed,
         talk_s=breaks_after(old).wanted_s,
         titles=(old.title, new.title),
-        replace=request.replace,
-        cached=request.cached,
+        **request.terms,
     )
 
 

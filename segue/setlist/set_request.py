@@ -11,6 +11,7 @@ from segue.audio.instrument import read_instrument
 from segue.errors import InputError, RunFolderError
 from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import sweep_parts
+from segue.job.request import Terms
 from segue.recipes import Recipe, all_recipes
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist.set_document import SET_NAME
@@ -19,10 +20,9 @@ from segue.setlist.show.evening_pack import SHEETS_NAME
 from segue.setlist.show.evening_page import EVENING_PAGE_NAME, PICTURE_NAME
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from segue.score import Purpose
     from segue.setlist.set_list import SetList
 
 
@@ -30,34 +30,17 @@ _FILES = (SET_NAME, EVENING_PAGE_NAME, SHEETS_NAME, PICTURE_NAME, NEW_SET_NAME)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SetRequest:
+class SetRequest(Terms):
     """What `segue.setlist.make_set.made_evening` is asked to do.
 
     Parameters
     ----------
     out : Path
         The evening's folder.
-    rate_hz, edge_s, recipes, own_recipes, purpose, own_weights, match, pad, seed
-        Of every segue, as for `segue.job.request.Request`.
-    replace : bool
-        Whether runs with votes in them may be replaced.
-    cached : bool
-        Whether what was heard before counts, and what is heard now is kept.
     """
 
     set_list: SetList
     out: Path
-    rate_hz: int = 48_000
-    edge_s: float = 45.0
-    recipes: Path | None = None
-    own_recipes: Path | None = None
-    purpose: Purpose | None = None
-    own_weights: Mapping[str, float] | None = None
-    match: bool = False
-    pad: Path | None = None
-    seed: int = 0
-    replace: bool = False
-    cached: bool = True
 
     @property
     def shelf(self) -> tuple[Recipe, ...]:
