@@ -26,8 +26,6 @@ class InputError(SegueError):
 
     Parameters
     ----------
-    path : str or Path
-        What was being read or written.
     problem : str
         What is wrong and what to do, without the path.
     """
@@ -47,8 +45,6 @@ class LinesError(InputError):
 
     Parameters
     ----------
-    path : str or Path
-        The file.
     *problems : tuple of (int, str)
         Line, or 0 for the file as a whole, and what is wrong there, as a sentence.
     """
@@ -91,11 +87,6 @@ def printable(path: str | Path) -> str:
     ----------
     path : str or Path
         Any path, also one with newlines or undecodable bytes in its name.
-
-    Returns
-    -------
-    str
-        The path; characters that would break the line are escaped.
 
     Examples
     --------
@@ -147,13 +138,6 @@ def listed(words: Sequence[str], last: str = "and") -> str:
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Suggest the nearest known word, as a sentence to append, or nothing.
-
-    Parameters
-    ----------
-    word : str
-        What was typed.
-    known : iterable of str
-        Words that would be accepted.
 
     Returns
     -------

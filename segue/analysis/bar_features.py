@@ -50,8 +50,6 @@ class BarFeatures:
         Time of the first hop in the file, in seconds.
     lines_s : ndarray, shape (n_bars + 1,)
         Bar lines in seconds of the file: the downbeats, and where the last bar ends.
-    metre : int
-        Beats a bar.
     """
 
     bands_db: Floats
@@ -90,13 +88,7 @@ class BarFeatures:
 
 
 def bar_features(edge: SongEdge, pulse: PulseFact) -> BarFeatures | None:
-    """The spectrum of an edge by its bars; None where there are not two of them.
-
-    Parameters
-    ----------
-    pulse : PulseFact
-        Its beats and downbeats.
-    """
+    """The spectrum of an edge by its bars; None where there are not two of them."""
     lines_s = _bar_lines_s(edge, pulse)
     if len(lines_s) <= LEAST_BARS:
         return None

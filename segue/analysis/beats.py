@@ -127,8 +127,6 @@ def pulse_periods(strength: Floats, *, n_periods: int) -> list[float]:
     ----------
     strength : ndarray, shape (n_hops,)
         Onset strength.
-    n_periods : int
-        How many at most.
     """
     centred = np.pad(peaky(strength), (0, len(strength)))
     spectrum = fft.rfft(centred)

@@ -111,8 +111,6 @@ def hear_ending(edge: SongEdge, pulse: PulseFact) -> Ending:
     ----------
     edge : SongEdge
         The end of a song.
-    pulse : PulseFact
-        Its beats.
 
     Returns
     -------

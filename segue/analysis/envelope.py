@@ -93,8 +93,6 @@ def level_db(samples: Floats32, rate_hz: int, *, hop_s: float = HOP_S) -> Floats
     ----------
     samples : ndarray, shape (n_frames, n_channels)
         Sound, full scale ±1.
-    rate_hz : int
-        Frames per second.
     hop_s : float
         Length of a hop. An incomplete hop at the end is left out.
 
@@ -150,8 +148,6 @@ def hits(mono: Floats32, rate_hz: int) -> Hits:
     mono : ndarray, shape (n_frames,)
         Sound of all channels together. Before it there is taken to be silence,
         so sound at its very start is a hit.
-    rate_hz : int
-        Frames per second.
 
     Returns
     -------

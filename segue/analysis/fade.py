@@ -138,8 +138,6 @@ def last_decline(clip: Clip, levels_db: Floats, body_db: float, hits_s: Floats) 
 
     Parameters
     ----------
-    clip : Clip
-        The sound of the edge.
     levels_db : ndarray, shape (n_hops,)
         Its level hop by hop.
     body_db : float

@@ -154,8 +154,6 @@ def hear_structure(edge: SongEdge, pulse: PulseFact, join: Ending | Opening) -> 
 
     Parameters
     ----------
-    pulse : PulseFact
-        Its beats and bars.
     join : Ending or Opening
         How it ends or starts.
     """

@@ -51,8 +51,6 @@ def last_chord_s(clip: Clip, last_hit_s: float, sound_end_s: float, hits_s: Floa
 
     Parameters
     ----------
-    clip : Clip
-        The sound of the edge.
     last_hit_s, sound_end_s : float
         In seconds from the start of the clip.
     hits_s : ndarray, shape (n,)
@@ -228,8 +226,6 @@ def soft_hits_s(mono: Floats32, rate_hz: int) -> Floats:
     mono : ndarray, shape (n_frames,)
         Sound of all channels together. No change is heard within `UNHEARD_S` of
         either end, for a cut would pass for one.
-    rate_hz : int
-        Frames per second.
 
     Returns
     -------

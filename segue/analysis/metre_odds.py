@@ -105,8 +105,6 @@ class Ways:
 
     Parameters
     ----------
-    places : list of Place
-        The ways.
     columns : ndarray, shape (n_places, n_columns)
         Their evidence.
     by_evidence : ndarray, shape (n_places,)
@@ -135,8 +133,6 @@ def way_columns(ways: Ways, summed: Floats, likely: npt.NDArray[np.intp]) -> Flo
 
     Parameters
     ----------
-    ways : Ways
-        All ways to count.
     summed : ndarray, shape (n_places,)
         Log odds by evidence and net.
     likely : ndarray, shape (n_likely,)

@@ -21,8 +21,6 @@ class Overrides:
         Above A4 = 440 Hz.
     tempo_bpm : float or None
         The grid is fitted near it.
-    metre : int or None
-        Beats a bar.
     first_downbeat_s : float or None
         A time in the file where a bar starts.
     ending : EndingKind or None

@@ -48,11 +48,6 @@ _MONOPHONY_N_FFT: Final = 1024  # frames of a spectrum at the tracking rate, 85 
 def is_monophonic(clip: Clip) -> bool:
     """Whether one voice at a time sounds: most of what is loud has one clear pitch.
 
-    Parameters
-    ----------
-    clip : Clip
-        Any sound.
-
     Returns
     -------
     bool
@@ -164,11 +159,6 @@ def pitch_track(mono: Floats32, *, hop_s: float = TRACK_HOP_S) -> PitchTrack:
         Sound at `TRACK_RATE_HZ`.
     hop_s : float, optional
         Step from one value to the next.
-
-    Returns
-    -------
-    PitchTrack
-        One value a hop.
     """
     reach = (_WINDOW_FRAMES + _LONGEST_LAG) // 2
     padded = np.pad(mono, (reach, reach))

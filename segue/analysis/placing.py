@@ -186,8 +186,6 @@ def placed_beats(heard: HeardPart, counting: Counting, said: Known) -> PlacedBea
 
     Parameters
     ----------
-    heard : HeardPart
-        The sound.
     counting : Counting
         Where the beats roughly are.
     said : Known

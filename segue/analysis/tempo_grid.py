@@ -102,11 +102,6 @@ def fit_grid(
         Beat numbers, ascending, and where their attacks were heard. At least two.
     weights : ndarray, shape (n,)
         How clear each attack is, 0 to leave it out.
-
-    Returns
-    -------
-    TempoGrid
-        The fit.
     """
     n_beats = beats[-1] - beats[0]
     shapes = [(1, 0), (2, 0)] + [(3, int(n_beats // knot)) for knot in _KNOT_BEATS]

@@ -127,11 +127,6 @@ def scaled_frames(n_frames: int, *, from_hz: int, to_hz: int) -> int:
 def resampled(clip: Clip, rate_hz: int) -> Clip:
     """The clip at another rate, starting at the same time.
 
-    Parameters
-    ----------
-    rate_hz : int
-        Frames per second wanted.
-
     Returns
     -------
     Clip

@@ -39,8 +39,6 @@ class Clip:
     ----------
     samples : ndarray, shape (n_frames, n_channels), float32
         Full scale ±1; values above are kept. Stored as a read-only view.
-    rate_hz : int
-        Frames per second.
     start_s : float
         Where the clip starts, in seconds from the start of the file it is from.
 
@@ -90,8 +88,6 @@ class SongNotes:
     ----------
     first_downbeat_s : float or None
         A time in the file, in seconds, where a bar starts.
-    metre : int or None
-        Beats a bar.
     ending : EndingKind or None
         How the song ends; only for the end of a song.
     opening : OpeningKind or None
@@ -138,8 +134,6 @@ class SongEdge:
     ----------
     path : Path
         The audio file or the folder of stems.
-    edge : {'start', 'end'}
-        Which end of the song was read.
     stems : tuple of Stem
         At least one; exactly one with role 'mix' when the song is one file.
     duration_s : float
@@ -195,11 +189,6 @@ class SongEdge:
 
     def sum_of(self, *roles: Role) -> Clip | None:
         """Sum of the stems with these roles (all, when none is named); None if there are none.
-
-        Parameters
-        ----------
-        *roles : Role
-            Roles to add up.
 
         Returns
         -------

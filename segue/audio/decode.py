@@ -92,11 +92,6 @@ def sound_info(path: Path) -> SoundInfo:
     path : Path
         A regular file, or a link to one.
 
-    Returns
-    -------
-    SoundInfo
-        Rate, length and channels.
-
     Raises
     ------
     AudioFileError
@@ -146,8 +141,6 @@ def read_stereo(info: SoundInfo, *, start_frame: int, n_frames: int) -> Floats32
 
     Parameters
     ----------
-    info : SoundInfo
-        The file.
     start_frame, n_frames : int
         The stretch, in frames of the file; within its length.
 

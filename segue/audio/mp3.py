@@ -150,8 +150,6 @@ def read_mp3(path: Path, index: Mp3Index, *, start_frame: int, n_frames: int) ->
 
     Parameters
     ----------
-    index : Mp3Index
-        Of this file.
     start_frame, n_frames : int
         The stretch, in frames of the sound proper.
 

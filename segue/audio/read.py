@@ -48,12 +48,8 @@ def read_song(
     ----------
     path : str or Path
         An audio file or a folder of stems, either with an optional ``song.toml``.
-    edge : {'end', 'start'}
-        Which end of the song.
     edge_s : float, optional
         How much of it, in seconds, but for what has died away; a shorter song is read whole.
-    rate_hz : int, optional
-        Frames per second of the result.
 
     Returns
     -------
@@ -129,10 +125,6 @@ def read_around(
     ----------
     song : SongEdge
         As `read_song` gives it.
-    roles : tuple of Role
-        Stems that are added up.
-    rate_hz : int, optional
-        Frames per second of the result.
 
     Returns
     -------

@@ -64,8 +64,6 @@ class EndToml:
 
     Parameters
     ----------
-    metre : int or None
-        Beats a bar.
     first_note : str or None
         Of the singer, such as 'A3'.
     """
@@ -99,8 +97,6 @@ class SongToml:
 
     Parameters
     ----------
-    metre : int or None
-        Beats a bar.
     roles : dict of str to Role
         Role by file name.
     """
@@ -135,15 +131,8 @@ def load_song_toml(path: Path, *, audio_names: Sequence[str]) -> SongToml:
 
     Parameters
     ----------
-    path : Path
-        A regular file.
     audio_names : sequence of str
         Names of the audio files beside it, which ``[roles]`` may speak of.
-
-    Returns
-    -------
-    SongToml
-        What it says.
 
     Raises
     ------

@@ -55,8 +55,6 @@ class Ballot:
 
     Parameters
     ----------
-    folder : Path
-        The run folder.
     settings : str
         What is voted on; an open round of the same settings goes on.
     token : str
@@ -133,11 +131,6 @@ class Ballot:
 
     def cast(self, listener: Listener, vote: Vote) -> Vote:
         """Keep a vote; call inside a transaction.
-
-        Returns
-        -------
-        Vote
-            The vote that stands.
 
         Raises
         ------

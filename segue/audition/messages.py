@@ -73,13 +73,6 @@ async def body_of(request: Request, kind: type[_Body], limits: Limits) -> _Body:
     ----------
     kind : type
         A dataclass of this module.
-    limits : Limits
-        Of size and time.
-
-    Returns
-    -------
-    object
-        Of that kind.
 
     Raises
     ------

@@ -132,11 +132,6 @@ def write_page(
     run_name : str, optional
         What the folder will be called, where it still has another name.
 
-    Returns
-    -------
-    Path
-        The page.
-
     Raises
     ------
     RunFolderError

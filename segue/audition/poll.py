@@ -48,10 +48,6 @@ class VotedRun:
 
     Parameters
     ----------
-    folder : Path
-        The run folder.
-    view : PageView
-        What is voted on.
     files : mapping of str to Path
         What may be asked for by name.
     on_chosen : callable

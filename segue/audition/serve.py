@@ -197,13 +197,7 @@ def application(
     clients: ClientLimits,
     lifespan: Callable[[Starlette], AbstractAsyncContextManager[None]],
 ) -> Starlette:
-    """Routes behind the gate that every request passes, as an ASGI application.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Host names that are ours.
-    """
+    """Routes behind the gate that every request passes, as an ASGI application."""
     gate = Middleware(Gate, names=names, clients=clients)
     app = Starlette(routes=routes, middleware=[gate], lifespan=lifespan)
     app.router.redirect_slashes = False
@@ -211,13 +205,7 @@ def application(
 
 
 def vote_server(sitting: Sitting, *, names: tuple[str, ...]) -> LiveServer:
-    """The server of a sitting, whose ballots are closed when it ends.
-
-    Parameters
-    ----------
-    names : tuple of str
-        Host names that are ours.
-    """
+    """The server of a sitting, whose ballots are closed when it ends."""
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:

@@ -186,8 +186,6 @@ def served_files(folder: Path, view: PageView, sounds: Path) -> dict[str, Path]:
 
     Parameters
     ----------
-    folder : Path
-        The run folder.
     sounds : Path
         An empty folder for the encoded sounds.
 

@@ -178,8 +178,6 @@ def best_pairs(
     ----------
     ends, starts : Columns
         Of the same songs.
-    n_best : int
-        How many for each.
 
     Yields
     ------

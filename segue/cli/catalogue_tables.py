@@ -42,8 +42,6 @@ def print_report(
     ----------
     folders : sequence of Path
         That were asked for.
-    to : Path
-        The catalogue.
     """
     if json:
         print_json({"catalogue": str(to), **asdict(report)})

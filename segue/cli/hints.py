@@ -176,15 +176,7 @@ def print_next(aim: str, *words: str | Path) -> None:
 
 @contextmanager
 def progress_bar(n_steps: int, *, quiet: bool) -> Iterator[Callable[[str], None]]:
-    """A function to call with a few words at the start of each step.
-
-    Parameters
-    ----------
-    n_steps : int
-        How many steps there will be.
-    quiet : bool
-        Show nothing.
-    """
+    """A function to call with a few words at the start of each step."""
     if quiet:
         yield lambda _words: None
         return

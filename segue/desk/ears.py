@@ -127,8 +127,6 @@ class HeardEnd:
     ----------
     stamp : str
         Of the song's files when it was heard.
-    opened : OpenedEnd or None
-        None where it could not be read.
     problem : str
         Why it could not, in one sentence.
     """

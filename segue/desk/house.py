@@ -46,8 +46,6 @@ class HouseRules:
     ----------
     own_recipes : Path or None
         A folder of the user's own recipes; it need not exist.
-    own_weights : mapping or None
-        The band's own weights.
     n_workers : int
         Processes that make a run.
     """

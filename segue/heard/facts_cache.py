@@ -68,13 +68,7 @@ class FactsCache:
     limit_bytes: int = DEFAULT_LIMIT_BYTES
 
     def facts_of(self, key: str) -> EdgeFacts | None:
-        """What is kept for a key; None if there is nothing, or nothing sound.
-
-        Parameters
-        ----------
-        key : str
-            Hexadecimal digits.
-        """
+        """What is kept for a key; None if there is nothing, or nothing sound."""
         path = self._path(key)
         try:
             facts = _read_entry(path.read_bytes(), key)
@@ -89,8 +83,6 @@ class FactsCache:
 
         Parameters
         ----------
-        key : str
-            Hexadecimal digits.
         facts : EdgeFacts
             Left out where they would not come back the same.
         """

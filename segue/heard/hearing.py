@@ -113,13 +113,7 @@ def of_song(facts: EdgeFacts, song: SongEdge) -> EdgeFacts:
 
 
 def sound_digest(song: SongEdge) -> str:
-    """Digest of what sounds at an edge, stem by stem, and of how many channels that was.
-
-    Returns
-    -------
-    str
-        Hexadecimal digits.
-    """
+    """Digest of what sounds at an edge, stem by stem, and of how many channels that was."""
     digest = blake2b(f"{song.n_file_channels}".encode(), digest_size=_DIGEST_BYTES)
     for stem in song.stems:
         _update(digest, stem.role, stem.clip)

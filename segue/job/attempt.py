@@ -106,8 +106,6 @@ def attempt_of(run: Path, document: RunDocument, record: CandidateRecord, made: 
     ----------
     record : CandidateRecord
         Whose plan says what is not of the recipe: talk, seed, key, engine.
-    made : Making
-        How it is to be made.
 
     Raises
     ------

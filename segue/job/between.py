@@ -77,8 +77,6 @@ def make_segues(
 
     Parameters
     ----------
-    progress : callable
-        Told what is being done.
     keeps_choice : bool
         Whether what was chosen in an earlier run there is chosen in this one too, if its recipe
         is among the new segues.
@@ -88,11 +86,6 @@ def make_segues(
         Given the recipes that are about to be rendered.
     on_rendered : callable
         Given each segue as soon as it can be heard, before all are brought to one level.
-
-    Returns
-    -------
-    RunDocument
-        What was written to the run folder.
 
     Raises
     ------

@@ -72,13 +72,7 @@ class Rendered:
 
 
 def measured(candidate: Candidate, scorecard: Scorecard, made: Making | None = None) -> Rendered:
-    """A scored candidate, ready to be levelled and ranked.
-
-    Parameters
-    ----------
-    made : Making, optional
-        How it was made.
-    """
+    """A scored candidate, ready to be levelled and ranked."""
     plan = candidate.plan
     record = CandidateRecord(
         rank=1,

@@ -24,8 +24,6 @@ class Terms:
 
     Parameters
     ----------
-    rate_hz : int
-        Project rate.
     edge_s : float
         How much of each song is read.
     recipes : Path or None

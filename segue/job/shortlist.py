@@ -38,8 +38,6 @@ class QuickListen:
 
     Parameters
     ----------
-    overall : float
-        Its score, 0 to 1.
     bridge : BridgeSound
         What is heard between the songs.
     chords : tuple of str

@@ -214,8 +214,6 @@ def kept_song(folder: Path, name: str) -> SongEdge | None:
 
     Parameters
     ----------
-    folder : Path
-        The cache folder.
     name : str
         As it was kept under.
     """

@@ -168,8 +168,6 @@ class SoundsToWrite:
 
     Parameters
     ----------
-    folder : Path
-        The run folder.
     buses : tuple of Bus
         Of this segue.
     """

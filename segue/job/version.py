@@ -60,16 +60,6 @@ def make_version(
 ) -> CandidateRecord:
     """Change an option: a version of it comes to lie beside it in the run folder.
 
-    Parameters
-    ----------
-    progress : callable
-        Told what is being done.
-
-    Returns
-    -------
-    CandidateRecord
-        The version.
-
     Raises
     ------
     SegueError
@@ -185,11 +175,6 @@ def _write_page(run: Path, document: RunDocument) -> None:
 def undo(run: Path) -> CandidateRecord:
     """Take the latest version back; its files go to the folder `undone` inside the run.
 
-    Returns
-    -------
-    CandidateRecord
-        What was taken back.
-
     Raises
     ------
     SegueError
@@ -224,11 +209,6 @@ def undo(run: Path) -> CandidateRecord:
 
 def redo(run: Path) -> CandidateRecord:
     """Bring back the version that was taken back last.
-
-    Returns
-    -------
-    CandidateRecord
-        The version, under the name that it had.
 
     Raises
     ------

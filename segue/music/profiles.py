@@ -68,11 +68,6 @@ KRUMHANSL_KESSLER: Final = ProfileSet(
 def profile_matrix(profiles: ProfileSet) -> Floats:
     """A profile set in all 24 keys.
 
-    Parameters
-    ----------
-    profiles : ProfileSet
-        The set to rotate.
-
     Returns
     -------
     ndarray, shape (24, 12)
@@ -94,8 +89,6 @@ def profile_correlations(chroma: Floats, profiles: ProfileSet) -> Floats:
     ----------
     chroma : ndarray, shape (12,)
         Weights of the pitch classes from C.
-    profiles : ProfileSet
-        The set to compare with.
 
     Returns
     -------

@@ -96,8 +96,6 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         What the singer wants for talking inside the interlude.
     match : bool
         Bring both songs to one loudness; else they keep the levels they have.
-    seed : int
-        For everything random in the render.
     asked : PlacesAsked, optional
         Where the musician wants to leave and to enter, and the bars between.
     heard_s : float or None

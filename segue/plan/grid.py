@@ -32,8 +32,6 @@ class BeatGrid:
         At least two beats, ascending, in seconds from the start of the file.
     downbeat : int
         Index of a beat that is a bar line.
-    metre : int
-        Beats a bar.
     is_heard : bool
         False where the song has no clear pulse and the grid is only a ruler.
     """
@@ -88,8 +86,6 @@ def beat_grid(facts: EdgeFacts, *, anchor_s: float) -> BeatGrid:
 
     Parameters
     ----------
-    facts : EdgeFacts
-        Facts of the edge.
     anchor_s : float
         A bar line to count from where no pulse is heard.
 
@@ -129,8 +125,6 @@ def chord_edges(n_chords: int, start: float, end: float, metre: int) -> list[flo
     ----------
     start, end : float
         Of the bridge.
-    metre : int
-        Beats a bar.
 
     Examples
     --------

@@ -65,8 +65,6 @@ def cue_notes(
 
     Parameters
     ----------
-    key : Key
-        The new key.
     first_note : FirstNote or None
         Without one, the root is repeated.
     layers : tuple of RecipeLayer

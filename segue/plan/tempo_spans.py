@@ -140,11 +140,6 @@ _HALF_PHRASE: Final = 0.1  # the same, a fourteenth; by judgement
 def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[TempoSpan, ...]:
     """The tempo curve of an interlude.
 
-    Parameters
-    ----------
-    tempo : Tempo
-        The recipe's move.
-
     Returns
     -------
     tuple of TempoSpan

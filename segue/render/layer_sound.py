@@ -157,8 +157,6 @@ class LayerSound:
     samples : ndarray, shape (n_frames, 2), float32
     first_frame : int
         Where it starts, in frames of the plan.
-    notes : tuple of str
-        What could not be done, as sentences.
     """
 
     samples: Floats32

@@ -40,8 +40,6 @@ class ReviewRequest:
 
     Parameters
     ----------
-    run : Path
-        A run folder.
     take : Path
         A recording of the band playing one of its candidates.
     rank : int, str or None

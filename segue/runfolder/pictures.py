@@ -79,16 +79,10 @@ def write_picture(
 
     Parameters
     ----------
-    path : Path
-        Where to write.
-    title : str
-        Heading.
     waveform : Waveform
         Of the music bus.
     plan : Plan
         Gives bar lines, chords and the three sections.
-    scorecard : Scorecard
-        Gives the measured curves.
     """
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure

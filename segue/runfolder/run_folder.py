@@ -165,8 +165,6 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
 
     Parameters
     ----------
-    folder : Path
-        The run folder.
     choice : Choice
         Replaces an earlier one.
 

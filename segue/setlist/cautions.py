@@ -55,8 +55,6 @@ class Caution:
 
     Parameters
     ----------
-    words : str
-        A sentence.
     mends : tuple of Mend
         In the order of the sentence.
     """

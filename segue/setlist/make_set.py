@@ -57,8 +57,6 @@ def made_evening(
     file : Path or None
         The set file, if its songs may be put into a better order; then it is written anew
         in that order, beside the evening.
-    plan_only : bool
-        Whether nothing is to be rendered.
     progress : callable
         Told after each song and each join.
 

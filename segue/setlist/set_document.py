@@ -149,11 +149,6 @@ def read_evening(folder: Path) -> Evening:
 def show_choice(run: Path) -> bool:
     """Write the page of the evening anew, where a run whose choice has changed belongs to one.
 
-    Returns
-    -------
-    bool
-        Whether it does.
-
     Raises
     ------
     SegueError

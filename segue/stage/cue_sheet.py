@@ -91,8 +91,6 @@ class CueSheet:
         Before and after, such as 'E minor → F minor'; in words where none was heard.
     relation : str
         How the keys lie to each other, or what the segue goes by where one has none.
-    length : str
-        Of the bridge, in bars and seconds.
     note : StaffNote or None
         The singer's first note.
     channels : tuple of str or None

@@ -47,8 +47,6 @@ class StageRequest:
 
     Parameters
     ----------
-    run : Path
-        A run folder.
     out : Path
         The pack to be: a folder.
     rank : int, str or None
@@ -85,8 +83,6 @@ class StagePack:
 
     Parameters
     ----------
-    files : tuple of str
-        Names in the pack.
     sheet : CueSheet
         Several make an evening's sheets.
     """
@@ -163,8 +159,6 @@ def sheet_of(
 
     Parameters
     ----------
-    record : CandidateRecord
-        One of its candidates.
     channels : tuple of str, optional
         As for `cue_sheet`.
     in_ear_dba : float, optional
@@ -187,11 +181,6 @@ def sheet_of(
 
 def check_pack_place(out: Path) -> None:
     """Only an empty place, or an earlier pack, may be written over.
-
-    Parameters
-    ----------
-    out : Path
-        The pack to be.
 
     Raises
     ------

@@ -47,8 +47,6 @@ class BroadcastFacts:
         As ``2030-05-17`` and ``21:05:00``.
     loudness_lufs, range_lu, true_peak_dbtp, momentary_lufs, short_term_lufs : float
         Infinite or not a number where nothing was measured.
-    history : str
-        How the sound was made.
     """
 
     description: str
@@ -120,8 +118,6 @@ def with_chunks(wav: bytes, *, before_data: bytes, after_data: bytes) -> bytes:
 
     Parameters
     ----------
-    wav : bytes
-        A whole RIFF file.
     before_data, after_data : bytes
         Whole chunks.
 

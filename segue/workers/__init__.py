@@ -87,15 +87,7 @@ class Workers(Protocol):
 
 
 def attempt(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
-    """Do a task once, with the faults that a person can mend as words.
-
-    Parameters
-    ----------
-    index : int
-        Of the input.
-    value : object
-        The input.
-    """
+    """Do a task once, with the faults that a person can mend as words."""
     try:
         return Outcome(index=index, result=task(value))
     except SegueError as error:
@@ -171,11 +163,6 @@ def make_ready(n_processes: int, *modules: str) -> bool:
         As for `open_workers`; for one nothing is done.
     modules : str
         Names of the modules that the tasks are in.
-
-    Returns
-    -------
-    bool
-        Whether they are being loaded.
     """
     if n_processes > 1:
         from segue.workers import processes

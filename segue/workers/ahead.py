@@ -29,11 +29,6 @@ class Ahead:
     """One process; see `segue.workers.Workers`.
 
     It ends with its parent, however that ends. If it is lost, its parent does the task itself.
-
-    Parameters
-    ----------
-    modules : tuple of str
-        What it loads.
     """
 
     n_workers: Final = 1

@@ -36,8 +36,6 @@ def open_cluster(
 
     Parameters
     ----------
-    address : str
-        Of the scheduler.
     travel : {'path', 'bytes'}
         How files reach the cluster.
     digest : callable

@@ -32,8 +32,6 @@ class Errand:
 
     Parameters
     ----------
-    value : object
-        The task's input.
     parcel : Parcel or None
         Its files, unless the disks are shared.
     """

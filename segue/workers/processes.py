@@ -44,11 +44,6 @@ def make_ready(*modules: str) -> bool:
     """Begin to load what the processes will work with, side by side with what the caller does.
 
     Does nothing where processes start anew, which is told as False, or when it was done before.
-
-    Parameters
-    ----------
-    modules : str
-        Names of modules.
     """
     is_ahead = sys.platform == "linux"
     if is_ahead:

@@ -39,11 +39,6 @@ def write_evening_page(folder: Path, evening: Evening) -> Path:
     folder : Path
         Holds the run folders that the evening names.
 
-    Returns
-    -------
-    Path
-        The page.
-
     Raises
     ------
     OSError
@@ -65,11 +60,6 @@ def rewrite_evening_page(folder: Path) -> Path:
     ----------
     folder : Path
         As ``segue set`` left it.
-
-    Returns
-    -------
-    Path
-        The page.
 
     Raises
     ------
