@@ -240,7 +240,7 @@ class Opening:
     pickup_beats : float
         Beats of pick-up before bar one; 0 unless the kind is 'pick-up'.
     faded_in_s : float or None
-        When a song that a fader brings in has come up; None for any other.
+        When a song that fades or swells in has come up; None for any other.
     """
 
     kind: OpeningKind

@@ -201,6 +201,8 @@ def _ending(edge: SongEdge, pulse: PulseFact, said: Overrides) -> Ending:
 
 def _opening(edge: SongEdge, pulse: PulseFact, said: Overrides) -> Opening:
     heard = hear_opening(edge, pulse)
+    if said.opening is not None or said.first_downbeat_s is not None:
+        heard = replace(heard, faded_in_s=None)  # who knows where it starts is believed
     if said.opening is None or said.opening == heard.kind:
         return heard if said.opening is None else replace(heard, confidence=1.0)
     beats = (heard.first_downbeat_s - heard.sound_start_s) / pulse.beat_s

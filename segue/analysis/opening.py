@@ -68,20 +68,59 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
             sound_start_s=silent_s,
             first_downbeat_s=pulse.downbeats_s[0] if pulse.downbeats_s else silent_s,
         )
+    intro = Clip(
+        samples=mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)], rate_hz=mix.rate_hz
+    )
+    up_s = None
     if not pulse.downbeats_s or pulse.confidence < PULSE_CONFIDENCE:
-        return Opening(
+        opening = Opening(
             kind="free intro",
             confidence=0.3,
             sound_start_s=edge.start_s + sound_s,
             first_downbeat_s=edge.start_s + sound_s,
         )
-    intro = mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)]
-    heard = hits(mono_of(intro), mix.rate_hz)
-    beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
-    set_in = _set_in(beats_s, heard, sound_s, _swells(mix, beats_s))
-    opening = _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
-    up_s = faded_in_s(Clip(samples=intro, rate_hz=mix.rate_hz), heard.times_s)
-    return opening if up_s is None else replace(opening, faded_in_s=edge.start_s + up_s)
+    else:
+        heard = hits(mono_of(intro.samples), mix.rate_hz)
+        beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
+        set_in = _set_in(beats_s, heard, sound_s, _swells(mix, beats_s))
+        opening = _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
+        up_s = faded_in_s(intro, heard.times_s)
+    up_s = _swelled_s(intro, sound_s) if up_s is None else up_s
+    is_free = opening.kind == "free intro"
+    one_s = opening.sound_start_s if is_free else opening.first_downbeat_s
+    if up_s is None or edge.start_s + up_s <= one_s + _ON_BEAT_S:
+        return opening
+    return replace(opening, faded_in_s=edge.start_s + up_s)
+
+
+def _swelled_s(intro: Clip, sound_s: float) -> float | None:
+    """When a song that starts far softer than it is a moment later has come up; None for others."""
+    levels_db = level_db(intro.samples, intro.rate_hz)
+    power, n_now, n_soon = 10 ** (levels_db / 10), round(_AT_ONCE_S / HOP_S), round(_SOON_S / HOP_S)
+    if len(power) < n_soon:
+        return None
+    now, soon = (
+        10 * np.log10(np.lib.stride_tricks.sliding_window_view(power, n).mean(axis=1))
+        for n in (n_now, n_soon)
+    )
+    body_db = np.percentile(levels_db[levels_db > levels_db.max() - _OF_BODY_DB], 75)
+    is_up = now[: len(soon)] > np.maximum(soon - _SOFTER_DB, body_db - _HARDLY_HEARD_DB)
+    up = np.flatnonzero(is_up[round(sound_s / HOP_S) :])
+    if not len(up) or not 0.0 < up[0] * HOP_S <= _LONGEST_SWELL_S:
+        return None
+    return sound_s + float(up[0]) * HOP_S + _AT_ONCE_S
+
+
+_AT_ONCE_S: Final = 0.2  # seconds by which it is told how loud a song is at a moment...
+_SOON_S: Final = 2.0  # ...and soon
+_SOFTER_DB: Final = 8.0
+"""A start so much softer than what follows is a hole at the end of a bridge: about half as loud
+(S. S. Stevens, J. Acoust. Soc. Am. 51, 1972, from memory: twice as loud every 9 to 10 dB)."""
+_HARDLY_HEARD_DB: Final = 20.0  # below its body a song is not there yet; by judgement
+_OF_BODY_DB: Final = 30.0  # what lies further below the loudest is not of its body
+_LONGEST_SWELL_S: Final = (
+    6.0  # a bridge hides no more; what is soft for longer is meant; by judgement
+)
 
 
 def _sound_start_s(mix: Clip) -> float | None:

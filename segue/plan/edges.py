@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final, assert_never
+from dataclasses import dataclass, replace
+from typing import Final, assert_never
 
+from segue.analysis.facts import PULSE_CONFIDENCE, EdgeFacts, Ending, Opening
 from segue.plan.grid import ON_THE_LINE_BEATS, SAME_BEAT, BeatGrid, beat_grid
-
-if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts, Ending, Opening
 
 _RING_BEATS_SHARE: Final = 0.5
 """A last hit keeps at least this share of a bar to ring before the interlude. Set by judgement."""
@@ -70,7 +68,7 @@ class SongStart:
     moved : str
         A sentence on how the place that the musician wants was moved; empty where it was not.
     fades_in : bool
-        Whether what sounds before bar one is a fader being raised, to come under what is there.
+        Whether what sounds before bar one fades or swells in, to come under what is there.
     """
 
     grid: BeatGrid
@@ -135,8 +133,9 @@ def song_start(facts: EdgeFacts) -> SongStart:
 
     A free intro enters where it starts to sound, but where bar lines are heard from there on, on
     the first of them; anything else on its first downbeat. What sounds before is its pick-up.
-    A song that fades in is entered on the bar line at which it has come up: on one at which it is
-    hardly there, everybody would fall into a hole.
+    A song that fades or swells in is entered on the bar line at which it has come up, or the beat
+    where no bar lines are heard: on one at which it is hardly there, everybody would fall into a
+    hole.
 
     Raises
     ------
@@ -152,18 +151,28 @@ def song_start(facts: EdgeFacts) -> SongStart:
     else:
         entry = round(grid.index_at(opening.first_downbeat_s))
         sound = min(sound, entry)
-    up = _faded_in_line(grid, opening)
+    up = _come_up(grid, facts, opening)
     if up is not None and up > entry + SAME_BEAT:
+        if grid.is_heard:
+            grid = replace(grid, downbeat=round(up))
         return SongStart(grid=grid, entry_index=up, sound_index=sound, facts=facts, fades_in=True)
     return SongStart(grid=grid, entry_index=entry, sound_index=sound, facts=facts)
 
 
-def _faded_in_line(grid: BeatGrid, opening: Opening) -> int | None:
-    """The bar line at which a song that fades in has come up; None for others."""
+def _come_up(grid: BeatGrid, facts: EdgeFacts, opening: Opening) -> float | None:
+    """Where a song that fades or swells in has come up; None for others.
+
+    In free time then and there; on the nearest beat where one is as likely bar one as another.
+    """
     up_s = opening.faded_in_s
-    if up_s is None or not grid.is_heard or up_s - opening.sound_start_s > _LONGEST_FADE_S:
+    if up_s is None or up_s - opening.sound_start_s > _LONGEST_FADE_S:
         return None
-    return grid.bar_line_after(grid.index_at(up_s) - _SETS_IN_BEATS)
+    index = grid.index_at(up_s)
+    if not grid.is_heard:
+        return index
+    if facts.pulse.downbeat_confidence < PULSE_CONFIDENCE:
+        return round(index)
+    return grid.bar_line_after(index - _SETS_IN_BEATS)
 
 
 _LONGEST_FADE_S: Final = 16.0

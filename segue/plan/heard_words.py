@@ -255,7 +255,7 @@ def _edge_words(facts: EdgeFacts) -> str:
     if opening is None:
         return ""
     told = opening_words(opening, _mark(opening.confidence))
-    up = "" if opening.faded_in_s is None else f", fades in until {opening.faded_in_s:.1f} s"
+    up = "" if opening.faded_in_s is None else f", comes up until {opening.faded_in_s:.1f} s"
     return f"{told}, bar one at {opening.first_downbeat_s:.2f} s{up}"
 
 

@@ -142,8 +142,8 @@ def notes(time: Timeline, *, talk_s: float | None) -> tuple[str, ...]:
         )
     if time.incoming.fades_in:
         said.append(
-            f"'{incoming.title}' fades in: it comes up under the bridge, which ends where it is "
-            "up, and not where it is hardly heard."
+            f"'{incoming.title}' fades in or starts softly: it comes up under the bridge, which "
+            "ends where it is up, and not where it is hardly heard."
         )
     said += [*_about_key(outgoing, incoming), *_about_key(incoming, outgoing)]
     apart_cents = abs(outgoing.tuning_cents - incoming.tuning_cents)

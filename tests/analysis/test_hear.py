@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from segue.analysis.hear import hear_edge
+from segue.analysis.overrides import Overrides
 from segue.audio.clip import Clip, SongEdge, Stem
 from segue.cli.tables import facts_report
 from tests.analysis.pulse_sounds import RATE_HZ, drum_loop
@@ -179,3 +180,12 @@ def test_a_song_that_murmurs_on_for_long_ends_where_it_has_died_away(
     assert heard.ending.last_hit_s < loud_s + 1.6  # the mean over 2 s hears the fall a second late
     assert any("died away" in doubt for doubt in heard.doubts)
     assert facts_report(heard)["died_away_s"] == pytest.approx(heard.died_away_s, abs=1e-3)
+
+
+def test_who_says_how_a_song_starts_is_believed_though_it_starts_softly():
+    sound = song().copy()
+    sound[: round(1.2 * RATE_HZ)] *= 0.1
+    edge = edge_of(sound)
+    assert hear_edge(edge).opening.faded_in_s == pytest.approx(1.2, abs=0.15)
+    for said in (Overrides(opening="on the beat"), Overrides(first_downbeat_s=0.0)):
+        assert hear_edge(edge, overrides=said).opening.faded_in_s is None

@@ -189,12 +189,21 @@ def test_opening_under_a_fader_says_when_the_song_has_come_up(fade_s):
     assert 0.4 * fade_s < up_s < 0.8 * fade_s  # a straight fader is 8 to 2 dB down there
 
 
-def test_opening_that_swells_for_a_bar_or_begins_softly_is_no_fade():
+@pytest.mark.parametrize("soft_beats", [1.0, 2.0])
+def test_opening_that_is_far_softer_for_a_moment_says_when_the_song_has_come_up(soft_beats):
+    sound = band(0.0, n_bars=14)
+    sound[: round(soft_beats * BEAT_S * RATE_HZ)] *= 0.1
+    up_s = hear_opening(edge_of(sound), pulse_from(0.0)).faded_in_s
+    assert up_s == pytest.approx(soft_beats * BEAT_S, abs=0.15)
+
+
+def test_opening_that_swells_has_come_up_by_the_band_and_one_that_is_soft_for_long_never():
     sound = band(4 * BEAT_S, n_bars=14)
     n_swell = round(4 * BEAT_S * RATE_HZ)
     rising = 10 ** (np.linspace(-40, 0, n_swell) / 20)
     put(sound, rising * np.random.default_rng(4).standard_normal(n_swell), 0.0, 0.1)
-    assert hear_opening(edge_of(sound), pulse_from(4 * BEAT_S)).faded_in_s is None
+    up_s = hear_opening(edge_of(sound), pulse_from(4 * BEAT_S)).faded_in_s
+    assert 3 * BEAT_S < up_s < 4 * BEAT_S  # where it is up to 10 dB below its end
     soft = band(0.0, n_bars=14)
     soft[: round(16 * BEAT_S * RATE_HZ)] *= 0.1
     assert hear_opening(edge_of(soft), pulse_from(0.0)).faded_in_s is None

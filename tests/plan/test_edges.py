@@ -208,6 +208,17 @@ def test_a_song_that_fades_in_is_entered_where_it_has_come_up_and_comes_under_th
     assert not song_start(long).fades_in
 
 
+def test_where_no_bar_line_is_heard_a_song_is_entered_on_the_beat_on_which_it_has_come_up():
+    facts = song_facts.start_facts("C major", 120.0)  # beats of .5 s from .1 s on
+    swelling = replace(facts, opening=replace(facts.opening, faded_in_s=1.2))
+    lost = replace(swelling, pulse=replace(facts.pulse, downbeat_confidence=0.1))
+    start = song_start(lost)
+    assert start.grid.seconds_at(start.entry_index) == pytest.approx(1.1)
+    assert start.grid.bar_line_after(start.entry_index) == start.entry_index
+    free = song_start(song_facts.unheard(swelling))
+    assert free.grid.seconds_at(free.entry_index) == pytest.approx(1.2)
+
+
 @pytest.mark.parametrize("kind", ["ring-out", "cold stop"])
 @pytest.mark.parametrize(
     ("rings_beats", "left_beats"),
