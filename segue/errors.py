@@ -7,11 +7,12 @@ that escapes is our fault: exit code 1 and a trace in the log.
 from __future__ import annotations
 
 import difflib
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
 
 _LONGEST_SHOWN: Final = 40  # letters of a value that a sentence repeats
@@ -78,6 +79,26 @@ class KeyNameError(SegueError):
 
 class OptionError(SegueError):
     """A command-line value that cannot be used."""
+
+
+@contextmanager
+def disk_faults(path: Path, problem: str, kind: type[InputError] = InputError) -> Iterator[None]:
+    """Tell what the disk refuses in a `with` block.
+
+    Parameters
+    ----------
+    problem : str
+        What could not be done and what to do; ``{}`` stands for the reason that the system gives.
+
+    Raises
+    ------
+    InputError
+        Of that kind, in place of an `OSError`.
+    """
+    try:
+        yield
+    except OSError as error:
+        raise kind(path, problem.format(error.strerror or error)) from error
 
 
 def printable(path: str | Path) -> str:

@@ -15,7 +15,7 @@ import numpy as np
 import soundfile
 
 from segue.audio.clip import Clip
-from segue.errors import InputError
+from segue.errors import InputError, disk_faults
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -53,13 +53,8 @@ def write_wav24(path: Path, clip: Clip) -> None:
         If the clip has values beyond full scale, or that are not numbers.
     """
     content = wav24_bytes(clip)
-    try:
+    with disk_faults(path, "cannot be written ({}); make room, or choose another folder."):
         write_whole(path, content)
-    except OSError as error:
-        raise InputError(
-            path,
-            f"cannot be written ({error.strerror or error}); make room, or choose another folder.",
-        ) from error
 
 
 def wav24_bytes(clip: Clip) -> memoryview:

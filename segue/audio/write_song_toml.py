@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue.audio.song_toml import LARGEST_BYTES, EndToml, load_song_toml, song_toml_beside
 from segue.audio.stems_folder import audio_names
-from segue.errors import InputError
+from segue.errors import InputError, disk_faults
 from segue.files.toml_lines import toml_table, toml_value
 from segue.files.whole_file import plain_bytes, write_whole
 
@@ -51,16 +51,13 @@ def write_end(song: Path, edge: Edge, said: EndToml) -> Path:
     _check(path, new, edge)
     names = audio_names(song)
     before = path.read_bytes() if path.exists() else None
-    try:
+    with disk_faults(path, "could not be written ({}): mend the rights of its folder."):
         write_whole(path, new.encode())
+    try:
         load_song_toml(path, audio_names=names)
     except InputError:
         _put_back(path, before)
         raise
-    except OSError as error:
-        raise InputError(
-            path, f"could not be written ({error.strerror}): mend the rights of its folder."
-        ) from error
     return path
 
 

@@ -8,7 +8,6 @@ alone until its files change, or Segue's listening does.
 from __future__ import annotations
 
 import os
-from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -18,7 +17,7 @@ from segue.audio.read import DEFAULT_EDGE_S
 from segue.audio.stems_folder import read_folder, title_of
 from segue.catalogue.scan import FoundSong, absolute, songs_under
 from segue.catalogue.store import Listed, Store
-from segue.errors import InputError, SegueError, printable, text_of
+from segue.errors import InputError, SegueError, disk_faults, printable, text_of
 from segue.heard.hearing import hear, listener_digest
 
 if TYPE_CHECKING:
@@ -212,7 +211,7 @@ def _to_hear(store: Store, asked: Build, run: _Run, tell: Callable[[str], None])
 
 def _content(store: Store, found: FoundSong) -> str:
     """Digest of a song's content, read only if its files were touched since the last time."""
-    with _as_input_error(found):
+    with disk_faults(found.path, "cannot be read ({})."):
         stamp = found.stamp()
         known = store.listed(str(found.path))
         if known is not None and known.stamp == stamp:
@@ -221,14 +220,6 @@ def _content(store: Store, found: FoundSong) -> str:
     song = Listed(path=str(found.path), title=title_at(found), stamp=stamp, content=content)
     store.list_song(song)
     return content
-
-
-@contextmanager
-def _as_input_error(found: FoundSong) -> Iterator[None]:
-    try:
-        yield
-    except OSError as error:
-        raise InputError(found.path, f"cannot be read ({error.strerror}).") from error
 
 
 def title_at(found: FoundSong) -> str:

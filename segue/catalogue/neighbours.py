@@ -25,7 +25,7 @@ from segue.catalogue.pairs import (
 )
 from segue.catalogue.scan import FoundSong, absolute, song_at
 from segue.catalogue.suiting import EdgeTraits, Step, reasons, step_between
-from segue.errors import InputError, OptionError, did_you_mean, printable
+from segue.errors import InputError, OptionError, did_you_mean, disk_faults, printable
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear
 
@@ -114,15 +114,13 @@ def _on_disk(
     store: Store, path: Path, before: Listed | None, edge: Literal["start", "end"]
 ) -> AskedSong:
     """A song known by what it holds, or heard now."""
-    try:
+    with disk_faults(path, "cannot be read ({})."):
         found = song_at(path)
         if found is None:
             raise InputError(
                 path, _NOT_ONE_SONG if path.is_dir() else "is no audio file; name a song."
             )
         content = found.content()
-    except OSError as error:
-        raise InputError(path, f"cannot be read ({error.strerror}).") from error
     side = side_in(store, content, edge)
     return AskedSong(
         title=title_at(found),

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Final
 from segue.audio.decode import sound_info
 from segue.audio.song_toml import SONG_TOML, song_toml_beside
 from segue.audio.stems_folder import AUDIO_SUFFIXES, ROLE_WORDS, stem_roles
-from segue.errors import InputError, SegueError, text_of
+from segue.errors import InputError, SegueError, disk_faults, text_of
 from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.stage.pack import PACK_MARK
 
@@ -144,15 +144,11 @@ def absolute(path: Path) -> Path:
 
 
 def _refuse_closed(root: Path) -> None:
-    try:
+    with disk_faults(root, "may not be listed ({}); name a folder of songs."):
         if not root.exists():
             raise InputError(root, "does not exist; is the disk plugged in?")
         if not root.is_file():
             _entries(root)
-    except OSError as error:
-        raise InputError(
-            root, f"may not be listed ({error.strerror}); name a folder of songs."
-        ) from error
 
 
 def _songs_at(path: Path, closed: Tell | None) -> Iterator[FoundSong]:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from segue.cli.options import NoHints, NoOpen, Run, RunOrEvening
-from segue.errors import OptionError, RunFolderError, SegueError
+from segue.errors import OptionError, RunFolderError, SegueError, disk_faults
 
 if TYPE_CHECKING:
     from segue.audition.page import PageView, ToVoteOn
@@ -76,7 +76,8 @@ def audition(
     from segue.runfolder import read_document
     from segue.setlist.set_document import is_evening
 
-    try:
+    told = "could not be written ({}): make room, or mend the folder."
+    with disk_faults(run, told, RunFolderError):
         if is_evening(run) and not serve:
             _show_evening(run, blind=blind, opens=not no_open)
             return
@@ -93,10 +94,6 @@ def audition(
                 return
             voted = ToVoteOn(folder=run, runs=((run, view),))
         _serve(voted, port=port, on_lan=lan, opens=not no_open)
-    except OSError as error:
-        raise RunFolderError(
-            run, f"could not be written ({error.strerror or error}): make room, or mend the folder."
-        ) from error
 
 
 def _write(run: Path, view: PageView, *, opens: bool, quiet: bool) -> None:

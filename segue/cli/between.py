@@ -7,47 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli import options
 from segue.cli.boundary import JOB_MODULES
-from segue.cli.options import (
-    BridgeBars,
-    DownbeatA,
-    DownbeatB,
-    EdgeS,
-    EndingA,
-    Enter,
-    Exactly,
-    FirstNoteB,
-    For,
-    Json,
-    KeyA,
-    KeyB,
-    Lead,
-    Leave,
-    Match,
-    MetreA,
-    MetreB,
-    NoCache,
-    Only,
-    OpeningB,
-    Pad,
-    Quiet,
-    RateHz,
-    Recipes,
-    Replace,
-    Seed,
-    ShiftB,
-    StretchEngineName,
-    Talk,
-    TempoA,
-    TempoB,
-    TuningA,
-    TuningB,
-    WorkersN,
-    check_edge,
-    check_rate,
-    overrides_of,
-    seconds_of,
-)
 from segue.cli.recipes import own_recipes_folder, shelf_at_hand
 from segue.errors import InputError, OptionError
 
@@ -65,46 +26,46 @@ def between(
     ],
     new_song: Annotated[Path, typer.Argument(help="The song that starts.")],
     out: Annotated[Path, typer.Option(help="Folder for the three segues.")],
-    key_a: KeyA = None,
-    key_b: KeyB = None,
-    tempo_a: TempoA = None,
-    tempo_b: TempoB = None,
-    metre_a: MetreA = None,
-    metre_b: MetreB = None,
-    downbeat_a: DownbeatA = None,
-    downbeat_b: DownbeatB = None,
-    tuning_a: TuningA = None,
-    tuning_b: TuningB = None,
-    ending_a: EndingA = None,
-    opening_b: OpeningB = None,
-    first_note_b: FirstNoteB = None,
-    lead_b: Lead = None,
-    recipes: Recipes = None,
-    recipe: Only = None,
-    purpose: For = None,
-    rate_hz: RateHz = 48_000,
-    edge_s: EdgeS = 45.0,
-    leave: Leave = None,
-    enter: Enter = None,
-    bars: BridgeBars = None,
-    exactly: Exactly = False,
-    talk: Talk = None,
-    match: Match = False,
-    shift_b: ShiftB = 0,
-    pad: Pad = None,
-    stretch_engine: StretchEngineName = "own",
-    seed: Seed = 0,
-    replace: Replace = False,
-    no_cache: NoCache = False,
-    workers: WorkersN = None,
-    json: Json = False,
-    quiet: Quiet = False,
+    key_a: options.KeyA = None,
+    key_b: options.KeyB = None,
+    tempo_a: options.TempoA = None,
+    tempo_b: options.TempoB = None,
+    metre_a: options.MetreA = None,
+    metre_b: options.MetreB = None,
+    downbeat_a: options.DownbeatA = None,
+    downbeat_b: options.DownbeatB = None,
+    tuning_a: options.TuningA = None,
+    tuning_b: options.TuningB = None,
+    ending_a: options.EndingA = None,
+    opening_b: options.OpeningB = None,
+    first_note_b: options.FirstNoteB = None,
+    lead_b: options.Lead = None,
+    recipes: options.Recipes = None,
+    recipe: options.Only = None,
+    purpose: options.For = None,
+    rate_hz: options.RateHz = 48_000,
+    edge_s: options.EdgeS = 45.0,
+    leave: options.Leave = None,
+    enter: options.Enter = None,
+    bars: options.BridgeBars = None,
+    exactly: options.Exactly = False,
+    talk: options.Talk = None,
+    match: options.Match = False,
+    shift_b: options.ShiftB = 0,
+    pad: options.Pad = None,
+    stretch_engine: options.StretchEngineName = "own",
+    seed: options.Seed = 0,
+    replace: options.Replace = False,
+    no_cache: options.NoCache = False,
+    workers: options.WorkersN = None,
+    json: options.Json = False,
+    quiet: options.Quiet = False,
 ) -> None:
     """Make three segues from the end of OLD_SONG to the start of NEW_SONG."""
-    check_rate(rate_hz)
-    check_edge(edge_s)
+    options.check_rate(rate_hz)
+    options.check_edge(edge_s)
     _check_shift(shift_b)
-    outgoing = overrides_of(
+    outgoing = options.overrides_of(
         key=key_a,
         tempo_bpm=tempo_a,
         metre=metre_a,
@@ -112,7 +73,7 @@ def between(
         tuning_cents=tuning_a,
         ending=ending_a,
     )
-    incoming = overrides_of(
+    incoming = options.overrides_of(
         key=key_b,
         tempo_bpm=tempo_b,
         metre=metre_b,
@@ -144,7 +105,7 @@ def between(
         only=tuple(recipe or ()),
         purpose=purpose,
         own_weights=read_weights(weights_path()),
-        talk_s=None if talk is None else seconds_of("--talk", talk),
+        talk_s=None if talk is None else options.seconds_of("--talk", talk),
         asked=asked,
         match=match,
         shift_b=shift_b,
@@ -160,9 +121,9 @@ def between(
 
 def demo(
     out: Annotated[Path, typer.Option(help="Folder for the three segues.")] = DEMO_OUT,
-    replace: Replace = False,
-    json: Json = False,
-    quiet: Quiet = False,
+    replace: options.Replace = False,
+    json: options.Json = False,
+    quiet: options.Quiet = False,
 ) -> None:
     """Make three segues of two demo songs, a semitone and 28 BPM apart."""
     from segue.job.request import Request

@@ -8,21 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from segue.cli import options
 from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
-from segue.cli.options import (
-    EdgeS,
-    For,
-    Json,
-    Match,
-    NoCache,
-    Pad,
-    Quiet,
-    RateHz,
-    Recipes,
-    Seed,
-    check_edge,
-    check_rate,
-)
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
@@ -44,26 +31,26 @@ def set_(
     plan_only: Annotated[
         bool, typer.Option("--plan-only", help="Order, times and warnings; no sound.")
     ] = False,
-    recipes: Recipes = None,
-    purpose: For = None,
-    match: Match = False,
-    pad: Pad = None,
-    seed: Seed = 0,
-    rate_hz: RateHz = 48_000,
-    edge_s: EdgeS = 45.0,
+    recipes: options.Recipes = None,
+    purpose: options.For = None,
+    match: options.Match = False,
+    pad: options.Pad = None,
+    seed: options.Seed = 0,
+    rate_hz: options.RateHz = 48_000,
+    edge_s: options.EdgeS = 45.0,
     workers: WorkersN = None,
     cluster: Cluster = None,
     cluster_files: ClusterFiles = None,
     replace_votes: Annotated[
         bool, typer.Option("--replace", help="Replace segues that were voted on, too.")
     ] = False,
-    no_cache: NoCache = False,
-    json: Json = False,
-    quiet: Quiet = False,
+    no_cache: options.NoCache = False,
+    json: options.Json = False,
+    quiet: options.Quiet = False,
 ) -> None:
     """Plan a whole set: order, running time, warnings, every segue."""
-    check_rate(rate_hz)
-    check_edge(edge_s)
+    options.check_rate(rate_hz)
+    options.check_edge(edge_s)
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.taste import read_weights, weights_path
     from segue.setlist.set_file import read_set

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from segue.cli.options import Json
-from segue.errors import InputError, OptionError, printable
+from segue.errors import InputError, OptionError, disk_faults, printable
 
 if TYPE_CHECKING:
     from segue.runfolder import RunDocument
@@ -235,11 +235,9 @@ def write_weights(path: Path, weights: dict[str, float], *, n_decisions: int) ->
         "n_decisions": n_decisions,
         "weights": {name: round(value, 4) for name, value in weights.items()},
     }
-    try:
+    with disk_faults(path, "could not be written ({})."):
         path.parent.mkdir(parents=True, exist_ok=True)
         write_whole(path, (json_text.dumps(found, indent=1) + "\n").encode())
-    except OSError as error:
-        raise InputError(path, f"could not be written ({error.strerror}).") from error
 
 
 def _checked(found: Any) -> dict[str, float]:  # noqa: ANN401 - any JSON value

@@ -9,7 +9,7 @@ from typing import Final
 
 from segue.audition.limits import RequestRefusalError
 from segue.audition.sound import plain_file_name
-from segue.errors import InputError
+from segue.errors import InputError, disk_faults
 
 NOT_FOUND: Final = 404  # status code of HTTP (RFC 9110)
 LONGEST_NAME: Final = 1000
@@ -97,16 +97,12 @@ def own_folder(path: Path) -> OwnFolder:
     InputError
         If it is no folder that may be listed.
     """
-    try:
+    with disk_faults(path, "may not be listed ({}): name a folder of your own."):
         root = Path(os.path.realpath(path))
         if not root.is_dir():
             raise InputError(path, "is not a folder: name the folder that your songs are in.")
         with os.scandir(root):
             pass
-    except OSError as error:
-        raise InputError(
-            path, f"may not be listed ({error.strerror}): name a folder of your own."
-        ) from error
     return OwnFolder(root=root)
 
 

@@ -19,7 +19,7 @@ from hashlib import blake2b
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import InputError
+from segue.errors import disk_faults
 from segue.files.whole_file import age_s, write_whole
 
 if TYPE_CHECKING:
@@ -113,13 +113,9 @@ class FactsCache:
             If some of them may not be removed.
         """
         parts = self.folder / _PARTS_NAME
-        try:
+        with disk_faults(parts, "could not be cleared ({}); remove it by hand."):
             for _, _, path in list(_files_under(parts)):
                 path.unlink(missing_ok=True)  # the folders stay: another run may be writing
-        except OSError as error:
-            raise InputError(
-                parts, f"could not be cleared ({error.strerror}); remove it by hand."
-            ) from error
 
     def _path(self, key: str) -> Path:
         part, name = key[:_N_PART_DIGITS], key[_N_PART_DIGITS:]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import MISSING, fields, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.errors import InputError, OptionError, shortened
+from segue.errors import InputError, OptionError, disk_faults, shortened
 from segue.files.toml_lines import toml_value
 from segue.files.whole_file import write_whole
 from segue.job.changes import Changes, changed
@@ -88,12 +88,8 @@ def write_recipe(recipe: Recipe, path: Path, *, comment: str = "") -> None:
     text = recipe_text(recipe, comment=comment)
     if parse_recipe(text, path) != recipe:
         raise AssertionError(f"{path} would read back as another recipe")
-    try:
+    with disk_faults(path, "cannot be written ({}): name another file."):
         write_whole(path, text.encode())
-    except OSError as error:
-        raise InputError(
-            path, f"cannot be written ({error.strerror or error}): name another file."
-        ) from error
 
 
 def recipe_text(recipe: Recipe, *, comment: str = "") -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 
 from pydantic import TypeAdapter, ValidationError
 
-from segue.errors import InputError, OptionError, RunFolderError
+from segue.errors import InputError, OptionError, RunFolderError, disk_faults
 from segue.files.sole_writer import sole_writer
 from segue.files.whole_file import plain_bytes, sweep_parts, write_whole
 from segue.job.attempt import Attempt, changed_attempt
@@ -298,10 +298,6 @@ def _sole_hand(run: Path) -> Iterator[Path]:
     """Be the only one who writes a run; what the disk refuses is told of the run."""
     place = Path(os.path.realpath(run))
     read_document(run)  # what is no run is told before anything is written beside it
-    try:
-        with sole_writer(place):
-            yield place
-    except OSError as error:
-        raise RunFolderError(
-            run, f"cannot be written ({error.strerror or error}): make room, or mend its rights."
-        ) from error
+    told = "cannot be written ({}): make room, or mend its rights."
+    with disk_faults(run, told, RunFolderError), sole_writer(place):
+        yield place

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import TypeAdapter, ValidationError
 
 from segue.audio.clip import Clip, outline
-from segue.errors import InputError
+from segue.errors import InputError, disk_faults
 from segue.files.whole_file import first_fault, plain_bytes, plain_json, write_whole
 from segue.pages import page_colours
 from segue.plan.bridge_words import SECTION_WORDS
@@ -94,29 +94,13 @@ def write_review(
     files = ReviewFiles(
         document=path, picture=path.with_suffix(".png"), page=path.with_suffix(".html"), trend=trend
     )
-    _make_folder(path.parent)
-    _written(files.picture, picture_of(review, sound))
-    _written(files.page, page.encode())
-    _written(path, review_text(review).encode())
+    contents = {files.picture: picture_of(review, sound), files.page: page.encode()}
+    with disk_faults(path.parent, "cannot be made ({}): choose a folder with --out."):
+        path.parent.mkdir(parents=True, exist_ok=True)
+    for file, content in {**contents, path: review_text(review).encode()}.items():
+        with disk_faults(file, "cannot be written ({}): choose a folder with --out."):
+            write_whole(file, content)
     return files
-
-
-def _make_folder(folder: Path) -> None:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(
-            folder, f"cannot be made ({error.strerror}): choose a folder with --out."
-        ) from error
-
-
-def _written(path: Path, content: bytes) -> None:
-    try:
-        write_whole(path, content)
-    except OSError as error:
-        raise InputError(
-            path, f"cannot be written ({error.strerror}): choose a folder with --out."
-        ) from error
 
 
 def review_text(review: Rehearsal) -> str:

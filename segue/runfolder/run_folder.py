@@ -10,7 +10,7 @@ from dataclasses import replace as with_fields
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import RunFolderError, SegueError, printable
+from segue.errors import RunFolderError, SegueError, disk_faults, printable
 from segue.files.sole_writer import (
     NEW,
     aside_path,
@@ -143,7 +143,8 @@ def whole_folder(out: Path) -> Iterator[Path]:
         If the neighbour cannot be made or moved into place, or another process writes here.
     """
     place = Path(os.path.realpath(out))
-    try:
+    told = "cannot be written ({}): make room, or choose another folder with --out."
+    with disk_faults(out, told, RunFolderError):
         place.parent.mkdir(parents=True, exist_ok=True)
         with sole_writer(place):
             prefix = f"{neighbour_prefix(place)}-{NEW}-"
@@ -152,12 +153,6 @@ def whole_folder(out: Path) -> Iterator[Path]:
                 yield staging
             staging.chmod(0o755)
             _move_into_place(staging, place)
-    except OSError as error:
-        raise RunFolderError(
-            out,
-            f"cannot be written ({error.strerror or error}): make room, or choose another folder "
-            "with --out.",
-        ) from error
 
 
 def write_choice(folder: Path, choice: Choice) -> RunDocument:
@@ -185,16 +180,12 @@ def write_choice(folder: Path, choice: Choice) -> RunDocument:
         raise RunFolderError(
             folder, f"has no option {choice.rank}: choose one that it has ({there})."
         )
-    try:
-        with sole_writer(place):
-            chosen = with_fields(read_document(folder), choice=choice)
-            sweep_parts(place / DOCUMENT_NAME)
-            write_whole(place / DOCUMENT_NAME, document_text(chosen).encode())
-    except OSError as error:
-        raise RunFolderError(
-            folder / DOCUMENT_NAME,
-            f"could not be written ({error.strerror or error}): make room, or change its rights.",
-        ) from error
+    path = place / DOCUMENT_NAME
+    told = "could not be written ({}): make room, or change its rights."
+    with disk_faults(folder / DOCUMENT_NAME, told, RunFolderError), sole_writer(place):
+        chosen = with_fields(read_document(folder), choice=choice)
+        sweep_parts(path)
+        write_whole(path, document_text(chosen).encode())
     return chosen
 
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final
 
 from segue import __version__
-from segue.errors import BusyFolderError, InputError, RunFolderError, SegueError
+from segue.errors import BusyFolderError, RunFolderError, SegueError, disk_faults
 from segue.files.source_digest import source_digest
 from segue.heard.hearing import LISTENING_LIBRARIES, LISTENING_PARTS
 from segue.job.between import earlier_run, make_segues
@@ -213,7 +213,5 @@ def _kept(work: JoinWork, known: Mapping[str, str]) -> RunDocument | None:
 
 
 def _content(path: Path) -> bytes:
-    try:
+    with disk_faults(path, "cannot be read ({})."):
         return path.read_bytes()
-    except OSError as error:
-        raise InputError(path, f"cannot be read ({error.strerror}).") from error

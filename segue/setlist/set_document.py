@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
-from segue.errors import RunFolderError
+from segue.errors import RunFolderError, disk_faults
 from segue.files.whole_file import first_fault, plain_bytes, plain_json, write_whole
 from segue.runfolder import read_document
 from segue.runfolder.run_document import LARGEST_BYTES
@@ -62,12 +62,8 @@ def write_set(folder: Path, document: SetDocument) -> None:
     bare = replace(document, evening=replace(document.evening, joins=joins), renders=renders)
     text = _adapter().dump_json(bare, indent=1).decode() + "\n"
     path = folder / SET_NAME
-    try:
+    with disk_faults(path, "could not be written ({}): make room.", RunFolderError):
         write_whole(path, text.encode())
-    except OSError as error:
-        raise RunFolderError(
-            path, f"could not be written ({error.strerror}): make room."
-        ) from error
 
 
 def read_set_document(folder: Path) -> SetDocument:

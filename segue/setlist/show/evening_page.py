@@ -7,7 +7,7 @@ import shlex
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audition.page import PAGE_NAME, ToVoteOn, page_view
-from segue.errors import RunFolderError
+from segue.errors import RunFolderError, disk_faults
 from segue.files.whole_file import write_whole
 from segue.pages import filled, page_colours
 from segue.plan.heard_words import NO_KEY, keys_sentence
@@ -66,12 +66,8 @@ def rewrite_evening_page(folder: Path) -> Path:
     RunFolderError
         If the evening cannot be read, or the page not written.
     """
-    try:
+    with disk_faults(folder, "could not be written ({}): make room.", RunFolderError):
         return write_evening_page(folder, read_evening(folder))
-    except OSError as error:
-        raise RunFolderError(
-            folder, f"could not be written ({error.strerror}): make room."
-        ) from error
 
 
 def evening_page_text(folder: Path, rows: EveningRows) -> str:
