@@ -78,10 +78,12 @@ class Kind:
 
 def comparisons(segue: RealSegue) -> Iterator[Comparison]:
     """All comparisons that can be made of a segue."""
+    done, changed = None, None
     for kind in KINDS:
         if kind.talk is not None and kind.talk != segue.is_for_talk:
             continue
-        changed = kind.done(segue)
+        if kind.done is not done:  # the same for another purpose stands next to it
+            done, changed = kind.done, kind.done(segue)
         if changed is None:
             continue
         two = (segue.candidate, changed)

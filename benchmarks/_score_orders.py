@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 from benchmarks._score_better import Judged, comparisons
 from benchmarks._score_real import drawn_songs, kept_segues, read_segue
-from segue.score import score_candidate
+from segue.score.card import card_of
+from segue.score.listening_to import hear
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
-    from segue.score import Purpose, Scorecard
+    from segue.score import Scorecard
 
 ALL_RIGHT, FAULT_RIGHT = 0.95, 0.90
 LEAST_COMPARED: Final = 200
@@ -37,17 +39,15 @@ def judged_segues(
 
 def _judged(path: Path) -> list[Judged]:
     segue = read_segue(path)
-    plain: dict[Purpose | None, Scorecard] = {}  # of the segue itself, which is in all of them
+    plain = hear(segue.candidate, *segue.facts)  # the segue itself is in all of them
+    changed, last = plain, segue.candidate
     found = []
     for two in comparisons(segue):
-        cards = []
-        for candidate in (two.better, two.worse):
-            card = plain.get(two.purpose) if candidate is segue.candidate else None
-            if card is None:
-                card = score_candidate(candidate, *segue.facts, purpose=two.purpose)
-            if candidate is segue.candidate:
-                plain[two.purpose] = card
-            cards.append(card)
+        one = two.worse if two.better is segue.candidate else two.better
+        if one is not last:  # the same may be asked for two purposes
+            changed, last = hear(one, *segue.facts), one
+        heard = (plain, changed) if two.better is segue.candidate else (changed, plain)
+        cards = [card_of(replace(x, aim=two.purpose or x.aim)) for x in heard]
         found.append(
             Judged(
                 segue=two.segue,

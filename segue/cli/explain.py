@@ -57,8 +57,8 @@ def card_report(document: RunDocument, record: CandidateRecord) -> dict[str, Any
         "score": round(card.overall, 4),
         "faults": [{"name": fault.name, "sentence": fault.sentence} for fault in card.faults],
         "measures": [
-            {**_measure_report(document, record, m), "costs": round(cost, 4)}
-            for m, cost in _costed(document, record)
+            {**_measure_report(record, m, remedy), "costs": round(cost, 4)}
+            for m, cost, remedy in _costed(document, record)
         ],
         "not_measured": [
             {"name": one.name, "label": one.label, "why": one.why} for one in card.not_measured
@@ -66,10 +66,9 @@ def card_report(document: RunDocument, record: CandidateRecord) -> dict[str, Any
     }
 
 
-def _measure_report(document: RunDocument, record: CandidateRecord, m: Measure) -> dict[str, Any]:
-    from segue.runfolder.remedies import bar_of, remedy_of
+def _measure_report(record: CandidateRecord, m: Measure, remedy: Remedy | None) -> dict[str, Any]:
+    from segue.runfolder.remedies import bar_of
 
-    remedy = remedy_of(document, record, m)
     return {
         "name": m.name,
         "label": m.label,
@@ -90,11 +89,17 @@ def _measure_report(document: RunDocument, record: CandidateRecord, m: Measure) 
     }
 
 
-def _costed(document: RunDocument, record: CandidateRecord) -> tuple[tuple[Measure, float], ...]:
-    """The measures and what each costs the overall score, what costs most first."""
+def _costed(
+    document: RunDocument, record: CandidateRecord
+) -> tuple[tuple[Measure, float, Remedy | None], ...]:
+    """The measures, what each costs the overall score and what to do; what costs most first."""
+    from segue.runfolder.remedies import remedies_of
+
     measures, weights = record.scorecard.measures, document.weights_of(record)
     cost = costs(measures, weights=weights)
-    return tuple((m, cost[m.name]) for m in costliest_first(measures, weights=weights))
+    ordered = costliest_first(measures, weights=weights)
+    remedies = remedies_of(document, record, ordered)
+    return tuple((m, cost[m.name], told) for m, told in zip(ordered, remedies, strict=True))
 
 
 def _cost_words(cost: float) -> str:
@@ -106,7 +111,7 @@ def _print_weak(run: Path, document: RunDocument, record: CandidateRecord) -> No
     from rich.console import Console
 
     from segue.cli.hints import command, print_sentence
-    from segue.runfolder.remedies import WEAK_MARK, bar_of, remedies_of
+    from segue.runfolder.remedies import WEAK_MARK, bar_of
 
     console, card = Console(), record.scorecard
     console.print(
@@ -119,13 +124,12 @@ def _print_weak(run: Path, document: RunDocument, record: CandidateRecord) -> No
         print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
     # the distance of the keys is the pair's: no change of the option mends it
     weak = [
-        (m, cost)
-        for m, cost in _costed(document, record)
-        if m.score < WEAK_MARK and m.name != "key_distance"
+        found
+        for found in _costed(document, record)
+        if found[0].score < WEAK_MARK and found[0].name != "key_distance"
     ][:_MOST_WEAK]
-    remedies = remedies_of(document, record, [m for m, _ in weak])
     told: dict[Remedy | str, list[tuple[Measure, float]]] = {}  # what the same change goes at
-    for (m, cost), remedy in zip(weak, remedies, strict=True):
+    for m, cost, remedy in weak:
         told.setdefault(remedy or m.name, []).append((m, cost))
     for proposed, measures in told.items():
         for m, cost in measures:
@@ -158,7 +162,7 @@ def _print_card(document: RunDocument, record: CandidateRecord) -> None:
     for heading in ("costs", "mark", "measure", "value", "bar", "finding"):
         is_narrow = heading not in {"measure", "finding"}
         table.add_column(heading, overflow="fold", no_wrap=is_narrow)
-    for m, cost in _costed(document, record):
+    for m, cost, _ in _costed(document, record):
         bar = bar_of(record, m)
         value = f"{m.value:.2f} {m.unit}".rstrip()
         place = "-" if bar is None else f"{bar}"

@@ -41,7 +41,9 @@ _STANDS_OUT, _AROUND_HIT_S = 2.5, 2.0
 and in held chords, which have none, 0.1 to 0.7 peaks a second do, at every rate; of clicks planted
 in them, 1 to 12 a second and 6 dB louder, all (`tests/score/test_bridge.py`)."""
 _STRONG_OF_A_FEW: Final = 98.0
-"""Percentile of the rises that stands for their peaks in one or two bars."""
+"""Percentile of the rises that stands for their peaks in one or two bars: a hit or two a second."""
+_CLOUD_DB: Final = 1.05
+"""Stands out in clouds of spectra with phases drawn anew, made of real bridges: 0.8 to 1.2."""
 _FLOOR_LUFS: Final = -100.0  # stands for silence
 _AIR_HZ: Final = (1_000.0, 6_000.0)  # where a bridge is behind a curtain, or too bright
 
@@ -166,6 +168,15 @@ class RoomCurves:
     onsets: Curve
     bands_db: Floats
     band_hz: Floats
+
+    def hits_db(self, low_s: float, high_s: float) -> float:
+        """How far the rises of hits stand out of the usual ones, less what they do in a cloud.
+
+        A hit a second is enough, however little moves between.
+        """
+        onsets = self.onsets
+        strong, usual = (onsets.strong(low_s, high_s, p) for p in (_STRONG_OF_A_FEW, 50.0))
+        return max(strong - usual - _CLOUD_DB, 0.0)
 
     def band_level_db(self, low_s: float, high_s: float, low_hz: float, high_hz: float) -> float:
         """Mean power of a range of bands in a stretch of time, in decibels."""

@@ -16,6 +16,7 @@ from segue.audio.clip import VOICES, Clip
 from segue.music.tempo import percent
 from segue.plan.layer import SongLayer
 from segue.score.bridge import LEAST_BRIDGE_S, STATIC_PULSE, room_curves
+from segue.score.listening_to import LEAST_HITS_DB, NO_BEAT
 from segue.score.scorecard import Measure, NotMeasured, falling, rising
 
 if TYPE_CHECKING:
@@ -41,8 +42,8 @@ _ONSET_SHARE: Final = 0.5  # of the strong onsets of a side: softer ones are no 
 
 
 def plays_a_beat(hearing: Listened) -> bool:
-    """Whether a beat is heard in the bridge, by its onsets."""
-    return not hearing.bridge.is_static
+    """Whether a beat is heard in the bridge: hits that stand out of what is between them."""
+    return hearing.hits(hearing.exit_s + 0.5, hearing.entry_s - 0.2) >= NO_BEAT
 
 
 def pulse(hearing: Listened) -> Measure | NotMeasured | None:
@@ -54,7 +55,7 @@ def pulse(hearing: Listened) -> Measure | NotMeasured | None:
         return NotMeasured(name="pulse", label="pulse", why="the bridge is too short for a beat")
     if hearing.aim in ("talk", "calm") and not plays_a_beat(hearing):
         return NotMeasured(name="pulse", label="pulse", why=NOBODY)
-    if _songs_stand_out_db(hearing) < _LEAST_HITS_DB / 2 and not plays_a_beat(hearing):
+    if hearing.songs_hits_db < LEAST_HITS_DB / 2 and not plays_a_beat(hearing):
         return NotMeasured(name="pulse", label="pulse", why="the songs have hardly a hit here")
     heard, spread_ms = _beats_heard(hearing)
     thin = _thinnest(hearing)
@@ -74,9 +75,9 @@ def pulse(hearing: Listened) -> Measure | NotMeasured | None:
 
 
 def _pulse_words(thin: float, heard: float, spread_ms: float, length_s: float) -> str:
-    if thin < _NO_BEAT and heard > _FAINT:
+    if thin < NO_BEAT and heard > _FAINT:
         return f"The beat is faint against the songs', for {length_s:.0f} s."
-    if thin < _NO_BEAT:
+    if thin < NO_BEAT:
         return f"Nobody plays a beat for {length_s:.0f} s."
     if thin < STATIC_PULSE:
         return "The beat drops out on the way."
@@ -109,30 +110,8 @@ def _thinnest(hearing: Listened) -> float:
     """
     exit_s, entry_s = hearing.exit_s, hearing.entry_s
     quarter = (entry_s - exit_s) / 4
-    quarters = [
-        _stands_out_db(hearing, exit_s + n * quarter, exit_s + (n + 1) * quarter, 98.0)
-        for n in range(4)
-    ]
-    whole = _stands_out_db(hearing, exit_s + 0.5, entry_s - 0.2)
-    return min(*quarters, whole) / max(_songs_stand_out_db(hearing), _LEAST_HITS_DB)
-
-
-def _songs_stand_out_db(hearing: Listened) -> float:
-    old, new = (_stands_out_db(hearing, *span) for span in hearing.songs_s)
-    return (old + new) / 2
-
-
-def _stands_out_db(hearing: Listened, low_s: float, high_s: float, strong: float = 95.0) -> float:
-    """How far the rises of hits stand out of the usual ones, less what they do in a cloud."""
-    onsets = hearing.room.onsets
-    found = onsets.strong(low_s, high_s, strong) - onsets.strong(low_s, high_s, 50.0)
-    return max(found - _CLOUD_DB, 0.0)
-
-
-_CLOUD_DB: Final = 0.75
-"""Stands out in clouds of spectra with phases drawn anew, made of 26 real bridges: 0.6 to 0.8."""
-_LEAST_HITS_DB: Final = 0.5  # songs whose hits stand out less have none to hold a bridge against
-_NO_BEAT: Final = 0.2  # of the songs' own: less is no beat; by judgement
+    spans = [(exit_s + n * quarter, exit_s + (n + 1) * quarter) for n in range(4)]
+    return min(hearing.hits(*span) for span in (*spans, (exit_s + 0.5, entry_s - 0.2)))
 
 
 def _thinnest_beat(hearing: Listened) -> float:
@@ -154,9 +133,7 @@ def fill(hearing: Listened) -> Measure | NotMeasured | None:
     n_bars = (plan.entry_beat - plan.exit_beat) / hearing.metre
     onsets, entry_s = hearing.room.onsets, hearing.entry_s
     line_s = plan.seconds_at(plan.entry_beat - hearing.metre)
-    songs_db = max(_songs_stand_out_db(hearing), _LEAST_HITS_DB)
-    bars = ((hearing.exit_s, line_s), (line_s, entry_s))
-    is_still = max(_stands_out_db(hearing, *span, 98.0) for span in bars) < _NO_BEAT * songs_db
+    is_still = max(hearing.hits(hearing.exit_s, line_s), hearing.hits(line_s, entry_s)) < NO_BEAT
     if is_still or not plays_a_beat(hearing) or n_bars < 1.5:  # noqa: PLR2004 - one bar before
         why = "the bridge is too short for a fill" if n_bars < 1.5 else NOBODY  # noqa: PLR2004
         return NotMeasured(name="fill", label="way into bar one", why=why)
@@ -307,8 +284,8 @@ def _hits_s(hearing: Listened, side: Section, low_s: float, high_s: float) -> Fl
     part = Clip(samples=clip.samples[start:end], rate_hz=clip.rate_hz)
     if part.n_frames < clip.rate_hz:
         return np.empty(0)
-    onsets = room_curves(part).onsets
-    strong = onsets.strong(0.0, part.duration_s, 98.0)
-    if strong - onsets.strong(0.0, part.duration_s, 50.0) < _CLOUD_DB + _LEAST_HITS_DB:
+    room = room_curves(part)
+    if room.hits_db(0.0, part.duration_s) < LEAST_HITS_DB:
         return np.empty(0)  # a pad rises and falls, and has no hits
+    onsets, strong = room.onsets, room.onsets.strong(0.0, part.duration_s, 98.0)
     return onsets.peaks_s(0.0, part.duration_s, _ONSET_SHARE * strong) + start / clip.rate_hz

@@ -2,7 +2,8 @@
 
 Counted is what lies between the last sound of the old song and the first of the new. Before and
 after, to a bar off, a song may be as soft as it is by itself: one that dies away over a bar, or
-swells up from nothing after bar one, has no hole there.
+swells up from nothing after bar one, has no hole there. Nor has a talk one before the bar line on
+which its bed begins: a song that has ended there is clapped.
 """
 
 from __future__ import annotations
@@ -117,9 +118,10 @@ def _file_began_s(plan: Plan, side: Side) -> float | None:
 
 
 def _a_bar_off(hearing: Listened) -> tuple[float, float]:
-    """A bar before the exit and a bar after the entry, in seconds."""
+    """A bar before the exit (for a talk the exit) and a bar after the entry, in seconds."""
     plan, metre = hearing.plan, hearing.metre
-    first = plan.seconds_at(max(plan.exit_beat - metre, 0.0))
+    before = 0 if hearing.aim == "talk" else metre
+    first = plan.seconds_at(max(plan.exit_beat - before, 0.0))
     return first, min(plan.seconds_at(plan.entry_beat + metre), plan.duration_s)
 
 

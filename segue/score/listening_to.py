@@ -38,6 +38,8 @@ _HOPS_AT_ONCE: Final = 128  # to hold little memory; changes no value
 SILENT_DB: Final = -90.0
 """Music that never rises above this power is silence."""
 SIDES: Final[tuple[Section, ...]] = ("outgoing", "interlude", "incoming")
+NO_BEAT: Final = 0.2  # of the songs' own hits: less is no beat; by judgement
+LEAST_HITS_DB: Final = 0.5  # songs whose hits stand out less have none to hold a bridge against
 SOUNDING_DB: Final = 35.0
 """A side this far below the loud moments of the music is not counted as sounding."""
 
@@ -122,6 +124,16 @@ class Listened:
         """From when to when the old and the new song are held against the bridge."""
         exit_s, entry_s = self.exit_s, self.entry_s
         return (exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)
+
+    @property
+    def songs_hits_db(self) -> float:
+        """How far the hits of the songs next to the bridge stand out."""
+        old, new = (self.room.hits_db(*span) for span in self.songs_s)
+        return (old + new) / 2.0
+
+    def hits(self, low_s: float, high_s: float) -> float:
+        """How far the hits of a stretch stand out, against those of the songs."""
+        return self.room.hits_db(low_s, high_s) / max(self.songs_hits_db, LEAST_HITS_DB)
 
     def together(self, one: Section, other: Section, within_db: float) -> Flags:
         """Hops of `sides` in which two sides sound and neither is masked by the other."""

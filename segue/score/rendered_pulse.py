@@ -26,7 +26,7 @@ _REACH_S: Final = 0.13  # but never further than this; by judgement
 _STANDS_OUT: Final = 1.8
 """Onset strength at a beat against the strength between beats nearby. Set by judgement."""
 _LEAST_STRENGTH: Final = 0.8  # of an onset, about 1 on average; by judgement
-_FEWEST_BEATS: Final = 3  # fewer tell no lateness
+_FEWEST_BEATS: Final = 4  # fewer tell no lateness: a line goes through nearly any three
 _MAD_TO_SIGMA: Final = 1.4826  # of a normal scatter
 _MEDIAN_ERROR: Final = 1.2533  # standard error of a median against that of a mean, normal scatter
 _NEARBY_BEATS: Final = 6  # beats on each side that a peak is compared with; by judgement
@@ -71,7 +71,8 @@ class Pulse:
         -------
         (float, float)
             Seconds, and the standard error of them: that of a median, with the scatter told from
-            the median distance to it (F. R. Hampel, JASA 69(346), 1974).
+            the median distance to it (F. R. Hampel, JASA 69(346), 1974), less the two that a line
+            takes up.
         """
         inside = (self.beats >= start_beat) & (self.beats < end_beat) & self.is_heard
         if inside.sum() < _FEWEST_BEATS:
@@ -80,7 +81,7 @@ class Pulse:
         level_s = late_s - slope(since_s, late_s) * since_s
         late = float(np.median(level_s))
         scatter_s = _MAD_TO_SIGMA * float(np.median(np.abs(level_s - late)))
-        return late, _MEDIAN_ERROR * scatter_s / float(np.sqrt(inside.sum()))
+        return late, _MEDIAN_ERROR * scatter_s / float(np.sqrt(inside.sum() - 2))
 
 
 def heard_pulse(candidate: Candidate) -> Pulse:
@@ -97,7 +98,8 @@ def heard_pulse(candidate: Candidate) -> Pulse:
     late_s, peaks = (np.concatenate(both) for both in zip(*tracked, strict=True))
     heard_s = times_s + late_s
     between = np.stack([_strongest(strength, heard_s + s * beat_s, 0.05) for s in (1 / 3, 2 / 3)])
-    nearby = _nearby_median(between.mean(axis=0))
+    # what is heard of the new song is not told by what lies before bar one
+    nearby = np.concatenate([_nearby_median(between.mean(axis=0)[part]) for part in parts])
     is_heard = (peaks > _STANDS_OUT * nearby) & (peaks > _LEAST_STRENGTH)
     low = _strongest(curves.bands[:, 0], heard_s, 0.03)
     return Pulse(beats=beats, times_s=times_s, late_s=late_s, is_heard=is_heard, low_accent=low)
@@ -187,6 +189,8 @@ def _strongest(strength: Floats, times_s: Floats, reach_s: float) -> Floats:
 
 
 def _nearby_median(between: Floats) -> Floats:
+    if not len(between):
+        return between
     padded = np.pad(between, _NEARBY_BEATS, mode="edge")
     windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _NEARBY_BEATS + 1)
     return np.asarray(np.median(windows, axis=1))

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.plan.layer import DrumLayer
+from segue.score.listening_to import NO_BEAT
 from segue.score.scorecard import CurveSample, Measure, NotMeasured, falling
 from segue.score.tones import interval_vector
 
@@ -116,7 +117,8 @@ def steady_beats(hearing: Listened) -> Measure | NotMeasured | None:
     target_s = float(np.median(lengths_s[entry : entry + 4]))
     steps = [_step_jnd(x, target_s, plan, across=True) for x in lengths_s[entry - 2 : entry]]
     off = max(steps)
-    if not hearing.pulse.is_heard[entry - 2 : entry].any():
+    last_bar_s = plan.seconds_at(max(plan.entry_beat - hearing.metre, 0.0)), hearing.entry_s
+    if not hearing.pulse.is_heard[entry - 2 : entry].any() or hearing.hits(*last_bar_s) < NO_BEAT:
         return NotMeasured(
             name="steady_beats", label=_STEADY, why="nobody plays the last two beats"
         )
@@ -168,7 +170,7 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     if new_s is None and hearing.facts[1].pulse.confidence < SURE_PULSE_CONFIDENCE:
         return None
     if new_s is None:
-        why = "no beat is heard from bar one on"
+        why = "hardly a beat is heard from bar one on"
         return NotMeasured(name="entry_timing", label="enters on the beat", why=why)
     before_s, before_error_s = old_s or (0.0, 0.0)
     found_ms = 1000.0 * (new_s[0] - before_s)

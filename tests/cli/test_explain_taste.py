@@ -11,11 +11,13 @@ import pytest
 from typer.testing import CliRunner
 
 from segue.cli.app import app
+from segue.cli.explain import card_report
 from segue.cli.taste import read_weights, weights_path, write_weights
 from segue.errors import InputError, OptionError
 from segue.runfolder import BALLOT_NAME, Choice, document_text
 from segue.score.weights import WEIGHTS, weights_for
 from tests.audition.conftest import _document, measure
+from tests.job.a_run import document_of
 
 document = _document
 
@@ -63,6 +65,17 @@ def test_explain_names_the_bar_of_each_finding(document, tmp_path):
     costs = [m["costs"] for m in card["measures"]]
     assert costs == sorted(costs, reverse=True)
     assert sum(costs) == pytest.approx(0.1, abs=1e-3)  # the only mark with a weight is 0.9
+
+
+def test_no_two_changes_that_explain_proposes_undo_each_other(shelf):
+    document = document_of(shelf, recipes=("turnaround",))
+    record = document.candidates[0]
+    fall = replace(measure("cliff", 0.1), value=-8.0, worst_beat=record.plan.exit_beat)
+    loud = replace(measure("fullness", 0.1), value=-8.0)
+    card = replace(record.scorecard, measures=(loud, fall))
+    report = card_report(document, replace(record, scorecard=card))
+    given = {m["name"]: m["remedy"] and m["remedy"]["options"] for m in report["measures"]}
+    assert given == {"fullness": ["--level", "bridge -6"], "cliff": None}
 
 
 def test_explain_prints_a_card(document, tmp_path):

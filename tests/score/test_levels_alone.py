@@ -238,6 +238,20 @@ def test_a_talk_bed_lies_low_and_its_holes_lie_lower():
     assert hole(holed).value == pytest.approx(1.9, abs=0.051)
 
 
+def test_a_song_that_has_ended_before_a_talk_is_clapped_and_leaves_no_hole():
+    def clapped(t):
+        return -60.0 if EXIT_S - 1.5 <= t < EXIT_S else -32.0 if EXIT_S <= t < ENTRY_S else LOUD
+
+    found = {
+        aim: hole(heard(loudness=clapped, rung_out_s=OLD_END_S - 1.5, aim=aim)).value
+        for aim in (None, "talk")
+    }
+    assert found[None] > 1.5
+    assert found["talk"] == 0.0
+    late = heard(loudness=lambda t: -60.0 if EXIT_S <= t < EXIT_S + 1.5 else LOUD, aim="talk")
+    assert hole(late).value == pytest.approx(1.9, abs=0.051)  # a bed that is not there
+
+
 def test_a_jump_of_the_centroid_is_told_in_octaves_with_its_side():
     hearing = heard(octaves=lambda t: 10.0 + 2.5 * (t >= ENTRY_S))
     jump = brightness(hearing)

@@ -53,6 +53,7 @@ def heard(lengths_s, *, late_s=None, is_heard=None, octave=1.0, confidence=1.0):
         facts=(None, SimpleNamespace(pulse=SimpleNamespace(confidence=confidence, is_known=True))),
         sides={"outgoing": SimpleNamespace(times_s=hops_s)},
         sounding=lambda _: np.ones(len(hops_s), dtype=bool),
+        hits=lambda *_: 1.0,
         is_silent=False,
     )
 
@@ -137,8 +138,9 @@ def test_of_beats_that_scatter_only_what_is_sure_is_told():
     scatter_s = np.tile([0.04, -0.04], 16)
     late_s = np.repeat([0.0, 0.06], 16) + scatter_s
     told = entry_timing(heard([0.5] * 32, late_s=late_s))
-    # a median of eight, twice: 1.2533 sigma / sqrt(n), sigma 1.4826 of the median distance
-    error_ms = np.hypot(1.0, 1.0) * 1.2533 * 1.4826 * 40.0 / np.sqrt(8)
+    # a median of eight, twice: 1.2533 sigma / sqrt(n), sigma 1.4826 of the median distance; the line
+    # through them takes up two
+    error_ms = np.hypot(1.0, 1.0) * 1.2533 * 1.4826 * 40.0 / np.sqrt(8 - 2)
     assert told.value == pytest.approx(60.0 - error_ms, abs=1.0)
     assert entry_timing(heard([0.5] * 32, late_s=scatter_s)).value == pytest.approx(0.0, abs=0.01)
 
@@ -155,8 +157,22 @@ def test_an_entry_without_a_pulse_has_no_mark_and_is_told_where_the_song_has_one
     is_heard = [True] * 16 + [False] * 16
     sure = entry_timing(heard([0.5] * 32, is_heard=is_heard))
     assert isinstance(sure, NotMeasured)
-    assert "no beat is heard" in sure.why
+    assert "hardly a beat is heard" in sure.why
     assert entry_timing(heard([0.5] * 32, is_heard=is_heard, confidence=0.4)) is None
+
+
+def test_three_beats_tell_no_lateness_and_four_do():
+    is_heard = np.array([True] * 16 + [True, False, False, False] * 4)
+    assert isinstance(entry_timing(heard([0.5] * 32, is_heard=is_heard)), NotMeasured)
+    is_heard[[18, 22]] = True  # on every other beat
+    assert entry_timing(heard([0.5] * 32, is_heard=is_heard)).score == 1.0
+
+
+def test_onsets_of_a_cloud_are_no_steady_beats():
+    hearing = heard([0.5] * 32)
+    assert steady_beats(hearing).score == 1.0
+    hearing.hits = lambda low_s, high_s: 0.1 if (low_s, high_s) == (6.0, 8.0) else 1.0
+    assert "nobody plays" in steady_beats(hearing).why
 
 
 def test_against_silence_the_entry_is_held_to_the_plan():
