@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Final
 from benchmarks._score_better import Judged, comparisons
 from benchmarks._score_real import drawn_songs, kept_segues, read_segue
 from segue.score.card import card_of
-from segue.score.listening_to import hear
+from segue.score.listening_to import Listened, hear
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
     from pathlib import Path
 
-    from segue.score import Scorecard
+    from segue.score import Purpose, Scorecard
 
 ALL_RIGHT, FAULT_RIGHT = 0.95, 0.90
 LEAST_COMPARED: Final = 200
@@ -41,13 +41,17 @@ def _judged(path: Path) -> list[Judged]:
     segue = read_segue(path)
     plain = hear(segue.candidate, *segue.facts)  # the segue itself is in all of them
     changed, last = plain, segue.candidate
+    known: dict[Purpose | None, Scorecard] = {}
     found = []
     for two in comparisons(segue):
         one = two.worse if two.better is segue.candidate else two.better
         if one is not last:  # the same may be asked for two purposes
             changed, last = hear(one, *segue.facts), one
-        heard = (plain, changed) if two.better is segue.candidate else (changed, plain)
-        cards = [card_of(replace(x, aim=two.purpose or x.aim)) for x in heard]
+        if two.purpose not in known:
+            known[two.purpose] = _card(plain, two.purpose)
+        cards = [known[two.purpose], _card(changed, two.purpose)]
+        if two.worse is segue.candidate:
+            cards.reverse()
         found.append(
             Judged(
                 segue=two.segue,
@@ -59,6 +63,10 @@ def _judged(path: Path) -> list[Judged]:
             )
         )
     return found
+
+
+def _card(heard: Listened, purpose: Purpose | None) -> Scorecard:
+    return card_of(replace(heard, aim=purpose or heard.aim))
 
 
 def _marks(card: Scorecard) -> dict[str, float]:
