@@ -138,7 +138,7 @@ def test_of_beats_that_scatter_only_what_is_sure_is_told():
     scatter_s = np.tile([0.04, -0.04], 16)
     late_s = np.repeat([0.0, 0.06], 16) + scatter_s
     told = entry_timing(heard([0.5] * 32, late_s=late_s))
-    # a median of eight less the two of a line, twice: 1.2533 sigma / sqrt(n), and sigma is 1.4826 of
+    # a median of eight less the two of a line, twice: 1.2533 sigma / sqrt(n), sigma 1.4826 of
     # the median distance
     error_ms = np.hypot(1.0, 1.0) * 1.2533 * 1.4826 * 40.0 / np.sqrt(8 - 2)
     assert told.value == pytest.approx(60.0 - error_ms, abs=1.0)
