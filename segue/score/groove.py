@@ -55,7 +55,7 @@ def pulse(hearing: Listened) -> Measure | NotMeasured | None:
         return NotMeasured(name="pulse", label="pulse", why="the bridge is too short for a beat")
     if hearing.aim in ("talk", "calm") and not plays_a_beat(hearing):
         return NotMeasured(name="pulse", label="pulse", why=NOBODY)
-    if hearing.songs_hits_db < LEAST_HITS_DB / 2 and not plays_a_beat(hearing):
+    if hearing.songs_hits_db < LEAST_HITS_DB / 2 and bridge.is_static:
         return NotMeasured(name="pulse", label="pulse", why="the songs have hardly a hit here")
     heard, spread_ms = _beats_heard(hearing)
     thin = _thinnest(hearing)
