@@ -171,7 +171,7 @@ STRONG_PERCENT: Final = 95.0
 _N_BANDS: Final = 40  # evenly in log frequency
 _LOWEST_HZ: Final = 40.0  # of the lowest band
 _RANGE_DB: Final = 80.0  # below the loudest: softer is nothing
-_BLOCK_HOPS: Final = 512  # at once, to hold little memory
+_BLOCK_HOPS: Final = 64  # at once, to hold little memory
 
 
 def band_rises(music: Clip) -> tuple[Floats, Floats]:

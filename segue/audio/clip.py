@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal, get_args
 import numpy as np
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     import numpy.typing as npt
@@ -251,6 +252,17 @@ def excerpt(samples: Floats32, first_frame: int, n_frames: int) -> Floats32:
     if low < high:
         part[low - first_frame : high - first_frame] = samples[low:high]
     return part
+
+
+def sounding_blocks(samples: Floats32, n_frames: int = 1 << 15) -> Iterator[tuple[int, Floats32]]:
+    """The parts of some sound that are not silent, some frames at a time, with their first frames.
+
+    New silence takes no memory where nobody writes to it: whoever changes sound in place need not.
+    """
+    for begin in range(0, len(samples), n_frames):
+        block = samples[begin : begin + n_frames]
+        if block.any():
+            yield begin, block
 
 
 def add_at(

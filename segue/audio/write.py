@@ -19,6 +19,7 @@ from segue.errors import InputError, disk_faults
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
     from pathlib import Path
 
     from segue.arrays import Floats, Floats32
@@ -52,7 +53,30 @@ def write_wav24(path: Path, clip: Clip) -> None:
     ValueError
         If the clip has values beyond full scale, or that are not numbers.
     """
-    content = wav24_bytes(clip)
+    _write(path, wav24_bytes(clip))
+
+
+def write_unpacked(path: Path, content: bytes, *, gain: float = 1.0) -> None:
+    """Write what `packed` packed as `write_wav24` does, some of it at a time.
+
+    Parameters
+    ----------
+    gain : float, optional
+        Its samples are multiplied by that.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be written.
+    """
+    with soundfile.SoundFile(io.BytesIO(content)) as flac:
+        blocks = flac.blocks(_BLOCK_FRAMES, dtype="float32", always_2d=True)
+        louder = (block * np.float32(gain) for block in blocks)
+        wav = _pcm24(louder, flac.samplerate, flac.channels, "WAV")
+    _write(path, wav)
+
+
+def _write(path: Path, content: memoryview) -> None:
     with disk_faults(path, "cannot be written ({}); make room, or choose another folder."):
         write_whole(path, content)
 
@@ -67,9 +91,12 @@ def wav24_bytes(clip: Clip) -> memoryview:
     ValueError
         If the clip has values beyond full scale, or that are not numbers.
     """
-    if clip.samples.shape[1] <= _STEREO:
-        return _pcm24(clip, "WAV")
-    content = _pcm24(clip, "WAVEX")
+    n_channels = clip.samples.shape[1]
+    content = _pcm24(
+        _blocks(clip), clip.rate_hz, n_channels, "WAV" if n_channels <= _STEREO else "WAVEX"
+    )
+    if n_channels <= _STEREO:
+        return content
     content[_MASK_PLACE] = bytes(4)  # the library gives channels places by their number
     return content
 
@@ -84,41 +111,37 @@ def packed(clip: Clip) -> bytes:
     ValueError
         If the clip has values beyond full scale, or that are not numbers.
     """
-    return bytes(_pcm24(clip, "FLAC"))
+    return bytes(_pcm24(_blocks(clip), clip.rate_hz, clip.samples.shape[1], "FLAC"))
 
 
-def unpacked(content: bytes) -> Clip:
-    """What `packed` packed; every value is a step of 24-bit PCM."""
-    samples, rate_hz = soundfile.read(io.BytesIO(content), dtype="float32", always_2d=True)
-    return Clip(samples=samples, rate_hz=rate_hz)
-
-
-def rounded24(clip: Clip) -> Clip:
-    """The clip as it would be read from a 24-bit file of it."""
-    samples = np.empty_like(clip.samples)
-    for begin in range(0, clip.n_frames, _BLOCK_FRAMES):
-        block = slice(begin, begin + _BLOCK_FRAMES)
-        samples[block] = _steps_of(clip.samples[block]) / _STEPS
-    return Clip(samples=samples, rate_hz=clip.rate_hz, start_s=clip.start_s)
+def rounded24(samples: Floats32) -> Floats32:
+    """Samples as they would be read from a 24-bit file of them."""
+    return (_steps_of(samples) / _STEPS).astype(np.float32)
 
 
 def _steps_of(samples: Floats32) -> Floats:
     return np.minimum(np.rint(samples.astype(np.float64) * _STEPS), _STEPS - 1)
 
 
-def _pcm24(clip: Clip, file_format: str) -> memoryview:
+def _blocks(clip: Clip) -> Iterator[Floats32]:
+    for begin in range(0, clip.n_frames, _BLOCK_FRAMES):
+        yield clip.samples[begin : begin + _BLOCK_FRAMES]
+
+
+def _pcm24(
+    blocks: Iterable[Floats32], rate_hz: int, n_channels: int, file_format: str
+) -> memoryview:
     """In memory first: the library does not say why it cannot write to a disk that is full."""
-    samples = clip.samples
-    peak = max(float(samples.max(initial=0.0)), -float(samples.min(initial=0.0)))
-    if not peak <= 1.0:
-        raise ValueError(f"a file of 24-bit integers holds up to full scale 1, got {peak}")
     file = io.BytesIO()
     with soundfile.SoundFile(
-        file, "w", clip.rate_hz, samples.shape[1], subtype="PCM_24", format=file_format
+        file, "w", rate_hz, n_channels, subtype="PCM_24", format=file_format
     ) as out:
-        for begin in range(0, clip.n_frames, _BLOCK_FRAMES):
-            steps = _steps_of(samples[begin : begin + _BLOCK_FRAMES])
-            out.write(steps.astype(np.int32) << 8)  # the library takes the upper 24 of 32 bits
+        for block in blocks:
+            peak = max(float(block.max()), -float(block.min()))
+            if not peak <= 1.0:
+                raise ValueError(f"a file of 24-bit integers holds up to full scale 1, got {peak}")
+            # the library takes the upper 24 of 32 bits
+            out.write(_steps_of(block).astype(np.int32) << 8)
     return file.getbuffer()
 
 

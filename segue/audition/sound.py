@@ -12,19 +12,19 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import blake2b
-from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import soundfile
 
-from segue.audio.clip import Clip, outline
+from segue.audio.clip import outline
 from segue.audio.marked_mp3 import marked_mp3, music_rate_kbps
 from segue.errors import RunFolderError
 from segue.files.source_digest import source_digest
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
+    from pathlib import Path
 
     from segue.arrays import Floats32
     from segue.audition.page import PageView
@@ -88,7 +88,7 @@ def buses_of(records: Sequence[CandidateRecord], *, alike: bool = False) -> tupl
 
 def bus_mp3s(
     buses: Sequence[Bus],
-    sound_of: Callable[[str], Path | Clip],
+    sound_of: Callable[[str], Path],
     *,
     known: Mapping[str, bytes] | None = None,
 ) -> list[tuple[str, bytes]]:
@@ -97,7 +97,7 @@ def bus_mp3s(
     Parameters
     ----------
     sound_of : callable
-        The WAV of a name that a record has, or the sound in it; asked once for each.
+        The WAV of a name that a record has; asked once for each.
     known : mapping of str to bytes, optional
         Those that are encoded already, by name.
     """
@@ -106,7 +106,7 @@ def bus_mp3s(
         if known is not None and bus.name in known:
             return bus.name, known[bus.name]
         source = sound_of(bus.file)
-        with _told(source if isinstance(source, Path) else Path(bus.file)):
+        with _told(source):
             return bus.name, marked_mp3(
                 source, bus.quality, rate_divided_by=bus.rate_divided_by, least_s=bus.least_s
             )

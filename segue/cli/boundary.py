@@ -29,13 +29,19 @@ _DRAFT: Final = "--draft"
 _MAIN_JOB: Final = ("between", "demo")  # commands whose work is shared by processes
 _ALONE: Final = frozenset({"--workers", "--recipe"})
 """Options by which it may not be."""
-DRAFT_MODULES: Final = ("segue.job.draft", "segue.job.steps", "segue.render.compiled")
+DRAFT_MODULES: Final = (
+    "segue.job.draft",
+    "segue.job.steps",
+    "segue.render.render",
+    "segue.render.compiled",
+)
 """What every draft is rendered with; what some need is loaded while other layers are made."""
 JOB_MODULES: Final = (
     "segue.job.steps",
     "segue.job.keeping",
     "segue.job.shortlist",
     "segue.analysis.hear",
+    "segue.render.render",
     "segue.render.compiled",
 )
 """What the processes of a main job work with."""

@@ -40,7 +40,7 @@ DESK_PORT: Final = 8438
 """Tried first; not assigned to anything well known (from memory)."""
 LOADED_ONCE: Final = (
     "segue.job.steps", "segue.analysis.hear", "segue.desk.ears", "segue.desk.sketcher",
-    "segue.render.compiled",
+    "segue.render.render", "segue.render.compiled",
 )  # fmt: skip
 """What the processes of a desk work with."""
 _TOKEN_BYTES: Final = 16  # 128 bits: not to be guessed

@@ -19,6 +19,7 @@ from segue.errors import RunFolderError, SegueError
 from segue.job.attempt import Attempt
 from segue.job.keeping import Rendered, draw_pictures, levelled, ranked, written_sounds
 from segue.job.shortlist import QuickListen, shortlist
+from segue.job.songs_at_hand import songs_shared
 from segue.job.steps import (
     EdgeToHear,
     SoundsToWrite,
@@ -105,16 +106,24 @@ def make_segues(
         else open_workers(n_processes=request.n_useful_workers) as hands,
     ):
         try:
-            with read_ahead(folder, request) if hands.n_workers == 1 else nullcontext():
-                found = all_recipes(request.recipes, own=request.own_recipes)
-                for name in request.only:
-                    found.named(name)
-                instruments_of(request)  # what cannot be read is told before anything is heard
-            # again, now that nobody else can write: the band may have chosen in the meantime
-            check()
-            earlier = earlier_run(request.out) if keeps_choice else None
-            tell = _Told(progress=progress, on_chosen=on_chosen, on_rendered=on_rendered)
-            return _filled(folder, request, found.recipes, hands, tell, earlier)
+            with songs_shared(folder):
+                with read_ahead(folder, request) if hands.n_workers == 1 else nullcontext():
+                    found = all_recipes(request.recipes, own=request.own_recipes)
+                    for name in request.only:
+                        found.named(name)
+                    instruments_of(request)  # what cannot be read is told before anything is heard
+                # again, now that nobody else can write: the band may have chosen in the meantime
+                check()
+                earlier = earlier_run(request.out) if keeps_choice else None
+                tell = _Told(progress=progress, on_chosen=on_chosen, on_rendered=on_rendered)
+                songs, made = _made(folder, request, found.recipes, hands, tell)
+            forget_songs()  # the page wants memory, too
+            best_first = ranked(levelled(made))
+            del made
+            document = _document(request, songs, best_first, earlier)
+            progress("writing the page")
+            _write(folder, document, best_first, hands, run_name=request.out.resolve().name)
+            return document
         finally:
             forget_songs()
 
@@ -128,26 +137,22 @@ class _Told:
     on_rendered: Callable[[Rendered], None]
 
 
-def _filled(
-    folder: Path,
-    request: Request,
-    shelf: tuple[Recipe, ...],
-    workers: Workers,
-    tell: _Told,
-    earlier: RunDocument | None,
-) -> RunDocument:
-    """The run folder with everything in it."""
-    progress = tell.progress
-    songs = _heard_songs(folder, request, workers, progress)
-    chosen = _chosen(folder, request, shelf, songs, workers, progress)
+def _made(
+    folder: Path, request: Request, shelf: tuple[Recipe, ...], workers: Workers, tell: _Told
+) -> tuple[Songs, list[Rendered]]:
+    """The songs as heard, and all segues, in the order of their recipes."""
+    songs = _heard_songs(folder, request, workers, tell.progress)
+    chosen = _chosen(folder, request, shelf, songs, workers, tell.progress)
     tell.on_chosen(chosen)
-    rendered_all = _rendered(folder, request, chosen, songs, workers, tell)
-    forget_songs()  # the page wants memory, too
-    best_first = ranked(levelled(rendered_all))
-    del rendered_all
+    return songs, _rendered(folder, request, chosen, songs, workers, tell)
+
+
+def _document(
+    request: Request, songs: Songs, best_first: Sequence[Rendered], earlier: RunDocument | None
+) -> RunDocument:
     candidates = tuple(candidate.record for candidate in best_first)
     old, new = (song.facts for song in songs)
-    document = RunDocument(
+    return RunDocument(
         schema_version=1,
         segue_version=__version__,
         rate_hz=request.rate_hz,
@@ -159,15 +164,23 @@ def _filled(
         weights="table" if request.weights is None else "own",
         sources=_sources(request, songs),
     )
+
+
+def _write(
+    folder: Path,
+    document: RunDocument,
+    best_first: Sequence[Rendered],
+    workers: Workers,
+    *,
+    run_name: str,
+) -> None:
+    """Everything into the run folder."""
     (folder / DOCUMENT_NAME).write_text(document_text(document), encoding="utf-8")
-    progress("writing the page")
-    title = f"{old.title} → {new.title}"
+    title = f"{document.outgoing.title} → {document.incoming.title}"
     with ThreadPoolExecutor(1) as artist:  # sounds are encoded in C or elsewhere
         drawn = artist.submit(draw_pictures, folder, best_first, title=title)
-        sounds = _mp3s(folder, best_first, workers)
-        write_page(folder, document, sounds, run_name=request.out.resolve().name)
+        write_page(folder, document, _mp3s(folder, best_first, workers), run_name=run_name)
         drawn.result()
-    return document
 
 
 def _mp3s(
@@ -289,14 +302,14 @@ def _rendered(
     tell: _Told,
 ) -> list[Rendered]:
     """All segues, in the order of the recipes."""
-    if workers.n_workers > 1:  # nothing else to do while they render
-        Thread(target=load_drawing).start()
     waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
     tell.progress(waiting.pop(0))
     found: dict[int, Rendered] = {}
     steps = _crossings(folder, request, chosen, songs)
     for index, candidate in _results(workers.outcomes(rendered, steps)):
         found[index] = candidate
+        if len(chosen) - len(found) < workers.n_workers:  # one is done, and a core is free
+            Thread(target=load_drawing).start()
         tell.on_rendered(candidate)
         if waiting:
             tell.progress(waiting.pop(0))

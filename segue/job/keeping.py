@@ -12,11 +12,10 @@ from typing import TYPE_CHECKING, Final, TypedDict
 
 import numpy as np
 
-from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
-from segue.audio.write import packed, rounded24, unpacked, write_wav24
+from segue.audio.write import packed, rounded24, write_unpacked
 from segue.runfolder import BarReport, CandidateRecord, Making, Version
-from segue.runfolder.pictures import waveform_of, write_picture
+from segue.runfolder.pictures import Waveform, waveform_of, write_picture
 from segue.score.cleanliness import TRUE_PEAK
 from segue.score.scorecard import ties_of_cards
 
@@ -47,28 +46,39 @@ class Rendered:
         With rank 1 until `ranked` gives it its own.
     packed : tuple of bytes
         Music, click and cue; see `segue.audio.write.packed`.
+    outline : Waveform
+        Of the music before it is turned down.
     lowered_db : float
         What the music is to be turned down by.
     """
 
     record: CandidateRecord
     packed: tuple[bytes, bytes, bytes]
+    outline: Waveform
     lowered_db: float = 0.0
 
     @property
-    def music(self) -> Clip:
-        """What the room hears, at its level."""
-        music = unpacked(self.packed[0])
-        if not self.lowered_db:
-            return music
-        quieter = music.samples * np.float32(10 ** (-self.lowered_db / 20))
-        return rounded24(Clip(samples=quieter, rate_hz=music.rate_hz))
+    def waveform(self) -> Waveform:
+        """Of the music at its level, as it is in its file."""
+        times_s, *extremes = self.outline
+        return Waveform(times_s, *(rounded24(rounded24(one) * self._gain) for one in extremes))
 
-    def sound_of(self, file: str) -> Clip:
-        """What belongs into a file that the record names."""
-        if file == self.record.music_file:
-            return self.music
-        return unpacked(self.packed[1 if file == self.record.click_file else 2])
+    @property
+    def _gain(self) -> np.float32:
+        return np.float32(10 ** (-self.lowered_db / 20))
+
+    def write(self, folder: Path, file: str) -> Path:
+        """Write a file that the record names.
+
+        Raises
+        ------
+        InputError
+            If it cannot be written.
+        """
+        number = self.record.sound_files.index(file)
+        gain = 1.0 if number else float(self._gain)
+        write_unpacked(folder / file, self.packed[number], gain=gain)
+        return folder / file
 
 
 def measured(candidate: Candidate, scorecard: Scorecard, made: Making | None = None) -> Rendered:
@@ -89,7 +99,7 @@ def measured(candidate: Candidate, scorecard: Scorecard, made: Making | None = N
         made=made,
     )
     sounds = (packed(candidate.music), packed(candidate.click), packed(candidate.cue))
-    return Rendered(record=record, packed=sounds)
+    return Rendered(record=record, packed=sounds, outline=waveform_of(candidate.music))
 
 
 def levelled(candidates: Sequence[Rendered]) -> list[Rendered]:
@@ -134,8 +144,8 @@ def ranked(candidates: Sequence[Rendered]) -> tuple[Rendered, ...]:
     )
 
 
-def written_sounds(folder: Path, candidates: Iterable[Rendered]) -> Callable[[str], Clip]:
-    """Writes the file of a name, and gives back the sound in it for whatever else is made of it.
+def written_sounds(folder: Path, candidates: Iterable[Rendered]) -> Callable[[str], Path]:
+    """Writes the file of a name, and gives back where it is.
 
     Returns
     -------
@@ -144,13 +154,7 @@ def written_sounds(folder: Path, candidates: Iterable[Rendered]) -> Callable[[st
         written.
     """
     of_file = {file: candidate for candidate in candidates for file in candidate.record.sound_files}
-
-    def written(file: str) -> Clip:
-        sound = of_file[file].sound_of(file)
-        write_wav24(folder / file, sound)
-        return sound
-
-    return written
+    return lambda file: of_file[file].write(folder, file)
 
 
 def draw_pictures(folder: Path, candidates: Iterable[Rendered], *, title: str) -> None:
@@ -166,7 +170,7 @@ def draw_pictures(folder: Path, candidates: Iterable[Rendered], *, title: str) -
         write_picture(
             folder / record.picture_file,
             title=f"{title}: {record.plan.recipe}",
-            waveform=waveform_of(candidate.music),
+            waveform=candidate.waveform,
             plan=record.plan,
             scorecard=record.scorecard,
         )

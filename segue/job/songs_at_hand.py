@@ -1,7 +1,9 @@
 """The songs that a process has read for a run, and what was made of them.
 
-The steps of a run are done by processes that share nothing: each reads the two songs
-itself, and keeps them, moved, thinned and taken apart, for as long as the run goes on.
+The steps of a run are done by processes that keep the two songs, moved, thinned and taken apart,
+for as long as the run goes on. The sound itself they share: whoever reads a song first leaves it in
+a file of the unfinished run folder, and all look at that. So it is decoded once, lies in memory
+once, and only those parts that are being looked at.
 
 Songs at the rate of drafts are kept in the user's cache folder too, so that a draft need not decode
 them again: one file an edge, named by the digest of its sound, with 16 bits a sample. The few
@@ -13,11 +15,15 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import mmap
+import os
+import shutil
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 from threading import Lock
-from typing import TYPE_CHECKING, Any, Final, cast
+from typing import TYPE_CHECKING, Any, Final, Literal, cast
 from zipfile import BadZipFile
 
 import numpy as np
@@ -30,16 +36,15 @@ from segue.errors import text_of
 from segue.files.whole_file import age_s, write_whole
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import sound_digest
-from segue.render.separate import percussion_of
-from segue.render.song_layer import Kits
-from segue.render.transpose import transposed
-from segue.render.voiceless import forget_shares
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
     import numpy.typing as npt
 
     from segue.job.request import Request
     from segue.plan.plan import StretchEngine
+    from segue.render.song_layer import Kits
 
 
 QUICK_RATE_HZ: Final = 12_000
@@ -92,6 +97,7 @@ class SongAtHand:
 
     def __init__(self, place: SongPlace) -> None:
         self.place = place
+        self._looked_at: mmap.mmap | None = None
 
     @cached_property
     def as_it_is(self) -> SongEdge:
@@ -103,8 +109,41 @@ class SongAtHand:
             If it cannot be read.
         """
         place = self.place
+        if (shared := self._shared()) is not None:
+            return shared
         song = read_song(place.path, edge=place.edge, edge_s=place.edge_s, rate_hz=place.rate_hz)
-        return song if place.title is None else replace(song, title=place.title)
+        song = song if place.title is None else replace(song, title=place.title)
+        share_song(place, song)
+        shared = self._shared()
+        return (
+            song
+            if shared is None
+            else replace(
+                song,
+                stems=tuple(
+                    replace(stem, clip=other.clip)
+                    for stem, other in zip(song.stems, shared.stems, strict=True)
+                ),
+            )
+        )
+
+    def _shared(self) -> SongEdge | None:
+        """The edge as another process of the run has read it; None where none has."""
+        folder, edge = self.place.run / SHARED_NAME, self.place.edge
+        try:
+            told = json.loads((folder / f"{edge}.json").read_bytes())
+            with (folder / f"{edge}.raw").open("rb") as file:
+                self._looked_at = mmap.mmap(file.fileno(), 0, access=mmap.ACCESS_READ)
+        except OSError:
+            return None
+        shape = (len(told["roles"]), -1, 2)
+        song = _song(told, np.frombuffer(self._looked_at, dtype=np.float32).reshape(shape))
+        return replace(song, path=self.place.path)
+
+    def look_away(self) -> None:
+        """Give the memory of what is shared back to the system, which has it in a file."""
+        if self._looked_at is not None:
+            self._looked_at.madvise(mmap.MADV_DONTNEED)
 
     @cached_property
     def sound(self) -> str:
@@ -117,12 +156,16 @@ class SongAtHand:
         place, song = self.place, self.as_it_is
         if not place.shift_semitones:
             return song
+        from segue.render.transpose import transposed  # heavy, and few songs are moved
+
         return transposed(song, place.shift_semitones, engine=place.stretch_engine)
 
     @cached_property
     def thinned(self) -> SongEdge:
         """The same at a low rate."""
-        return _at_rate(self.in_its_key, QUICK_RATE_HZ)
+        thin = _at_rate(self.in_its_key, QUICK_RATE_HZ)
+        self.look_away()
+        return thin
 
     @cached_property
     def for_drafts(self) -> SongEdge:
@@ -136,11 +179,53 @@ def _at_rate(song: SongEdge, rate_hz: int) -> SongEdge:
     return replace(song, stems=stems)
 
 
+SHARED_NAME: Final = "songs"
+"""Subfolder of an unfinished run folder."""
+CAN_LOOK_AWAY: Final = hasattr(mmap, "MADV_DONTNEED")  # not where a file in use cannot be removed
+
+
+@contextmanager
+def songs_shared(run: Path) -> Iterator[None]:
+    """Let the processes that fill a run folder share its songs for the time of a `with` block.
+
+    Raises
+    ------
+    OSError
+        If the folder cannot be written.
+    """
+    place = run / SHARED_NAME
+    if CAN_LOOK_AWAY:
+        place.mkdir()
+    try:
+        yield
+    finally:
+        if CAN_LOOK_AWAY:
+            shutil.rmtree(place)
+
+
+def share_song(place: SongPlace, song: SongEdge) -> None:
+    """Leave a song for the other processes of its run, where they share; never a reason to fail."""
+    folder = place.run / SHARED_NAME
+    if not folder.is_dir():
+        return
+    part = folder / f"{place.edge} {os.getpid()}"
+    with contextlib.suppress(OSError):
+        (folder / f"{place.edge}.json").write_text(json.dumps(_told_of(song)), encoding="utf-8")
+        with part.open("wb") as file:
+            for stem in song.stems:
+                file.write(np.ascontiguousarray(stem.clip.samples).data)
+        part.replace(folder / f"{place.edge}.raw")
+
+
+_Use = Literal["full", "quick", "draft"]
+
+
 class SongsAtHand:
     """The songs of one run at a time; those of another are let go when the first is asked for."""
 
     def __init__(self) -> None:
         self._lock = Lock()
+        self._kits: dict[_Use, Kits] = {}
         self.forget()
 
     def song(self, place: SongPlace) -> SongAtHand:
@@ -187,19 +272,36 @@ class SongsAtHand:
             self._instruments[path] = read_instrument(path)
         return self._instruments[path]
 
+    def kits(self, use: _Use) -> Kits:
+        """The drums of the songs at one of their rates, as far as other renders have found them."""
+        from segue.render.song_layer import Kits  # heavy, and who has others render needs none
+
+        return self._kits.setdefault(use, Kits())
+
     def forget_thinned(self) -> None:
         """Let go of what the quick listens were made from."""
         for song in self._songs.values():
-            if song.__dict__.pop("thinned", None) is not None:
-                self.thin_kits = Kits()
+            song.__dict__.pop("thinned", None)
+        self._kits.pop("quick", None)
+
+    def look_away(self) -> None:
+        """Let go of what can be had again at once: the songs' sound, and drums taken out of it."""
+        from segue.render.separate import percussion_of
+
+        percussion_of.cache_clear()  # the run's other segues take drums from other places
+        for song in self._songs.values():
+            song.look_away()
 
     def forget(self) -> None:
         """Let go of everything."""
+        if self._kits:  # something was rendered
+            from segue.render.voiceless import forget_shares
+
+            self.look_away()
+            forget_shares()
         self._songs: dict[SongPlace, SongAtHand] = {}
         self._instruments: dict[Path, Instrument] = {}
-        self.kits, self.thin_kits, self.draft_kits = Kits(), Kits(), Kits()
-        percussion_of.cache_clear()
-        forget_shares()
+        self._kits = {}
 
 
 DRAFTS_NAME: Final = "drafts"
@@ -222,19 +324,20 @@ def kept_song(folder: Path, name: str) -> SongEdge | None:
         with path.open("rb") as file, np.load(file, allow_pickle=False) as kept:
             told: dict[str, Any] = json.loads(str(kept["told"]))
             sounds = kept["sounds"]
-        return _song(told, sounds)
+        scale = np.float32(told["peak"] / _FULL_SCALE)
+        return _song(told, [np.multiply(sound, scale, dtype=np.float32) for sound in sounds])
     except (OSError, EOFError, ValueError, KeyError, TypeError, AttributeError, BadZipFile):
         return None
 
 
-def _song(told: dict[str, Any], sounds: npt.NDArray[np.int16]) -> SongEdge:
-    scale = np.float32(told["peak"] / _FULL_SCALE)
+def _song(told: dict[str, Any], sounds: Iterable[npt.NDArray[np.float32]]) -> SongEdge:
+    """What was told of a song, and its sound, as far as rendering needs it."""
     stems = tuple(
         Stem(
             role=role,
             file="",
             clip=Clip(
-                samples=np.multiply(sound, scale, dtype=np.float32),
+                samples=sound,
                 rate_hz=int(told["rate_hz"]),
                 start_s=float(told["start_s"]),
             ),
@@ -253,16 +356,7 @@ def _song(told: dict[str, Any], sounds: npt.NDArray[np.int16]) -> SongEdge:
 def keep_song(folder: Path, name: str, song: SongEdge) -> None:
     """Keep a song; never a reason to fail."""
     peak = max(float(np.abs(stem.clip.samples).max(initial=0.0)) for stem in song.stems) or 1.0
-    told = {
-        "path": text_of(song.path),
-        "title": song.title,
-        "edge": song.edge,
-        "roles": [stem.role for stem in song.stems],
-        "rate_hz": song.rate_hz,
-        "start_s": song.start_s,
-        "duration_s": song.duration_s,
-        "peak": peak,
-    }
+    told = {**_told_of(song), "peak": peak}
     scale = np.float32(_FULL_SCALE / peak)
     sounds = [np.rint(stem.clip.samples * scale).astype(np.int16) for stem in song.stems]
     buffer = io.BytesIO()
@@ -276,6 +370,18 @@ def keep_song(folder: Path, name: str, song: SongEdge) -> None:
         latest = sorted(others, key=lambda other: age_s(other.stat().st_mtime))
         for old in latest[MOST_KEPT - 1 :]:
             old.unlink(missing_ok=True)
+
+
+def _told_of(song: SongEdge) -> dict[str, Any]:
+    return {
+        "path": text_of(song.path),
+        "title": song.title,
+        "edge": song.edge,
+        "roles": [stem.role for stem in song.stems],
+        "rate_hz": song.rate_hz,
+        "start_s": song.start_s,
+        "duration_s": song.duration_s,
+    }
 
 
 def clear_songs(folder: Path) -> None:

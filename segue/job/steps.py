@@ -1,8 +1,8 @@
 """The steps of the main job, each fit to be done in a process of its own.
 
 A step is told what to do in a few facts, and reads the songs itself: two edges are
-quicker read than sent to another process. Each process keeps them for the run. What hears and
-measures is loaded where it is wanted: a draft does neither.
+quicker read than sent to another process. Each process keeps them for the run. What hears, renders
+and measures is loaded where it is wanted: a draft does not all, and whoever has others do it none.
 """
 
 from __future__ import annotations
@@ -12,11 +12,10 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
+import segue.render as renderer
 from segue.audio import read_song
 from segue.job.attempt import Attempt, planned
 from segue.job.songs_at_hand import SongAtHand, SongsAtHand, song_place
-from segue.render import render_candidate
-from segue.render.separate import percussion_of
 from segue.workers import give_back, n_cores
 
 if TYPE_CHECKING:
@@ -106,6 +105,7 @@ def heard(step: EdgeToHear) -> HeardEdge:
         cached=request.cached,
         sound=at_hand.sound,
     )
+    at_hand.look_away()
     return edge if is_end else replace(edge, facts=_moved(edge.facts, request.shift_b))
 
 
@@ -119,7 +119,7 @@ def tried(step: Attempt) -> QuickListen:
     """
     old, new = (song.thinned for song in _songs_of(step))
     plan = planned(step)
-    candidate = render_candidate(plan, old, new, kits=_AT_HAND.thin_kits)
+    candidate = renderer.render_candidate(plan, old, new, kits=_AT_HAND.kits("quick"))
     from segue.job.shortlist import QuickListen
     from segue.score.card import card_of
     from segue.score.listening_to import hear as hear_candidate
@@ -151,11 +151,11 @@ def rendered(step: Attempt) -> Rendered:
 
     def let_go(share: float) -> None:
         if share >= len(plan.layers) / (len(plan.layers) + 1):  # all layers are made
-            percussion_of.cache_clear()  # the run's other segues take drums from other places
+            _AT_HAND.look_away()
         give_back()  # what one layer has freed seldom fits the next
 
-    candidate = render_candidate(
-        plan, old, new, instruments=sounds, kits=_AT_HAND.kits, progress=let_go
+    candidate = renderer.render_candidate(
+        plan, old, new, instruments=sounds, kits=_AT_HAND.kits("full"), progress=let_go
     )
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
@@ -211,12 +211,12 @@ def draft_candidate(step: Attempt, plan: Plan) -> Candidate:
         for edge, song in zip(edges, step.songs, strict=True)
     )
     sounds = instruments_of(step.request)
-    return render_candidate(
+    return renderer.render_candidate(
         plan,
         old,
         new,
         instruments=sounds,
-        kits=_AT_HAND.draft_kits,
+        kits=_AT_HAND.kits("draft"),
         n_threads=min(n_cores(), _DRAFT_THREADS),
     )
 

@@ -11,7 +11,7 @@ from segue.plan.shaping import value_at
 from segue.render.bridge_level import AROUND_S
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
     from segue.arrays import Floats, Floats32
     from segue.plan.plan import Plan
@@ -139,32 +139,33 @@ def deep_cut_db(spectra: Spectra, plan: Plan) -> float:
     return float(np.clip(-10 * np.log10(max(left, _TINY) / deep), 0.0, MOST_DEEP_CUT_DB))
 
 
-def without_boom(samples: Floats32, cut_db: float, rate_hz: int) -> Floats32:
-    """Sound with what lies in the bass lowered, by a first-order shelf."""
-    low = _below(samples, DEEP_HZ, rate_hz)
-    low *= np.float32(10 ** (-cut_db / 20) - 1.0)
-    low += samples
-    return low
+def without_boom(samples: Floats32, cut_db: float, rate_hz: int) -> None:
+    """Lowers what lies in the bass, by a first-order shelf; in place."""
+    for block, low in _with_what_is_below(samples, DEEP_HZ, rate_hz):
+        np.add(block, low * np.float32(10 ** (-cut_db / 20) - 1.0), out=block)
 
 
-def _below(samples: Floats32, cutoff_hz: float, rate_hz: int) -> Floats32:
-    sections = first_order_lowpass(cutoff_hz, rate_hz)
-    low = np.empty_like(samples)
-    for channel in range(samples.shape[1]):  # one at a time, as each is twice as wide
-        low[:, channel] = filtered(sections, samples[:, channel])
-    return low
-
-
-def shelved(samples: Floats32, gain_db: float, rate_hz: int) -> Floats32:
-    """Sound with what lies above 1 kHz raised or lowered.
+def shelved(samples: Floats32, gain_db: float, rate_hz: int) -> None:
+    """Raises or lowers what lies above 1 kHz; in place.
 
     A first-order shelf: the difference between the sound and its low-passed self, at another gain.
     """
-    low = _below(samples, SHELF_HZ, rate_hz)
-    high = samples - low
-    high *= np.float32(10 ** (gain_db / 20))
-    high += low
-    return high
+    for block, low in _with_what_is_below(samples, SHELF_HZ, rate_hz):
+        high = (block - low) * np.float32(10 ** (gain_db / 20))
+        np.add(high, low, out=block)
+
+
+def _with_what_is_below(
+    samples: Floats32, cutoff_hz: float, rate_hz: int
+) -> Iterator[tuple[Floats32, Floats32]]:
+    """Sound and what lies below a cutoff, some frames at a time, where there is any."""
+    sections = first_order_lowpass(cutoff_hz, rate_hz)
+    states = np.zeros((samples.shape[1], len(sections), 2))
+    for begin in range(0, len(samples), _BLOCK_FRAMES):
+        block = samples[begin : begin + _BLOCK_FRAMES]
+        if block.any() or states.any():
+            low = [filtered(sections, *channel) for channel in zip(block.T, states, strict=True)]
+            yield block, np.stack(low, axis=1).astype(np.float32)
 
 
 def _spectrum(samples: Floats32, low_s: float, high_s: float, rate_hz: int) -> Floats:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_
 
 import numpy as np
 
-from segue.audio.clip import Clip, SongEdge
+from segue.audio.clip import Clip, SongEdge, sounding_blocks
 from segue.plan.layer import (
     DrumLayer,
     FrozenLayer,
@@ -143,7 +143,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
             "to keep its peaks below -1 dBTP without squashing them."
         )
     for samples in sides.values():
-        samples *= np.float32(10 ** (-finished.lowered_db / 20))  # noqa: PLW2901 - in place
+        _scale(samples, -finished.lowered_db)
     clips = {name: Clip(samples=side, rate_hz=rate_hz) for name, side in sides.items()}
     candidate = Candidate(
         plan=plan,
@@ -192,13 +192,14 @@ def _ridden(
         bus = buses.pop((side, fader, trim_db))
         moved(bus, fader, ride, ruler.rate_hz)
         if trim_db:
-            bus *= np.float32(10 ** (trim_db / 20))
+            _scale(bus, trim_db)
         if side == "interlude":
             heard = power_between(bus, plan, ruler.rate_hz)
             own += heard * makers[side, fader, trim_db].own_share
             total += heard
         if side in sides:
-            sides[side] += bus
+            for begin, block in sounding_blocks(bus):
+                sides[side][begin : begin + len(block)] += block
         else:
             sides[side] = bus
     for side in _SIDES:
@@ -221,7 +222,7 @@ def _in_their_light(
         if gain_db:
             spectra.exchange("synth", None)
             for place in synths:
-                buses[place] = changed(buses[place], gain_db, rate_hz)
+                changed(buses[place], gain_db, rate_hz)
             spectra.exchange("synth", _by_fader({p: buses[p] for p in synths})["synth"])
     room_db = room_wanted_db(spectra, plan)
     if not room_db:
@@ -291,6 +292,12 @@ def _sum_of(sides: dict[_SideName, Floats32]) -> Floats32:
             added += side[block]
         total[block] = added
     return total
+
+
+def _scale(samples: Floats32, gain_db: float) -> None:
+    """Louder or softer; in place."""
+    for _, block in sounding_blocks(samples):
+        np.multiply(block, np.float32(10 ** (gain_db / 20)), out=block)
 
 
 def _fade_in(side: Floats32, n_frames: int) -> None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final, Literal
 
 import numpy as np
 
-from segue.audio.clip import Clip
+from segue.audio.clip import Clip, sounding_blocks
 from segue.audio.loudness import MEAN_POWER, MOMENTARY_S, momentary_lufs
 from segue.plan.layer import DrumLayer, Layer, PlayedLayer, SongLayer
 from segue.render.bridge_level import AROUND_S, wanted_level
@@ -158,14 +158,13 @@ def moved(samples: Floats32, fader: Fader, ride: Ride | None, rate_hz: int) -> N
     if ride is None or fader not in ride.gains_db:
         return
     gain = 10 ** (ride.gains_db[fader] / 20)
-    for begin in range(0, len(samples), _BLOCK_FRAMES):
-        block = samples[begin : begin + _BLOCK_FRAMES]
+    for begin, block in sounding_blocks(samples):
         seconds = (begin + np.arange(len(block))) / rate_hz
-        block *= np.interp(seconds, ride.times_s, gain)[:, None].astype(np.float32)
+        here = np.interp(seconds, ride.times_s, gain)[:, None].astype(np.float32)
+        np.multiply(block, here, out=block)
 
 
 _TINY: Final = 1e-12  # keeps a division from nought
-_BLOCK_FRAMES: Final = 1 << 15  # worked on at a time
 
 
 def _powers(

@@ -188,8 +188,9 @@ def _centroids(music: Clip, times_s: Floats) -> Floats:
     n_window = fft.next_fast_len(round(LEVEL_HOP_S * music.rate_hz))
     starts = np.round(times_s * music.rate_hz).astype(int) - n_window // 2
     starts = np.clip(starts, 0, max(0, len(mono) - n_window))
-    padded = np.pad(mono, (0, max(0, n_window - len(mono))))
-    windows = np.lib.stride_tricks.sliding_window_view(padded, n_window)
+    if len(mono) < n_window:
+        mono = np.pad(mono, (0, n_window - len(mono)))
+    windows = np.lib.stride_tricks.sliding_window_view(mono, n_window)
     shape = np.hanning(n_window).astype(np.float32)
     octaves = np.log2(fft.rfftfreq(n_window, 1.0 / music.rate_hz)[1:] / 1000.0)
     total, weighted = np.zeros(len(starts)), np.zeros(len(starts))

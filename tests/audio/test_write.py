@@ -3,7 +3,7 @@ import pytest
 import soundfile
 
 from segue.audio.clip import Clip
-from segue.audio.write import packed, read_wav, unpacked, write_wav24
+from segue.audio.write import packed, read_wav, rounded24, write_unpacked, write_wav24
 from segue.errors import InputError
 
 RATE_HZ = 48_000
@@ -61,9 +61,15 @@ def test_a_failed_write_leaves_nothing(tmp_path):
 def test_what_is_packed_comes_back_as_a_file_of_it_would(tmp_path):
     clip = clip_of(np.random.default_rng(1).uniform(-1, 1, (70_000, 2)))
     write_wav24(tmp_path / "a.wav", clip)
-    back = unpacked(packed(clip))
-    assert back.rate_hz == RATE_HZ
-    np.testing.assert_array_equal(back.samples, read_wav(tmp_path / "a.wav").samples)
+    write_unpacked(tmp_path / "b.wav", packed(clip))
+    assert (tmp_path / "b.wav").read_bytes() == (tmp_path / "a.wav").read_bytes()
+
+
+def test_what_is_packed_may_be_written_at_another_level(tmp_path):
+    clip = clip_of(np.random.default_rng(1).uniform(-1, 1, (70_000, 2)))
+    write_unpacked(tmp_path / "a.wav", packed(clip), gain=0.3)
+    lower = rounded24(rounded24(clip.samples) * np.float32(0.3))
+    np.testing.assert_array_equal(read_wav(tmp_path / "a.wav").samples, lower)
 
 
 def test_packed_silence_takes_next_to_nothing():
@@ -71,7 +77,8 @@ def test_packed_silence_takes_next_to_nothing():
 
 
 @pytest.mark.parametrize("rate_hz", [22_050, 44_100, 96_000, 192_000])
-def test_sound_of_any_rate_is_packed(rate_hz):
+def test_sound_of_any_rate_is_packed(rate_hz, tmp_path):
     samples = np.linspace(-0.5, 0.5, 3_000, dtype=np.float32)[:, None]
-    back = unpacked(packed(Clip(samples=samples, rate_hz=rate_hz)))
+    write_unpacked(tmp_path / "a.wav", packed(Clip(samples=samples, rate_hz=rate_hz)))
+    back = read_wav(tmp_path / "a.wav")
     assert (back.rate_hz, back.n_frames) == (rate_hz, 3_000)

@@ -13,6 +13,7 @@ from segue.audio.write import read_wav
 from segue.job.keeping import draw_pictures, levelled, measured, ranked, written_sounds
 from segue.plan import plan_segue
 from segue.render.candidate import Candidate
+from segue.runfolder.pictures import waveform_of
 from segue.score.scorecard import BadFault, Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 from tests.runfolder.records import card_of, measure_of
@@ -56,21 +57,25 @@ def _candidates(shelf):
     ]
 
 
-def test_candidates_are_as_loud_as_the_quietest(candidates):
+def _music(candidate, folder):
+    return read_wav(candidate.write(folder, candidate.record.music_file))
+
+
+def test_candidates_are_as_loud_as_the_quietest(candidates, tmp_path):
     after = levelled(candidates)
-    heard = [integrated_lufs(candidate.music) for candidate in after]
+    heard = [integrated_lufs(_music(candidate, tmp_path)) for candidate in after]
     assert max(heard) - min(heard) < PROMISED_LU
     assert min(heard) == pytest.approx(min(c.record.loudness_lufs for c in candidates), abs=0.01)
     for candidate, lufs in zip(after, heard, strict=True):
         assert candidate.record.loudness_lufs == pytest.approx(lufs, abs=PROMISED_LU)
 
 
-def test_what_is_said_of_the_level_is_lowered_with_it(candidates):
+def test_what_is_said_of_the_level_is_lowered_with_it(candidates, tmp_path):
     before, after = candidates[0].record, levelled(candidates)[0]
     by_db = before.loudness_lufs - after.record.loudness_lufs
     assert by_db == pytest.approx(20 * np.log10(2), abs=0.05)
     assert after.record.true_peak_dbtp == pytest.approx(before.true_peak_dbtp - by_db)
-    assert true_peak_dbtp(after.music, oversampling=16) == pytest.approx(
+    assert true_peak_dbtp(_music(after, tmp_path), oversampling=16) == pytest.approx(
         after.record.true_peak_dbtp, abs=0.01
     )
     was, now = (record.scorecard.loudness_lufs[0].value for record in (before, after.record))
@@ -88,16 +93,15 @@ def test_silence_has_no_peak_and_is_left_alone(candidates, shelf):
     assert levelled([*candidates, silent])[-1] is silent
 
 
-def test_each_file_is_written_once_with_the_sound_that_is_handed_on(candidates, tmp_path):
+def test_each_file_is_written_once_and_drawn_as_it_is(candidates, tmp_path):
     best_first = ranked(levelled(candidates))
     written = written_sounds(tmp_path, best_first)
     for candidate in best_first:
-        record = candidate.record
-        for name in (record.music_file, record.click_file, record.cue_file):
-            sound = written(name)
-            there = read_wav(tmp_path / name)
-            assert there.rate_hz == sound.rate_hz
-            assert np.array_equal(there.samples, sound.samples), name
+        for name in candidate.record.sound_files:
+            assert written(name) == tmp_path / name
+        drawn = waveform_of(read_wav(tmp_path / candidate.record.music_file))
+        for part, other in zip(candidate.waveform, drawn, strict=True):
+            assert np.array_equal(part, other)
     assert len(list(tmp_path.iterdir())) == 3 * len(best_first)
 
 

@@ -1,4 +1,7 @@
-"""Songs kept for drafts: what is no song of ours is none, and clocks that jump lose nothing new."""
+"""Songs that processes share, and songs kept for drafts.
+
+What is no song of ours is none, and clocks that jump lose nothing new.
+"""
 
 import json
 import os
@@ -7,9 +10,20 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from segue.audio.clip import Clip, SongEdge, Stem
-from segue.job.songs_at_hand import DRAFTS_NAME, MOST_KEPT, keep_song, kept_song
+from segue.job import songs_at_hand
+from segue.job.request import Request
+from segue.job.songs_at_hand import (
+    DRAFTS_NAME,
+    MOST_KEPT,
+    SongAtHand,
+    keep_song,
+    kept_song,
+    song_place,
+    songs_shared,
+)
 
 RATE_HZ = 24_000
 YEAR_S = 365 * 86_400.0
@@ -69,3 +83,53 @@ def test_what_was_just_kept_stays_whatever_the_clock_said_before(tmp_path, shift
         keep_song(tmp_path, f"now {n}", song())
     assert all(kept_song(tmp_path, f"now {n}") for n in range(MOST_KEPT))
     assert len(list((tmp_path / DRAFTS_NAME).iterdir())) == MOST_KEPT
+
+
+@pytest.fixture(name="place")
+def _place(tmp_path):
+    """The end of a folder of two stems, in a run that is being filled."""
+    old = tmp_path / "Old"
+    old.mkdir()
+    sound = np.random.default_rng(2)
+    for stem in ("bass", "drums"):
+        soundfile.write(old / f"{stem}.wav", 0.1 * sound.standard_normal((5 * RATE_HZ, 2)), RATE_HZ)
+    run = tmp_path / "run"
+    run.mkdir()
+    request = Request(outgoing=old, incoming=old, out=run, titles=("Harbour", None))
+    return song_place(run, request, "end")
+
+
+@pytest.mark.skipif(not songs_at_hand.CAN_LOOK_AWAY, reason="each reads by itself here")
+def test_what_one_process_has_read_the_others_need_not(place):
+    alone = SongAtHand(place).as_it_is
+    with songs_shared(place.run):
+        first = SongAtHand(place)
+        read = first.as_it_is
+        for stem in place.path.iterdir():
+            stem.unlink()
+        second = SongAtHand(place)
+        for other in (read, second.as_it_is):
+            assert (other.path, other.title, other.edge) == (place.path, "Harbour", "end")
+            assert (other.duration_s, other.start_s) == (alone.duration_s, alone.start_s)
+            for stem, one in zip(other.stems, alone.stems, strict=True):
+                assert (stem.role, stem.clip.rate_hz) == (one.role, one.clip.rate_hz)
+                assert np.array_equal(stem.clip.samples, one.clip.samples)
+        assert [stem.file for stem in read.stems] == [stem.file for stem in alone.stems]
+        first.look_away()
+        assert np.array_equal(read.mix.samples, alone.mix.samples)
+    assert list(place.run.iterdir()) == []  # nothing of it is in the run folder
+    assert np.array_equal(second.as_it_is.mix.samples, alone.mix.samples)
+
+
+def test_a_disk_without_room_for_it_is_no_fault(place, monkeypatch):
+    def full(self, *_args, **_more):
+        raise OSError(28, "No space left on device", str(self))
+
+    alone = SongAtHand(place).as_it_is
+    with songs_shared(place.run):
+        monkeypatch.setattr(Path, "write_text", full)
+        song = SongAtHand(place)
+        assert np.array_equal(song.as_it_is.mix.samples, alone.mix.samples)
+        song.look_away()
+        assert np.array_equal(song.as_it_is.mix.samples, alone.mix.samples)
+        assert np.array_equal(SongAtHand(place).as_it_is.mix.samples, alone.mix.samples)
