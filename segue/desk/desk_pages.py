@@ -115,12 +115,9 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
     earlier: tuple[str, ...] = ()
     if old and new:
         earlier = earlier_runs(house, pair_name(house, old, new))
-    making = _making_of(house, run) or (None if run else _latest(house, old, new))
-    if making is not None and not making.is_over:
-        return filled("desk_making.html", {"making": making, "earlier": earlier})
+    making = house.maker.latest(lambda m: m.run == run) if run else _latest(house, old, new)
     name = run or (making.run if making is not None else "")
-    failed = making.words if making is not None and making.state == "failed" else ""
-    if failed:
+    if making is not None and making.state != "made":
         return filled("desk_making.html", {"making": making, "earlier": earlier})
     view = run_view(house, name) if name else None
     values = {"view": view, "earlier": earlier, "vote": house.poll_host, "is_pair": old and new}
@@ -175,22 +172,16 @@ def style_text() -> str:
     return joined(STYLES)
 
 
-def _making_of(house: House, run: str) -> OrderedRun | None:
-    found = [m for m in house.maker.makings.values() if run and m.run == run]
-    return found[-1] if found else None
-
-
 def _latest(house: House, old: str, new: str) -> OrderedRun | None:
     """The latest order for two songs."""
     if not (old and new):
         return None
     pair = (house.song(old).path, house.song(new).path)
-    found = [
-        m
-        for m in house.maker.makings.values()
-        if not isinstance(m.request, SetOrder) and (m.request.outgoing, m.request.incoming) == pair
-    ]
-    return found[-1] if found else None
+    return house.maker.latest(
+        lambda m: (
+            not isinstance(m.request, SetOrder) and (m.request.outgoing, m.request.incoming) == pair
+        )
+    )
 
 
 def _or_problem(made: Callable[[], str]) -> str:

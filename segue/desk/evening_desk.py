@@ -173,7 +173,7 @@ def evening_view(house: House, name: str) -> EveningView:
         name=name,
         set_list=set_list,
         evening=_known(out, set_list),
-        making=_making(house, name),
+        making=house.maker.latest(lambda m: isinstance(m.request, SetOrder) and m.run == name),
         song_names=tuple(_name_of(house, song.path) for song in set_list.songs),
         folder=house.folder.name_of(out),
     )
@@ -257,15 +257,6 @@ def _known(out: Path, set_list: SetList) -> Evening | None:
         return None
     titles = [song.title for song in evening.songs]
     return evening if titles == [song.title for song in set_list.songs] else None
-
-
-def _making(house: House, name: str) -> OrderedRun | None:
-    own = [
-        making
-        for making in house.maker.makings.values()
-        if isinstance(making.request, SetOrder) and making.run == name
-    ]
-    return own[-1] if own else None
 
 
 def _name_of(house: House, path: Path) -> str:

@@ -124,6 +124,10 @@ class Maker(Background):
             self._news.notify_all()
         return made
 
+    def latest(self, is_it: Callable[[OrderedRun], bool]) -> OrderedRun | None:
+        """The last order of a kind."""
+        return next((m for m in reversed(self.makings.values()) if is_it(m)), None)
+
     def _sketch(self, number: int, request: Request | SetOrder) -> None:
         """Have a rough first option made, whatever else is in line."""
         if isinstance(request, SetOrder):

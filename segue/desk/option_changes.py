@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Annotated
 
 from annotated_types import MaxLen
 
-from segue.api.changing import redo, undo
 from segue.audition.limits import RequestRefusalError
 from segue.desk.orders import Name, Words  # noqa: TC001 - pydantic reads the types
 from segue.desk.own_folder import safe_name
@@ -151,13 +150,3 @@ def keep_recipe(house: House, body: RecipeBody) -> str:
     path = own / f"{safe_name(name, fallback='recipe')}.toml"
     write_recipe(recipe, path, comment=f"Option {body.option} of {folder.name}, kept at the desk.")
     return name
-
-
-def take_back(house: House, run: str) -> str:
-    """Take back the latest version of a run; its name."""
-    return undo(house.folder.inside(run)).label
-
-
-def bring_back(house: House, run: str) -> str:
-    """Bring back the version that was taken back last; its name."""
-    return redo(house.folder.inside(run)).label

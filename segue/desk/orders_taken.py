@@ -14,6 +14,7 @@ from urllib.parse import quote
 
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
+from segue.api import changing
 from segue.audition.limits import RequestRefusalError
 from segue.audition.messages import body_of
 from segue.audition.page import ToVoteOn, page_view
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
     from starlette.requests import Request
 
+    from segue.api.main_job import Option
     from segue.desk.house import House
     from segue.desk.sketcher import RoughSound
 
@@ -104,16 +106,18 @@ async def _keep_recipe(request: Request, house: House) -> Response:
 
 
 async def _undo(request: Request, house: House) -> Response:
-    return await _stepped(request, house, option_changes.take_back)
+    return await _stepped(request, house, changing.undo)
 
 
 async def _redo(request: Request, house: House) -> Response:
-    return await _stepped(request, house, option_changes.bring_back)
+    return await _stepped(request, house, changing.redo)
 
 
-async def _stepped(request: Request, house: House, step: Callable[[House, str], str]) -> Response:
-    label = await _in_turn(request, house, orders.RunBody, lambda _, body: step(house, body.run))
-    return JSONResponse({"label": label})
+async def _stepped(request: Request, house: House, step: Callable[[Path], Option]) -> Response:
+    version = await _in_turn(
+        request, house, orders.RunBody, lambda _, body: step(house.folder.inside(body.run))
+    )
+    return JSONResponse({"label": version.label})
 
 
 async def _pack(request: Request, house: House) -> Response:

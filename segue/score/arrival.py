@@ -17,6 +17,7 @@ import numpy as np
 
 from segue.music.chord import tonic_triad
 from segue.music.key import Key
+from segue.music.tonal_space import krumhansl_distance
 from segue.score.scorecard import Measure, rising
 from segue.score.tonal import LEADS_NOT, LEADS_PLAINLY, MOSTLY, chord_leads, leading_chords
 from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
@@ -270,10 +271,4 @@ def _share_of_way(hearing: Listened, old: Key, new: Key) -> float:
     if clarity(interval_vector(chroma / max(float(chroma.sum()), 1e-9))) < CLEAR_SHARE:
         return -1.0
     margin = float(key_fit(chroma, new) - key_fit(chroma, old))
-    return float(np.clip(margin / _full_margin(old, new), -1.0, 1.0))
-
-
-def _full_margin(old: Key, new: Key) -> float:
-    from segue.music.tonal_space import krumhansl_distance
-
-    return krumhansl_distance(old, new)
+    return float(np.clip(margin / krumhansl_distance(old, new), -1.0, 1.0))

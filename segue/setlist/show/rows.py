@@ -226,11 +226,6 @@ def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     return _times(join.wanted_talk_s, join.wanted_changeover_s)
 
 
-def uncovered_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
-    """Name and seconds of talk and changeover that no music covers."""
-    return _times(join.talk_s, join.changeover_s)
-
-
 def _times(talk_s: float, changeover_s: float) -> tuple[tuple[str, float], ...]:
     times = (("talk", talk_s), ("changeover", changeover_s))
     return tuple((name, seconds) for name, seconds in times if seconds > 0)
@@ -240,7 +235,10 @@ def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     """Name and seconds of what happens on no beat: talk, a changeover, a segue not made yet."""
     unmade_s = join.interlude_s if join.document is None else 0.0
     unmade = f"{join.recipe}{covered_words(wanted_times(join))} (not made yet)"
-    return (*(((unmade, unmade_s),) if unmade_s > 0 else ()), *uncovered_times(join))
+    return (
+        *(((unmade, unmade_s),) if unmade_s > 0 else ()),
+        *_times(join.talk_s, join.changeover_s),
+    )
 
 
 def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:
