@@ -51,13 +51,7 @@ _STEM_ROLES: Final[dict[str, tuple[Role, ...]]] = {
 
 
 def bar_facts(edge: SongEdge, features: BarFeatures) -> tuple[BarFact, ...]:
-    """What sounds in every bar of an edge.
-
-    Parameters
-    ----------
-    features : BarFeatures
-        Of the same edge.
-    """
+    """What sounds in every bar of an edge."""
     lines_s = features.lines_s
     lufs = _bar_lufs(edge.mix, lines_s)
     onsets = _onsets_a_beat(features)

@@ -91,8 +91,6 @@ def likeliest_counting(evidence: Evidence, said: Known) -> Counting | None:
 
     Parameters
     ----------
-    evidence : Evidence
-        Curves of the sound.
     said : Known
         What the musician says, which rules other ways out.
     """

@@ -191,7 +191,6 @@ def chances_in_song(edge: Floats, *around: Elsewhere | None) -> Floats:
     ----------
     edge : ndarray, shape (24,)
         Chances by the edge alone.
-    *around : Elsewhere or None
     """
     scores, caution = np.log(edge + _TINY), 1.0
     for stretch in around:

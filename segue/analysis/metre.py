@@ -166,12 +166,8 @@ def levels_of(
 
     Parameters
     ----------
-    evidence : Evidence
-        Curves of the sound.
     pulses_s : sequence of ndarray, shape (n_steps,)
         Times of each pulse, seconds from the first hop.
-    metres : tuple of int
-        Metres to consider.
     given_bpm : float or None
         Tempo that the musician gives: a pulse is the beat, however slow or fast.
     """

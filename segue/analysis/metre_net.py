@@ -53,8 +53,6 @@ class HeardByNet:
 
     Parameters
     ----------
-    opinion : Opinion
-        Of the edge.
     beats_s : ndarray, shape (n_beats,)
         In seconds from the first hop.
     """

@@ -77,8 +77,6 @@ def attacks_near(curve: AttackCurve, near_s: Floats, *, within_s: float) -> tupl
 
     Parameters
     ----------
-    curve : AttackCurve
-        Salience of attacks.
     near_s : ndarray, shape (n,)
         Times.
     within_s : float
@@ -186,8 +184,6 @@ def placed_beats(heard: HeardPart, counting: Counting, said: Known) -> PlacedBea
 
     Parameters
     ----------
-    counting : Counting
-        Where the beats roughly are.
     said : Known
         What the musician says: a tempo far from the fit and a downbeat go over what is heard.
     """

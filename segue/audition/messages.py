@@ -69,11 +69,6 @@ class CloseBody:
 async def body_of(request: Request, kind: type[_Body], limits: Limits) -> _Body:
     """The body of a request, as what it should be.
 
-    Parameters
-    ----------
-    kind : type
-        A dataclass of this module.
-
     Raises
     ------
     RequestRefusalError

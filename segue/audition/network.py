@@ -32,12 +32,8 @@ def listening_socket(host: str, port: int | None, *, usual: int = USUAL_PORT) ->
 
     Parameters
     ----------
-    host : str
-        Address to bind.
     port : int or None
         None for the usual one, or any free one if that is taken.
-    usual : int
-        The usual one.
 
     Raises
     ------

@@ -124,8 +124,6 @@ def build_catalogue(
 
     Parameters
     ----------
-    workers : Workers
-        They hear.
     tell : callable
         Called with the name of each song when it is dealt with.
 

@@ -67,8 +67,6 @@ def asked_for(store: Store, song: str, edge: Literal["start", "end"]) -> AskedSo
     ----------
     song : str
         A path, which need not be in the catalogue, or a title in it.
-    edge : {'start', 'end'}
-        Which edge is compared.
 
     Returns
     -------

@@ -38,12 +38,6 @@ def open_hands(
 
     Parameters
     ----------
-    workers : int or None
-        ``--workers``.
-    cluster : str or None
-        ``--cluster``.
-    files : {'path', 'bytes'} or None
-        ``--cluster-files``.
     loads : tuple of str
         Modules that processes of this machine begin to load at once.
 

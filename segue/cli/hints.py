@@ -122,8 +122,6 @@ def print_sentence(console: Console, left: str, sentence: str) -> None:
 
     Parameters
     ----------
-    console : Console
-        Its width is kept to.
     left : str
         What stands before the first line, such as '  ! '; as much room is left before the others.
     """

@@ -61,13 +61,7 @@ def all_warnings(evening: Evening) -> list[str]:
 
 
 def print_order(better: BetterOrder, songs: tuple[SetSong, ...]) -> None:
-    """Print the order that is proposed, what it costs, and why it is taken to be good.
-
-    Parameters
-    ----------
-    songs : tuple of SetSong
-        As written.
-    """
+    """Print the order that is proposed, what it costs, and why it is taken to be good."""
     print(order_words(better))
     for place, n in enumerate(better.order, start=1):
         moved = "" if n + 1 == place else f"  (was {n + 1})"

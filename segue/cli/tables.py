@@ -115,13 +115,7 @@ def print_recipes(shelf: Shelf) -> None:
 
 
 def print_where(document: RunDocument, out: Path) -> None:
-    """Print where the files are and what to do next.
-
-    Parameters
-    ----------
-    out : Path
-        The run folder.
-    """
+    """Print where the files are and what to do next."""
     print(f"Listen and compare: {out / 'audition.html'}")
     print(f"Best marked: {out / document.candidates[0].music_file}")
     print_next("Open the page", "audition", out)

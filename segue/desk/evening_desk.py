@@ -78,8 +78,6 @@ class EveningView:
         What is being done for it.
     song_names : tuple of str
         Of its songs below the desk's folder; empty for one that lies elsewhere.
-    folder : str
-        Name of the evening's folder.
     """
 
     name: str

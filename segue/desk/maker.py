@@ -61,9 +61,6 @@ class OrderedRun:
     ----------
     number : int
         Of the order, from 1.
-    words : str
-        What is being done.
-    state : {'waiting', 'under way', 'made', 'failed'}
     run : str
         Name of the run folder below the desk's folder; of an evening, its set file's.
     roughs : tuple of RoughSound

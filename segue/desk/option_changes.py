@@ -57,13 +57,7 @@ class ChangeBody:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class RecipeBody(ChangeBody):
-    """Keeps an option, changed or as it is, as a recipe.
-
-    Parameters
-    ----------
-    name : str
-        Of the recipe.
-    """
+    """Keeps an option, changed or as it is, as a recipe."""
 
     name: Annotated[str, MaxLen(LONGEST_TEXT["name"])]
 

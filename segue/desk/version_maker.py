@@ -33,8 +33,6 @@ class UnderWay:
     ----------
     run, option : str
         What it is made of.
-    words : str
-        What is being done.
     n_done : int
         Steps that are done, of `N_STEPS`.
     """

@@ -70,8 +70,6 @@ class Request(Terms):
     ----------
     outgoing, incoming : Path
         Audio files or folders of stems.
-    out : Path
-        The run folder to be.
     outgoing_overrides, incoming_overrides : Overrides
         What the musician says.
     lead : Path or None

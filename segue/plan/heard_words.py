@@ -172,8 +172,6 @@ class FactRow:
 
     Parameters
     ----------
-    name : str
-        Of the fact.
     cells : tuple of str
         One a song.
     """

@@ -181,8 +181,6 @@ def proposals(
 
     Parameters
     ----------
-    recipes : tuple of Recipe
-        The shelf.
     n_proposals : int
         How many to choose; fewer come back where there are fewer families.
     given : Given, optional

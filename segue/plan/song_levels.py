@@ -30,8 +30,6 @@ def bridge_curve(level: Level, time: Timeline, *, under_talk: bool) -> Curve:
 
     Parameters
     ----------
-    level : Level
-        What the recipe says.
     under_talk : bool
         Whether somebody talks over a bridge that was not written for it: then it lies far below
         the songs until the last bars.

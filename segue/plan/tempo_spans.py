@@ -174,11 +174,6 @@ def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[Tem
 def check_tempo(change: TempoChange, recipe: Recipe, spans: tuple[TempoSpan, ...]) -> None:
     """Refuse what no band could follow and no sound could bear.
 
-    Parameters
-    ----------
-    spans : tuple of TempoSpan
-        Of the interlude.
-
     Raises
     ------
     TempoTooFarError

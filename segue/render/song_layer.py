@@ -37,8 +37,6 @@ def song_layer_sound(
 
     Parameters
     ----------
-    edge : SongEdge
-        The song it takes from.
     level_db : float
         Level match of the song.
     """
@@ -152,8 +150,6 @@ def drum_layer_sound(
 
     Parameters
     ----------
-    kit : Kit
-        Of the song.
     level_db : float
         Level match of the song.
 

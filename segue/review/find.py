@@ -65,15 +65,7 @@ class FoundPlace:
 
 
 def find_transition(reference: Listening, take: Listening) -> FoundPlace:
-    """The best place of a render in a recording.
-
-    Parameters
-    ----------
-    reference : Listening
-        Of the candidate's music.
-    take : Listening
-        Of the recording.
-    """
+    """The best place of a render in a recording."""
     return max((_at_speed(reference, take, speed) for speed in SPEEDS), key=lambda f: f.match)
 
 
@@ -86,8 +78,6 @@ def find_parts(
 
     Parameters
     ----------
-    found : FoundPlace
-        Of the whole.
     split_s : float
         Time in the render.
 

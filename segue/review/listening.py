@@ -84,8 +84,6 @@ def listening_to(clip: Clip, *, tuning_cents: float = 0.0) -> Listening:
 
     Parameters
     ----------
-    clip : Clip
-        Any rate and channels.
     tuning_cents : float
         How far its music is above A4 = 440 Hz.
     """

@@ -59,7 +59,6 @@ class BarTiming:
 
     Parameters
     ----------
-    section : {'outgoing', 'interlude', 'incoming'}
     plan_s, time_s : float
         Where it starts in the candidate, and in the recording.
     late_ms : float or None
@@ -135,7 +134,6 @@ class TimeMove:
 
     Parameters
     ----------
-    kind : {'step', 'once', 'tempo'}
     bar : int
         From which it holds, or the one bar.
     size_ms : float

@@ -216,13 +216,7 @@ class PlannedParts:
 
 
 def planned_parts(document: RunDocument, plan: Plan, reference: Clip) -> PlannedParts:
-    """Whose the moments of a plan are: by the stems, or by estimate where none is at hand.
-
-    Parameters
-    ----------
-    reference : Clip
-        The option's music.
-    """
+    """Whose the moments of a plan are: by the stems, or by estimate where none is at hand."""
     plan_s = np.arange(0.0, plan.duration_s, HOP_S)
     by_stems = part_powers(document, plan, plan_s)
     return PlannedParts(

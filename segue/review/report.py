@@ -111,10 +111,6 @@ class Finding:
         From the one to the other; None where it is about the whole take.
     size : float
         In `unit`; how much.
-    sentence : str
-        What was heard.
-    practise : str
-        What to do about it.
     """
 
     kind: FindingKind
@@ -137,7 +133,6 @@ class SectionLevel:
 
     Parameters
     ----------
-    section : {'outgoing', 'interlude', 'incoming'}
     against_plan_lu : float
         Positive is louder than planned.
     """
@@ -165,8 +160,6 @@ class Review:
         Of these, the ones whose time could not be told.
     spread_ms : float
         Root mean square of the bars' lateness.
-    moves : tuple of TimeMove
-        What happened to the time.
     singer : SingerEntry or None
         None where the plan has no singer, or the entry does not stand out.
     missing_singer : MissingSinger or None

@@ -153,13 +153,7 @@ def reviews_beside(path: Path) -> tuple[Rehearsal, ...]:
 
 @plain_words()
 def picture_of(rehearsal: Rehearsal, take: Clip) -> bytes:
-    """Draw the best try of a recording as a PNG file.
-
-    Parameters
-    ----------
-    take : Clip
-        The recording.
-    """
+    """Draw the best try of a recording as a PNG file."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 

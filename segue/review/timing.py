@@ -107,8 +107,6 @@ def timing_of(alignment: Alignment, plan: Plan, tuning_cents: float, shift_of: B
 
     Parameters
     ----------
-    alignment : Alignment
-        Of the plan's beats.
     tuning_cents : float
         How far the recording is above the render.
     shift_of : callable

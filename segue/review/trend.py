@@ -38,12 +38,7 @@ _MOST_TOLD: Final = 8  # numbers of a line that are printed: the latest; by judg
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """One number of two reviews; nearer to 0 is better.
-
-    Parameters
-    ----------
-    verdict : {'better', 'worse', 'same'}
-    """
+    """One number of two reviews; nearer to 0 is better."""
 
     name: str
     unit: str

@@ -44,8 +44,6 @@ def check_free(
 
     Parameters
     ----------
-    out : Path
-        The run folder to be.
     replace : bool
         Whether a run with a choice or votes of the band in it may be replaced.
     keeps_choice : bool

@@ -31,13 +31,7 @@ _FILES = (SET_NAME, EVENING_PAGE_NAME, SHEETS_NAME, PICTURE_NAME, NEW_SET_NAME)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SetRequest(Terms):
-    """What `segue.setlist.make_set.made_evening` is asked to do.
-
-    Parameters
-    ----------
-    out : Path
-        The evening's folder.
-    """
+    """What `segue.setlist.make_set.made_evening` is asked to do."""
 
     set_list: SetList
     out: Path

@@ -91,8 +91,6 @@ class CueSheet:
         Before and after, such as 'E minor → F minor'; in words where none was heard.
     relation : str
         How the keys lie to each other, or what the segue goes by where one has none.
-    note : StaffNote or None
-        The singer's first note.
     channels : tuple of str or None
         Of the multichannel file, in order; empty where there is none. None for a sheet that goes
         with no files.

@@ -95,8 +95,6 @@ class FrontRow:
 
     Parameters
     ----------
-    clock : str
-        When it starts.
     what : str
         The song, or what happens between two songs.
     key, tempo : str

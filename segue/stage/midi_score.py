@@ -44,8 +44,6 @@ def markers_of(
 
     Parameters
     ----------
-    from_title, to_title : str
-        The two songs.
     is_free : bool
         Whether the new one starts without a pulse, and so has no bar one.
 
