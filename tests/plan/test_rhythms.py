@@ -147,6 +147,16 @@ def test_the_bass_plays_where_the_rhythm_has_it(played, rhythm, bpm, strokes):
     assert [(at, db) for at, db, _ in bar(layer, first)] == strokes
 
 
+@pytest.mark.parametrize("source", ["comp", "bass"])
+def test_nobody_plays_before_the_bridge_or_after_it_and_every_bar_is_whole(played, source):
+    for rhythm in RHYTHMS:
+        layer, first = played(source, rhythm)
+        assert all(first <= x.start_beat < layer.end_beat for x in layer.notes), rhythm
+        n_last = round((layer.end_beat - first) / 4) - 1
+        last, before = ([at for at, _, _ in bar(layer, first, n=n)] for n in (n_last, n_last - 1))
+        assert last == before, rhythm
+
+
 def chord_at(layer, beat):
     return next(x for x in layer.voicings if x.start_beat - 1e-6 <= beat < x.end_beat - 1e-6)
 

@@ -54,6 +54,15 @@ def test_a_step_of_gain_takes_5_ms(ruler):
     assert moving[-1] - moving[0] == pytest.approx(0.005 * RATE_HZ, abs=10)
 
 
+def test_a_step_of_a_value_or_a_cutoff_takes_5_ms_too(ruler):
+    values = values_along(curve((4.0, -1.0), (4.0, 1.0)), ruler)
+    octaves = np.log2(cutoffs_along(curve((4.0, 500.0), (4.0, 2_000.0)), ruler) / 1_000.0)
+    for along in (values, octaves):
+        moving = np.flatnonzero(np.abs(along) < 0.999)
+        assert moving[-1] - moving[0] == pytest.approx(0.005 * RATE_HZ, abs=10)
+        assert moving.mean() == pytest.approx(4 * BEAT_FRAMES, abs=2)
+
+
 def test_a_cutoff_moves_by_octaves_and_a_value_by_itself(ruler):
     points = curve((0.0, 200.0), (4.0, 3_200.0))
     at = [round(beat * BEAT_FRAMES) for beat in (1.0, 2.0, 3.0)]

@@ -7,12 +7,17 @@ formula with its audio weights.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from segue.audio.clip import Clip
 from segue.music.key import ALL_KEYS, parse_key
 from segue.music.profiles import KRUMHANSL_KESSLER, profile_matrix
-from segue.score.tones import clarity, interval_vector, key_fit, key_place
+from segue.score.tones import clarity, heard_tones, interval_vector, key_fit, key_place
+from tests.score.synthetic import Recipe, plan_of
 
 MAJOR, MINOR = (0, 4, 7), (0, 3, 7)
 
@@ -25,6 +30,21 @@ def chroma_of(*pitch_classes):
 
 def triad(root, shape):
     return chroma_of(*(root + d for d in shape))
+
+
+def test_a_song_that_is_tuned_otherwise_is_read_at_its_own_tuning():
+    plan = replace(plan_of(Recipe()), key_from_tuning_cents=45.0)
+    time_s = np.arange(round(plan.duration_s * 24_000)) / 24_000
+    is_old = time_s < plan.seconds_at(plan.exit_beat)
+    sharp = np.where(is_old, 2 ** (45 / 1200), 1.0)
+    notes_hz = 440.0 * 2 ** ((np.array([64, 67, 71]) - 69) / 12)  # E minor
+    phases = 2 * np.pi * np.cumsum(sharp / 24_000)
+    sound = sum(np.sin(hertz * phases) for hertz in notes_hz) / 6
+    music = Clip(samples=np.stack([sound, sound], axis=1).astype(np.float32), rate_hz=24_000)
+    tones = heard_tones(SimpleNamespace(plan=plan, music=music))
+    old = tones.chroma[(tones.times_s > 2) & (tones.times_s < plan.seconds_at(plan.exit_beat) - 1)]
+    assert np.allclose(old.sum(axis=1), 1.0)
+    assert (old[:, [4, 7, 11]] > 0.25).all()  # a third each, and none of it beside
 
 
 @pytest.mark.parametrize(

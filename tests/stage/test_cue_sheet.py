@@ -4,6 +4,7 @@ import html
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,7 +17,7 @@ from segue.stage.cue_sheet import CueRow, clock, cue_row, cue_sheet
 from segue.stage.in_evening import FrontPage, FrontRow, InEvening, evening_sheet
 from segue.stage.pack import CHANNELS
 from segue.stage.sheet_pages import sheets_html, sheets_pdf
-from segue.stage.staff import staff_note
+from segue.stage.staff import clef_path, smooth_points, staff_note
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 OLD = replace(end_facts(), title="Old")
@@ -203,6 +204,15 @@ def test_care_is_always_there_and_exposure_when_measured(plans):
 def test_clock_counts_minutes():
     assert clock(67.46) == "1:07.5"
     assert clock(59.97) == "1:00.0"
+
+
+def test_the_clef_of_the_page_goes_through_the_points_of_the_printed_one():
+    start, *curves = clef_path().removeprefix("M").split("C")
+    ends = [curve.split()[-2:] for curve in (start, *curves)]
+    drawn = [(float(x), -float(y)) for x, y in ends]
+    printed = smooth_points()
+    points = printed[:: (len(printed) - 1) // len(curves)]
+    assert np.allclose(drawn, points, atol=1e-3)
 
 
 # Lines of the treble staff from below: E4 G4 B4 D5 F5 (music theory, common practice).
