@@ -306,9 +306,10 @@ def _rendered(
     tell.progress(waiting.pop(0))
     found: dict[int, Rendered] = {}
     steps = _crossings(folder, request, chosen, songs)
+    n_when_a_core_is_free = max(len(chosen) - workers.n_workers, 0) + 1
     for index, candidate in _results(workers.outcomes(rendered, steps)):
         found[index] = candidate
-        if len(chosen) - len(found) < workers.n_workers:  # one is done, and a core is free
+        if len(found) == n_when_a_core_is_free:
             Thread(target=load_drawing).start()
         tell.on_rendered(candidate)
         if waiting:

@@ -210,11 +210,12 @@ def share_song(place: SongPlace, song: SongEdge) -> None:
         return
     part = folder / f"{place.edge} {os.getpid()}"
     with contextlib.suppress(OSError):
-        (folder / f"{place.edge}.json").write_text(json.dumps(_told_of(song)), encoding="utf-8")
         with part.open("wb") as file:
             for stem in song.stems:
                 file.write(np.ascontiguousarray(stem.clip.samples).data)
         part.replace(folder / f"{place.edge}.raw")
+        part.write_text(json.dumps(_told_of(song)), encoding="utf-8")
+        part.replace(folder / f"{place.edge}.json")  # last: whoever finds it finds the sound
 
 
 _Use = Literal["full", "quick", "draft"]
