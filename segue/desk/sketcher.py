@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import deque
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
+from hashlib import blake2b
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -36,6 +37,8 @@ if TYPE_CHECKING:
     from segue.heard import HeardEdge
     from segue.job.changes import Changes
     from segue.job.request import Request
+
+_STAMP_BYTES: Final = 16  # 128 bits: no two pairs of songs share them
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,7 +113,8 @@ def rough_option(order: RoughOrder) -> RoughSound:
         purpose=request.purpose,
         asked=request.asked,
     )
-    place = Path("\n".join(order.stamps))  # tells these songs from others, and is no place
+    stamps = blake2b("\n".join(order.stamps).encode(errors="replace"), digest_size=_STAMP_BYTES)
+    place = Path(stamps.hexdigest())  # tells these songs from others, and is no place
     named = tuple(recipe for recipe in shelf if recipe.name in request.only)
     found = named or proposals(shelf, *facts, n_proposals=N_PROPOSALS, given=given)
     problem = SegueError("No recipe suits these songs.")
