@@ -98,6 +98,17 @@ def read_song(
     return read(length + further) if further else song
 
 
+def check_song(path: Path) -> None:
+    """Make sure that there is a song to be read, as far as the heads of its files tell.
+
+    Raises
+    ------
+    SegueError
+        If there is none.
+    """
+    _all_infos(path, read_folder(path).stems)
+
+
 def _further_back_s(song: SongEdge) -> float:
     """How much more of a song is read where it has died away long before its file ends."""
     if song.edge == "start":

@@ -64,6 +64,8 @@ def main() -> NoReturn:
     try:
         run()
     except SystemExit as leaving:
+        if leaving.code:
+            _end_loading()
         if leaving.code == EXIT_INTERRUPTED:
             _end_interrupted()
         raise
@@ -106,8 +108,7 @@ def run() -> None:
 def _load_ahead(words: list[str]) -> None:
     """Begin to load what a command will render with, before the command line itself is loaded.
 
-    Other processes do it, while this one reads what is asked. Whatever is refused in the meantime
-    ends them.
+    Other processes do it, while this one reads what is asked. What is refused ends them.
 
     Parameters
     ----------
@@ -126,6 +127,13 @@ def _load_ahead(words: list[str]) -> None:
         from segue.workers import make_ready
 
         make_ready(2, *JOB_MODULES)
+
+
+def _end_loading() -> None:
+    if "segue.workers.processes" in sys.modules:
+        from segue.workers.processes import end_loading
+
+        end_loading()
 
 
 def _heed_interruptions() -> None:

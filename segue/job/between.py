@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Final
 
 from segue import __version__
 from segue.analysis.shared_count import counted_pair
+from segue.audio.read import check_song
 from segue.audition import bus_mp3s, buses_of, write_page
 from segue.errors import RunFolderError, SegueError
 from segue.job.attempt import Attempt
@@ -107,6 +108,9 @@ def make_segues(
     ):
         try:
             with songs_shared(folder):
+                if hands.n_workers > 1:  # told before others have loaded what they hear with
+                    check_song(request.outgoing)
+                    check_song(request.incoming)
                 with read_ahead(folder, request) if hands.n_workers == 1 else nullcontext():
                     found = all_recipes(request.recipes, own=request.own_recipes)
                     for name in request.only:

@@ -52,6 +52,18 @@ def make_ready(*modules: str) -> bool:
     return is_ahead
 
 
+def end_loading() -> None:
+    """End the server that processes are forked from, where there is one that nobody will need.
+
+    By itself it ends when it has loaded all, and until then whoever reads the output of this
+    command through a pipe waits for more.
+    """
+    pid = getattr(forkserver._forkserver, "_forkserver_pid", None)
+    if pid is not None:
+        with contextlib.suppress(ProcessLookupError):
+            os.kill(pid, signal.SIGKILL)
+
+
 class Processes:
     """A pool of processes; see `segue.workers.Workers`.
 

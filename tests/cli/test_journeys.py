@@ -1,8 +1,10 @@
 """The installed command, as a person starts it: exit codes, what is told, which files are left."""
 
 import json
+import os
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -254,3 +256,24 @@ def test_version_is_told():
     from segue import __version__
 
     assert segue("--version").stdout == f"segue {__version__}\n"
+
+
+@pytest.mark.parametrize(
+    "words", [["--nonsense"], ["--new-tempo", "fast", "--out", "x"], ["--out", "x"]], ids="".join
+)
+def test_what_is_refused_waits_for_nothing_that_was_begun(words, tmp_path):
+    """Others begin to load at once; whoever reads the refusal through a pipe need not wait."""
+    of_command = (
+        "from segue.cli import boundary; boundary.JOB_MODULES = ('tests.cli.never_loaded',);"
+        "boundary.main()"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", of_command, "between", "none.wav", "neither.wav", *words],
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+        cwd=tmp_path,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    )
+    assert done.returncode == 2, done.stderr
