@@ -26,7 +26,7 @@ from contextlib import contextmanager
 from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
-from segue.workers import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt
+from segue.workers import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt, one_heap
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable, Iterator
@@ -251,6 +251,7 @@ def _begin(environment: dict[str, str]) -> None:
     """
     gc.freeze()
     gc.enable()
+    one_heap()
     os.environ.clear()
     os.environ.update(environment | ONE_THREAD)
     signal.signal(signal.SIGINT, _on_interrupt)
