@@ -14,24 +14,17 @@ import numpy as np
 
 from segue.audio import read_song
 from segue.catalogue.filling import title_at, told_problem
-from segue.catalogue.pairs import (
-    DEFAULT_TOP,
-    all_songs,
-    columns_of,
-    costs,
-    kinds_of,
-    side_in,
-    side_of,
-)
+from segue.catalogue.pairs import DEFAULT_TOP, all_songs, columns_of, costs, side_in, side_of
 from segue.catalogue.scan import FoundSong, absolute, song_at
-from segue.catalogue.suiting import EdgeTraits, Step, reasons, step_between
+from segue.catalogue.suiting import ENDINGS, OPENINGS, EdgeTraits, Step, reasons, step_between
 from segue.errors import InputError, OptionError, did_you_mean, disk_faults, printable
 from segue.heard.facts_cache import user_facts_cache
 from segue.heard.hearing import hear
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from segue.arrays import Floats
-    from segue.catalogue.pairs import AllSongs
     from segue.catalogue.store import Listed, Store
 
 State = Literal["", "gone", "changed"]
@@ -249,9 +242,10 @@ def neighbours_of(
         listed.setdefault(row.content, []).append(row)
     asked = asked_for(store, song, "end" if where == "after" else "start")
     songs = all_songs(store)
-    found = _costs_beside(asked.side, songs, where)
+    others = songs.starts if where == "after" else songs.ends
+    found = _costs_beside(asked.side, others, where)
     order = [int(n) for n in np.argsort(found, kind="stable")]
-    others = [n for n in order if songs.contents[n] not in asked.contents][:n_best]
+    nearest = [n for n in order if songs.contents[n] not in asked.contents][:n_best]
     return Neighbourhood(
         title=asked.title,
         path=asked.path,
@@ -259,21 +253,15 @@ def neighbours_of(
         is_anew=asked.is_anew,
         side=asked.side,
         neighbours=tuple(
-            _neighbour(listed[songs.contents[n]], float(found[n]), asked.side, other, where)
-            for n, other in ((n, _others(songs, where)[n]) for n in others)
+            _neighbour(listed[songs.contents[n]], float(found[n]), asked.side, others[n], where)
+            for n in nearest
         ),
     )
 
 
-def _costs_beside(side: EdgeTraits, songs: AllSongs, where: Where) -> Floats:
-    is_after = where == "after"
-    ends = columns_of([side] if is_after else songs.ends, kinds_of("end"))
-    starts = columns_of(songs.starts if is_after else [side], kinds_of("start"))
-    return costs(ends, starts).ravel()
-
-
-def _others(songs: AllSongs, where: Where) -> tuple[EdgeTraits, ...]:
-    return songs.starts if where == "after" else songs.ends
+def _costs_beside(side: EdgeTraits, others: Sequence[EdgeTraits], where: Where) -> Floats:
+    ends, starts = ([side], others) if where == "after" else (others, [side])
+    return costs(columns_of(ends, ENDINGS), columns_of(starts, OPENINGS)).ravel()
 
 
 def _neighbour(

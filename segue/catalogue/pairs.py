@@ -88,15 +88,15 @@ def all_songs(store: Store) -> AllSongs:
     AllSongs
         A content at two paths is there once; one with an edge without any sound is left out.
     """
-    found = {edge: dict(_rows(store, edge)) for edge in ("end", "start")}
-    for sides in found.values():
-        for content in [content for content, side in sides.items() if side.is_silent]:
-            del sides[content]
-    contents = tuple(content for content in found["end"] if content in found["start"])
+    ends, starts = (
+        {content: side for content, side in _rows(store, edge) if not side.is_silent}
+        for edge in ("end", "start")
+    )
+    contents = tuple(content for content in ends if content in starts)
     return AllSongs(
         contents=contents,
-        ends=tuple(found["end"][content] for content in contents),
-        starts=tuple(found["start"][content] for content in contents),
+        ends=tuple(ends[content] for content in contents),
+        starts=tuple(starts[content] for content in contents),
     )
 
 
@@ -131,11 +131,6 @@ def side_in(store: Store, content: str, edge: str) -> EdgeTraits | None:
     """What an edge of a content of the catalogue brings; None if it was not heard."""
     rows = store.database.execute(_QUERY_ONE, (edge, content))
     return next((_side(row)[1] for row in rows), None)
-
-
-def kinds_of(edge: str) -> tuple[str, ...]:
-    """The kinds that an edge may be of."""
-    return ENDINGS if edge == "end" else OPENINGS
 
 
 def _rows(store: Store, edge: str) -> Iterator[tuple[str, EdgeTraits]]:

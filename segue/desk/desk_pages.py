@@ -42,6 +42,10 @@ PURPOSES: Final = {
 }
 
 
+NAMES: Final = ("old", "new", "run", "set")
+"""What can be picked: two songs, a run of them, a set."""
+
+
 def _part(html: str) -> Markup:
     return Markup(html)  # noqa: S704 - filled from a template, which has escaped every value
 
@@ -52,9 +56,8 @@ def page_html(house: House, names: Mapping[str, str]) -> str:
     Parameters
     ----------
     names : mapping of str to str
-        What is picked: 'old', 'new', 'run' and 'set'; empty for none.
+        What is picked, by `NAMES`; empty for none.
     """
-    old, new = names["old"], names["new"]
     pace, pace_problem = USUAL_PACE, ""
     try:
         pace = words_a_minute(house)
@@ -65,10 +68,10 @@ def page_html(house: House, names: Mapping[str, str]) -> str:
         {
             "folder": house.folder.root.name,
             "names": dict(names),
-            "songs_part": _part(songs_html(house, (old, new))),
-            "ends_part": _part(_or_problem(lambda: ends_html(house, old, new))),
+            "songs_part": _part(songs_html(house, names)),
+            "ends_part": _part(_or_problem(lambda: ends_html(house, names))),
             "options_part": _part(_or_problem(lambda: options_html(house, names))),
-            "evening_part": _part(_or_problem(lambda: evening_html(house, names["set"]))),
+            "evening_part": _part(_or_problem(lambda: evening_html(house, names))),
             "bridge_bars": BRIDGE_BARS,
             "purposes": PURPOSES,
             "pace": pace,
@@ -79,22 +82,23 @@ def page_html(house: House, names: Mapping[str, str]) -> str:
     )
 
 
-def songs_html(house: House, picked: tuple[str, str]) -> str:
+def songs_html(house: House, names: Mapping[str, str]) -> str:
     """The list of songs."""
     rows = house.rows()
     return filled(
         "desk_songs.html",
         {
             "rows": rows,
-            "old": picked[0],
-            "new": picked[1],
+            "old": names["old"],
+            "new": names["new"],
             "n_unheard": sum(not row.is_heard for row in rows),
         },
     )
 
 
-def ends_html(house: House, old: str, new: str) -> str:
+def ends_html(house: House, names: Mapping[str, str]) -> str:
     """The two ends."""
+    old, new = names["old"], names["new"]
     picked = {"end": old, "start": new}
     views = [
         {
@@ -131,13 +135,14 @@ def options_html(house: House, names: Mapping[str, str]) -> str:
     return filled("desk_options.html", values | shaping)
 
 
-def evening_html(house: House, name: str) -> str:
+def evening_html(house: House, names: Mapping[str, str]) -> str:
     """The evening, or which sets there are."""
+    name = names["set"]
     view = evening_view(house, name) if name else None
     others: list[tuple[str, str]] = []
     if view is not None:
-        names = ((house.folder.name_of(song.path), title_at(song)) for song in house.songs())
-        others = [(name, title) for name, title in names if name not in view.song_names]
+        songs = ((house.folder.name_of(song.path), title_at(song)) for song in house.songs())
+        others = [(song, title) for song, title in songs if song not in view.song_names]
     values = {
         "view": view,
         "sets": set_names(house),

@@ -12,6 +12,7 @@ from segue.audition.limits import refusal
 from segue.audition.messages import event_text, stream_of
 from segue.audition.serve import qr_svg
 from segue.desk.desk_pages import (
+    NAMES,
     ends_html,
     evening_html,
     options_html,
@@ -26,34 +27,22 @@ from segue.desk.run_view import run_view
 from segue.pages import filled
 
 if TYPE_CHECKING:
+    from collections.abc import Awaitable, Callable, Mapping
     from pathlib import Path
 
     from starlette.requests import Request
 
-
-async def _page(request: Request, house: House) -> Response:
-    asked = request.query_params
-    names = {name: asked.get(name, "") for name in ("old", "new", "run", "set")}
-    return HTMLResponse(await asyncio.to_thread(page_html, house, names))
+    Answering = Callable[[Request, House], Awaitable[Response]]
 
 
-async def _songs(request: Request, house: House) -> Response:
-    asked = request.query_params
-    picked = (asked.get("old", ""), asked.get("new", ""))
-    return HTMLResponse(await asyncio.to_thread(songs_html, house, picked))
+def _html(made: Callable[[House, Mapping[str, str]], str]) -> Answering:
+    """What answers with a part of the page, by the names of what is picked."""
 
+    async def answered(request: Request, house: House) -> Response:
+        names = {name: request.query_params.get(name, "") for name in NAMES}
+        return HTMLResponse(await asyncio.to_thread(made, house, names))
 
-async def _ends(request: Request, house: House) -> Response:
-    asked = request.query_params
-    return HTMLResponse(
-        await asyncio.to_thread(ends_html, house, asked.get("old", ""), asked.get("new", ""))
-    )
-
-
-async def _options(request: Request, house: House) -> Response:
-    asked = request.query_params
-    names = {name: asked.get(name, "") for name in ("old", "new", "run")}
-    return HTMLResponse(await asyncio.to_thread(options_html, house, names))
+    return answered
 
 
 async def _versions(request: Request, house: House) -> Response:
@@ -61,12 +50,6 @@ async def _versions(request: Request, house: House) -> Response:
     await asyncio.to_thread(run_view, house, run)  # what is no run is refused
     made = house.version_maker.under_way(run)
     return HTMLResponse(filled("desk_versions.html", {"under_way": made}))
-
-
-async def _evening(request: Request, house: House) -> Response:
-    return HTMLResponse(
-        await asyncio.to_thread(evening_html, house, request.query_params.get("set", ""))
-    )
 
 
 async def _events(request: Request, house: House) -> Response:
@@ -85,13 +68,13 @@ async def _style(_: Request, __: House) -> Response:
     return Response(style_text(), media_type="text/css")
 
 
-PARTS: Final = {
-    "/": _page,
-    "/songs": _songs,
-    "/ends": _ends,
-    "/options": _options,
+PARTS: Final[dict[str, Answering]] = {
+    "/": _html(page_html),
+    "/songs": _html(songs_html),
+    "/ends": _html(ends_html),
+    "/options": _html(options_html),
     "/versions": _versions,
-    "/evening": _evening,
+    "/evening": _html(evening_html),
     "/events": _events,
     "/js/{name}": _script,
     "/desk.css": _style,

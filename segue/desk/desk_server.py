@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from starlette.applications import Starlette
     from starlette.requests import Request
 
-    Answering = Callable[[Request, House], Awaitable[Response]]
+    from segue.desk.desk_parts import Answering
 
 
 DESK_PORT: Final = 8438

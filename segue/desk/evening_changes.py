@@ -102,9 +102,9 @@ def reorder(house: House, body: OrderBody) -> None:
         If the file is faulty, or would be.
     """
     path, set_list = _as_shown(house, body)
-    if not body.order or len(set(body.order)) < len(body.order):
-        raise RequestRefusalError("That is no order of the songs.", status=_CHANGED)
-    if not set(body.order) <= set(range(len(set_list.songs))):
+    places = set(body.order)
+    is_order = body.order and len(places) == len(body.order)
+    if not is_order or not places <= set(range(len(set_list.songs))):
         raise RequestRefusalError("That is no order of the songs.", status=_CHANGED)
     paths = [path_from(path.parent, song.path) for song in set_list.songs]
     _write(house, path, reordered_text(set_text(path), body.order, paths))

@@ -237,17 +237,26 @@ class House:
                 views.append(end_view(heard.opened, facts.pop(0), said_of(song.path, edge)))
         return views
 
-    def _prepare(self, old: str, new: str) -> None:
-        """Have the rough option of two songs made ahead, as it is where nothing is wished."""
-        request = Request(
+    def request(self, old: str, new: str, out: Path) -> Request:
+        """For segues of two songs, by the user's own configuration and nothing else wished.
+
+        Raises
+        ------
+        RequestRefusalError
+            If one of them is not there.
+        """
+        return Request(
             outgoing=self.song(old).path,
             incoming=self.song(new).path,
-            out=self.scratch,
+            out=out,
             own_recipes=self.rules.own_recipes,
             own_weights=self.rules.own_weights,
             n_workers=self.rules.n_workers,
         )
-        wanted = rough_order(self.ears, request)
+
+    def _prepare(self, old: str, new: str) -> None:
+        """Have the rough option of two songs made ahead, as it is where nothing is wished."""
+        wanted = rough_order(self.ears, self.request(old, new, self.scratch))
         if wanted is not None:
             self.sketcher.prepare(wanted)
 

@@ -145,20 +145,11 @@ def rough(house: House, body: MakeBody) -> RoughSound:
 
 
 def _request(house: House, body: MakeBody, out: Path) -> Request:
-    old, new = house.song(body.old), house.song(body.new)
+    plain = house.request(body.old, body.new, out)
     if body.talk_s is not None and not 0 < body.talk_s <= LONGEST_TALK_S:
         raise RequestRefusalError("Talk lasts 1 s to 10 minutes.", status=_INVALID)
-    return Request(
-        outgoing=old.path,
-        incoming=new.path,
-        out=out,
-        own_recipes=house.rules.own_recipes,
-        own_weights=house.rules.own_weights,
-        purpose=body.purpose,
-        talk_s=body.talk_s,
-        asked=places_asked(leave=body.leave, enter=body.enter, n_bars=body.bars),
-        n_workers=house.rules.n_workers,
-    )
+    asked = places_asked(leave=body.leave, enter=body.enter, n_bars=body.bars)
+    return replace(plain, purpose=body.purpose, talk_s=body.talk_s, asked=asked)
 
 
 def pair_name(house: House, old: str, new: str) -> str:
