@@ -174,6 +174,7 @@ def start_as_asked(facts: EdgeFacts, asked: PlacesAsked) -> SongStart:
         sound_index=sound,
         facts=replace(facts, first_note=note),
         moved=_moved_words("--enter", place, start.grid, index, said_s),
+        fades_in=start.fades_in and abs(index - own) < SAME_BEAT,
     )
 
 

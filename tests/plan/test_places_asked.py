@@ -207,6 +207,14 @@ def test_only_bar_one_keeps_its_pick_up():
     assert entered(facts, "bar 2").sound_index == 4
 
 
+def test_what_swells_in_comes_under_the_bridge_only_where_it_leads_to_the_place_asked():
+    facts = song_facts.start_facts("C major", 120.0)  # bars of 2 s from .1 s on
+    swelling = replace(facts, opening=replace(facts.opening, faded_in_s=3.9))
+    asked = {enter: start_as_asked(swelling, places_asked(enter=enter)) for enter in ("0s", "4s")}
+    assert not asked["0s"].fades_in
+    assert asked["4s"].fades_in
+
+
 def test_the_singer_comes_in_as_many_bars_after_the_entry_as_asked():
     facts = song_facts.start_facts(bpm=96.0, first_note_s=0.1 + 6 * 2.5)
     assert entered(facts, "first note - 2 bars").entry_index == 16
