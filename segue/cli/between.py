@@ -186,8 +186,8 @@ def _check_shift(semitones: int) -> None:
         )
 
 
-DEMO_PAIR = (1, 2)
-"""Numbers of the two demo songs that are a semitone and 28 BPM apart."""
+DEMO_PAIR = "0[12] *"
+"""The two demo songs that are a semitone and 28 BPM apart, by their numbers."""
 
 
 def demo_folder() -> Path:
@@ -214,11 +214,7 @@ def demo_pair() -> tuple[Path, Path]:
         If the demo songs are not there.
     """
     folder = demo_folder()
-    songs = {
-        int(path.name.split(" ")[0]): path
-        for path in folder.iterdir()
-        if path.is_dir() and path.name[:2].isdigit()
-    }
-    if not set(DEMO_PAIR) <= set(songs):
+    songs = sorted(path for path in folder.glob(DEMO_PAIR) if path.is_dir())
+    if len(songs) != 2:  # noqa: PLR2004 - a pair
         raise InputError(folder, "the demo songs are incomplete: install Segue again.")
-    return songs[DEMO_PAIR[0]], songs[DEMO_PAIR[1]]
+    return songs[0], songs[1]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Literal, cast, get_args
+from typing import TYPE_CHECKING, Annotated, Any, Literal, cast, get_args
 
 import typer
 
@@ -15,59 +15,32 @@ if TYPE_CHECKING:
     from segue.analysis.facts import EndingKind, OpeningKind
     from segue.analysis.overrides import Overrides
 
-KeyA = Annotated[
-    str | None,
-    typer.Option("--old-key", "--key-a", help="Key at the end of the old song: 'F# minor'."),
-]
-KeyB = Annotated[
-    str | None, typer.Option("--new-key", "--key-b", help="Key at the start of the new song.")
-]
-TempoA = Annotated[
-    float | None, typer.Option("--old-tempo", "--tempo-a", help="Tempo of the old song in BPM.")
-]
-TempoB = Annotated[
-    float | None, typer.Option("--new-tempo", "--tempo-b", help="Tempo of the new song in BPM.")
-]
-MetreA = Annotated[
-    int | None, typer.Option("--old-metre", "--metre-a", help="Beats a bar of the old song.")
-]
-MetreB = Annotated[
-    int | None, typer.Option("--new-metre", "--metre-b", help="Beats a bar of the new song.")
-]
-DownbeatA = Annotated[
-    float | None,
-    typer.Option("--old-downbeat", "--downbeat-a", help="A bar line of the old song, in seconds."),
-]
-DownbeatB = Annotated[
-    float | None,
-    typer.Option("--new-downbeat", "--downbeat-b", help="A bar line of the new song, in seconds."),
-]
-TuningA = Annotated[
-    float | None,
-    typer.Option("--old-tuning", "--tuning-a", help="Cents of the old song above A4 = 440 Hz."),
-]
-TuningB = Annotated[
-    float | None,
-    typer.Option("--new-tuning", "--tuning-b", help="Cents of the new song above A4 = 440 Hz."),
-]
-EndingA = Annotated[
-    str | None,
-    typer.Option(
-        "--old-ending", "--ending-a", help="'keeps going', 'cold stop', 'ring-out' or 'fade'."
-    ),
-]
-OpeningB = Annotated[
-    str | None,
-    typer.Option("--new-opening", "--opening-b", help="'on the beat', 'pick-up' or 'free intro'."),
-]
-FirstNoteB = Annotated[
-    str | None,
-    typer.Option("--new-first-note", "--first-note-b", help="The singer's first note: 'A3'."),
-]
-Lead = Annotated[
-    Path | None,
-    typer.Option("--new-lead", "--lead-b", help="A file with the new song's lead part alone."),
-]
+
+def _old(name: str, told: str) -> Any:  # noqa: ANN401 - as typer has it
+    """An option on the old song, in both its spellings."""
+    return typer.Option(f"--old-{name}", f"--{name}-a", help=told)
+
+
+def _new(name: str, told: str) -> Any:  # noqa: ANN401 - as typer has it
+    """An option on the new song, in both its spellings."""
+    return typer.Option(f"--new-{name}", f"--{name}-b", help=told)
+
+
+KeyA = Annotated[str | None, _old("key", "Key at the end of the old song: 'F# minor'.")]
+KeyB = Annotated[str | None, _new("key", "Key at the start of the new song.")]
+TempoA = Annotated[float | None, _old("tempo", "Tempo of the old song in BPM.")]
+TempoB = Annotated[float | None, _new("tempo", "Tempo of the new song in BPM.")]
+MetreA = Annotated[int | None, _old("metre", "Beats a bar of the old song.")]
+MetreB = Annotated[int | None, _new("metre", "Beats a bar of the new song.")]
+DownbeatA = Annotated[float | None, _old("downbeat", "A bar line of the old song, in seconds.")]
+DownbeatB = Annotated[float | None, _new("downbeat", "A bar line of the new song, in seconds.")]
+TuningA = Annotated[float | None, _old("tuning", "Cents of the old song above A4 = 440 Hz.")]
+TuningB = Annotated[float | None, _new("tuning", "Cents of the new song above A4 = 440 Hz.")]
+EndingA = Annotated[str | None, _old("ending", "'keeps going', 'cold stop', 'ring-out' or 'fade'.")]
+OpeningB = Annotated[str | None, _new("opening", "'on the beat', 'pick-up' or 'free intro'.")]
+FirstNoteB = Annotated[str | None, _new("first-note", "The singer's first note: 'A3'.")]
+Lead = Annotated[Path | None, _new("lead", "A file with the new song's lead part alone.")]
+ShiftB = Annotated[int, _new("shift", "Move the new song by semitones: -1 is down one.")]
 Recipes = Annotated[
     Path | None, typer.Option("--recipes", help="A folder of recipes instead of the shelf.")
 ]
@@ -92,12 +65,6 @@ Exactly = Annotated[
     bool, typer.Option("--exactly", help="Keep these places on their beat, off the bar line.")
 ]
 Match = Annotated[bool, typer.Option("--match", help="Bring both songs to one loudness.")]
-ShiftB = Annotated[
-    int,
-    typer.Option(
-        "--new-shift", "--shift-b", help="Move the new song by semitones: -1 is down one."
-    ),
-]
 Pad = Annotated[
     Path | None, typer.Option(help="Your own pad sound: one recorded note, or a SoundFont.")
 ]
