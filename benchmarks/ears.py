@@ -21,13 +21,7 @@ from typing import Any, Final
 import platformdirs
 
 from benchmarks import _baselines, _ears_songs, _segue
-from benchmarks._measures import (
-    Tally,
-    calibration,
-    first_note_share,
-    pairs_both_right,
-    tally,
-)
+from benchmarks._measures import Tally, calibration, first_note_share, pairs_both_right, tally
 from benchmarks._table import missed, table_lines
 from benchmarks.ears_set import DEV_SEED, REPORT_SEED, SIZES, build
 

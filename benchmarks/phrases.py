@@ -28,12 +28,7 @@ import soundfile
 
 from benchmarks._song_effects import FILE_RATE_HZ
 from benchmarks.phrase_songs import GROUP_BARS, grouped_songs, phrase_places, rendered_edge
-from benchmarks.rendered_songs import (
-    EDGE_S,
-    SPLIT_NUMBERS,
-    add_source_options,
-    sources_of,
-)
+from benchmarks.rendered_songs import EDGE_S, SPLIT_NUMBERS, add_source_options, sources_of
 from segue.analysis import phrases
 from segue.analysis.bar_features import bar_features
 from segue.analysis.ending import hear_ending

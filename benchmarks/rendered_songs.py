@@ -27,15 +27,7 @@ from benchmarks import _song_effects as effects
 from benchmarks._draft import PITCH_CLASSES, Edge, tempo_facts
 from benchmarks._render import DRUM_CHANNEL, RATE_HZ, Note, Performance, Voice, render
 from benchmarks._song_loops import loop_sketch
-from benchmarks._song_players import (
-    BASS,
-    COMP,
-    PIANO,
-    Players,
-    close,
-    drawn_players,
-    played,
-)
+from benchmarks._song_players import BASS, COMP, PIANO, Players, close, drawn_players, played
 from benchmarks._song_produced import GROUP as PRODUCED
 from benchmarks._song_produced import produced_players, produced_sketch, pumped
 from benchmarks._song_sketch import (

@@ -27,13 +27,7 @@ import numpy as np
 
 from benchmarks._score_better import fitted_ratios
 from benchmarks._score_known import bad_ranks, common_practice, correlations, noise
-from benchmarks._score_orders import (
-    ALL_RIGHT,
-    FAULT_RIGHT,
-    LEAST_COMPARED,
-    judged_segues,
-    ordered,
-)
+from benchmarks._score_orders import ALL_RIGHT, FAULT_RIGHT, LEAST_COMPARED, judged_segues, ordered
 from benchmarks._score_pairs import SyntheticPair
 from benchmarks._score_sabotage import Case, pairs_of, sabotaged
 

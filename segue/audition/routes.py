@@ -4,13 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from starlette.responses import (
-    FileResponse,
-    HTMLResponse,
-    JSONResponse,
-    RedirectResponse,
-    Response,
-)
+from starlette.responses import FileResponse, HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Route
 
 from segue.audition.limits import RequestRefusalError, client_address, refusal

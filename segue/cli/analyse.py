@@ -8,13 +8,7 @@ from typing import Annotated, Literal
 import typer
 
 from segue.cli.hints import print_next
-from segue.cli.options import (
-    EdgeS,
-    Json,
-    NoCache,
-    Quiet,
-    check_edge,
-)
+from segue.cli.options import EdgeS, Json, NoCache, Quiet, check_edge
 from segue.errors import OptionError
 
 

@@ -11,13 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import RunFolderError, SegueError, disk_faults, printable
-from segue.files.sole_writer import (
-    NEW,
-    aside_path,
-    neighbour_prefix,
-    put_back_if_left,
-    sole_writer,
-)
+from segue.files.sole_writer import NEW, aside_path, neighbour_prefix, put_back_if_left, sole_writer
 from segue.files.whole_file import exchanged, sweep_parts, write_whole
 from segue.runfolder.run_document import DOCUMENT_NAME, document_text, read_document
 

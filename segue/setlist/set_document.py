@@ -13,13 +13,7 @@ from segue.errors import RunFolderError, disk_faults
 from segue.files.whole_file import first_fault, plain_bytes, plain_json, write_whole
 from segue.runfolder import read_document
 from segue.runfolder.run_document import LARGEST_BYTES
-from segue.setlist.evening import (
-    Breaks,
-    Evening,
-    EveningJoin,
-    timed,
-    with_choice,
-)
+from segue.setlist.evening import Breaks, Evening, EveningJoin, timed, with_choice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -25,13 +25,7 @@ from benchmarks.faults import (
 from segue.errors import RunFolderError, SegueError
 from segue.files import sole_writer
 from segue.files.whole_file import exchanged
-from segue.runfolder import (
-    Choice,
-    check_free,
-    read_document,
-    whole_folder,
-    write_choice,
-)
+from segue.runfolder import Choice, check_free, read_document, whole_folder, write_choice
 from segue.runfolder import run_folder as folder_module
 
 FILES = {"a.txt", "b.txt"}

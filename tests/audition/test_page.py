@@ -14,12 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.analysis.facts import EdgeChord, KeyWeight
-from segue.audio.marked_mp3 import (
-    BASE64_RATIO,
-    MUSIC_BUDGET_BYTES,
-    marked_mp3,
-    music_rate_kbps,
-)
+from segue.audio.marked_mp3 import BASE64_RATIO, MUSIC_BUDGET_BYTES, marked_mp3, music_rate_kbps
 from segue.audition import sound
 from segue.audition.page import STYLES, PageView, filled_page, served_page_text, write_page
 from segue.audition.page_values import fact_rows, matching_gains_db, weak_places

@@ -4,13 +4,7 @@ from dataclasses import replace
 
 from segue.plan import plan_segue
 from segue.plan.places_asked import PlacesAsked
-from segue.runfolder import (
-    Making,
-    RunDocument,
-    RunSources,
-    SongSource,
-    Version,
-)
+from segue.runfolder import Making, RunDocument, RunSources, SongSource, Version
 from segue.score.scorecard import Scorecard
 from tests.plan.song_facts import end_facts, start_facts
 from tests.runfolder.records import record_of

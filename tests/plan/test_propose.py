@@ -7,14 +7,7 @@ import pytest
 from segue.analysis.facts import KeyWeight
 from segue.music.key import parse_key
 from segue.music.tonal_space import key_distance
-from segue.plan.propose import (
-    Given,
-    breadth,
-    energy,
-    proposals,
-    suitability,
-    tempo_change,
-)
+from segue.plan.propose import Given, breadth, energy, proposals, suitability, tempo_change
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 BAND = frozenset({"drums", "bass", "keys", "voice"})

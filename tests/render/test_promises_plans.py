@@ -6,15 +6,7 @@
 import pytest
 
 from segue.plan.tempo_spans import TempoTooFarError
-from tests.render.drawn_plans import (
-    RATES_HZ,
-    drawn,
-    figures,
-    is_too_far,
-    made,
-    misses,
-    recipes,
-)
+from tests.render.drawn_plans import RATES_HZ, drawn, figures, is_too_far, made, misses, recipes
 from tests.render.join_steps import clicking
 
 N_DRAWN = 248

@@ -7,13 +7,7 @@ import pytest
 
 from segue.errors import RunFolderError
 from segue.plan import plan_segue
-from segue.runfolder import (
-    Choice,
-    RunDocument,
-    check_free,
-    document_text,
-    read_document,
-)
+from segue.runfolder import Choice, RunDocument, check_free, document_text, read_document
 from segue.runfolder.run_document import DOCUMENT_NAME
 from tests.plan.song_facts import end_facts, start_facts
 from tests.runfolder.records import card_of, record_of

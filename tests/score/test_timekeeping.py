@@ -9,13 +9,7 @@ from segue.score.cleanliness import clipping
 from segue.score.overlap import low_end
 from segue.score.rendered_pulse import Pulse
 from segue.score.scorecard import NotMeasured
-from segue.score.timekeeping import (
-    bar_line,
-    entry_timing,
-    steady_beats,
-    tempo_change,
-    tempo_curve,
-)
+from segue.score.timekeeping import bar_line, entry_timing, steady_beats, tempo_change, tempo_curve
 from segue.score.tones import HOP_S, Tones
 
 ENTRY, END = 16, 32

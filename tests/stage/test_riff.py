@@ -11,14 +11,7 @@ import wavinfo
 from hypothesis import given
 from hypothesis import strategies as st
 
-from segue.stage.riff import (
-    BroadcastFacts,
-    CuePoint,
-    bext_chunk,
-    chunk,
-    cue_chunks,
-    with_chunks,
-)
+from segue.stage.riff import BroadcastFacts, CuePoint, bext_chunk, chunk, cue_chunks, with_chunks
 
 FACTS = BroadcastFacts(
     description="One song to the next, in F♯ minor",

@@ -16,13 +16,7 @@ from segue.stage.cue_sheet import CARE, CueSheet
 from segue.stage.exposure import exposure_sentence
 from segue.stage.in_evening import FrontPage, FrontRow, InEvening
 from segue.stage.midi import score_bytes
-from segue.stage.pack import (
-    PACK_MARK,
-    check_pack_place,
-    markers_json,
-    sheet_of,
-    stage_pack,
-)
+from segue.stage.pack import PACK_MARK, check_pack_place, markers_json, sheet_of, stage_pack
 from segue.stage.sheet_pages import sheets_html, sheets_pdf
 
 if TYPE_CHECKING:
