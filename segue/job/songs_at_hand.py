@@ -285,11 +285,18 @@ class SongsAtHand:
             song.__dict__.pop("thinned", None)
         self._kits.pop("quick", None)
 
-    def look_away(self) -> None:
-        """Let go of what can be had again at once: the songs' sound, and drums taken out of it."""
+    def look_away(self, *, also_at_drums: bool) -> None:
+        """Let go of what can be had again at once: the songs' sound.
+
+        Parameters
+        ----------
+        also_at_drums : bool
+            Also of drums taken out of it: the run's other segues take them from other places.
+        """
         from segue.render.separate import percussion_of
 
-        percussion_of.cache_clear()  # the run's other segues take drums from other places
+        if also_at_drums:
+            percussion_of.cache_clear()
         for song in self._songs.values():
             song.look_away()
 
@@ -298,7 +305,7 @@ class SongsAtHand:
         if self._kits:  # something was rendered
             from segue.render.voiceless import forget_shares
 
-            self.look_away()
+            self.look_away(also_at_drums=True)
             forget_shares()
         self._songs: dict[SongPlace, SongAtHand] = {}
         self._instruments: dict[Path, Instrument] = {}

@@ -150,8 +150,7 @@ def rendered(step: Attempt) -> Rendered:
     plan, sounds = planned(step), instruments_of(step.request)
 
     def let_go(share: float) -> None:
-        if share >= len(plan.layers) / (len(plan.layers) + 1):  # all layers are made
-            _AT_HAND.look_away()
+        _AT_HAND.look_away(also_at_drums=share >= len(plan.layers) / (len(plan.layers) + 1))
         give_back()  # what one layer has freed seldom fits the next
 
     candidate = renderer.render_candidate(

@@ -176,4 +176,5 @@ def power_between(samples: Floats32, plan: Plan, rate_hz: int, first_frame: int 
         max(round(plan.seconds_at(beat) * rate_hz) - first_frame, 0)
         for beat in (plan.exit_beat, plan.entry_beat)
     )
-    return float(np.sum(np.square(samples[begin:end], dtype=np.float64)))
+    part = samples[begin:end]
+    return float(np.einsum("ij,ij->", part, part, dtype=np.float64))

@@ -139,8 +139,9 @@ def _without_tones(
 ) -> tuple[Floats32, Floats32]:
     """Music and click, both less what a sample is foretold by the ones before it in the music.
 
-    A note that rings at the pitch of the click would pass for it at every lag. Linear prediction by
-    the autocorrelation (J. Makhoul, Proceedings of the IEEE 63(4), 1975) takes it out of both.
+    The music is written over. A note that rings at the pitch of the click would pass for it at
+    every lag. Linear prediction by the autocorrelation (J. Makhoul, Proceedings of the IEEE 63(4),
+    1975) takes it out of both.
     """
     from scipy.linalg import solve_toeplitz
 
@@ -150,18 +151,18 @@ def _without_tones(
     del part  # as long as the music, and twice as wide
     along[0] += 1e-6 * along[0] + _FAINT**2
     taps = np.concatenate([[1.0], -solve_toeplitz(along[:-1], along[1:])])
-    return _filtered(music, taps), _filtered(click, taps)
+    return _filtered(music, taps, out=music), _filtered(click, taps, out=np.empty_like(click))
 
 
-def _filtered(sound: Floats32, taps: Floats) -> Floats32:
+def _filtered(sound: Floats32, taps: Floats, *, out: Floats32) -> Floats32:
     """A sound under a filter, some of it at a time, to hold little memory."""
     from scipy.signal import lfilter
 
-    left, state = np.empty_like(sound), np.zeros(len(taps) - 1)
+    state = np.zeros(len(taps) - 1)
     for begin in range(0, len(sound), _BLOCK_FRAMES):
         block = slice(begin, begin + _BLOCK_FRAMES)
-        left[block], state = lfilter(taps, np.ones(1), sound[block].astype(np.float64), zi=state)
-    return left
+        out[block], state = lfilter(taps, np.ones(1), sound[block].astype(np.float64), zi=state)
+    return out
 
 
 def _shares_by_lag(
