@@ -2,6 +2,7 @@
 
 import io
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import soundfile
@@ -121,12 +122,21 @@ def _room(sound: np.ndarray, decay_s: float, rng: np.random.Generator) -> np.nda
     return fftconvolve(sound, tail, axes=0)[: len(sound)]
 
 
+AT_ONCE_FRAMES: Final = 1 << 16
+"""Vorbis is written in small pieces: of a minute at once libsndfile overflows its stack, and the
+process dies."""
+
+
 def _coded(sound: np.ndarray, kind: str, level: float) -> np.ndarray:
     """Through MPEG layer 3 or Vorbis; the delay is found again and taken out."""
     coded = io.BytesIO()
     options = {"compression_level": level} if kind == "MP3" else {}
     subtype = "MPEG_LAYER_III" if kind == "MP3" else "VORBIS"
-    soundfile.write(coded, sound, FILE_RATE_HZ, format=kind, subtype=subtype, **options)
+    with soundfile.SoundFile(
+        coded, "w", FILE_RATE_HZ, sound.shape[1], format=kind, subtype=subtype, **options
+    ) as file:
+        for begin in range(0, len(sound), AT_ONCE_FRAMES):
+            file.write(sound[begin : begin + AT_ONCE_FRAMES])
     coded.seek(0)
     decoded, _ = soundfile.read(coded, dtype="float64", always_2d=True)
     n_probe = min(len(sound), len(decoded), 20 * FILE_RATE_HZ)
