@@ -26,7 +26,8 @@ _REACH_S: Final = 0.13  # but never further than this; by judgement
 _STANDS_OUT: Final = 1.8
 """Onset strength at a beat against the strength between beats nearby. Set by judgement."""
 _LEAST_STRENGTH: Final = 0.8  # of an onset, about 1 on average; by judgement
-_FEWEST_BEATS: Final = 4  # fewer tell no lateness: a line goes through nearly any three
+_FEWEST_BEATS: Final = 3  # fewer tell no lateness
+_LINE_BEATS: Final = 5  # fewer tell no drift: one that strays makes a line of its own
 _MAD_TO_SIGMA: Final = 1.4826  # of a normal scatter
 _MEDIAN_ERROR: Final = 1.2533  # standard error of a median against that of a mean, normal scatter
 _NEARBY_BEATS: Final = 6  # beats on each side that a peak is compared with; by judgement
@@ -65,23 +66,25 @@ class Pulse:
     def late_at(
         self, at_s: float, start_beat: float, end_beat: float
     ) -> tuple[float, float] | None:
-        """Lateness at a time, by the line through the beats heard in a range; None for too few.
+        """Lateness at a time, by a line through the beats heard in a range, or their middle.
+
+        None for too few.
 
         Returns
         -------
         (float, float)
             Seconds, and the standard error of them: that of a median, with the scatter told from
-            the median distance to it (F. R. Hampel, JASA 69(346), 1974), less the two that a line
-            takes up.
+            the median distance to it (F. R. Hampel, JASA 69(346), 1974).
         """
         inside = (self.beats >= start_beat) & (self.beats < end_beat) & self.is_heard
         if inside.sum() < _FEWEST_BEATS:
             return None
         since_s, late_s = self.times_s[inside] - at_s, self.late_s[inside]
-        level_s = late_s - slope(since_s, late_s) * since_s
+        drift = slope(since_s, late_s) if len(late_s) >= _LINE_BEATS else 0.0
+        level_s = late_s - drift * since_s
         late = float(np.median(level_s))
         scatter_s = _MAD_TO_SIGMA * float(np.median(np.abs(level_s - late)))
-        return late, _MEDIAN_ERROR * scatter_s / float(np.sqrt(inside.sum() - 2))
+        return late, _MEDIAN_ERROR * scatter_s / float(np.sqrt(inside.sum()))
 
 
 def heard_pulse(candidate: Candidate) -> Pulse:

@@ -132,9 +132,8 @@ def test_of_beats_that_scatter_only_what_is_sure_is_told():
     scatter_s = np.tile([0.04, -0.04], 16)
     late_s = np.repeat([0.0, 0.06], 16) + scatter_s
     told = entry_timing(heard([0.5] * 32, late_s=late_s))
-    # a median of eight less the two of a line, twice: 1.2533 sigma / sqrt(n), sigma 1.4826 of
-    # the median distance
-    error_ms = np.hypot(1.0, 1.0) * 1.2533 * 1.4826 * 40.0 / np.sqrt(8 - 2)
+    # a median of eight, twice: 1.2533 sigma / sqrt(n), sigma 1.4826 of the median distance
+    error_ms = np.hypot(1.0, 1.0) * 1.2533 * 1.4826 * 40.0 / np.sqrt(8)
     assert told.value == pytest.approx(60.0 - error_ms, abs=1.0)
     assert entry_timing(heard([0.5] * 32, late_s=scatter_s)).value == pytest.approx(0.0, abs=0.01)
 
@@ -155,11 +154,15 @@ def test_an_entry_without_a_pulse_has_no_mark_and_is_told_where_the_song_has_one
     assert entry_timing(heard([0.5] * 32, is_heard=is_heard, confidence=0.4)) is None
 
 
-def test_three_beats_tell_no_lateness_and_four_do():
-    is_heard = np.array([True] * 16 + [True, False, False, False] * 4)
-    assert isinstance(entry_timing(heard([0.5] * 32, is_heard=is_heard)), NotMeasured)
-    is_heard[[18, 22]] = True  # on every other beat
-    assert entry_timing(heard([0.5] * 32, is_heard=is_heard)).score == 1.0
+def test_four_beats_tell_no_drift_and_five_do():
+    late_s = np.concatenate([np.zeros(16), np.linspace(0.04, 0.0, 8), np.zeros(8)])
+    is_heard = np.array([True] * 16 + [False] * 16)
+    is_heard[[16, 18, 21, 23]] = True
+    few = entry_timing(heard([0.5] * 32, late_s=late_s, is_heard=is_heard))
+    is_heard[19] = True
+    five = entry_timing(heard([0.5] * 32, late_s=late_s, is_heard=is_heard))
+    assert five.value == pytest.approx(40.0, abs=0.1)  # where the line has bar one
+    assert few.value < 20.0  # their middle, less its error
 
 
 def test_onsets_of_a_cloud_are_no_steady_beats():
