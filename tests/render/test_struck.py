@@ -79,6 +79,20 @@ def test_it_is_played_softly_beside_soft_music(plan):
     assert levels[0] == pytest.approx(levels[1], abs=0.2)
 
 
+@pytest.mark.parametrize("sound", SOUNDS)
+def test_what_is_played_softly_is_darker_while_it_rings(plan, sound):
+    """Common practice, no source: a softer touch brings out fewer of the upper partials."""
+    layer, ruler = played(note(5, 45, 4.0), sound=sound), ruler_of(plan, RATE_HZ)
+    brightness_hz = []
+    for hardness in (0.0, 0.5, 1.0):
+        mono = struck_sound(layer, plan, ruler, hardness=hardness).samples.mean(axis=1)
+        rings = mono[len(mono) // 3 : len(mono) // 2]  # after every attack
+        power = np.abs(np.fft.rfft(rings * np.hanning(len(rings)))) ** 2
+        hertz = np.fft.rfftfreq(len(rings), 1 / RATE_HZ)
+        brightness_hz.append((hertz * power).sum() / power.sum())
+    assert brightness_hz == sorted(brightness_hz)
+
+
 def test_how_hard_is_told_by_the_songs_next_to_the_join_at_whatever_level(plan):
     time_s = np.arange(20 * RATE_HZ)[:, None] / RATE_HZ
     held = np.repeat(0.1 * np.sin(2 * np.pi * 220 * time_s), 2, axis=1)
