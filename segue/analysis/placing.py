@@ -172,11 +172,11 @@ class PlacedBeats:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Fit:
-    """A grid, and the attacks near its beats that it was fitted to."""
+    """A grid, how many beats it was fitted to, and the curve in which their attacks are."""
 
     grid: TempoGrid
-    off_s: Floats
-    salience: Floats
+    n_beats: int
+    curve: AttackCurve
 
 
 def placed_beats(heard: HeardPart, counting: Counting, said: Known) -> PlacedBeats:
@@ -215,7 +215,7 @@ def _fit_to(heard: HeardPart, beats_s: Floats, windows_s: tuple[float, float]) -
     after_s, before_s = windows_s
     curve = attack_curve(heard.beating, after_s=after_s, before_s=before_s)
     numbers = np.arange(len(beats_s), dtype=np.float64)
-    grid, off_s, salience = None, beats_s, beats_s
+    grid = None
     for reach_s in _REACHES_S:
         near_s = beats_s if grid is None else grid.seconds_at(numbers)
         times_s, salience = attacks_near(curve, near_s, within_s=reach_s)
@@ -224,39 +224,36 @@ def _fit_to(heard: HeardPart, beats_s: Floats, windows_s: tuple[float, float]) -
         if np.count_nonzero(weights) < _LEAST_ATTACKS:
             times_s, weights = beats_s, np.ones(len(beats_s))
         grid = fit_grid(numbers, times_s, weights)
-        off_s = times_s - grid.seconds_at(numbers)
     if grid is None:
         raise ValueError("there is a reach at least")
-    return _Fit(grid=grid, off_s=off_s, salience=salience)
+    return _Fit(grid=grid, n_beats=len(beats_s), curve=curve)
 
 
-def _first_number(fit: _Fit, heard: HeardPart) -> int | None:
-    """The first beat of the pulse where something free comes before it; None otherwise.
+def _first_number(fit: _Fit, heard: HeardPart) -> int:
+    """The first beat of the pulse: the first of all, or where something free ends.
 
     A beat is heard, by an attack or by the net, or not; before the pulse it is heard by chance.
     The pulse begins where the likelihood ratio of pulse to chance, added up from the front, is
     lowest. Soft chords before the drums set in have attacks that are weak beside theirs, but the
     net counts them.
     """
-    loud = fit.salience > _HEARD_SALIENCE * float(np.median(fit.salience))
-    beats_s = fit.grid.seconds_at(np.arange(len(fit.off_s), dtype=np.float64))
+    start_s = float(fit.grid.seconds_at(np.array([0.0]))[0])
+    earliest = -int(max(start_s + _START_SLACK_S, 0.0) // fit.grid.beat_s_at(0.0))
+    beats_s = fit.grid.seconds_at(np.arange(earliest, fit.n_beats, dtype=np.float64))
+    times_s, salience = attacks_near(fit.curve, beats_s, within_s=_REACHES_S[-1])
+    loud = salience > _HEARD_SALIENCE * float(np.median(salience))
     by_net = beat_likelihood(heard.evidence.opinion, beats_s) > _LIKELY
-    is_heard = ((np.abs(fit.off_s) < _HEARD_WITHIN_S) & loud) | by_net
+    is_heard = ((np.abs(times_s - beats_s) < _HEARD_WITHIN_S) & loud) | by_net
     later = is_heard[len(is_heard) // 3 :]
     rate = min(max(float(later.mean()), _CHANCE + 0.05), _SUREST_RATE)
     ratio = np.where(is_heard, np.log(rate / _CHANCE), np.log((1 - rate) / (1 - _CHANCE)))
     evidence = np.concatenate([[0.0], np.cumsum(ratio)])
     first = int(np.argmin(evidence[:-1]))
-    return first if evidence[first] < -_CUT_EVIDENCE else None
+    return earliest + (first if evidence[first] < -_CUT_EVIDENCE else 0)
 
 
-def _numbers(grid: TempoGrid, first_number: int | None, heard: HeardPart) -> Floats:
+def _numbers(grid: TempoGrid, first: int, heard: HeardPart) -> Floats:
     """Numbers of all beats from the first one to the last attack."""
-    if first_number is None:
-        start_s = float(grid.seconds_at(np.array([0.0]))[0])
-        first = -int(max(start_s + _START_SLACK_S, 0.0) // grid.beat_s_at(0.0))
-    else:
-        first = first_number
     end_s = heard.duration_s
     if heard.evidence.last_s is not None:
         end_s = min(heard.evidence.last_s + _END_SLACK_S, end_s)

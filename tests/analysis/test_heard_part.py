@@ -3,6 +3,7 @@
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from segue.analysis.heard_part import heard_part
 from segue.analysis.onsets import HOP_S
@@ -47,3 +48,19 @@ def test_what_others_strike_counts_less_than_the_drums_but_counts():
     # the same strokes: foremost the drums tell the beat, but no attack is unheard
     assert between < 0.02 * on_drums
     assert 0.1 * on_drums < on_bass < 0.7 * on_drums
+
+
+@pytest.mark.parametrize(("notes_midi", "bareness"), [((81,), 1.0), ((69, 72, 76, 79), 0.0)])
+def test_a_click_is_bare_and_chords_as_short_and_as_far_apart_are_not(notes_midi, bareness):
+    after_s = np.arange(round(0.1 * RATE_HZ)) / RATE_HZ
+    fade = np.exp(-after_s / 0.02)
+    stroke = sum(
+        np.sin(2 * np.pi * 440 * 2 ** ((n - 69) / 12) * after_s) * fade for n in notes_midi
+    )
+    sound = np.zeros(12 * RATE_HZ)
+    for first in range(RATE_HZ // 2, len(sound) - RATE_HZ, RATE_HZ):
+        sound[first : first + len(stroke)] += 0.2 * stroke
+    clip = Clip(samples=np.stack([sound] * 2, axis=1).astype(np.float32), rate_hz=RATE_HZ)
+    stem = Stem(role="mix", file="mix.wav", clip=clip)
+    edge = SongEdge(path=Path("song"), title="", edge="start", stems=(stem,), duration_s=12.0)
+    assert heard_part(edge).evidence.bareness == bareness

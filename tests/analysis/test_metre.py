@@ -41,6 +41,7 @@ def evidence_of(times_s, *, length_s=20.0):
         accent=bands[:, 0],
         first_s=float(times_s[0]),
         last_s=None,
+        notes=1.0,
         opinion=no_opinion(len(bands)),
     )
 
