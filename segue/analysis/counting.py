@@ -31,8 +31,9 @@ _UNEVEN: Final = 0.03
 """Odds of a level that attacks do not lie on, against one that they do. From 0.03 to 0.2 it is all
 the same with drums; without, up to 0.06 is right in one song of 111 more, none of them reported."""
 _RARE: Final = 5  # beats of a bar in the metre that is rare; by judgement
-_RARE_METRE: Final = 3.0
-"""Log odds against five beats a bar, of which the examples have none: a guess, not measured."""
+_RARE_METRE: Final = 1.5
+"""Log odds against five beats a bar, of which the examples have none: a guess. Of 1413 made songs
+without fives not one is counted in five with 0, and with 3 bars of five were not heard in a mix."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

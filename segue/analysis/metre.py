@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.heard_part import CURVES, Evidence
-from segue.analysis.metre_net import HeardByNet
+from segue.analysis.metre_net import USUAL_BAR_S, HeardByNet
 from segue.analysis.onsets import HOP_S, N_BANDS
 
 if TYPE_CHECKING:
@@ -49,6 +49,7 @@ LEVELS: Final = (
     (4.0, 3.0),
 )
 """Beat length and place of the first beat, in steps of the pulse."""
+_USUAL_BEATS: Final = 4  # of a bar, where a tempo that is told says how long it is; by judgement
 _PARTS: Final = 12  # a beat is sampled at its twelfths: halves, thirds and quarters; by judgement
 # twelfths of a beat that are evidence: its halves, thirds, quarters and sixths
 _PLACES: Final = (0, 2, 3, 4, 6, 8, 9, 10)
@@ -171,6 +172,7 @@ def levels_of(
     given_bpm : float or None
         Tempo that the musician gives: a pulse is the beat, however slow or fast.
     """
+    usual_bar_s = USUAL_BAR_S if given_bpm is None else _USUAL_BEATS * 60.0 / given_bpm
     levels: list[BeatLevel] = []
     for pulse_s in pulses_s:
         step_s = float(np.median(np.diff(pulse_s)))
@@ -185,7 +187,8 @@ def levels_of(
             beats_s = np.interp(places, np.arange(len(pulse_s)), pulse_s)
             near = [lv for lv in levels if abs(lv.beat_s - beat_s) < _SAME_RATIO * beat_s]
             if not any(_is_same(beats_s, level.beats_s) for level in near):
-                levels.append(_level(evidence, pulse_s, beats_s, (beat_steps, first_step), metres))
+                steps = (beat_steps, first_step)
+                levels.append(_level(evidence, pulse_s, beats_s, steps, metres, usual_bar_s))
     return levels
 
 
@@ -206,6 +209,7 @@ def _level(
     beats_s: Floats,
     steps: tuple[float, float],
     metres: tuple[int, ...],
+    usual_bar_s: float,
 ) -> BeatLevel:
     beat_steps, first_step = steps
     grid = _sampled(evidence.curves, pulse_s, beat_steps, first_step, len(beats_s))
@@ -222,7 +226,7 @@ def _level(
         beats_s=beats_s,
         for_beats=_for_beats(grid, again, beat_s, evidence),
         for_bars=_for_bars(grid, again, metres, ends),
-        by_net={metre: heard.for_ways(held, metre) for metre in metres},
+        by_net={metre: heard.for_ways(held, metre, usual_bar_s=usual_bar_s) for metre in metres},
     )
 
 

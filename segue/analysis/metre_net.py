@@ -31,7 +31,7 @@ NET_COLUMNS: Final = (
 )
 """All that the net says of a way to count, how far (in octaves, squared) a bar is from
 two seconds, and how many beats it has."""
-_USUAL_BAR_S: Final = 2.0
+USUAL_BAR_S: Final = 2.0
 """What a bar of common time lasts at its felt octave (common practice, no source)."""
 _LIMIT: Final = 6.0
 """Log odds beyond this, one in 400, count no further. Set by judgement."""
@@ -87,10 +87,12 @@ class HeardByNet:
             ]
         )
 
-    def for_ways(self, for_beats: Floats, metre: int) -> Floats:
+    def for_ways(
+        self, for_beats: Floats, metre: int, *, usual_bar_s: float = USUAL_BAR_S
+    ) -> Floats:
         """What `NET_COLUMNS` lists, shape (metre, n), one row a place of the downbeat."""
         bar_s = metre * float(np.median(np.diff(self._beats_s)))
-        off_octaves = float(np.log2(bar_s / _USUAL_BAR_S))
+        off_octaves = float(np.log2(bar_s / usual_bar_s))
         told = [off_octaves * off_octaves, *(float(metre == m) for m in _METRES_HEARD)]
         both = np.tile(for_beats, (metre, 1)), np.tile(told, (metre, 1))
         return np.concatenate([both[0], self.for_bars(metre), both[1]], axis=1)
