@@ -14,6 +14,12 @@ they stay. The trees in place were grown on 1500 edges of songs that this net ha
 drawn as `learn_beats` draws its lessons. In four folds, sum and trees with half a say each have
 .986, .990, .939 with drums and .899, .897, .787 without (soft attacks: beat F .837, with the sum
 alone .811).
+
+Tried without gain: how well chords that change on bar lines explain the notes of a whole edge, as
+a forward sum over all rows of chords (573 songs; without drums the place of beat one is right in
+.856, with it in .852 to .872, log loss .413 and at best .408); trees from 450 songs more; a greater
+weight of where the music sets in. That gains .02 of downbeat F in songs made up here, where beat
+one mostly comes first, and nothing where there are pick-ups: 176 of 394 pop songs start on a bar.
 """
 
 import argparse
