@@ -141,7 +141,9 @@ def load_song_toml(path: Path, *, audio_names: Sequence[str]) -> SongToml:
     """
     table = _toml_table(path)
     song, problems = _typed(table)
-    problems += _range_problems(song) + _role_problems(song, audio_names)
+    for said, within in ((song, ""), (song.start, "start."), (song.end, "end.")):
+        problems += _out_of_range(said, within)
+    problems += _role_problems(song, audio_names)
     if problems:
         raise InputError(path, f"{'; '.join(problems)}.")
     return song
@@ -197,14 +199,6 @@ def _type_problem(detail: ErrorDetails) -> str:
         return f"'{place}' is {shortened(repr(seen))}, not a role{_hint(str(seen), ROLES)}"
     wanted = detail["msg"].removeprefix("Input should be ")
     return f"'{place}' is {shortened(json.dumps(seen))}, write {wanted}"
-
-
-def _range_problems(song: SongToml) -> list[str]:
-    return [
-        *_out_of_range(song, ""),
-        *_out_of_range(song.start, "start."),
-        *_out_of_range(song.end, "end."),
-    ]
 
 
 def _out_of_range(said: SongToml | EndToml, within: str) -> list[str]:

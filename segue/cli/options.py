@@ -177,8 +177,8 @@ def overrides_of(
         tempo_bpm=tempo_bpm,
         metre=metre,
         first_downbeat_s=downbeat_s,
-        ending=cast("EndingKind | None", _one_of("ending", ending, get_args(EndingKind))),
-        opening=cast("OpeningKind | None", _one_of("opening", opening, get_args(OpeningKind))),
+        ending=cast("EndingKind | None", one_of("ending", ending, get_args(EndingKind))),
+        opening=cast("OpeningKind | None", one_of("opening", opening, get_args(OpeningKind))),
         first_note_midi=None if first_note is None else parse_note(first_note),
     )
 
@@ -204,7 +204,8 @@ def _check_range(name: str, value: float | None, low: float, high: float, unit: 
         raise OptionError(f"{name} {value:g} is outside {low:g} to {high:g} {unit}: keep within.")
 
 
-def _one_of(name: str, word: str | None, allowed: tuple[str, ...]) -> str | None:
+def one_of(name: str, word: str | None, allowed: tuple[str, ...]) -> str | None:
+    """A word if it is one of those allowed, or none; else what it could be is told."""
     if word is None or word in allowed:
         return word
     raise OptionError(

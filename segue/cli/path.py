@@ -9,21 +9,18 @@ import shutil
 import sys
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Final
+from typing import TYPE_CHECKING, Annotated, Final, cast
 
 import typer
 
-from segue.cli.options import Json
-from segue.errors import OptionError, did_you_mean
+from segue.cli.options import Json, one_of
+from segue.errors import OptionError
 from segue.music.key import Key, parse_key
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from segue.audio.clip import Clip
     from segue.cli.path_tables import PathSheet
     from segue.music.chord import CadenceChoice
-    from segue.music.chord_path import PathStep
     from segue.plan.layer import PadLayer
     from segue.plan.plan import Plan
 
@@ -48,11 +45,13 @@ def path(
     _check(chords, tempo, out)
     from segue.cli.path_tables import path_report, path_sheet, print_path
     from segue.cli.tables import print_json
+    from segue.music.chord import CADENCE_CHOICES
     from segue.music.chord_path import chord_path
     from segue.pages import TURN_DOWN
 
     old_key, new_key = parse_key(old), parse_key(new)
-    steps = chord_path(old_key, new_key, n_chords=chords, cadence=_cadence(cadence))
+    ending = cast("CadenceChoice", one_of("--cadence", cadence, CADENCE_CHOICES))
+    steps = chord_path(old_key, new_key, n_chords=chords, cadence=ending)
     sheet = path_sheet(old_key, new_key, steps)
     player = found_player() if play else None
     if player is not None:  # before the sound is made, so that there is time to
@@ -60,22 +59,15 @@ def path(
     with tempfile.TemporaryDirectory() as folder:
         file = out or Path(folder) / "path.wav"
         if out is not None or player is not None:
-            _write(sheet, tempo, file)
+            from segue.audio.write import write_wav24
+
+            write_wav24(file, path_sound(sheet, tempo))
         if json:
             print_json(path_report(sheet, out))
         else:
             print_path(sheet)
         if player is not None:
             play_file(player, file)
-
-
-def _write(sheet: PathSheet, tempo_bpm: float, file: Path) -> None:
-    from segue.audio.write import write_wav24
-
-    clip = path_sound(
-        sheet.steps, sheet.voicings, old=sheet.old, new=sheet.new, tempo_bpm=tempo_bpm
-    )
-    write_wav24(file, clip)
 
 
 def _check(n_chords: int, tempo_bpm: float, out: Path | None) -> None:
@@ -89,18 +81,6 @@ def _check(n_chords: int, tempo_bpm: float, out: Path | None) -> None:
         )
     if out is not None and out.suffix.lower() != ".wav":
         raise OptionError(f"--out {out} is not a WAV: give it a name that ends in .wav.")
-
-
-def _cadence(word: str) -> CadenceChoice:
-    from segue.music.chord import CADENCE_CHOICES
-
-    for choice in CADENCE_CHOICES:
-        if word == choice:
-            return choice
-    raise OptionError(
-        f"--cadence '{word}' is none of {', '.join(CADENCE_CHOICES)}: take one of these."
-        f"{did_you_mean(word, CADENCE_CHOICES)}"
-    )
 
 
 PLAYERS: Final[dict[str, tuple[str, ...]]] = {
@@ -168,22 +148,8 @@ _RING_BEATS: Final = 2.0
 """Kept after the last chord for the hall."""
 
 
-def path_sound(
-    steps: Sequence[PathStep],
-    voicings: Sequence[tuple[int, ...]],
-    *,
-    old: Key,
-    new: Key,
-    tempo_bpm: float,
-) -> Clip:
-    """The pad playing chords, one a bar of four beats.
-
-    Parameters
-    ----------
-    steps : sequence of PathStep
-        With the arrival as the last.
-    voicings : sequence of tuple of int
-        MIDI notes of each step.
+def path_sound(sheet: PathSheet, tempo_bpm: float) -> Clip:
+    """The pad playing the chords of a path, one a bar of four beats.
 
     Returns
     -------
@@ -203,13 +169,13 @@ def path_sound(
                 end_beat=BEATS_A_CHORD * (n + 1),
                 notes_midi=notes,
                 symbol=step.symbol,
-                roman_from=step.chord.roman(old),
-                roman_to=step.chord.roman(new),
+                roman_from=step.chord.roman(sheet.old),
+                roman_to=step.chord.roman(sheet.new),
             )
-            for n, (step, notes) in enumerate(zip(steps, voicings, strict=True))
+            for n, (step, notes) in enumerate(zip(sheet.steps, sheet.voicings, strict=True))
         ),
     )
-    plan = _plan(layer, old, new, tempo_bpm)
+    plan = _plan(layer, sheet.old, sheet.new, tempo_bpm)
     ruler = ruler_of(plan, RATE_HZ)
     sound = pad_sound(layer, plan, ruler).laid_out(ruler.n_frames)
     return master(sound, RATE_HZ).music

@@ -19,7 +19,6 @@ from segue.cli.options import Json
 from segue.errors import InputError, OptionError, disk_faults, printable
 
 if TYPE_CHECKING:
-    from segue.runfolder import RunDocument
     from segue.score.learned_weights import Agreement, Decision, FittedWeights, Taste
 
 
@@ -83,20 +82,14 @@ def decisions_of(run: Path) -> list[Decision]:
         {m.name: m.score for m in record.scorecard.measures} for record in document.candidates
     )
     ranks = [record.rank for record in document.candidates]
+    chosen = [] if document.choice is None else [document.choice.rank]
     if len(ranks) < 2:  # noqa: PLR2004 - one candidate is no choice
         return []
     return [
         Decision(scores=scores, chosen=ranks.index(rank))
-        for rank in _ranks_chosen(run, document)
+        for rank in _votes(run) or chosen
         if rank in ranks
     ]
-
-
-def _ranks_chosen(run: Path, document: RunDocument) -> list[int]:
-    votes = _votes(run)
-    if votes:
-        return votes
-    return [] if document.choice is None else [document.choice.rank]
 
 
 def _votes(run: Path) -> list[int]:

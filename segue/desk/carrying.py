@@ -126,12 +126,6 @@ def reviewed(house: House, run: str, take: Path) -> ReviewedTake:
     )
 
 
-def place_for_take(house: House, run: str, name: str) -> Path:
-    """Where a take of a run is laid."""
-    folder = house.folder.inside(run)
-    return sound_place(house, f"{TAKES}/{folder.name}", name)
-
-
 def sound_place(house: House, folder: str, name: str) -> Path:
     """A free place for a file that is dropped in, its name made harmless.
 

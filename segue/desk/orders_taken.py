@@ -21,6 +21,7 @@ from segue.audition.page import ToVoteOn, page_view
 from segue.desk import carrying, evening_changes, evening_desk, option_changes, orders
 from segue.desk.desk_pages import review_html
 from segue.desk.desk_parts import SOUND_TYPES
+from segue.desk.house import TAKES
 from segue.desk.poll_host import host_vote
 from segue.errors import SegueError
 from segue.runfolder import read_document
@@ -245,7 +246,7 @@ async def _drop_song(request: Request, house: House) -> Response:
 async def _drop_take(request: Request, house: House) -> Response:
     asked = request.query_params
     run, name = asked.get("run", ""), asked.get("name", "")
-    place = carrying.place_for_take(house, run, name)
+    place = carrying.sound_place(house, f"{TAKES}/{house.folder.inside(run).name}", name)
     await _received(request, place, name)
     told = await asyncio.to_thread(carrying.reviewed, house, run, place)
     return HTMLResponse(await asyncio.to_thread(review_html, told))
