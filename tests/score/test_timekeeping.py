@@ -5,6 +5,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from segue.plan.layer import DrumHit, DrumLayer
 from segue.score.cleanliness import clipping
 from segue.score.overlap import low_end
 from segue.score.rendered_pulse import Pulse
@@ -50,6 +51,19 @@ def heard(lengths_s, *, late_s=None, is_heard=None, octave=1.0, confidence=1.0):
         hits=lambda *_: 1.0,
         is_silent=False,
     )
+
+
+@pytest.mark.parametrize(
+    ("beat", "leads"), [(15.5, True), (12.0, True), (11.0, False), (4.0, False), (16.0, False)]
+)
+def test_drums_lead_in_where_they_play_in_the_last_bar_before_the_entry(beat, leads):
+    """Where nothing else of the old song sounds, drums that stopped a bar ago are no pulse."""
+    hearing = heard(np.full(END, 0.5))
+    hearing.sounding = lambda _: np.zeros(len(hearing.sides["outgoing"].times_s), dtype=bool)
+    hits = (DrumHit(beat=beat, drum="snare"),)
+    drums = DrumLayer(name="drums", song="outgoing", start_beat=0.0, end_beat=16.0, hits=hits)
+    hearing.plan.layers = (drums,)
+    assert ("the pulse before" in entry_timing(hearing).sentence) is leads
 
 
 @pytest.mark.parametrize(
