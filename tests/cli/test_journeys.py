@@ -263,9 +263,9 @@ def test_version_is_told():
 )
 def test_what_is_refused_waits_for_nothing_that_was_begun(words, tmp_path):
     """Others begin to load at once; whoever reads the refusal through a pipe need not wait."""
+    (tmp_path / "never_loaded.py").write_text("import time; time.sleep(3_600)")
     of_command = (
-        "from segue.cli import boundary; boundary.JOB_MODULES = ('tests.cli.never_loaded',);"
-        "boundary.main()"
+        "from segue.cli import boundary; boundary.JOB_MODULES = ('never_loaded',); boundary.main()"
     )
     done = subprocess.run(
         [sys.executable, "-c", of_command, "between", "none.wav", "neither.wav", *words],
@@ -274,6 +274,9 @@ def test_what_is_refused_waits_for_nothing_that_was_begun(words, tmp_path):
         timeout=300,
         check=False,
         cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+        env={
+            **os.environ,
+            "PYTHONPATH": os.pathsep.join([str(Path(__file__).parents[2]), str(tmp_path)]),
+        },
     )
     assert done.returncode == 2, done.stderr
