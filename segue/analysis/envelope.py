@@ -116,6 +116,20 @@ def level_db(samples: Floats32, rate_hz: int, *, hop_s: float = HOP_S) -> Floats
     return np.asarray(10.0 * np.log10(np.maximum(power, 10.0 ** (SILENCE_DB / 10.0))))
 
 
+def body_level_db(levels_db: Floats) -> float:
+    """Level of the body of some sound: of its loud quarter, gaps and silence left out.
+
+    Parameters
+    ----------
+    levels_db : ndarray, shape (n_hops,)
+        At least one.
+    """
+    return float(np.percentile(levels_db[levels_db > levels_db.max() - _OF_BODY_DB], 75))
+
+
+_OF_BODY_DB: Final = 30.0  # what lies further below the loudest is not of its body
+
+
 def smoothed_db(levels_db: Floats, n_hops: int) -> Floats:
     """Level averaged in power over a centred window of `n_hops` hops.
 

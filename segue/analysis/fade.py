@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.envelope import HOP_S, level_db, mono_of, smoothed_db
+from segue.analysis.envelope import HOP_S, body_level_db, mono_of, smoothed_db
 from segue.analysis.last_chord import semitones
 from segue.audio.adapters import mono_at_rate
 from segue.audio.clip import Clip
@@ -175,7 +175,7 @@ def last_decline(clip: Clip, levels_db: Floats, body_db: float, hits_s: Floats) 
     )
 
 
-def faded_in_s(clip: Clip, hits_s: Floats) -> float | None:
+def faded_in_s(clip: Clip, levels_db: Floats, hits_s: Floats) -> float | None:
     """When a clip that begins under a fader has come up to 3 dB below its body; None for others.
 
     Heard backwards, it is a song that fades out.
@@ -184,13 +184,14 @@ def faded_in_s(clip: Clip, hits_s: Floats) -> float | None:
     ----------
     clip : Clip
         The start of a song.
+    levels_db : ndarray, shape (n_hops,)
+        Its level hop by hop.
     hits_s : ndarray, shape (n,)
         Its hits, in seconds from its start.
     """
-    levels_db = level_db(clip.samples, clip.rate_hz)
     if not len(levels_db):
         return None
-    body_db = float(np.percentile(levels_db[levels_db > levels_db.max() - _OF_BODY_DB], 75))
+    body_db = body_level_db(levels_db)
     if np.median(levels_db[: round(_FIRST_S / HOP_S)]) > body_db - _LEAST_FALL_DB:
         return None  # full at once, as most are
     backwards = Clip(samples=clip.samples[::-1], rate_hz=clip.rate_hz)
@@ -199,7 +200,6 @@ def faded_in_s(clip: Clip, hits_s: Floats) -> float | None:
 
 
 _FIRST_S: Final = 1.0  # of a song that fades in lies as far below its body as a fade falls
-_OF_BODY_DB: Final = 30.0  # what lies further below the loudest is not of its body
 
 
 def _last_above(levels_db: Floats, threshold_db: float) -> int:

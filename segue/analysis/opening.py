@@ -12,7 +12,16 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from segue.analysis.envelope import HOP_S, SILENCE_DB, Hits, hits, level_db, mono_of, smoothed_db
+from segue.analysis.envelope import (
+    HOP_S,
+    SILENCE_DB,
+    Hits,
+    body_level_db,
+    hits,
+    level_db,
+    mono_of,
+    smoothed_db,
+)
 from segue.analysis.facts import PULSE_CONFIDENCE, Opening, PulseFact
 from segue.analysis.fade import faded_in_s
 from segue.audio.clip import Clip, SongEdge
@@ -71,7 +80,7 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
     intro = Clip(
         samples=mix.samples[: int((sound_s + _LONGEST_INTRO_S) * mix.rate_hz)], rate_hz=mix.rate_hz
     )
-    up_s = None
+    levels_db, up_s = level_db(intro.samples, intro.rate_hz), None
     if not pulse.downbeats_s or pulse.confidence < PULSE_CONFIDENCE:
         opening = Opening(
             kind="free intro",
@@ -84,8 +93,8 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
         beats_s, bar_phase = _grid(pulse, edge.start_s, sound_s)
         set_in = _set_in(beats_s, heard, sound_s, _swells(mix, beats_s))
         opening = _opening(edge, pulse, sound_s, beats_s[set_in:], bar_phase[set_in:])
-        up_s = faded_in_s(intro, heard.times_s)
-    up_s = _swelled_s(intro, sound_s) if up_s is None else up_s
+        up_s = faded_in_s(intro, levels_db, heard.times_s)
+    up_s = _swelled_s(levels_db, sound_s) if up_s is None else up_s
     is_free = opening.kind == "free intro"
     one_s = opening.sound_start_s if is_free else opening.first_downbeat_s
     if up_s is None or edge.start_s + up_s <= one_s + _ON_BEAT_S:
@@ -93,9 +102,8 @@ def hear_opening(edge: SongEdge, pulse: PulseFact) -> Opening:
     return replace(opening, faded_in_s=edge.start_s + up_s)
 
 
-def _swelled_s(intro: Clip, sound_s: float) -> float | None:
+def _swelled_s(levels_db: Floats, sound_s: float) -> float | None:
     """When a song that starts far softer than it is a moment later has come up; None for others."""
-    levels_db = level_db(intro.samples, intro.rate_hz)
     power, n_now, n_soon = 10 ** (levels_db / 10), round(_AT_ONCE_S / HOP_S), round(_SOON_S / HOP_S)
     if len(power) < n_soon:
         return None
@@ -103,8 +111,8 @@ def _swelled_s(intro: Clip, sound_s: float) -> float | None:
         10 * np.log10(np.lib.stride_tricks.sliding_window_view(power, n).mean(axis=1))
         for n in (n_now, n_soon)
     )
-    body_db = np.percentile(levels_db[levels_db > levels_db.max() - _OF_BODY_DB], 75)
-    is_up = now[: len(soon)] > np.maximum(soon - _SOFTER_DB, body_db - _HARDLY_HEARD_DB)
+    hardly_db = body_level_db(levels_db) - _HARDLY_HEARD_DB
+    is_up = now[: len(soon)] > np.maximum(soon - _SOFTER_DB, hardly_db)
     up = np.flatnonzero(is_up[round(sound_s / HOP_S) :])
     if not len(up) or not 0.0 < up[0] * HOP_S <= _LONGEST_SWELL_S:
         return None
@@ -117,10 +125,7 @@ _SOFTER_DB: Final = 8.0
 """A start so much softer than what follows is a hole at the end of a bridge: about half as loud
 (S. S. Stevens, J. Acoust. Soc. Am. 51, 1972, from memory: twice as loud every 9 to 10 dB)."""
 _HARDLY_HEARD_DB: Final = 20.0  # below its body a song is not there yet; by judgement
-_OF_BODY_DB: Final = 30.0  # what lies further below the loudest is not of its body
-_LONGEST_SWELL_S: Final = (
-    6.0  # a bridge hides no more; what is soft for longer is meant; by judgement
-)
+_LONGEST_SWELL_S: Final = 6.0  # a bridge hides no more; softer for longer is meant; by judgement
 
 
 def _sound_start_s(mix: Clip) -> float | None:
@@ -131,7 +136,7 @@ def _sound_start_s(mix: Clip) -> float | None:
     levels_db = level_db(mix.samples, mix.rate_hz)
     if len(levels_db) == 0 or levels_db.max() <= SILENCE_DB:
         return None
-    body_db = float(np.percentile(levels_db[levels_db > levels_db.max() - 30.0], 75))
+    body_db = body_level_db(levels_db)
     threshold_db = body_db - START_BELOW_BODY_DB
     floor_db = float(np.median(levels_db[: round(_FLOOR_S / HOP_S)]))
     if floor_db < body_db - _FLOOR_BELOW_BODY_DB:

@@ -149,8 +149,10 @@ def rendered(step: Attempt) -> Rendered:
     old, new = (song.in_its_key for song in _songs_of(step))
     plan, sounds = planned(step), instruments_of(step.request)
 
+    all_layers = len(plan.layers) / (len(plan.layers) + 1)  # the share when all are made
+
     def let_go(share: float) -> None:
-        _AT_HAND.look_away(also_at_drums=share >= len(plan.layers) / (len(plan.layers) + 1))
+        _AT_HAND.look_away(also_at_drums=share >= all_layers)
         give_back()  # what one layer has freed seldom fits the next
 
     candidate = renderer.render_candidate(
