@@ -18,7 +18,7 @@ import numpy as np
 from segue.music.chord import tonic_triad
 from segue.music.key import Key
 from segue.music.tonal_space import krumhansl_distance
-from segue.score.scorecard import Measure, rising
+from segue.score.scorecard import Measure, measured, rising
 from segue.score.tonal import LEADS_NOT, LEADS_PLAINLY, MOSTLY, chord_leads, leading_chords
 from segue.score.tones import CLEAR_SHARE, HOP_S, clarity, interval_vector, key_fit, scale_share
 
@@ -59,7 +59,6 @@ _GONE: Final = 0.05
 """Lead of the new key over the old, in shares of the way, from which the old is gone. By ear: a
 cadence on the dominant keeps a sane segue near 0, and the tonic itself, which is no better, moves
 it to 0.3."""
-_SOURCE: Final = "Krumhansl & Kessler 1982 (profiles), Farbood 2016 (decay of the old key)"
 
 
 def clear_since_s(hearing: Listened, until_s: float) -> float:
@@ -180,14 +179,11 @@ def key_arrival(hearing: Listened) -> Measure:
     seconds = hearing.entry_s - since_s
     bars = (plan.entry_beat - plan.beat_at(since_s)) / hearing.metre
     length = f"clear for {seconds:.1f} s ({bars:.1f} bars)" if seconds >= _TOLD_S else "not clear"
-    return Measure(
-        name="key_arrival",
-        label="key arrival",
+    return measured(
+        "key_arrival",
         value=seconds,
-        unit="s",
         score=rising(seconds, bad=0.0, good=COMFORTABLE_S),
         threshold=f"{COMFORTABLE_S:g} s or more is comfortable",
-        source=_SOURCE,
         sentence=(
             f"{plan.key_to} is {length} before bar one; {COMFORTABLE_S:g} s or more is comfortable."
         ),
@@ -210,14 +206,11 @@ def old_key(hearing: Listened) -> Measure | None:
         share += led * (_GONE - share)
         if led > MOSTLY:
             sentence = f"The last chord is home in {plan.key_from} and leads to {plan.key_to}."
-    return Measure(
-        name="old_key",
-        label="old key gone",
+    return measured(
+        "old_key",
         value=share,
-        unit="",
         score=rising(share, bad=_STRONGER, good=_GONE),
         threshold="1 is the new key alone, -1 the old key alone",
-        source=_SOURCE,
         sentence=sentence,
         worst_beat=plan.entry_beat,
     )
@@ -238,14 +231,11 @@ def runway(hearing: Listened) -> Measure | None:
         sentence = f"The singer comes in before {plan.key_to} is clear"
     if seconds > singer_s - since_s:
         sentence += ", and a cue note gives the pitch"
-    return Measure(
-        name="runway",
-        label="singer's runway",
+    return measured(
+        "runway",
         value=seconds,
-        unit="s",
         score=rising(seconds, bad=0.0, good=COMFORTABLE_S),
         threshold=f"{COMFORTABLE_S:g} s or more is comfortable",
-        source=_SOURCE,
         sentence=f"{sentence}; {COMFORTABLE_S:g} s or more is comfortable.",
         worst_beat=plan.singer_beat,
     )

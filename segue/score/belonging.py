@@ -10,7 +10,7 @@ import numpy as np
 from segue.music.tempo import percent
 from segue.plan.layer import FrozenLayer, PadLayer, PlayedLayer
 from segue.score.listening_to import SIDES, Listened
-from segue.score.scorecard import Measure, NotMeasured, falling
+from segue.score.scorecard import Measure, NotMeasured, falling, measured, not_measured
 
 if TYPE_CHECKING:
     from segue.arrays import Flags
@@ -43,7 +43,7 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
         return None
     if entry_s - exit_s < _LEAST_BRIDGE_S:
         why = "there is no bridge to speak of"
-        return NotMeasured(name="own_music", label="own music", why=why)
+        return not_measured("own_music", why=why)
     share = _share_of_songs(hearing)
     apart_db = timbre_apart_db(hearing)
     score = 0.5 * share + 0.5 * falling(apart_db, good=_LIKE_DB, bad=_UNLIKE_DB)
@@ -54,14 +54,11 @@ def own_music(hearing: Listened) -> Measure | NotMeasured | None:
         part = "All of the bridge comes from the two songs"
     elif share < 1.0 - _ALL:
         part = "Nothing in the bridge comes from the two songs"
-    return Measure(
-        name="own_music",
-        label="own music",
+    return measured(
+        "own_music",
         value=share,
-        unit="",
         score=score,
         threshold="1 is all from the two songs; likeness by timbre",
-        source="set by judgement",
         sentence=f"{part}{', but' if is_alike and share < _HALF else ';'} it sounds {near} them.",
     )
 
@@ -113,14 +110,11 @@ def tuning(hearing: Listened) -> Measure | None:
     if not found:
         return None
     cents, beat = max(found)
-    return Measure(
-        name="tuning",
-        label="in tune",
+    return measured(
+        "tuning",
         value=cents,
-        unit="cents",
         score=falling(cents, good=_FINE_CENTS, bad=_WIDE_CENTS),
         threshold=f"up to {_FINE_CENTS:g} cents nobody hears; over {TUNE_FAULT_CENTS:g} is sour",
-        source="set by judgement",
         sentence=f"In tune (within {max(cents, 2.0):.0f} cents)."
         if cents <= TUNE_FAULT_CENTS
         else f"Out of tune by {cents:.0f} cents.",

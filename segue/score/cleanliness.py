@@ -15,7 +15,7 @@ import numpy as np
 
 from segue.analysis.envelope import mono_of
 from segue.audio.true_peak import true_peak_dbtp
-from segue.score.scorecard import Measure, falling
+from segue.score.scorecard import Measure, falling, measured
 
 if TYPE_CHECKING:
     from segue.arrays import Floats, Floats32
@@ -54,14 +54,11 @@ def true_peak(hearing: Listened) -> Measure | None:
     peak_dbtp = true_peak_dbtp(hearing.candidate.music, oversampling=_OVERSAMPLING)
     if peak_dbtp == -math.inf:
         return None
-    return Measure(
-        name=TRUE_PEAK,
-        label="true peak",
+    return measured(
+        TRUE_PEAK,
         value=peak_dbtp,
-        unit="dBTP",
         score=falling(peak_dbtp, good=CEILING_DBTP + 0.05, bad=1.0),
         threshold=f"at most {CEILING_DBTP:g} dBTP",
-        source="EBU R 128",
         sentence=f"The music peaks at {peak_dbtp:.1f} dBTP.",
     )
 
@@ -80,14 +77,11 @@ def clipping(hearing: Listened) -> Measure | None:
     frames = int(is_flat.sum())
     value_ms = 1000.0 * frames / rate_hz
     first_s = int(is_flat.argmax()) / rate_hz
-    return Measure(
-        name="clipping",
-        label="clipping",
+    return measured(
+        "clipping",
         value=value_ms,
-        unit="ms",
         score=falling(math.log10(max(value_ms, _FINE_MS)), good=_FINE_LOG, bad=_BROKEN_LOG),
         threshold="no flat tops",
-        source="common practice, no source",
         sentence=(
             f"The peaks are cut flat for {value_ms:.0f} ms in all."
             if value_ms > _FINE_MS
@@ -110,14 +104,11 @@ def click_leak(hearing: Listened) -> Measure | None:
     is_sure = share > _SURE * _rms(shares[1:]) and share > _SURE_BESIDE * _rms(beside)
     is_leak = is_sure and share > 1e-4  # noqa: PLR2004 - rounding
     leak_db = 20.0 * float(np.log10(share)) if is_leak else -80.0
-    return Measure(
-        name="click_leak",
-        label="click in the room",
+    return measured(
+        "click_leak",
         value=leak_db,
-        unit="dB",
         score=falling(leak_db, good=-60.0, bad=-20.0),
         threshold="nothing of the click in the music",
-        source="common practice, no source",
         sentence=(
             f"The click is heard in the room, {-leak_db:.0f} dB below the in-ears."
             if is_leak

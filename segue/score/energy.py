@@ -24,7 +24,7 @@ import numpy as np
 
 from segue.score.bridge import CALM_HITS_A_S, LEAST_BRIDGE_S
 from segue.score.level_steps import songs_lufs
-from segue.score.scorecard import Measure, NotMeasured, falling, rising
+from segue.score.scorecard import Measure, NotMeasured, falling, measured, not_measured, rising
 
 if TYPE_CHECKING:
     from segue.score.listening_to import Listened
@@ -40,7 +40,6 @@ BED_LU: Final = (12.0, 17.0)
 """Below the songs: speech at some 4 LU below them is then 8 to 13 LU above the bed."""
 SPEECH_HZ: Final = (1_000.0, 4_000.0)  # where consonants are told apart
 _CUE_BARS: Final = 2  # the bed comes up in these last bars, which call the singer
-_SOURCE: Final = "Torcoli et al. 2019 (10 LU under speech), WCAG 2 technique G56 (20 dB)"
 _STEADY_LU: Final = (2.0, 7.0)  # spread of the loudness of a bed: fine, and not; by judgement
 _HITS: Final = (2.0, 7.0)  # attacks a second under words: fine, and not; by judgement
 _MID_DB: Final = (0.0, 9.0)
@@ -53,18 +52,13 @@ def drive(hearing: Listened) -> Measure | NotMeasured | None:
     if hearing.aim == "talk" or hearing.is_silent:
         return None
     if bridge.length_s < LEAST_BRIDGE_S:
-        return NotMeasured(
-            name="drive", label="drive", why="the bridge is too short to go anywhere"
-        )
+        return not_measured("drive", why="the bridge is too short to go anywhere")
     value, score, sentence, threshold = _drive_for(hearing)
-    return Measure(
-        name="drive",
-        label="drive",
+    return measured(
+        "drive",
         value=value,
-        unit="LU",
         score=score,
         threshold=threshold,
-        source="Dean, Bailes & Schubert 2011 (loudness moves); amounts set by judgement",
         sentence=sentence,
         worst_beat=(plan.exit_beat + plan.entry_beat) / 2.0
         if hearing.aim
@@ -137,7 +131,7 @@ def fullness(hearing: Listened) -> Measure | NotMeasured | None:
     if hearing.aim == "talk" or hearing.is_silent:
         return None
     if bridge.length_s < LEAST_BRIDGE_S:
-        return NotMeasured(name="fullness", label="fullness", why="there is hardly a bridge")
+        return not_measured("fullness", why="there is hardly a bridge")
     low_lu, high_lu = FULL_LU[hearing.aim]
     off = max(low_lu - bridge.below_lu, bridge.below_lu - high_lu, 0.0)
     thin_db = _low_end_lost_db(hearing)
@@ -153,14 +147,11 @@ def fullness(hearing: Listened) -> Measure | NotMeasured | None:
     if abs(bridge.air_db) > _AIR_DB:
         found.append("duller" if bridge.air_db < 0 else "harsher")
     plan = hearing.plan
-    return Measure(
-        name="fullness",
-        label="fullness",
+    return measured(
+        "fullness",
         value=bridge.below_lu,
-        unit="LU",
         score=score,
         threshold=f"{-high_lu:+g} to {-low_lu:+g} LU against the quieter song, its low end and air",
-        source="set by judgement, on pairs of real songs",
         sentence=f"The bridge is {', '.join(found)}.",
         worst_beat=(plan.exit_beat + plan.entry_beat) / 2.0,
     )
@@ -211,14 +202,11 @@ def speech_level(hearing: Listened) -> Measure | None:
         sentence = f"The bed is uneven (by {spread:.1f} LU)."
     else:
         sentence = f"Lies well under words: {below:.1f} LU below the songs."
-    return Measure(
-        name="speech_level",
-        label="level under words",
+    return measured(
+        "speech_level",
         value=below,
-        unit="LU",
         score=score,
         threshold=f"{low:g} to {high:g} LU below the songs, and steady",
-        source=_SOURCE,
         sentence=sentence,
         worst_beat=hearing.plan.beat_at(sum(_bed_span_s(hearing)) / 2),
     )
@@ -239,14 +227,11 @@ def speech_room(hearing: Listened) -> Measure | None:
         in_way.append(f"{mid_db:.0f} dB more of it lies where words are than in the songs")
     if hits > _HITS[0]:
         in_way.append(f"{hits:.1f} attacks a second")
-    return Measure(
-        name="speech_room",
-        label="room for words",
+    return measured(
+        "speech_room",
         value=mid_db,
-        unit="dB",
         score=score,
         threshold="no more of it at 1 to 4 kHz than of the songs, up to 2 attacks a second",
-        source="set by judgement",
         sentence=f"In the way of words: {', '.join(in_way)}." if in_way else "Words have room.",
         worst_beat=hearing.plan.beat_at((low_s + high_s) / 2),
     )
@@ -271,14 +256,11 @@ def talk_length(hearing: Listened) -> Measure | None:
     if over_s > 0:
         score *= falling(over_s / plan.talk_s, good=0.6, bad=3.0)
     fits = f"{there_s:.0f} s for {plan.talk_s:.0f} s of talk"
-    return Measure(
-        name="talk_length",
-        label="time for words",
+    return measured(
+        "talk_length",
         value=there_s,
-        unit="s",
         score=score,
         threshold="as long as was wished, up to half as long again",
-        source="set by judgement",
         sentence=f"Too short: {fits}." if share > 0.05 else f"{fits}.",  # noqa: PLR2004 - rounding
         worst_beat=plan.entry_beat if short_s > 0 else None,
     )

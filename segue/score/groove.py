@@ -17,7 +17,7 @@ from segue.music.tempo import percent
 from segue.plan.layer import SongLayer
 from segue.score.bridge import LEAST_BRIDGE_S, STATIC_PULSE, room_curves
 from segue.score.listening_to import LEAST_HITS_DB, NO_BEAT
-from segue.score.scorecard import Measure, NotMeasured, falling, rising
+from segue.score.scorecard import Measure, NotMeasured, falling, measured, not_measured, rising
 
 if TYPE_CHECKING:
     from segue.arrays import Flags, Floats
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
 
 
 NOBODY: Final = "nobody plays the beat here"
-_JUDGED: Final = "set by judgement, on pairs of real songs"
 _FAINT: Final = 0.6  # from this share of the beats on, something soft marks them; by judgement
 _STEADY_MS, _LOOSE_MS = 20.0, 70.0
 """Median distance of the beats heard from an even row: a tight band, and none. By judgement."""
@@ -52,23 +51,20 @@ def pulse(hearing: Listened) -> Measure | NotMeasured | None:
     if not any(have_pulses(facts) for facts in hearing.facts):
         return None
     if bridge.length_s < LEAST_BRIDGE_S:
-        return NotMeasured(name="pulse", label="pulse", why="the bridge is too short for a beat")
+        return not_measured("pulse", why="the bridge is too short for a beat")
     if hearing.aim in ("talk", "calm") and not plays_a_beat(hearing):
-        return NotMeasured(name="pulse", label="pulse", why=NOBODY)
+        return not_measured("pulse", why=NOBODY)
     if hearing.songs_hits_db < LEAST_HITS_DB / 2 and bridge.is_static:
-        return NotMeasured(name="pulse", label="pulse", why="the songs have hardly a hit here")
+        return not_measured("pulse", why="the songs have hardly a hit here")
     heard, spread_ms = _beats_heard(hearing)
     thin = _thinnest(hearing)
     score = 0.7 * rising(thin, bad=0.05, good=0.6) + 0.3 * rising(heard, bad=0.1, good=0.75)
     score *= 0.4 + 0.6 * falling(spread_ms, good=_STEADY_MS, bad=_LOOSE_MS)
-    return Measure(
-        name="pulse",
-        label="pulse",
+    return measured(
+        "pulse",
         value=thin,
-        unit="",
         score=score,
         threshold="6 tenths of the songs' own onsets, on three beats in four, within 20 ms",
-        source=_JUDGED,
         sentence=_pulse_words(thin, heard, spread_ms, bridge.length_s),
         worst_beat=_thinnest_beat(hearing),
     )
@@ -136,7 +132,7 @@ def fill(hearing: Listened) -> Measure | NotMeasured | None:
     is_still = max(hearing.hits(hearing.exit_s, line_s), hearing.hits(line_s, entry_s)) < NO_BEAT
     if is_still or not plays_a_beat(hearing) or n_bars < 1.5:  # noqa: PLR2004 - one bar before
         why = "the bridge is too short for a fill" if n_bars < 1.5 else NOBODY  # noqa: PLR2004
-        return NotMeasured(name="fill", label="way into bar one", why=why)
+        return not_measured("fill", why=why)
     whole = max(onsets.strong(hearing.exit_s, line_s, 98.0), 1e-9)
     last = onsets.strong(line_s, entry_s, 98.0) / whole
     least = 0.4 * whole
@@ -150,14 +146,11 @@ def fill(hearing: Listened) -> Measure | NotMeasured | None:
         sentence = "A fill leads into bar one."
     elif score < _THIN:
         sentence = "The beat thins out in the last bar before bar one."
-    return Measure(
-        name="fill",
-        label="way into bar one",
+    return measured(
+        "fill",
         value=last,
-        unit="",
         score=score,
         threshold="in the last bar the beat is as strong as before, and as dense or denser",
-        source=_JUDGED,
         sentence=sentence,
         worst_beat=plan.entry_beat - hearing.metre / 2,
     )
@@ -183,14 +176,11 @@ def clash(hearing: Listened) -> Measure | None:
         return None
     share, at_s = worst or (0.0, hearing.entry_s)
     met = "Two grooves play as one." if worst else "One groove at a time."
-    return Measure(
-        name="groove_clash",
-        label="two grooves",
+    return measured(
+        "groove_clash",
         value=share,
-        unit="",
         score=falling(share, good=_TOGETHER, bad=_APART),
         threshold="a quarter of the near misses of two unrelated grooves; 7 tenths are a clash",
-        source=_JUDGED,
         sentence=(
             met
             if share <= _TOGETHER

@@ -16,7 +16,7 @@ from segue.audio.loudness import MOMENTARY_S, mean_lufs
 from segue.score.bridge import LEVEL_HOP_S
 from segue.score.leaving import source_s
 from segue.score.level_steps import SILENT_LUFS, dead_lufs, songs_lufs
-from segue.score.scorecard import Measure, falling
+from segue.score.scorecard import Measure, falling, measured
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -53,14 +53,11 @@ def hole(hearing: Listened) -> Measure:
     worst = int(np.argmax(lengths)) if len(lengths) else 0
     # a block is quiet only when all of it is, so a hole is longer than its quiet blocks
     seconds = float(lengths[worst]) * LEVEL_HOP_S + MOMENTARY_S if len(lengths) else 0.0
-    return Measure(
-        name="hole",
-        label="hole",
+    return measured(
+        "hole",
         value=seconds,
-        unit="s",
         score=falling(seconds, good=BREATH_S, bad=2.0),
         threshold=f"half a second {HOLE_LU:g} LU below the songs is a breath, 2 s are a fault",
-        source="common practice, no source",
         sentence=(
             f"A hole of {seconds:.1f} s: far below both songs."
             if seconds > BREATH_S

@@ -16,7 +16,7 @@ from segue.errors import OptionError
 from segue.music.tempo import percent
 from segue.plan.layer import Side, SongLayer
 from segue.plan.places_asked import end_as_asked, places_asked, start_as_asked
-from segue.score.scorecard import Measure, NotMeasured, rising
+from segue.score.scorecard import Measure, NotMeasured, measured, not_measured, rising
 
 if TYPE_CHECKING:
     from segue.analysis.facts import EdgeFacts
@@ -42,7 +42,6 @@ _KEPT, _LOST = 0.8, 0.2
 """Shares of its own ring that a last chord keeps: enough, and as good as none. By judgement."""
 CUT_SHARE: Final = 0.5
 """A last chord that is cut before this share of its ring is a bad fault. Set by judgement."""
-_USAGE: Final = "common practice, no source"
 
 
 def source_s(plan: Plan, side: Side, beat: float) -> float | None:
@@ -79,16 +78,13 @@ def phrase(hearing: Listened) -> Measure | NotMeasured | None:
         return None
     if not marks:
         why = "where phrases start is not sure in these songs"
-        return NotMeasured(name="phrase", label="phrases", why=why)
+        return not_measured("phrase", why=why)
     worst = min(marks, key=lambda m: m.mark)
-    return Measure(
-        name="phrase",
-        label="phrases",
+    return measured(
+        "phrase",
         value=worst.bars_off,
-        unit="bars",
         score=(sum(m.mark for m in marks) / len(marks) + worst.mark) / 2,
         threshold="on a phrase start of four bars",
-        source=_USAGE,
         sentence=" ".join(m.sentence for m in marks),
         worst_beat=worst.beat,
     )
@@ -269,14 +265,11 @@ def last_chord(hearing: Listened) -> Measure | None:
 
 
 def _chord_measure(share: float, score: float, sentence: str, beat: float) -> Measure:
-    return Measure(
-        name="last_chord",
-        label="last chord",
+    return measured(
+        "last_chord",
         value=share,
-        unit="",
         score=score,
         threshold=f"it keeps {percent(_KEPT)} of its own ring, or is let down gently",
-        source=_USAGE,
         sentence=sentence,
         worst_beat=beat,
     )

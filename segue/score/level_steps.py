@@ -12,7 +12,7 @@ import numpy as np
 
 from segue.audio.loudness import MOMENTARY_S
 from segue.score.bridge import AROUND_S, LEVEL_HOP_S
-from segue.score.scorecard import CurveSample, Measure, falling
+from segue.score.scorecard import CurveSample, Measure, falling, measured
 
 if TYPE_CHECKING:
     from segue.arrays import Floats
@@ -90,14 +90,11 @@ def cliff(hearing: Listened) -> Measure | None:
     worst = int(np.argmax(over))
     step = float(steps[worst])
     fine = fall if step < 0 else rise
-    return Measure(
-        name="cliff",
-        label="cliff",
+    return measured(
+        "cliff",
         value=step,
-        unit="LU",
         score=falling(float(over[worst]), good=0.0, bad=12.0),
         threshold=f"up to {fine:g} LU sounds normal; {fine + 12:g} LU is a jolt",
-        source="common practice, no source",
         sentence=(
             f"Within a second it gets {abs(step):.1f} LU {'louder' if step > 0 else 'softer'}; "
             f"up to {fine:g} LU sounds normal."
@@ -126,14 +123,11 @@ def bar_one(hearing: Listened) -> Measure | None:
         words += ": it sags into the new song"
     elif step > high:
         words += ": the bridge is too thin before it"
-    return Measure(
-        name="bar_one",
-        label="landing on bar one",
+    return measured(
+        "bar_one",
         value=step,
-        unit="LU",
         score=falling(off, good=0.0, bad=10.0),
         threshold=f"{low:+g} to {high:+g} LU from the second before to the second after",
-        source="set by judgement, on pairs of real songs",
         sentence=f"{words}.",
         worst_beat=hearing.plan.entry_beat,
     )
@@ -151,14 +145,11 @@ def level_match(hearing: Listened) -> Measure | None:
         return None
     step = after - before
     louder = "louder" if step > 0 else "softer"
-    return Measure(
-        name="level_match",
-        label="level match",
+    return measured(
+        "level_match",
         value=step,
-        unit="LU",
         score=falling(abs(step), good=1.5, bad=9.0 if step > 0 else 12.0),
         threshold="within 1.5 LU; 2 dB is heard as louder; softer is forgiven a little more",
-        source="practitioner reports (2 dB heard as louder and better)",
         sentence=f"The new song is {abs(step):.1f} LU {louder} than the old."
         if abs(step) >= _EVEN_LU
         else "The new song is as loud as the old.",
@@ -183,14 +174,11 @@ def brightness(hearing: Listened) -> Measure | None:
     worst = int(np.argmax(np.abs(jumps)))
     jump = float(jumps[worst])
     side = "brighter" if jump > 0 else "darker"
-    return Measure(
-        name="brightness",
-        label="brightness jump",
+    return measured(
+        "brightness",
         value=abs(jump),
-        unit="octaves",
         score=falling(abs(jump), good=_FINE_OCTAVES, bad=3.5),
         threshold="up to an octave and a half of the spectral centroid",
-        source="set by judgement",
         sentence=(
             f"Suddenly much {side} (by {abs(jump):.1f} octaves)."
             if abs(jump) > _FINE_OCTAVES

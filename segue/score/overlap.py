@@ -17,7 +17,7 @@ import numpy.typing as npt
 from segue.audio.clip import VOICES
 from segue.plan.layer import Side, SongLayer
 from segue.score.listening_to import SIDES, Listened
-from segue.score.scorecard import Measure, falling
+from segue.score.scorecard import Measure, falling, measured
 
 if TYPE_CHECKING:
     from segue.arrays import Flags, Floats
@@ -102,14 +102,11 @@ def consonance(hearing: Listened) -> Measure | None:
     words = ", slightly rough" if value < ROUGH else ", and clash"
     if value <= SMOOTH:
         words = " and blend"
-    return Measure(
-        name="consonance",
-        label="consonance of overlaps",
+    return measured(
+        "consonance",
         value=value,
-        unit="",
         score=falling(value, good=SMOOTH, bad=ROUGH),
         threshold=f"up to {SMOOTH:g} the sides blend, from {ROUGH:g} they clash",
-        source="Hutchinson & Knopoff 1978 (roughness); limits calibrated on synthetic chords",
         sentence=f"{overlap_s:.1f} s overlap{words}.",
         worst_beat=hearing.plan.beat_at(worst_s),
     )
@@ -140,14 +137,11 @@ def low_end(hearing: Listened) -> Measure | None:
         if beats > 1.0
         else "The low end belongs to one song at a time."
     )
-    return Measure(
-        name="low_end",
-        label="low end",
+    return measured(
+        "low_end",
         value=beats,
-        unit="beats",
         score=falling(beats, good=1.0, bad=6.0),
         threshold="up to a beat of both below 150 Hz is fine",
-        source="common practice, no source",
         sentence=sentence,
         worst_beat=worst,
     )
@@ -170,14 +164,11 @@ def voices(hearing: Listened) -> Measure | None:
     seconds = float(clash.sum()) * (float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0)
     sentence = f"Two singers overlap for {seconds:.1f} s." if seconds else "No two singers overlap."
     worst = hearing.plan.beat_at(float(times_s[clash.argmax()])) if seconds else None
-    return Measure(
-        name="voices",
-        label="voices",
+    return measured(
+        "voices",
         value=seconds,
-        unit="s",
         score=falling(seconds, good=0.3, bad=4.0),
         threshold="two singers should not overlap",
-        source="agreement of work on joins and mash-ups; seconds set by judgement",
         sentence=sentence,
         worst_beat=worst,
     )

@@ -134,6 +134,95 @@ class NotMeasured:
     why: str
 
 
+_PRACTICE: Final = "common practice, no source"
+_JUDGED: Final = "set by judgement"
+_ON_SONGS: Final = "set by judgement, on pairs of real songs"
+_KEYS: Final = "Krumhansl & Kessler 1982 (profiles), Farbood 2016 (decay of the old key)"
+_MODELS: Final = "mean rank in four published models of key distance"
+_STEPS: Final = (
+    "Bernardes et al. 2016 (notes), Krumhansl & Kessler 1982 (keys); "
+    "steps calibrated on rounds of chords"
+)
+_ROUGH: Final = "Hutchinson & Knopoff 1978 (roughness); limits calibrated on synthetic chords"
+_JND: Final = "Drake & Botte 1993 (just-noticeable difference); jolt set by judgement"
+_RAMP: Final = "Drake & Botte 1993; listeners expect half of the next step of a ramp"
+_ENTRY: Final = "Friberg & Sundberg 1995 (one beat in a row: 2.5 %), Rasch 1979 (27-49 ms)"
+_MOVES: Final = "Dean, Bailes & Schubert 2011 (loudness moves); amounts set by judgement"
+_SPEECH: Final = "Torcoli et al. 2019 (10 LU under speech), WCAG 2 technique G56 (20 dB)"
+_LOUDER: Final = "practitioner reports (2 dB heard as louder and better)"
+_VOICES: Final = "agreement of work on joins and mash-ups; seconds set by judgement"
+
+# fmt: off
+FIXED_WORDS: Final[dict[str, tuple[str, str, str]]] = {
+    # measure        label                          unit       source of its threshold
+    "key_distance":  ("change of key",               "",        _MODELS),
+    "tonal_path":    ("tonal path",                  "",        _STEPS),
+    "landing":       ("landing in the new key",      "",        _STEPS),
+    "consonance":    ("consonance of overlaps",      "",        _ROUGH),
+    "tuning":        ("in tune",                     "cents",   _JUDGED),
+    "key_arrival":   ("key arrival",                 "s",       _KEYS),
+    "old_key":       ("old key gone",                "",        _KEYS),
+    "cadence":       ("cadence",                     "",        _PRACTICE),
+    "runway":        ("singer's runway",             "s",       _KEYS),
+    "tempo_change":  ("tempo change",                "JND",     _JND),
+    "steady_beats":  ("steady beats before bar one", "JND",     _RAMP),
+    "entry_timing":  ("enters on the beat",          "ms",      _ENTRY),
+    "bar_line":      ("enters on the bar",           "beats",   _PRACTICE),
+    "pulse":         ("pulse",                       "",        _ON_SONGS),
+    "fill":          ("way into bar one",            "",        _ON_SONGS),
+    "groove_clash":  ("two grooves",                 "",        _ON_SONGS),
+    "hole":          ("hole",                        "s",       _PRACTICE),
+    "cliff":         ("cliff",                       "LU",      _PRACTICE),
+    "bar_one":       ("landing on bar one",          "LU",      _ON_SONGS),
+    "drive":         ("drive",                       "LU",      _MOVES),
+    "fullness":      ("fullness",                    "LU",      _ON_SONGS),
+    "speech_level":  ("level under words",           "LU",      _SPEECH),
+    "speech_room":   ("room for words",              "dB",      _JUDGED),
+    "talk_length":   ("time for words",              "s",       _JUDGED),
+    "level_match":   ("level match",                 "LU",      _LOUDER),
+    "brightness":    ("brightness jump",             "octaves", _JUDGED),
+    "low_end":       ("low end",                     "beats",   _PRACTICE),
+    "voices":        ("voices",                      "s",       _VOICES),
+    "phrase":        ("phrases",                     "bars",    _PRACTICE),
+    "last_chord":    ("last chord",                  "",        _PRACTICE),
+    "own_music":     ("own music",                   "",        _JUDGED),
+    "true_peak":     ("true peak",                   "dBTP",    "EBU R 128"),
+    "clipping":      ("clipping",                    "ms",      _PRACTICE),
+    "click_leak":    ("click in the room",           "dB",      _PRACTICE),
+}
+"""What is said of a measure whatever it finds: its label, its unit, its source."""
+# fmt: on
+
+
+def measured(
+    name: str,
+    *,
+    value: float,
+    score: float,
+    threshold: str,
+    sentence: str,
+    worst_beat: float | None = None,
+) -> Measure:
+    """A finding of a measure of the table, in its fixed words."""
+    label, unit, source = FIXED_WORDS[name]
+    return Measure(
+        name=name,
+        label=label,
+        value=value,
+        unit=unit,
+        score=score,
+        threshold=threshold,
+        source=source,
+        sentence=sentence,
+        worst_beat=worst_beat,
+    )
+
+
+def not_measured(name: str, *, why: str) -> NotMeasured:
+    """That a measure of the table could not be heard."""
+    return NotMeasured(name=name, label=FIXED_WORDS[name][0], why=why)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BadFault:
     """A bad fault: a segue that has one is not ranked before one that has none.

@@ -22,7 +22,7 @@ import numpy as np
 
 from segue.plan.layer import DrumLayer
 from segue.score.listening_to import NO_BEAT
-from segue.score.scorecard import CurveSample, Measure, NotMeasured, falling
+from segue.score.scorecard import CurveSample, Measure, NotMeasured, falling, measured, not_measured
 from segue.score.tones import interval_vector
 
 if TYPE_CHECKING:
@@ -39,7 +39,6 @@ JOLT_JND: Final = 10.0
 _LONG_REST_BEATS: Final = 8  # behind so many beats without one a tempo is new; by judgement
 _LEAST_STEPS: Final = 4  # fewer heard steps from beat to beat tell nothing; by judgement
 _OFF_PERCENT: Final = 1.5  # less is not heard [DB93]_
-_STEADY: Final = "steady beats before bar one"
 TIGHT_MS: Final = 12.0  # late or early by this is as good as together; by judgement
 _HEARD_MS: Final = 30.0  # what is late by more is heard to be; by judgement
 LOOSE_MS: Final = 50.0
@@ -89,16 +88,13 @@ def tempo_change(hearing: Listened) -> Measure | NotMeasured | None:
     if hidden > GENTLE_JND and largest <= GENTLE_JND:
         bpm = f"{60 / lengths_s[a]:.0f} to {60 / lengths_s[b]:.0f} BPM"
         why = f"nobody plays the beat while the tempo changes ({bpm})"
-        return NotMeasured(name="tempo_change", label="tempo change", why=why)
+        return not_measured("tempo_change", why=why)
     percent = 100.0 * ((1.0 + TEMPO_JND_RATIO) ** largest - 1.0)
-    return Measure(
-        name="tempo_change",
-        label="tempo change",
+    return measured(
+        "tempo_change",
         value=largest,
-        unit="JND",
         score=falling(largest, good=GENTLE_JND, bad=JOLT_JND),
         threshold=f"1 JND (1.5 %) is just heard; {JOLT_JND:g} is a jolt",
-        source="Drake & Botte 1993 (just-noticeable difference); jolt set by judgement",
         sentence=(
             f"The tempo jumps by {percent:.0f} % from one beat to the next."
             if largest > GENTLE_JND
@@ -119,25 +115,17 @@ def steady_beats(hearing: Listened) -> Measure | NotMeasured | None:
     off = max(steps)
     last_bar_s = plan.seconds_at(max(plan.entry_beat - hearing.metre, 0.0)), hearing.entry_s
     if not hearing.pulse.is_heard[entry - 2 : entry].any() or hearing.hits(*last_bar_s) < NO_BEAT:
-        return NotMeasured(
-            name="steady_beats", label=_STEADY, why="nobody plays the last two beats"
-        )
+        return not_measured("steady_beats", why="nobody plays the last two beats")
     percent = 100.0 * ((1.0 + TEMPO_JND_RATIO) ** off - 1.0)
-    return Measure(
-        name="steady_beats",
-        label=_STEADY,
-        value=off,
-        unit="JND",
+    return measured("steady_beats", value=off,
         score=falling(off, good=1.5, bad=8.0),
         threshold="the last two beats within 1 JND (1.5 %) of the new tempo",
-        source="Drake & Botte 1993; listeners expect half of the next step of a ramp",
         sentence=(
             f"The last two beats are still {percent:.0f} % off the new tempo."
             if percent >= _OFF_PERCENT
             else "The last two beats are in the new tempo."
         ),
-        worst_beat=plan.entry_beat - 1.0,
-    )  # fmt: skip
+        worst_beat=plan.entry_beat - 1.0)  # fmt: skip
 
 
 def _step_jnd(one_s: float, other_s: float, plan: Plan, *, across: bool) -> float:
@@ -171,7 +159,7 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
         return None
     if new_s is None:
         why = "hardly a beat is heard from bar one on"
-        return NotMeasured(name="entry_timing", label="enters on the beat", why=why)
+        return not_measured("entry_timing", why=why)
     before_s, before_error_s = old_s or (0.0, 0.0)
     found_ms = 1000.0 * (new_s[0] - before_s)
     error_ms = 1000.0 * math.hypot(new_s[1], before_error_s)
@@ -181,14 +169,11 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     on_time = "On time" if abs(value_ms) <= TIGHT_MS else "A little off"
     if abs(value_ms) > _HEARD_MS:
         on_time = "Off the beat"
-    return Measure(
-        name="entry_timing",
-        label="enters on the beat",
+    return measured(
+        "entry_timing",
         value=value_ms,
-        unit="ms",
         score=falling(abs(value_ms), good=TIGHT_MS, bad=LOOSE_MS),
         threshold="under 12 ms is tight; 50 ms is more than a band's scatter",
-        source="Friberg & Sundberg 1995 (one beat in a row: 2.5 %), Rasch 1979 (27-49 ms)",
         sentence=f"{on_time}: {abs(value_ms):.0f} ms {side} against {against}."
         if abs(value_ms) >= 1.0
         else f"{on_time}, against {against}.",
@@ -225,14 +210,11 @@ def bar_line(hearing: Listened) -> Measure | None:
     strongest = int(np.argmax(by_beat))
     lead = float(by_beat[1:].max(initial=0.0) - by_beat[0]) / max(float(np.ptp(by_beat)), 1e-9)
     is_on = strongest == 0
-    return Measure(
-        name="bar_line",
-        label="enters on the bar",
+    return measured(
+        "bar_line",
         value=float(strongest),
-        unit="beats",
         score=falling(lead, good=-0.2, bad=0.7),
         threshold="the strongest beat of the bar is where the plan has beat one",
-        source="common practice, no source",
         sentence=(
             "From bar one on the accent falls on beat 1."
             if is_on

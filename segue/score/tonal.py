@@ -23,7 +23,7 @@ from segue.analysis.facts import EdgeFacts, have_keys
 from segue.music.interval import change_words
 from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tonal_space import key_distance as distance_of_keys
-from segue.score.scorecard import Measure, NotMeasured, falling, rising
+from segue.score.scorecard import Measure, NotMeasured, falling, measured, not_measured, rising
 from segue.score.tones import CLEAR_SHARE, Tones, clarity, interval_vector, key_place
 
 if TYPE_CHECKING:
@@ -63,24 +63,17 @@ LEADS_PLAINLY: Final = 0.02
 # Share of the last bar's weight from which a chord is said to lead; by judgement
 MOSTLY: Final = 0.6
 _TRIADS: Final = tuple((0, third, 7) for third in (3, 4))
-_SOURCE: Final = (
-    "Bernardes et al. 2016 (notes), Krumhansl & Kessler 1982 (keys); steps calibrated on rounds of "
-    "chords"
-)
 
 
 def key_distance(outgoing: EdgeFacts, incoming: EdgeFacts) -> Measure:
     """How far apart the two keys are: what the pair demands of any segue."""
     old, new = outgoing.key.key, incoming.key.key
     value = distance_of_keys(old, new)
-    return Measure(
-        name="key_distance",
-        label="change of key",
+    return measured(
+        "key_distance",
         value=value,
-        unit="",
         score=rising(1.0 - value, bad=0.0, good=1.0),
         threshold="0 is the same key, 1 the farthest of all 24",
-        source="mean rank in four published models of key distance",
         sentence=f"{change_words(old, new)}.",
     )
 
@@ -92,7 +85,7 @@ def tonal_path(hearing: Listened) -> Measure | NotMeasured:
     beats = np.arange(first, max(last, first) + 1.0)
     steps = np.array([step_at(hearing, beat) for beat in beats])
     if np.isnan(steps).all():
-        return _unheard("tonal_path", "tonal path", hearing)
+        return _unheard("tonal_path", hearing)
     worst = int(np.nanargmax(steps))
     longest, detour = float(steps[worst]), _detour(hearing, first, last)
     route = "direct" if detour < 2.0 else f"roundabout ({detour:.1f} times the direct one)"  # noqa: PLR2004
@@ -107,34 +100,28 @@ def landing(hearing: Listened) -> Measure | NotMeasured:
     """
     step = step_at(hearing, hearing.plan.entry_beat, after=hearing.new_tones)
     if np.isnan(step):
-        return _unheard("landing", "landing in the new key", hearing)
+        return _unheard("landing", hearing)
     heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
-    return Measure(
-        name="landing",
-        label="landing in the new key",
+    return measured(
+        "landing",
         value=step,
-        unit="",
         score=falling(step, good=NEAR_STEP, bad=FAR_STEP),
         threshold=_IN_KEYS,
-        source=_SOURCE,
         sentence=f"At bar one {heard} ({_step_words(step)}).",
         worst_beat=hearing.plan.entry_beat,
     )
 
 
-def _unheard(name: str, label: str, hearing: Listened) -> Measure | NotMeasured:
+def _unheard(name: str, hearing: Listened) -> Measure | NotMeasured:
     """No mark where no clear notes sound; where both songs have a key, they have been lost."""
     why = "no clear notes are heard around the bridge"
     if not have_keys(*hearing.facts):
-        return NotMeasured(name=name, label=label, why=why)
-    return Measure(
-        name=name,
-        label=label,
+        return not_measured(name, why=why)
+    return measured(
+        name,
         value=FAR_STEP,
-        unit="",
         score=0.0,
         threshold="the notes of both songs are heard",
-        source=_SOURCE,
         sentence=f"{why.capitalize()}, though both songs have a key.",
         worst_beat=hearing.plan.entry_beat,
     )
@@ -200,14 +187,11 @@ def _detour(hearing: Listened, first: float, last: float) -> float:
 def _path_measure(longest: float, detour: float, beat: float, sentence: str) -> Measure:
     score = 0.75 * falling(longest, good=NEAR_STEP, bad=FAR_STEP)
     score += 0.25 * falling(detour, good=2.0, bad=6.0)
-    return Measure(
-        name="tonal_path",
-        label="tonal path",
+    return measured(
+        "tonal_path",
         value=longest,
-        unit="",
         score=score,
         threshold=_IN_KEYS,
-        source=_SOURCE,
         sentence=sentence,
         worst_beat=beat,
     )
@@ -241,14 +225,11 @@ def cadence(hearing: Listened) -> Measure | None:
         if lead > 0.0
         else f"No chord leads to {plan.key_to} before bar one."
     )
-    return Measure(
-        name="cadence",
-        label="cadence",
+    return measured(
+        "cadence",
         value=share,
-        unit="",
         score=WITHOUT + (1.0 - WITHOUT) * share,
         threshold=f"1 is a leading chord up to bar one; without one {WITHOUT:g} is left",
-        source="common practice, no source",
         sentence=sentence,
         worst_beat=beat if share > MOSTLY else worst,
     )

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from segue.score import PURPOSES
-from segue.score.scorecard import TIE_SCORE
+from segue.score.scorecard import FIXED_WORDS, TIE_SCORE
 from segue.score.weights import WEIGHTS
 
 PAGE = (Path(__file__).parents[2] / "docs" / "scoring.md").read_text(encoding="utf-8")
@@ -27,7 +27,7 @@ def test_every_weight_is_in_the_table():
 
 def test_every_measure_has_its_unit_formula_threshold_and_source(score_of):
     table = rows_with(7)
-    assert list(table) == list(WEIGHTS)
+    assert list(table) == list(FIXED_WORDS) == list(WEIGHTS)
     assert all(cell for row in table.values() for cell in row[1:])
     for measure in score_of(outgoing_overlap_beats=24).measures:
         assert table[measure.name][0] == measure.unit, measure.name
