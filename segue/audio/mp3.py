@@ -24,27 +24,131 @@ from typing import TYPE_CHECKING, Final
 
 import soundfile
 
-from segue.audio.mp3_header import (
-    DECODER_DELAY_FRAMES,
-    HEADER_BYTES,
-    NO_CHECKSUM,
-    SAME_STREAM,
-    InfoHeader,
-    header_at,
-    info_packet,
-    packet_bytes,
-    packet_channels,
-    packet_frames,
-    packet_rate_hz,
-    reach_bits,
-    side_info_end,
-)
-
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
     from segue.arrays import Floats32
+
+
+# Bit rates of layer III by index (ISO/IEC 11172-3)
+_MPEG1_KBPS: Final = (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320)
+# The same at the lower rates (ISO/IEC 13818-3)
+_MPEG2_KBPS: Final = (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160)
+_MPEG1_RATES_HZ: Final = (44_100, 48_000, 32_000)  # sample rates by index (ISO/IEC 11172-3)
+_RATE_DIVISOR: Final = {3: 1, 2: 2, 0: 4}
+"""By version bits: MPEG-1, MPEG-2, and the extension to lower rates."""
+_SAME_STREAM: Final = 0xFFFE0C00
+"""Header bits that hold for a whole stream: sync, version, layer, rate."""
+_SYNC: Final = 0x7FF  # the eleven set bits that a header starts with
+_LAYER_3: Final = 1  # its number in the header
+_MPEG1: Final = 3  # its version bits in the header
+_MONO: Final = 3  # its channel mode in the header
+_HEADER_BYTES: Final = 4  # of every frame, before its side information
+_NO_CHECKSUM: Final = 1 << 16  # the header bit that is set where none follows
+_DECODER_DELAY_FRAMES: Final = 529
+"""Frames by which every decoder is late; the Info header does not count them [Lame]_."""
+_ENCODER_BYTES: Final = 24
+"""From the encoder's name to its delay and padding, 12 bits each [Lame]_."""
+# Of the frame that holds the Info header: room enough at every rate
+_INFO_BIT_RATE_INDEX: Final = 9
+
+
+def _header_at(view: bytes | mmap.mmap, at: int) -> int:
+    """The four bytes at a place as a number."""
+    return int.from_bytes(view[at : at + _HEADER_BYTES], "big")
+
+
+def _packet_bytes(header: int) -> int:
+    """Size of a layer III packet; 0 if this is no header of one."""
+    version, layer = header >> 19 & 3, header >> 17 & 3
+    bit_rate, rate = header >> 12 & 15, header >> 10 & 3
+    is_header = header >> 21 == _SYNC and layer == _LAYER_3 and version in _RATE_DIVISOR
+    if not is_header or bit_rate in {0, 15} or rate == len(_MPEG1_RATES_HZ):
+        return 0
+    kbps = (_MPEG1_KBPS if version == _MPEG1 else _MPEG2_KBPS)[bit_rate]
+    return _packet_frames(header) // 8 * kbps * 1000 // _packet_rate_hz(header) + (header >> 9 & 1)
+
+
+def _packet_rate_hz(header: int) -> int:
+    """Sample rate of a layer III packet."""
+    return _MPEG1_RATES_HZ[header >> 10 & 3] // _RATE_DIVISOR[header >> 19 & 3]
+
+
+def _packet_channels(header: int) -> int:
+    """1 or 2."""
+    return 1 if header >> 6 & 3 == _MONO else 2
+
+
+def _packet_frames(header: int) -> int:
+    """Frames of sound in a packet."""
+    return 1152 if header >> 19 & 3 == _MPEG1 else 576
+
+
+def _side_info_bytes(header: int) -> int:
+    is_mono = header >> 6 & 3 == _MONO
+    if header >> 19 & 3 == _MPEG1:
+        return 17 if is_mono else 32
+    return 9 if is_mono else 17
+
+
+def _side_info_end(packet: bytes) -> int:
+    """Where in a packet the bytes of the reservoir begin."""
+    header = int.from_bytes(packet[:_HEADER_BYTES], "big")
+    checksum_bytes = 0 if header & _NO_CHECKSUM else 2
+    return _HEADER_BYTES + checksum_bytes + _side_info_bytes(header)
+
+
+def _reach_bits(header: int) -> int:
+    """Bits of main_data_begin: how far before a packet its sound may start, in bytes [Layer3]_."""
+    return 9 if header >> 19 & 3 == _MPEG1 else 8
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _InfoHeader:
+    """What the silent first packet says of the file; zeros where it says nothing."""
+
+    is_present: bool = False
+    n_packets: int = 0
+    n_bytes: int = 0
+    delay_frames: int = 0
+    trailing_frames: int = 0
+
+    @classmethod
+    def of(cls, packet: bytes, header: int) -> _InfoHeader:
+        """What a stream's first packet says, if it is such a header."""
+        at = _HEADER_BYTES + _side_info_bytes(header)
+        if packet[at : at + 4] not in {b"Xing", b"Info"}:
+            return cls(is_present=packet[36:40] == b"VBRI")
+        flags = int.from_bytes(packet[at + 4 : at + 8], "big")
+        at += 8
+        counts = []
+        for bit, size in ((1, 4), (2, 4), (4, 100), (8, 4)):
+            counts.append(int.from_bytes(packet[at : at + 4], "big") if flags & bit else 0)
+            at += size if flags & bit else 0
+        encoder = packet[at : at + _ENCODER_BYTES]
+        if len(encoder) < _ENCODER_BYTES or not encoder[0]:
+            return cls(is_present=True, n_packets=counts[0], n_bytes=counts[1])
+        both = int.from_bytes(encoder[21:24], "big")
+        return cls(
+            is_present=True,
+            n_packets=counts[0],
+            n_bytes=counts[1],
+            delay_frames=(both >> 12) + _DECODER_DELAY_FRAMES,
+            trailing_frames=max(0, (both & 0xFFF) - _DECODER_DELAY_FRAMES),
+        )
+
+
+def _info_packet(header: int, n_packets: int) -> bytes:
+    """A silent first packet that tells a decoder the count, so that it need not guess."""
+    plain = header & ~(15 << 12 | 1 << 9) | _INFO_BIT_RATE_INDEX << 12 | _NO_CHECKSUM
+    packet = bytearray(_packet_bytes(plain))
+    packet[:4] = plain.to_bytes(4, "big")
+    at = _HEADER_BYTES + _side_info_bytes(header)
+    if n_packets:
+        packet[at : at + 12] = b"Xing" + (1).to_bytes(4, "big") + n_packets.to_bytes(4, "big")
+    return bytes(packet)
+
 
 _MAX_PACKET_BYTES: Final = 1441
 """320 kbit/s at 32 kHz, padded: less than this may be missing from a whole file."""
@@ -85,24 +189,24 @@ class Mp3Index:
     @property
     def packet_frames(self) -> int:
         """Frames of sound in a packet."""
-        return packet_frames(self.header)
+        return _packet_frames(self.header)
 
     @property
     def rate_hz(self) -> int:
         """Sample rate of the stream."""
-        return packet_rate_hz(self.header)
+        return _packet_rate_hz(self.header)
 
     @property
     def n_channels(self) -> int:
         """1 or 2."""
-        return packet_channels(self.header)
+        return _packet_channels(self.header)
 
 
 def starts_as_mp3(path: Path) -> bool:
     """Whether a file begins with the tag or the packet that MP3 files begin with."""
     with path.open("rb") as file:
-        start = file.read(HEADER_BYTES)
-    return start[:3] == b"ID3" or packet_bytes(int.from_bytes(start, "big")) > 0
+        start = file.read(_HEADER_BYTES)
+    return start[:3] == b"ID3" or _packet_bytes(int.from_bytes(start, "big")) > 0
 
 
 def mp3_index(path: Path) -> Mp3Index | None:
@@ -122,10 +226,10 @@ def mp3_index(path: Path) -> Mp3Index | None:
         first = _synced(view, _after_id3(view), len(view))
         if first is None:
             return None
-        header = header_at(view, first)
+        header = _header_at(view, first)
         stop = len(view) - 128 if view[-128:-125] == b"TAG" else len(view)
-        packet = view[first : first + packet_bytes(header)]
-        info = InfoHeader.of(packet, header)
+        packet = view[first : first + _packet_bytes(header)]
+        info = _InfoHeader.of(packet, header)
         start = first + len(packet) if info.is_present else first
         end = first + info.n_bytes
         if not info.n_packets or not info.n_bytes or _synced(view, end, end + 1) is not None:
@@ -133,7 +237,7 @@ def mp3_index(path: Path) -> Mp3Index | None:
         else:
             n_packets, cut_off = info.n_packets, end > stop + _MAX_PACKET_BYTES
             stop = min(end, stop)
-    n_frames = n_packets * packet_frames(header) - info.delay_frames
+    n_frames = n_packets * _packet_frames(header) - info.delay_frames
     return Mp3Index(
         header=header,
         first_byte=start,
@@ -165,10 +269,10 @@ def read_mp3(path: Path, index: Mp3Index, *, start_frame: int, n_frames: int) ->
     if first:
         run = _with_quiet_start(run)
     # Without a note of the encoder's delay the decoder drops its own: a silent packet pays for it.
-    lead = [info_packet(index.header, len(run) + 1), _silent(info_packet(index.header, 0))]
+    lead = [_info_packet(index.header, len(run) + 1), _silent(_info_packet(index.header, 0))]
     with soundfile.SoundFile(io.BytesIO(b"".join([*lead, *run]))) as file:
         heard = file.read(dtype="float32", always_2d=True)
-    skip = raw - (first - 1) * index.packet_frames - DECODER_DELAY_FRAMES
+    skip = raw - (first - 1) * index.packet_frames - _DECODER_DELAY_FRAMES
     out: Floats32 = heard[skip : skip + n_frames]
     return out
 
@@ -202,7 +306,7 @@ def _with_quiet_start(run: list[bytes]) -> list[bytes]:
         if filled >= _RESERVOIR_BYTES:
             break
         quiet.append(_silent(packet, reaching_back_bytes=filled))
-        filled += len(packet) - side_info_end(packet)
+        filled += len(packet) - _side_info_end(packet)
     return [*quiet, *run[len(quiet) :]]
 
 
@@ -213,11 +317,11 @@ def _silent(packet: bytes, reaching_back_bytes: int = 0) -> bytes:
     it reaches as far as there is something (main_data_begin, the first bits of the side
     information), or small packets would leave the next one too little.
     """
-    header = int.from_bytes(packet[:HEADER_BYTES], "big") | NO_CHECKSUM
-    end = side_info_end(packet)
-    n_bits = reach_bits(header)
+    header = int.from_bytes(packet[:_HEADER_BYTES], "big") | _NO_CHECKSUM
+    end = _side_info_end(packet)
+    n_bits = _reach_bits(header)
     reach = min(reaching_back_bytes, (1 << n_bits) - 1) << (16 - n_bits)
-    side_info = reach.to_bytes(2, "big") + bytes(end - HEADER_BYTES - 2)
+    side_info = reach.to_bytes(2, "big") + bytes(end - _HEADER_BYTES - 2)
     return header.to_bytes(4, "big") + side_info + packet[end:]
 
 
@@ -226,9 +330,9 @@ def _packets(view: bytes | mmap.mmap, header: int, at: int, stop: int) -> Iterat
     found = _synced(view, at, stop, header)
     while found is not None:
         at = found
-        while at + HEADER_BYTES <= stop:
-            here = header_at(view, at)
-            size = packet_bytes(here) if (here ^ header) & SAME_STREAM == 0 else 0
+        while at + _HEADER_BYTES <= stop:
+            here = _header_at(view, at)
+            size = _packet_bytes(here) if (here ^ header) & _SAME_STREAM == 0 else 0
             if not size:
                 break
             if at + size > stop:
@@ -241,9 +345,9 @@ def _packets(view: bytes | mmap.mmap, header: int, at: int, stop: int) -> Iterat
 def _synced(view: bytes | mmap.mmap, at: int, stop: int, like: int | None = None) -> int | None:
     """The first place from `at` where a chain of packets starts, or None before `stop`."""
     while (at := view.find(b"\xff", at, stop)) >= 0:
-        header = header_at(view, at)
-        is_like = like is None or (header ^ like) & SAME_STREAM == 0
-        if is_like and packet_bytes(header) and _chains(view, header, at):
+        header = _header_at(view, at)
+        is_like = like is None or (header ^ like) & _SAME_STREAM == 0
+        if is_like and _packet_bytes(header) and _chains(view, header, at):
             return at
         at += 1
     return None
@@ -251,8 +355,8 @@ def _synced(view: bytes | mmap.mmap, at: int, stop: int, like: int | None = None
 
 def _chains(view: bytes | mmap.mmap, header: int, at: int) -> bool:
     for _ in range(_CHAIN):
-        here = header_at(view, at)
-        size = packet_bytes(here) if (here ^ header) & SAME_STREAM == 0 else 0
+        here = _header_at(view, at)
+        size = _packet_bytes(here) if (here ^ header) & _SAME_STREAM == 0 else 0
         if not size:
             return False
         at += size
