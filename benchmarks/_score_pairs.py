@@ -17,9 +17,8 @@ import numpy.typing as npt
 
 from segue.analysis.facts import EdgeFacts, FirstNote
 from segue.analysis.hear import hear_edge
-from segue.analysis.overrides import Overrides
 from segue.audio import read_song
-from segue.audio.clip import Clip, Edge, SongEdge
+from segue.audio.clip import Clip, Edge, Overrides, SongEdge
 from segue.cli.between import demo_folder
 from segue.music.key import ALL_KEYS, parse_key
 from segue.plan import plan_segue

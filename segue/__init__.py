@@ -34,7 +34,7 @@ _OFFERED: Final = {
     "make_evening": "segue.api.many_songs",
     "neighbours_of": "segue.api.many_songs",
     "plan_evening": "segue.api.many_songs",
-    "Overrides": "segue.analysis.overrides",
+    "Overrides": "segue.audio.clip",
     "Recipe": "segue.recipes",
     "SegueError": "segue.errors",
     "load_recipe": "segue.recipes",

@@ -1,4 +1,3 @@
-from segue.analysis.overrides import Overrides as Overrides
 from segue.api.changing import Draft as Draft
 from segue.api.changing import change as change
 from segue.api.changing import draft as draft
@@ -20,6 +19,7 @@ from segue.api.stages import plan_segue as plan_segue
 from segue.api.stages import read_edge as read_edge
 from segue.api.stages import render_segue as render_segue
 from segue.api.stages import score_segue as score_segue
+from segue.audio.clip import Overrides as Overrides
 from segue.errors import SegueError as SegueError
 from segue.job.changes import Changes as Changes
 from segue.music.key import parse_key as parse_key

@@ -7,6 +7,6 @@ use the facts without loading the ears.
 """
 
 from segue.analysis.facts import EdgeFacts
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 
 __all__ = ["EdgeFacts", "Overrides"]

@@ -15,11 +15,11 @@ from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
 from segue.analysis.first_note import first_note_of, hear_first_note
 from segue.analysis.key_heard import hear_harmony
 from segue.analysis.opening import hear_opening
-from segue.analysis.overrides import Overrides
 from segue.analysis.phrases import hear_phrases
 from segue.analysis.pulse import hear_pulse
 from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact
 from segue.analysis.tuning import TuningFact, pitched_peaks, pitched_share, settled_tuning
+from segue.audio.clip import Overrides
 from segue.audio.died_away import died_away
 from segue.audio.loudness import integrated_lufs
 from segue.audio.true_peak import true_peak_dbtp

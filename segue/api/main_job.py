@@ -6,8 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from segue.analysis.overrides import Overrides
 from segue.api.stages import EDGE_S, RATE_HZ
+from segue.audio.clip import Overrides
 from segue.audio.write import read_wav
 
 if TYPE_CHECKING:

@@ -9,8 +9,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from segue.analysis.facts import EdgeFacts
-    from segue.analysis.overrides import Overrides
-    from segue.audio.clip import Clip, Edge, SongEdge
+    from segue.audio.clip import Clip, Edge, Overrides, SongEdge
     from segue.plan import Plan
     from segue.recipes import Recipe
     from segue.render.candidate import Candidate

@@ -7,7 +7,7 @@ The outline of a sound is what pictures show of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 import numpy as np
@@ -82,11 +82,15 @@ class Clip:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SongNotes:
-    """What the musician knows better than the machine; None where nothing is said.
+class Overrides:
+    """What the musician says of one end of a song, over what is heard; None where nothing is said.
 
     Parameters
     ----------
+    tuning_cents : float or None
+        Above A4 = 440 Hz.
+    tempo_bpm : float or None
+        The grid is fitted near it.
     first_downbeat_s : float or None
         A time in the file, in seconds, where a bar starts.
     ending : EndingKind or None
@@ -94,16 +98,22 @@ class SongNotes:
     opening : OpeningKind or None
         How the song starts; only for the start of a song.
     first_note_midi : float or None
-        The first sung note; only for the start of a song.
+        The first sung note, only for the start; its time is still heard where a voice is given.
     """
 
     key: Key | None = None
+    tuning_cents: float | None = None
     tempo_bpm: float | None = None
-    first_downbeat_s: float | None = None
     metre: int | None = None
+    first_downbeat_s: float | None = None
     ending: EndingKind | None = None
     opening: OpeningKind | None = None
     first_note_midi: float | None = None
+
+    def over(self, others: Overrides) -> Overrides:
+        """These words first, and where they say nothing, others, such as those in a file."""
+        said = {one.name: getattr(self, one.name) for one in fields(self)}
+        return replace(others, **{name: value for name, value in said.items() if value is not None})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -139,7 +149,7 @@ class SongEdge:
         At least one; exactly one with role 'mix' when the song is one file.
     duration_s : float
         Length of the whole song.
-    notes : SongNotes
+    notes : Overrides
         Facts given in the song's own ``song.toml``.
     remarks : tuple of str
         Sentences about what is odd in the files.
@@ -157,7 +167,7 @@ class SongEdge:
     edge: Edge
     stems: tuple[Stem, ...]
     duration_s: float
-    notes: SongNotes = field(default_factory=SongNotes)
+    notes: Overrides = field(default_factory=Overrides)
     remarks: tuple[str, ...] = ()
     n_file_channels: int = 2
 

@@ -31,7 +31,7 @@ import tomllib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.audio.clip import ROLES, Edge, EndingKind, OpeningKind, Role, SongNotes
+from segue.audio.clip import ROLES, Edge, EndingKind, OpeningKind, Overrides, Role
 from segue.errors import InputError, KeyNameError, SegueError, did_you_mean, shortened
 from segue.files.toml_lines import toml_table
 from segue.files.whole_file import plain_bytes
@@ -76,19 +76,18 @@ class EndToml:
     opening: OpeningKind | None = None
     first_note: str | None = None
 
-    def over(self, notes: SongNotes) -> SongNotes:
+    def over(self, notes: Overrides) -> Overrides:
         """These words first, and where they say nothing, those on the whole song."""
-        return SongNotes(
-            key=notes.key if self.key is None else parse_key(self.key),
-            tempo_bpm=self.tempo_bpm or notes.tempo_bpm,
-            first_downbeat_s=(
-                notes.first_downbeat_s if self.first_downbeat_s is None else self.first_downbeat_s
-            ),
-            metre=self.metre or notes.metre,
+        said = Overrides(
+            key=None if self.key is None else parse_key(self.key),
+            tempo_bpm=self.tempo_bpm,
+            first_downbeat_s=self.first_downbeat_s,
+            metre=self.metre,
             ending=self.ending,
             opening=self.opening,
             first_note_midi=None if self.first_note is None else parse_note(self.first_note),
         )
+        return said.over(notes)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,9 +109,9 @@ class SongToml:
     end: EndToml = field(default_factory=EndToml)
     roles: dict[str, Role] = field(default_factory=dict)
 
-    def notes_at(self, edge: Edge) -> SongNotes:
+    def notes_at(self, edge: Edge) -> Overrides:
         """The musical facts of one end of the song."""
-        whole = SongNotes(
+        whole = Overrides(
             key=None if self.key is None else parse_key(self.key),
             tempo_bpm=self.tempo_bpm,
             first_downbeat_s=self.first_downbeat_s,

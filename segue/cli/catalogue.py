@@ -7,8 +7,16 @@ from typing import Annotated
 
 import typer
 
-from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
-from segue.cli.options import EdgeS, Json, Quiet, check_edge
+from segue.cli.options import (
+    Cluster,
+    ClusterFiles,
+    EdgeS,
+    Json,
+    ManyWorkersN,
+    Quiet,
+    check_edge,
+    open_hands,
+)
 from segue.errors import OptionError
 
 CATALOGUE_NAME = Path("segue-catalogue.sqlite")
@@ -21,7 +29,7 @@ def catalogue(
     ],
     to: Annotated[Path, typer.Option(help="The catalogue file, made if need be.")] = CATALOGUE_NAME,
     edge_s: EdgeS = 45.0,
-    workers: WorkersN = None,
+    workers: ManyWorkersN = None,
     cluster: Cluster = None,
     cluster_files: ClusterFiles = None,
     json: Json = False,

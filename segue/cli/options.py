@@ -1,8 +1,9 @@
-"""Options that several commands or both songs have, and how what is typed becomes facts."""
+"""Options that several commands or both songs have; how they become facts, and hands that work."""
 
 from __future__ import annotations
 
 import re
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, cast, get_args
 
@@ -10,10 +11,14 @@ import typer
 
 from segue.errors import OptionError, did_you_mean, shortened
 from segue.music.key import parse_key, parse_note
+from segue.music.tempo import length_s
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from segue.analysis.facts import EndingKind, OpeningKind
-    from segue.analysis.overrides import Overrides
+    from segue.audio.clip import Overrides
+    from segue.workers import Travel, Workers
 
 
 def _old(name: str, told: str) -> Any:  # noqa: ANN401 - as typer has it
@@ -102,7 +107,7 @@ Quiet = Annotated[bool, typer.Option("--quiet", help="No progress, no hints.")]
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 22_050, 192_000  # frames a second that a WAV may have
 SHORTEST_EDGE_S, LONGEST_EDGE_S = 8.0, 300.0  # seconds of a song that may be read
-_TALK = re.compile(r"(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s?)?", re.IGNORECASE)
+_BARE_SECONDS = re.compile(r"\d+(?:\.\d+)?")
 
 
 def seconds_of(option: str, text: str) -> float:
@@ -127,11 +132,10 @@ def seconds_of(option: str, text: str) -> float:
     """
     from segue.job.request import LONGEST_TALK_S
 
-    match = _TALK.fullmatch(text.strip())
-    if match is None or match.groups() == (None, None):
+    text = text.strip()
+    total_s = float(text) if _BARE_SECONDS.fullmatch(text) else length_s(text)
+    if total_s is None:
         raise OptionError(f"{option} '{text}' is not a length of time: write 25s or 1m10s.")
-    minutes, seconds = (float(part or 0) for part in match.groups())
-    total_s = 60 * minutes + seconds
     if not 0 < total_s <= LONGEST_TALK_S:
         raise OptionError(
             f"{option} '{text}' is outside 1 s to {LONGEST_TALK_S / 60:.0f} minutes: "
@@ -164,7 +168,7 @@ def overrides_of(
         If a value makes no sense, with what would.
     """
     from segue.analysis.facts import EndingKind, OpeningKind
-    from segue.analysis.overrides import Overrides
+    from segue.audio.clip import Overrides
     from segue.audio.song_toml import MAX_METRE, MAX_TEMPO_BPM, MIN_TEMPO_BPM
 
     _check_range("tempo", tempo_bpm, MIN_TEMPO_BPM, MAX_TEMPO_BPM, "BPM")
@@ -212,3 +216,63 @@ def one_of(name: str, word: str | None, allowed: tuple[str, ...]) -> str | None:
         f"{name} '{shortened(word)}' is none of {', '.join(allowed)}: take one of these."
         f"{did_you_mean(word, allowed)}"
     )
+
+
+MOST_WORKERS = 64  # processes at once; more are a slip
+ManyWorkersN = Annotated[
+    int | None, typer.Option("--workers", help="Processes of this machine; one a core if not said.")
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(help="Work on a Dask cluster: its scheduler, such as 'tcp://10.0.0.5:8786'."),
+]
+ClusterFiles = Annotated[
+    Literal["path", "bytes"] | None,
+    typer.Option(
+        "--cluster-files",
+        help="How files get there: by a 'path' that all machines share, or by their 'bytes'.",
+    ),
+]
+
+
+def open_hands(
+    workers: int | None, cluster: str | None, files: Travel | None, loads: tuple[str, ...]
+) -> AbstractContextManager[Workers]:
+    """Workers as the options ask for them, for a `with` block.
+
+    Parameters
+    ----------
+    loads : tuple of str
+        Modules that processes of this machine begin to load at once.
+
+    Raises
+    ------
+    OptionError
+        If they do not go together, the number is out of range, or the address is none.
+    """
+    if cluster is None and files is not None:
+        raise OptionError("--cluster-files goes with --cluster: give the scheduler's address too.")
+    if cluster is not None and workers is not None:
+        raise OptionError(
+            "--workers counts processes of this machine, and a cluster has its own: leave out "
+            "--workers or --cluster."
+        )
+    if workers is not None and not 1 <= workers <= MOST_WORKERS:
+        raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}: keep within.")
+    from segue.workers import make_ready, n_cores, one_heap, open_workers
+
+    one_heap()
+    if cluster is None:
+        make_ready(workers or n_cores(), *loads)
+        return open_workers(n_processes=workers)
+    from segue.workers.connection import check_address
+
+    check_address(cluster)
+    from segue.setlist.joins import maker_digest
+
+    return open_workers(cluster=cluster, travel=files or "path", digest=maker_digest, tell=_tell)
+
+
+def _tell(words: str) -> None:
+    """On the error stream, even where progress is not wanted: the command seems to hang else."""
+    print(f"segue: {words}", file=sys.stderr)

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from segue.cli import options
-from segue.cli.hands import Cluster, ClusterFiles, WorkersN, open_hands
 from segue.errors import OptionError, printable
 
 if TYPE_CHECKING:
@@ -38,9 +37,9 @@ def set_(
     seed: options.Seed = 0,
     rate_hz: options.RateHz = 48_000,
     edge_s: options.EdgeS = 45.0,
-    workers: WorkersN = None,
-    cluster: Cluster = None,
-    cluster_files: ClusterFiles = None,
+    workers: options.ManyWorkersN = None,
+    cluster: options.Cluster = None,
+    cluster_files: options.ClusterFiles = None,
     replace_votes: Annotated[
         bool, typer.Option("--replace", help="Replace segues that were voted on, too.")
     ] = False,
@@ -59,7 +58,7 @@ def set_(
     if cluster is not None:  # other machines do not work in our folder
         file, out = file.absolute(), out.absolute()
         recipes, pad = (None if path is None else path.absolute() for path in (recipes, pad))
-    hands = open_hands(
+    hands = options.open_hands(
         workers,
         cluster,
         cluster_files,

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, Any
 from rich.console import Console
 
 from segue.cli.hints import plain_table, print_sentence
+from segue.music.tempo import clock
 from segue.setlist.cautions import slot_cautions
-from segue.setlist.set_list import SetSong, clock
 from segue.setlist.show.rows import capital, rows_of, running_words
 
 if TYPE_CHECKING:
     from segue.setlist.evening import Evening
     from segue.setlist.order.better_order import BetterOrder
+    from segue.setlist.set_list import SetSong
 
 _NARROW = 90
 """Columns of a terminal below which a join is told under its songs, not beside them."""

@@ -73,7 +73,7 @@ def _evening_pack(request: StageRequest) -> EveningPack:
 
 def _print_evening(pack: EveningPack, out: Path, *, json: bool, quiet: bool) -> None:
     from segue.cli.tables import print_json
-    from segue.setlist.set_list import clock
+    from segue.music.tempo import clock
 
     if json:
         print_json(

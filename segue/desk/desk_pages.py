@@ -14,10 +14,10 @@ from segue.desk.maker import OrderedRun, SetOrder
 from segue.desk.orders import FASTEST_PACE, SLOWEST_PACE, USUAL_PACE, pair_name, words_a_minute
 from segue.desk.run_view import chord_choices, earlier_runs, layers_of, run_view, tempo_way
 from segue.errors import InputError, SegueError
+from segue.music.tempo import clock
 from segue.pages import filled, joined
 from segue.recipes.changed_recipe import PAD_SOUNDS
 from segue.review.timing import JUST_NOTICED_MS
-from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.analysis.doubts import doubts_about, remarks_on, silent_stems
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 from segue.audio.read import read_around
 from segue.errors import SegueError, text_of
 from segue.files.source_digest import source_digest

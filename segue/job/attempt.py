@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 from segue.errors import RunFolderError
 from segue.heard import HeardEdge
 from segue.job.changes import Changed, Changes, changed, check_chords

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 from segue.plan.places_asked import PlacesAsked
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ linearly in beats, or moves by a constant ratio a beat; between spans it may
 step. Integrating 60 / tempo over beats gives, for a span of B beats from b0 to
 b1 BPM, T = 60 B ln(b1/b0) / (b1 - b0) when linear in beats and
 T = 60 B (1/b0 - 1/b1) / ln(b1/b0) when geometric; both inverses are closed too.
-Tempi and shares are told as people read them.
+Tempi, shares and lengths of time are told as people read them, and lengths read as they write them.
 
 References
 ----------
@@ -16,6 +16,7 @@ References
 from __future__ import annotations
 
 import math
+import re
 from bisect import bisect_right
 from dataclasses import dataclass
 from itertools import accumulate
@@ -51,6 +52,44 @@ def percent(share: float) -> str:
     '30 %'
     """
     return f"{100.0 * share:.0f} %"
+
+
+_CLOCK: Final = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d(?:\.\d+)?)")
+_UNITS: Final = re.compile(
+    r"(?=\d)(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s(?:ec)?)?",
+    re.IGNORECASE,
+)
+
+
+def length_s(text: str) -> float | None:
+    """Seconds of a length of time, or None where the text is none.
+
+    A bare number has no unit and is refused: '45' may be minutes or seconds.
+
+    Examples
+    --------
+    >>> [length_s(text) for text in ("3:45", "45m", "25s", "1m10s", "1:10:00", "45")]
+    [225.0, 2700.0, 25.0, 70.0, 4200.0, None]
+    """
+    for pattern in (_CLOCK, _UNITS):
+        match = pattern.fullmatch(text.strip())
+        if match is not None:
+            hours, minutes, seconds = (float(part or 0) for part in match.groups())
+            return 3600 * hours + 60 * minutes + seconds
+    return None
+
+
+def clock(seconds: float) -> str:
+    """Minutes and seconds, with hours where there are any; what lies before 0 is 0:00.
+
+    Examples
+    --------
+    >>> clock(225.2), clock(4200)
+    ('3:45', '1:10:00')
+    """
+    whole = max(round(seconds), 0)
+    hours, rest = divmod(whole, 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 _OCTAVE_SLACK: Final = 0.02  # share by which double and half tempo may miss; by judgement

@@ -15,6 +15,7 @@ import numpy as np
 from segue.audio.clip import Clip
 from segue.audio.loudness import integrated_lufs
 from segue.audio.marked_mp3 import LEAD_S, MARK_S, marked_mp3, music_rate_kbps
+from segue.music.tempo import clock
 from segue.pages import filled
 from segue.plan.bridge_words import SECTION_WORDS
 from segue.review.findings import UNEVEN_MS
@@ -129,7 +130,7 @@ def page_text(page: PageOfReview) -> str:
             "charts": [_chart(line) for line in page.trend.lines] if page.trend else [],
             "values": {"lead_s": LEAD_S, "mark_s": MARK_S, "best": told.best, "sides": sides},
             "sounds": sounds,
-            "clock": _clock,
+            "clock": clock,
             "sections": SECTION_WORDS,
             "just_noticed": _HALF * JUST_NOTICED_MS / _reach_ms(told),
         },
@@ -256,9 +257,3 @@ def _chart(line: TrendLine) -> dict[str, object]:
         "line": line,
         "points": [(f"{x:.1f}", f"{y:.1f}") for x, y in points],
     }
-
-
-def _clock(seconds: float) -> str:
-    """A place in a recording as players show it: minutes and seconds."""
-    whole = max(round(seconds), 0)
-    return f"{whole // 60}:{whole % 60:02d}"

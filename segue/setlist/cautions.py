@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Final, Literal, NamedTuple
 
 from segue.analysis.facts import EdgeFacts, have_keys, have_pulses
 from segue.music.interval import relation
-from segue.music.tempo import bpm_number
+from segue.music.tempo import bpm_number, clock
 from segue.setlist.order import is_drop_after_peak
-from segue.setlist.set_list import SetSong, clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from segue.setlist.evening import Evening, EveningSong
+    from segue.setlist.set_list import SetSong
 
 LONGEST_KEY_RUN: Final = 2
 """A third song in one key tires the ear."""

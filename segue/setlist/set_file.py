@@ -12,7 +12,7 @@ import tomllib
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 from segue.audio.stems_folder import title_at
 from segue.errors import InputError, LinesError, did_you_mean
 from segue.files.toml_lines import Path as Place

@@ -1,65 +1,26 @@
 """What a band may write of its evening: its songs, their fields, and what these rule out.
 
-Lengths of time stand as bands write them: 3:45, 45m, 25s, 1m10s, 1:10:00. A checker of a field
-takes a TOML value and gives what it means, or raises `FieldFault` with the rest of a sentence whose
-subject is the field.
+A checker of a field takes a TOML value and gives what it means, or raises `FieldFault` with the
+rest of a sentence whose subject is the field.
 """
 
 from __future__ import annotations
 
 import math
-import re
 from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 from segue.audio.song_toml import MAX_METRE, MAX_TEMPO_BPM, MIN_TEMPO_BPM
 from segue.errors import KeyNameError, did_you_mean
 from segue.music.key import Key, parse_key
+from segue.music.tempo import clock, length_s
 from segue.recipes.position import shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
     from pathlib import Path
-
-
-_CLOCK: Final = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d(?:\.\d+)?)")
-_UNITS: Final = re.compile(
-    r"(?=\d)(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s(?:ec)?)?",
-    re.IGNORECASE,
-)
-
-
-def length_s(text: str) -> float | None:
-    """Seconds of a length of time, or None where the text is none.
-
-    A bare number has no unit and is refused: '45' may be minutes or seconds.
-
-    Examples
-    --------
-    >>> [length_s(text) for text in ("3:45", "45m", "25s", "1m10s", "1:10:00", "45")]
-    [225.0, 2700.0, 25.0, 70.0, 4200.0, None]
-    """
-    for pattern in (_CLOCK, _UNITS):
-        match = pattern.fullmatch(text.strip())
-        if match is not None:
-            hours, minutes, seconds = (float(part or 0) for part in match.groups())
-            return 3600 * hours + 60 * minutes + seconds
-    return None
-
-
-def clock(seconds: float) -> str:
-    """Minutes and seconds, with hours where there are any.
-
-    Examples
-    --------
-    >>> clock(225.2), clock(4200)
-    ('3:45', '1:10:00')
-    """
-    whole = round(seconds)
-    hours, rest = divmod(whole, 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}" if hours else f"{rest // 60}:{rest % 60:02d}"
 
 
 MOST_SONGS: Final = 200  # of an evening; far beyond use, a bound on work

@@ -16,7 +16,7 @@ from benchmarks._in_process import run_here
 from segue.analysis.applause import applause_s
 from segue.analysis.doubts import doubts_about, silent_stems
 from segue.analysis.hear import hear_edge
-from segue.analysis.overrides import Overrides
+from segue.audio.clip import Overrides
 from segue.cli.tables import print_facts
 from segue.job.shortlist import LEAST_SUITABILITY
 from segue.music.interval import relation

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from segue.analysis.hear import hear_edge
-from segue.analysis.overrides import Overrides
-from segue.audio.clip import Clip, SongEdge, Stem
+from segue.audio.clip import Clip, Overrides, SongEdge, Stem
 from segue.cli.tables import facts_report
 from tests.analysis.pulse_sounds import RATE_HZ, drum_loop
 

@@ -12,9 +12,8 @@ import pytest
 import soundfile
 
 from segue.analysis.hear import hear_edge
-from segue.analysis.overrides import Overrides
 from segue.audio import read_song
-from segue.audio.clip import Clip, SongEdge, Stem
+from segue.audio.clip import Clip, Overrides, SongEdge, Stem
 from segue.files.source_digest import source_digest
 from segue.heard.facts_cache import N_PARTS, FactsCache, user_facts_cache
 from segue.heard.hearing import around, edge_digest, hear, heard_edge, listener_digest

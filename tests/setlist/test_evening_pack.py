@@ -14,10 +14,10 @@ from typer.testing import CliRunner
 
 from segue.cli.app import app
 from segue.errors import OptionError, RunFolderError, SegueError
+from segue.music.tempo import clock
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.evening import Breaks, timed, with_choice
 from segue.setlist.set_document import SetDocument, write_set
-from segue.setlist.set_list import clock
 from segue.setlist.show.evening_pack import evening_pack, front_page, map_of, places_of, sheets_of
 from segue.setlist.show.rows import rows_of
 from segue.stage.midi_score import tick_of

@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from segue.music.key import parse_key
+from segue.music.tempo import clock, length_s
 from segue.setlist.set_file import SetFileError, parse_set, path_from, read_set, reordered_text
-from segue.setlist.set_list import clock, length_s
 
 HEAD = 'schema_version = 1\ntitle = "Harbour"\n'
 PATH = Path("/music/set.toml")

@@ -33,8 +33,7 @@ BY_PART = {
     "stage": ("stage",),
     "cli/between.py": ("between", "demo"),
     "cli/analyse.py": ("analyse", "cache"),
-    "cli/options.py": ("between", "analyse"),
-    "cli/hands.py": ("catalogue", "set"),
+    "cli/options.py": ("between", "analyse", "catalogue", "set"),
     "cli/catalogue.py": ("catalogue", "neighbours"),
     "cli/path.py": ("path",),
     "cli/tables.py": (),  # prints only what the command at hand has; see below

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal
 
 from segue.music.key import parse_key
+from segue.music.tempo import clock
 from segue.plan.heard_words import NO_KEY
-from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

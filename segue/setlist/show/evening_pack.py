@@ -6,9 +6,9 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError, SegueError
+from segue.music.tempo import clock
 from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder import whole_folder
-from segue.setlist.set_list import clock
 from segue.setlist.show.rows import EveningRows, JoinRow, free_times, rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.places import Crossing, EveningMap, PlayedSong, hold_beat

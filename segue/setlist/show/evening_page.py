@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any, Final
 from segue.audition.page import PAGE_NAME, ToVoteOn, page_view
 from segue.errors import RunFolderError, disk_faults
 from segue.files.whole_file import write_whole
+from segue.music.tempo import clock
 from segue.pages import filled, page_colours
 from segue.plan.heard_words import NO_KEY, keys_sentence
 from segue.runfolder.pictures import plain_words
 from segue.setlist.set_document import read_evening
-from segue.setlist.set_list import clock
 from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing, gap_look
 from segue.setlist.show.evening_pack import SHEETS_NAME, front_page, places_of, sheets_of
 from segue.setlist.show.rows import EveningRows, JoinRow, capital, rows_of

@@ -7,11 +7,10 @@ from typing import TYPE_CHECKING
 
 from segue.errors import listed
 from segue.music.interval import effort, interval_name
-from segue.music.tempo import bpm_number, tempo_step_words
+from segue.music.tempo import bpm_number, clock, tempo_step_words
 from segue.plan.heard_words import NO_PULSE, first_note_name, key_words, opening_words
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import slot_cautions
-from segue.setlist.set_list import clock
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
