@@ -4,14 +4,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from segue.analysis.applause import applause_s, silenced
 from segue.analysis.bar_facts import bar_facts, best_loops
 from segue.analysis.bar_features import bar_features
 from segue.analysis.doubts import doubts_about, remarks_on
 from segue.analysis.ending import hear_ending
-from segue.analysis.facts import EdgeFacts, FirstNote, KeyFact, LevelFact
+from segue.analysis.facts import (
+    EdgeFacts,
+    Ending,
+    FirstNote,
+    KeyFact,
+    LevelFact,
+    Opening,
+    PulseFact,
+)
 from segue.analysis.first_note import first_note_of, hear_first_note
 from segue.analysis.key_heard import hear_harmony
 from segue.analysis.opening import hear_opening
@@ -19,15 +27,11 @@ from segue.analysis.phrases import hear_phrases
 from segue.analysis.pulse import hear_pulse
 from segue.analysis.structure_facts import BarFact, LoopFact, PhraseFact
 from segue.analysis.tuning import TuningFact, pitched_peaks, pitched_share, settled_tuning
-from segue.audio.clip import Overrides
-from segue.audio.died_away import died_away
+from segue.audio.clip import Clip, Overrides, SongEdge
 from segue.audio.loudness import integrated_lufs
+from segue.audio.read import died_away
 from segue.audio.true_peak import true_peak_dbtp
 from segue.errors import text_of
-
-if TYPE_CHECKING:
-    from segue.analysis.facts import Ending, Opening, PulseFact
-    from segue.audio.clip import Clip, SongEdge
 
 SILENCE_DB: Final = -120.0
 """Level that stands for silence in the facts, below the floor of 16-bit sound."""

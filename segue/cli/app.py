@@ -6,10 +6,8 @@ from typing import TYPE_CHECKING, Annotated, Final
 
 import typer
 
-from segue.cli.analyse import analyse, cache
 from segue.cli.audition import audition, choose, desk
 from segue.cli.between import between, demo
-from segue.cli.catalogue import catalogue, neighbours
 from segue.cli.change import change, redo, undo
 from segue.cli.explain import explain
 from segue.cli.hints import START, HeadedGroup, example_of, note_command
@@ -17,6 +15,7 @@ from segue.cli.path import path
 from segue.cli.recipes import recipes as recipes_group
 from segue.cli.review import review
 from segue.cli.set import set_
+from segue.cli.songs import analyse, cache, catalogue, neighbours
 from segue.cli.stage import stage
 from segue.cli.taste import taste
 

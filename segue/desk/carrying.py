@@ -1,16 +1,24 @@
-"""What is done with a run: chosen, packed for the rig, and a take of it reviewed."""
+"""What is done with a run: voted on, chosen, packed for the rig, and a take of it reviewed.
+
+A vote on the phones in the room has its own server beside the desk, with its own code.
+"""
 
 from __future__ import annotations
 
 import contextlib
 import shutil
+import threading
 import zipfile
-from dataclasses import dataclass
+from contextlib import ExitStack
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from segue.audio.decode import sound_info
 from segue.audio.stems_folder import AUDIO_SUFFIXES
 from segue.audition.limits import RequestRefusalError
+from segue.audition.network import lan_address
+from segue.audition.secrets import code_to_read
+from segue.audition.serve import Hall, LiveServer, open_vote
 from segue.desk.house import PACKS, TAKES, House
 from segue.desk.own_folder import safe_name
 from segue.errors import AudioFileError
@@ -21,15 +29,18 @@ from segue.setlist.set_document import show_choice
 from segue.stage.pack import StageRequest, stage_pack
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
+    from segue.audition.page import ToVoteOn
     from segue.review.report import Rehearsal
+
 
 LARGEST_SOUND_BYTES: Final = 2 << 30
 """Of one file that is dropped in: an hour of 24-bit stereo at 96 kHz."""
-LEAST_FREE_BYTES: Final = 1 << 29
+_LEAST_FREE_BYTES: Final = 1 << 29
 """What the disk must have left beside a file that is dropped in; by judgement."""
-OLD_PART_S: Final = 3600.0
+_OLD_PART_S: Final = 3600.0
 """Seconds: nothing comes in for so long without growing; a killed desk left what is older."""
 PART_MARK: Final = ".dropped-"
 """Start of the name of a file that is still coming in."""
@@ -78,10 +89,10 @@ def pack_zip(house: House, run: str, rank: int | None) -> Path:
     folder = house.folder.inside(run)
     out = house.folder.inside(f"{PACKS}/{folder.name}")
     stage_pack(StageRequest(run=folder, out=out, rank=rank))
-    return zipped(out, house.scratch / f"{folder.name}.zip")
+    return _zipped(out, house.scratch / f"{folder.name}.zip")
 
 
-def zipped(folder: Path, place: Path) -> Path:
+def _zipped(folder: Path, place: Path) -> Path:
     """All files of a folder in one ZIP file, below the folder's name."""
     part = place.with_suffix(".part")
     with zipfile.ZipFile(part, "w", zipfile.ZIP_STORED) as archive:  # sound does not shrink
@@ -141,7 +152,7 @@ def sound_place(house: House, folder: str, name: str) -> Path:
             f"'{name[:80]}' is no audio file by its name: drop WAV, FLAC, AIFF, Ogg or MP3.",
             status=_WRONG,
         )
-    if shutil.disk_usage(house.folder.root).free < LEAST_FREE_BYTES:
+    if shutil.disk_usage(house.folder.root).free < _LEAST_FREE_BYTES:
         raise RequestRefusalError("The disk is nearly full: make room.", status=_NO_ROOM)
     return house.folder.free(folder, safe_name(stem, fallback="sound") + suffix)
 
@@ -165,7 +176,7 @@ def sweep_dropped(house: House) -> None:
     for folder in (house.folder.root, *(house.folder.root / TAKES).glob("*")):
         for part in folder.glob(f"{PART_MARK}*"):
             with contextlib.suppress(OSError):
-                if age_s(part.lstat().st_mtime) > OLD_PART_S:
+                if age_s(part.lstat().st_mtime) > _OLD_PART_S:
                     part.unlink()
 
 
@@ -173,3 +184,74 @@ def refuse_too_large(n_bytes: int) -> None:
     """Refuse a file that grows beyond what a song can be."""
     if n_bytes > LARGEST_SOUND_BYTES:
         raise RequestRefusalError("That file is larger than any song.", status=_TOO_LARGE)
+
+
+_LEAVE_S = 5.0  # seconds that a vote gets to end
+
+
+@dataclass(slots=True)
+class PollHost:
+    """A vote that is on.
+
+    Parameters
+    ----------
+    on : str
+        Name of the run folder that is voted on, or of the set file of an evening.
+    join_url : str
+        For the phones.
+    code : str
+        To type; empty where only this machine can vote, for want of a network.
+    host_url : str
+        For the one who closes the vote.
+    """
+
+    on: str
+    join_url: str
+    code: str
+    host_url: str
+    _server: LiveServer
+    _thread: threading.Thread
+    _held: ExitStack = field(default_factory=ExitStack)
+
+    @property
+    def is_on(self) -> bool:
+        """Whether phones can still vote."""
+        return self._thread.is_alive()
+
+    def stop(self) -> None:
+        """End the vote; every vote is kept."""
+        self._server.handle_exit(2, None)
+        self._thread.join(_LEAVE_S)
+        self._held.close()
+
+
+def host_vote(voted: ToVoteOn, on: str, on_chosen: Callable[[Path], None]) -> PollHost:
+    """Open a vote to the phones in the room, or to this machine alone, in a thread of its own.
+
+    Parameters
+    ----------
+    on : str
+        What the desk calls it.
+    on_chosen : callable
+        Called with a run folder when its vote was closed and the choice is in it.
+
+    Raises
+    ------
+    SegueError
+        If a run folder cannot be read, or votes cannot be kept in it.
+    """
+    hall = Hall(port=None, on_lan=lan_address() is not None, on_chosen=on_chosen)
+    with ExitStack() as stack:
+        vote = stack.enter_context(open_vote(voted, hall))
+        thread = threading.Thread(target=vote.serve, name="vote", daemon=True)
+        thread.start()
+        found = vote.addresses
+        return PollHost(
+            on=on,
+            join_url=found.join_url or found.listen_url,
+            code="" if found.join_code is None else code_to_read(found.join_code),
+            host_url=found.host_url,
+            _server=vote.server,
+            _thread=thread,
+            _held=stack.pop_all(),
+        )

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from segue.analysis.facts import EdgeFacts
     from segue.audio.clip import Edge
-    from segue.desk.poll_host import PollHost
+    from segue.desk.carrying import PollHost
 
 RUNS, EVENINGS, PACKS, TAKES = "segues", "evenings", "packs", "takes"
 """Subfolders for what is made; no songs are looked for there."""

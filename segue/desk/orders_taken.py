@@ -19,10 +19,10 @@ from segue.audition.limits import RequestRefusalError
 from segue.audition.messages import body_of
 from segue.audition.page import ToVoteOn, page_view
 from segue.desk import carrying, evening_changes, evening_desk, option_changes, orders
+from segue.desk.carrying import host_vote
 from segue.desk.desk_pages import review_html
 from segue.desk.desk_parts import SOUND_TYPES
-from segue.desk.house import TAKES
-from segue.desk.poll_host import host_vote
+from segue.desk.house import TAKES, House
 from segue.errors import SegueError
 from segue.runfolder import read_document
 from segue.setlist.show.evening_page import evening_votes
@@ -33,7 +33,6 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from segue.api.main_job import Option
-    from segue.desk.house import House
     from segue.desk.sketcher import RoughSound
 
 

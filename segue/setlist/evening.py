@@ -9,14 +9,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path  # noqa: TC003 - pydantic reads the types at run time
 from typing import TYPE_CHECKING
 
-from segue.analysis.facts import EdgeFacts
+from segue.analysis.facts import EdgeFacts  # noqa: TC001 - the same
 from segue.runfolder import RunDocument  # noqa: TC001 - the same
 from segue.runfolder.run_document import candidate_of
 from segue.setlist.cautions import Mend  # noqa: TC001 - the same
-from segue.setlist.tempo_map.places import entry_s, exit_s, hold_beat
+from segue.setlist.tempo_map.laid_songs import entry_s, exit_s, hold_beat
 
 if TYPE_CHECKING:
-    from segue.analysis.facts import EdgeFacts
     from segue.plan import Plan
 
 

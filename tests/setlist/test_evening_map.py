@@ -15,7 +15,7 @@ from segue.errors import OptionError
 from segue.plan import plan_segue
 from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.evening_ruler import MOST_FIT_RATIO, fill_of, signatures
-from segue.setlist.tempo_map.places import Crossing, PlayedSong, exit_s, hold_beat
+from segue.setlist.tempo_map.laid_songs import Crossing, PlayedSong, exit_s, hold_beat
 from segue.stage.midi import score_bytes
 from segue.stage.midi_score import TICKS_A_BEAT, tick_of
 from tests.setlist.an_evening import RECIPES, TITLES, edges

@@ -18,7 +18,7 @@ from segue.setlist.show.evening_pack import front_page, map_of, sheets_of
 from segue.setlist.show.evening_page import evening_page_text, write_evening_picture
 from segue.setlist.show.rows import rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
-from segue.setlist.tempo_map.places import Crossing, PlayedSong
+from segue.setlist.tempo_map.laid_songs import Crossing, PlayedSong
 from segue.stage.midi import score_bytes
 from segue.stage.sheet_pages import sheets_html, sheets_pdf
 from tests.plan.song_facts import unheard

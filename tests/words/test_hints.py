@@ -32,9 +32,8 @@ BY_PART = {
     "setlist": ("set",),
     "stage": ("stage",),
     "cli/between.py": ("between", "demo"),
-    "cli/analyse.py": ("analyse", "cache"),
     "cli/options.py": ("between", "analyse", "catalogue", "set"),
-    "cli/catalogue.py": ("catalogue", "neighbours"),
+    "cli/songs.py": ("analyse", "cache", "catalogue", "neighbours"),
     "cli/path.py": ("path",),
     "cli/tables.py": (),  # prints only what the command at hand has; see below
     "cli/hints.py": (),  # are parsed below

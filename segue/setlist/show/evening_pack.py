@@ -11,12 +11,19 @@ from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder import whole_folder
 from segue.setlist.show.rows import EveningRows, JoinRow, free_times, rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
-from segue.setlist.tempo_map.places import Crossing, EveningMap, PlayedSong, hold_beat
+from segue.setlist.tempo_map.laid_songs import Crossing, EveningMap, PlayedSong, hold_beat
 from segue.stage.cue_sheet import CARE, CueSheet
 from segue.stage.exposure import exposure_sentence
 from segue.stage.in_evening import FrontPage, FrontRow, InEvening
 from segue.stage.midi import score_bytes
-from segue.stage.pack import PACK_MARK, check_pack_place, markers_json, sheet_of, stage_pack
+from segue.stage.pack import (
+    PACK_MARK,
+    StageRequest,
+    check_pack_place,
+    markers_json,
+    sheet_of,
+    stage_pack,
+)
 from segue.stage.sheet_pages import sheets_html, sheets_pdf
 
 if TYPE_CHECKING:
@@ -24,7 +31,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.setlist.evening import Evening, EveningSong
-    from segue.stage.pack import StageRequest
 
 
 SHEETS_NAME: Final = "cue sheets.html"

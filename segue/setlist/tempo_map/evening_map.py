@@ -16,14 +16,20 @@ from segue.setlist.tempo_map.evening_ruler import (
 )
 from segue.setlist.tempo_map.laid_songs import (
     TOLD_S,
+    Crossing,
+    EveningMap,
+    Laid,
+    PlayedSong,
     begun,
     ended,
     entered,
+    entry_s,
+    exit_s,
     here,
+    hold_beat,
     signed,
     with_song,
 )
-from segue.setlist.tempo_map.places import EveningMap, entry_s, exit_s, hold_beat
 from segue.stage.midi_score import (
     TICKS_A_BEAT,
     Marker,
@@ -37,8 +43,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from segue.plan import Plan
-    from segue.setlist.tempo_map.laid_songs import Laid
-    from segue.setlist.tempo_map.places import Crossing, PlayedSong
 
 
 def evening_map(songs: Sequence[PlayedSong], crossings: Sequence[Crossing]) -> EveningMap:
