@@ -160,7 +160,7 @@ def _print_version(
     from segue.cli.hints import print_next
     from segue.cli.tables import print_candidate
 
-    print_candidate(Console(soft_wrap=False), document, record)
+    print_candidate(Console(soft_wrap=False), document, record, record.notes)
     if record.version is not None:
         before = next((r for r in document.candidates if r.label == record.version.of), None)
         if before is not None:

@@ -78,8 +78,22 @@ def print_options(document: RunDocument) -> None:
         console.print("Scored with your own weights (see 'segue taste').\n", highlight=False)
     elif document.purpose is not None:
         console.print(f"Scored as a segue to {document.purpose}.\n", highlight=False)
+    shared = _shared_notes(document)
+    told = keys_sentence(document.outgoing, document.incoming)
+    fresh = [note for note in shared if not note.startswith(told)]
+    for note in fresh:
+        print_sentence(console, "  ! ", note)
+    if fresh:
+        console.print()
     for record in document.candidates:
-        print_candidate(console, document, record)
+        own = tuple(note for note in record.notes if note not in shared)
+        print_candidate(console, document, record, own)
+
+
+def _shared_notes(document: RunDocument) -> tuple[str, ...]:
+    """What is to be said of every option alike, which is said once, before them."""
+    first, *others = document.candidates
+    return tuple(note for note in first.notes if all(note in other.notes for other in others))
 
 
 def _print_keys(console: Console, document: RunDocument) -> None:
@@ -134,8 +148,10 @@ def run_report(document: RunDocument, out: Path) -> dict[str, Any]:
     }
 
 
-def print_candidate(console: Console, document: RunDocument, record: CandidateRecord) -> None:
-    """Print one option with its reason, what costs it most and what is to be said of it."""
+def print_candidate(
+    console: Console, document: RunDocument, record: CandidateRecord, notes: tuple[str, ...]
+) -> None:
+    """Print one option with its reason, what costs it most and some notes on it."""
     card = record.scorecard
     tie = " (a tie with the one before)" if record.is_tie else ""
     console.print(
@@ -156,7 +172,7 @@ def print_candidate(console: Console, document: RunDocument, record: CandidateRe
     weights = document.weights_of(record)
     for measure in costliest_first(own, weights=weights)[:_N_WEAKEST]:
         print_sentence(console, "   - ", measure.sentence)
-    for note in record.notes:
+    for note in notes:
         print_sentence(console, "   ! ", note)
     console.print()
 

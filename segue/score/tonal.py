@@ -101,13 +101,13 @@ def landing(hearing: Listened) -> Measure | NotMeasured:
     step = step_at(hearing, hearing.plan.entry_beat, after=hearing.new_tones)
     if np.isnan(step):
         return _unheard("landing", hearing)
-    heard = "the new key is there already" if step <= NEAR_STEP else "you hear the key change"
+    heard = "is there already" if step <= NEAR_STEP else f"takes {_step_words(step)}"
     return measured(
         "landing",
         value=step,
         score=falling(step, good=NEAR_STEP, bad=FAR_STEP),
         threshold=_IN_KEYS,
-        sentence=f"At bar one {heard} ({_step_words(step)}).",
+        sentence=f"At bar one the harmony {heard}.",
         worst_beat=hearing.plan.entry_beat,
     )
 

@@ -42,7 +42,7 @@ def rounds(semitones, n_rounds=2):
     ("semitones", "least", "most", "words"),
     [
         # what the scale says of itself, on rounds of four chords
-        pytest.param(0, 0.0, 0.5, "a near step", id="the same key"),
+        pytest.param(0, 0.0, 0.5, "is there already", id="the same key"),
         pytest.param(5, 6.0, 8.0, "a clear step", id="a fourth"),
         pytest.param(7, 6.0, 8.0, "a clear step", id="a fifth"),
         pytest.param(2, 10.0, 12.0, "a clear step", id="a whole tone"),
