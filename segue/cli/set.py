@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 
 def set_(
-    file: Annotated[Path, typer.Argument(help="The set file: see docs/set-list.md.")],
+    file: Annotated[
+        Path, typer.Argument(help="The set file (see docs/set-list.md), or a folder of songs.")
+    ],
     out: Annotated[Path, typer.Option(help="Folder for the evening.")],
     slot: Annotated[str | None, typer.Option(help="Length of your slot: '45m'.")] = None,
     reorder: Annotated[

@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import Overrides
-from segue.audio.stems_folder import title_at
-from segue.errors import InputError, LinesError, did_you_mean
+from segue.audio.stems_folder import AUDIO_SUFFIXES, title_at, title_of
+from segue.errors import InputError, LinesError, did_you_mean, disk_faults, printable
 from segue.files.toml_lines import Path as Place
 from segue.files.toml_lines import (
     line_of,
@@ -26,6 +26,7 @@ from segue.files.toml_lines import (
 )
 from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
+from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist.set_list import (
     MOST_SONGS,
     OLDER_NAMES,
@@ -57,19 +58,21 @@ class SetFileError(LinesError):
 
 
 def read_set(path: Path) -> SetList:
-    """Read a set file.
+    """Read a set file, or take the songs of a folder as a set.
 
     Parameters
     ----------
     path : Path
-        A TOML file; the songs' paths count from its folder.
+        A TOML file, from whose folder the songs' paths count; or a folder of songs.
 
     Raises
     ------
     SetFileError
         If it cannot be read or says something impossible: all faults at once, each with its line.
+    InputError
+        If a folder holds no songs, or may not be listed.
     """
-    return parse_set(set_text(path), path)
+    return parse_set(set_text(path), path / NEW_SET_NAME if path.is_dir() else path)
 
 
 def parse_set(text: str, path: Path) -> SetList:
@@ -96,8 +99,43 @@ def parse_set(text: str, path: Path) -> SetList:
 
 
 def set_text(path: Path) -> str:
-    """The text of a set file."""
+    """The text of a set file; of a folder, the one that somebody would write of its songs."""
+    if path.is_dir():
+        return _text_of_folder(path)
     return toml_text(path, most_bytes=LARGEST_BYTES, fault=SetFileError, named="a set file")
+
+
+def _text_of_folder(folder: Path) -> str:
+    """Its songs, each a file or a folder of stems, in the order of their names: 2 before 10."""
+    with disk_faults(folder, "may not be listed ({}); name a set file or a folder of songs."):
+        songs = sorted(filter(_holds_sound, folder.iterdir()), key=_by_numbers)
+    if not songs:
+        raise InputError(folder, "holds no songs; name a set file or a folder of songs.")
+    for song in songs:
+        if printable(song.name) != song.name:
+            raise InputError(song, "has a name that no set file can hold; give it another.")
+    title = title_of(folder.resolve().name)
+    head = f"schema_version = 1\ntitle = {toml_value(title)}\n"
+    return head + "".join(f"\n[[songs]]\npath = {toml_value(song.name)}\n" for song in songs)
+
+
+def _holds_sound(path: Path) -> bool:
+    """Whether it is an audio file, or a folder in which there is one and nothing of a run of ours.
+
+    What is hidden is neither.
+    """
+    if path.name.startswith("."):
+        return False
+    if path.is_dir():
+        files = [file for file in path.iterdir() if not file.is_dir()]
+        is_run = any(file.name == DOCUMENT_NAME for file in files)
+        return not is_run and any(_holds_sound(file) for file in files)
+    return path.suffix.lower() in AUDIO_SUFFIXES
+
+
+def _by_numbers(path: Path) -> list[str | int]:
+    parts = re.split(r"(\d+)", path.name.casefold())
+    return [int(part) if n % 2 else part for n, part in enumerate(parts)]
 
 
 def _table(text: str, path: Path) -> dict[str, Any]:

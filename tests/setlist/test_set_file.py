@@ -7,9 +7,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from segue.errors import InputError
 from segue.music.key import parse_key
 from segue.music.tempo import clock, length_s
-from segue.setlist.set_file import SetFileError, parse_set, path_from, read_set, reordered_text
+from segue.setlist.set_file import (
+    SetFileError,
+    parse_set,
+    path_from,
+    read_set,
+    reordered_text,
+    write_reordered,
+)
 
 HEAD = 'schema_version = 1\ntitle = "Harbour"\n'
 PATH = Path("/music/set.toml")
@@ -209,3 +217,38 @@ def test_two_songs_of_one_title_are_told_by_their_places():
     other = '[[songs]]\npath = "b.wav"\ntitle = "Elm"\n'
     (told,) = faults_of(HEAD + other + song + other.replace("Elm", "Oak") + song)
     assert "song 4 is called 'Ash' like song 2: give one of them another title." in told
+
+
+def test_a_folder_of_songs_is_a_set_in_the_order_of_its_names(tmp_path):
+    folder = tmp_path / "Harbour Night"
+    for name in (
+        "2 Low Tide.wav",
+        "10 Ash.flac",
+        "1 Rope/bass.wav",
+        "run/option.wav",
+        "notes/a.txt",
+    ):
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).touch()
+    for name in (".hidden.wav", "lyrics.pdf", "run/segue.json"):
+        (folder / name).touch()
+    found = read_set(folder)
+    assert found.title == "Harbour Night"
+    assert [song.path for song in found.songs] == [
+        folder / name for name in ("1 Rope", "2 Low Tide.wav", "10 Ash.flac")
+    ]
+    assert [song.title for song in found.songs] == ["1 Rope", "2 Low Tide", "10 Ash"]
+    again = tmp_path / "reordered.toml"
+    write_reordered(tmp_path, folder, found, (2, 0, 1))
+    assert [song.title for song in read_set(again).songs] == ["10 Ash", "1 Rope", "2 Low Tide"]
+
+
+def test_a_folder_without_songs_is_no_set(tmp_path):
+    with pytest.raises(InputError, match="holds no songs"):
+        read_set(tmp_path)
+
+
+def test_a_name_that_a_set_file_cannot_hold_is_told(tmp_path):
+    (tmp_path / "a\nb.wav").touch()
+    with pytest.raises(InputError, match="give it another"):
+        read_set(tmp_path)
