@@ -177,3 +177,18 @@ def test_the_file_is_the_same_for_the_same_evening(rows, tmp_path):
     assert one.read_bytes() == other.read_bytes()
     write_evening_picture(other, replace(rows, title="Saturday"))
     assert one.read_bytes() != other.read_bytes()
+
+
+@pytest.mark.parametrize("layout", LAYOUTS)
+def test_a_lane_for_drive_is_drawn_where_somebody_said_any(rows, layout):
+    def with_drive(drive):
+        songs = tuple(replace(song, energy=drive) for song in rows.songs)
+        return evening_drawing(replace(rows, songs=songs), layout)
+
+    said, unsaid = with_drive(3), with_drive(None)
+    captions = [{s.words for s in d.shapes if isinstance(s, Label)} for d in (said, unsaid)]
+    assert captions[0] - captions[1] == {"drive"}
+    assert len(looks(said, "energy")) == len(rows.songs)
+    assert unsaid.height < said.height
+    lowest = max(s.y + s.height for s in unsaid.shapes if isinstance(s, Box))
+    assert lowest <= unsaid.height

@@ -31,6 +31,7 @@ _MOST_TICKS: Final = 12  # no more times are written
 _MOST_ENERGY: Final = 5  # the scale of drive is 1 to 5
 _LABEL_ROOM_PX: Final = 38.0
 """Room beside a line for its numbers."""
+_BELOW_PX: Final = 4.0  # room below the lowest lane
 _LEAST_SPANS: Final = {"tempo": 20.0, "by fifths": 6.0}
 """What a lane holds at least, in BPM and in rows: a small step shall not look like a leap."""
 
@@ -95,7 +96,8 @@ class EveningDrawing:
 def evening_drawing(rows: EveningRows, layout: Layout) -> EveningDrawing:
     """The drawing of an evening, in one of its layouts."""
     end_s = max([song.end_s for song in rows.songs] + [rows.slot_s or 0.0])
-    axes = _axes(layout, max(end_s, 1.0))
+    has_drive = any(song.energy is not None for song in rows.songs)
+    axes = _axes(layout, max(end_s, 1.0), has_drive=has_drive)
     shapes = tuple(_shapes(rows, axes))
     return EveningDrawing(
         layout=layout, width=axes.width, height=axes.height, end_s=end_s, shapes=shapes
@@ -126,8 +128,11 @@ class _Axes:
         return Stroke(look=look, x0=a[0], y0=a[1], x1=b[0], y1=b[1])
 
 
-def _axes(layout: Layout, end_s: float) -> _Axes:
-    lanes, height = (_BROAD, 292.0) if layout == "broad" else (_FILE, 438.0)
+def _axes(layout: Layout, end_s: float, *, has_drive: bool) -> _Axes:
+    """Without a lane for drive where nobody said any: what is always empty tells nothing."""
+    all_lanes = _BROAD if layout == "broad" else _FILE
+    lanes = {name: lane for name, lane in all_lanes.items() if name != "drive" or has_drive}
+    height = max(bottom for _, bottom in lanes.values()) + _BELOW_PX
     return _Axes(
         layout=layout, lanes=lanes, end_s=end_s, from_px=64, along_px=968, width=1040, height=height
     )
@@ -151,7 +156,7 @@ def _shapes(rows: EveningRows, axes: _Axes) -> Iterator[Box | Stroke | Label]:
     yield from _curve("tempo", [_tempo_part(song) for song in rows.songs], axes)
     if rows.slot_s is not None:
         place = axes.time(rows.slot_s)
-        yield axes.stroke("slot", (place, axes.lanes["song"][0]), (place, axes.lanes["drive"][1]))
+        yield axes.stroke("slot", (place, axes.lanes["song"][0]), (place, axes.height - _BELOW_PX))
 
 
 def gap_look(join: JoinRow) -> str:
