@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -143,9 +144,12 @@ def demo(
 
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
     from segue.workers import make_ready, one_heap
+    from segue.workers.ahead import taken_ahead
 
     one_heap()
-    make_ready(request.n_useful_workers, *JOB_MODULES)
+    ahead = taken_ahead()
+    if ahead is None:
+        make_ready(request.n_useful_workers, *JOB_MODULES)
     from segue.cli.hints import progress_bar
     from segue.job.between import N_STEPS_AROUND, make_segues
     from segue.job.shortlist import N_PROPOSALS
@@ -153,8 +157,9 @@ def _run(request: Request, *, json: bool, quiet: bool) -> None:
     shelf_at_hand(request.recipes)
     n_candidates = len(request.only) or N_PROPOSALS
     total = N_STEPS_AROUND + n_candidates
-    with progress_bar(total, quiet=quiet) as tell:
-        document = make_segues(request, progress=tell)
+    with ahead or nullcontext(), progress_bar(total, quiet=quiet) as tell:
+        hands = None if ahead is None else ahead.grown_to(request.n_useful_workers)
+        document = make_segues(request, progress=tell, workers=hands)
     _print_run(document, request.out, json=json, quiet=quiet)
 
 

@@ -119,14 +119,11 @@ def _load_ahead(words: list[str]) -> None:
 
     if n_cores() == 1 or not words or not {"--help", "-h"}.isdisjoint(words):
         return
-    if _DRAFT in words:
+    modules = DRAFT_MODULES if _DRAFT in words else JOB_MODULES
+    if modules is DRAFT_MODULES or (words[0] in _MAIN_JOB and _ALONE.isdisjoint(words)):
         from segue.workers.ahead import begin_ahead
 
-        begin_ahead(*DRAFT_MODULES)
-    elif words[0] in _MAIN_JOB and _ALONE.isdisjoint(words):
-        from segue.workers import make_ready
-
-        make_ready(2, *JOB_MODULES)
+        begin_ahead(*modules)
 
 
 def _end_loading() -> None:

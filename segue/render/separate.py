@@ -35,6 +35,8 @@ from segue.audio.clip import Clip, SongEdge
 from segue.render.spectra import WINDOW_S, Frames, odd, window_frames
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from segue.arrays import Floats, Floats32
 
 
@@ -68,23 +70,38 @@ def separated(
     ndarray, shape (n_frames, n_channels), float32
     """
     frames = Frames(samples, window_frames(window_s, rate_hz))
-    share = _percussive_share(frames, rate_hz, 10 ** (benefit_db / 10))
-    if part == "harmonic":
-        np.subtract(1.0, share, out=share)
-    return frames.times(share[None])
+    benefit = 10 ** (benefit_db / 10)
+
+    def stretches() -> Iterator[tuple[int, Floats32]]:
+        for first in range(0, frames.n_hops, _STRETCH_BLOCKS * frames.block_hops):
+            last = min(first + _STRETCH_BLOCKS * frames.block_hops, frames.n_hops)
+            share = _percussive_share(frames, (first, last), rate_hz, benefit)
+            if part == "harmonic":
+                np.subtract(1.0, share, out=share)
+            yield first, share[None]
+
+    return frames.times_each(stretches())
 
 
-def _percussive_share(frames: Frames, rate_hz: int, benefit: float) -> Floats32:
-    """What of every bin counts as percussive, (n_hops, n_bins)."""
-    loudness = np.empty((frames.n_hops, frames.n_bins), dtype=np.float32)
-    for hops, spectra in frames.blocks():
-        power = np.square(spectra.real) + np.square(spectra.imag)
-        np.sqrt(power.sum(axis=0), out=loudness[hops])
-    share: Floats32 = median_along(loudness, odd(RIDGE_HZ * frames.window / rate_hz))
+_STRETCH_BLOCKS: Final = 8  # blocks of hops whose shares are told at once; changes no sample
+
+
+def _percussive_share(
+    frames: Frames, stretch: tuple[int, int], rate_hz: int, benefit: float
+) -> Floats32:
+    """What of every bin counts as percussive, (n_hops, n_bins), from one hop to another."""
     width = odd(RIDGE_S * rate_hz / frames.hop)
+    # the medians along time look at what is around the stretch, as far as there is anything
+    begin, end = max(stretch[0] - width // 2, 0), min(stretch[1] + width // 2, frames.n_hops)
+    own = slice(stretch[0] - begin, stretch[1] - begin)
+    loudness = np.empty((end - begin, frames.n_bins), dtype=np.float32)
+    for hops, spectra in frames.blocks(begin, end):
+        power = np.square(spectra.real) + np.square(spectra.imag)
+        np.sqrt(power.sum(axis=0), out=loudness[hops.start - begin : hops.stop - begin])
+    share: Floats32 = median_along(loudness[own], odd(RIDGE_HZ * frames.window / rate_hz))
     for first in range(0, frames.n_bins, _BLOCK_BINS):
         bins = slice(first, first + _BLOCK_BINS)
-        ringing = median_along(np.ascontiguousarray(loudness[:, bins].T), width).T
+        ringing = median_along(np.ascontiguousarray(loudness[:, bins].T), width)[:, own].T
         ringing = np.square(ringing) * np.float32(benefit)
         hitting = np.square(share[:, bins])
         share[:, bins] = hitting / (ringing + hitting + np.float32(_TINY))
@@ -167,16 +184,20 @@ def percussion(samples: Floats32, rate_hz: int) -> Floats32:
     from scipy.signal import resample_poly
 
     factor = max(round(rate_hz / LOW_RATE_HZ), 1)
-    padding = (-len(samples)) % factor
-    padded = np.pad(samples, ((0, padding), (0, 0)))
     low_rate_hz = rate_hz / factor
-    low = _below(resample_poly(padded, 1, factor, axis=0), low_rate_hz)
-    back = resample_poly(low, factor, 1, axis=0)[: len(samples)].astype(np.float32)
-    high = separated(
-        samples - back, "percussive", rate_hz, benefit_db=BENEFIT_DB, window_s=_HIGH_WINDOW_S
+
+    def back(low: Floats | Floats32) -> Floats32:
+        whole: Floats = resample_poly(low, factor, 1, axis=0)
+        return whole[: len(samples)].astype(np.float32)
+
+    padding = (-len(samples)) % factor
+    thin = resample_poly(np.pad(samples, ((0, padding), (0, 0))), 1, factor, axis=0)
+    low = _below(thin, low_rate_hz)
+    drums = separated(
+        samples - back(low), "percussive", rate_hz, benefit_db=BENEFIT_DB, window_s=_HIGH_WINDOW_S
     )
-    struck = resample_poly(_struck(low, low_rate_hz), factor, 1, axis=0)[: len(samples)]
-    return high + struck.astype(np.float32)
+    drums += back(_struck(low, low_rate_hz))
+    return drums
 
 
 @lru_cache(maxsize=4)
@@ -199,7 +220,7 @@ def percussion_of(edge: SongEdge, low_s: float, high_s: float) -> Clip:
     )
 
 
-def _below(sound: Floats, rate_hz: float) -> Floats:
+def _below(sound: Floats | Floats32, rate_hz: float) -> Floats:
     """What lies below the crossing, without delay."""
     from scipy.signal import butter, sosfiltfilt
 

@@ -22,7 +22,7 @@ import numpy as np
 from segue.audio.clip import excerpt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     import numpy.typing as npt
 
@@ -192,14 +192,22 @@ class Frames:
         self.hop = window // overlap
         self.n_hops = -(-len(samples) // self.hop) + overlap - 1
         self.n_bins = window // 2 + 1
+        self.block_hops = BLOCK_HOPS * max(_FULL_WINDOW // window, 1)
 
-    def blocks(self) -> Iterator[tuple[slice, npt.NDArray[np.complex64]]]:
-        """Some hops, and their spectra, (n_channels, n_hops, n_bins)."""
-        at_once = BLOCK_HOPS * max(_FULL_WINDOW // self.window, 1)
-        for first in range(0, self.n_hops, at_once):
-            last = min(first + at_once, self.n_hops)
-            begin = (first - self.overlap + 1) * self.hop
-            part = excerpt(self.samples, begin, (last - first - 1) * self.hop + self.window)
+    def blocks(
+        self, begin: int = 0, end: int | None = None
+    ) -> Iterator[tuple[slice, npt.NDArray[np.complex64]]]:
+        """Some hops at a time, of all or of a stretch, and their spectra.
+
+        Yields
+        ------
+        slice, ndarray of shape (n_channels, n_hops, n_bins)
+        """
+        end = self.n_hops if end is None else end
+        for first in range(begin, end, self.block_hops):
+            last = min(first + self.block_hops, end)
+            from_frame = (first - self.overlap + 1) * self.hop
+            part = excerpt(self.samples, from_frame, (last - first - 1) * self.hop + self.window)
             starts = np.arange(last - first) * self.hop
             yield slice(first, last), spectra_at(np.ascontiguousarray(part.T), starts, self.window)
 
@@ -214,9 +222,15 @@ class Frames:
         -------
         ndarray, shape (n_frames, n_channels), float32
         """
+        return self.times_each([(0, gains)])
+
+    def times_each(self, stretches: Iterable[tuple[int, Floats32]]) -> Floats32:
+        """The same with the gains of one stretch after the other, and their first hops."""
         added = Added(self.samples.shape[1], self.n_hops, self.window, overlap=self.overlap)
-        for hops, spectra in self.blocks():
-            added.add(hops.start, spectra * gains[:, hops])
+        for begin, gains in stretches:
+            for hops, spectra in self.blocks(begin, begin + gains.shape[1]):
+                own = slice(hops.start - begin, hops.stop - begin)
+                added.add(hops.start, spectra * gains[:, own])
         return added.sound((self.overlap - 1) * self.hop, len(self.samples))
 
 

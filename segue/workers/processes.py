@@ -27,6 +27,7 @@ from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
 from segue.workers import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt, one_heap
+from segue.workers.ahead import blocked, end_with_parent, interrupt
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Iterable, Iterator
@@ -36,7 +37,6 @@ if TYPE_CHECKING:
 
 N_TRIES_ALONE: Final = 2
 """A task whose process was lost is tried this often more."""
-_INTERRUPT_EVERY_S: Final = 0.1  # seconds between interrupts, until all processes have heard one
 _QUIET: Final = "segue.workers.quiet"
 
 
@@ -104,9 +104,9 @@ class Processes:
         if not at_once:
             pool.shutdown(wait=True)
             return
-        children = [child.pid for child in multiprocessing.active_children()]
+        children = [child.pid for child in multiprocessing.active_children() if child.pid]
         is_over = threading.Event()
-        interrupter = threading.Thread(target=_interrupt, args=(children, is_over))
+        interrupter = threading.Thread(target=interrupt, args=(children, is_over))
         interrupter.start()
         pool.shutdown(wait=True, cancel_futures=True)
         is_over.set()
@@ -119,7 +119,7 @@ class Processes:
         is_done = False
         while not is_done:
             while suspects:
-                yield _alone(task, *suspects.popleft())
+                yield done_alone(task, *suspects.popleft())
             is_done = yield from self._until_broken(task, waiting, suspects)
 
     def _until_broken(
@@ -150,7 +150,7 @@ class Processes:
             raise
 
 
-def _alone(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
+def done_alone(task: Callable[[In], Out], index: int, value: In) -> Outcome[Out]:
     """A task in a process of its own."""
     for _ in range(N_TRIES_ALONE):
         with Processes(1) as alone, contextlib.suppress(BrokenProcessPool):
@@ -188,25 +188,12 @@ def _context() -> BaseContext:
     """How processes are started here."""
     if sys.platform == "linux":
         # no folder for the server's socket, or no process: then each is started anew
-        with contextlib.suppress(OSError), _one_thread_each(), _blocked("SIGHUP"):
+        with contextlib.suppress(OSError), _one_thread_each(), blocked("SIGHUP"):
             resource_tracker.ensure_running()  # the server needs it, and starting it lets all in
-            with _blocked("SIGINT"):
+            with blocked("SIGINT"):
                 forkserver.ensure_running()
             return multiprocessing.get_context("forkserver")
     return multiprocessing.get_context("spawn")
-
-
-@contextmanager
-def _blocked(name: str) -> Iterator[None]:
-    """What is started here does not get a signal unless it lets it through.
-
-    A Ctrl-C: see `quiet`. A closed terminal: their parent tells them.
-    """
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {getattr(signal, name)})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 @contextmanager
@@ -259,7 +246,7 @@ def _begin(environment: dict[str, str]) -> None:
         signal.signal(signal.SIGHUP, signal.SIG_IGN)  # the terminal was closed: the parent tells
     if hasattr(signal, "pthread_sigmask"):
         signal.pthread_sigmask(signal.SIG_UNBLOCK, {signal.SIGINT})
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
 
 
 def _on_interrupt(_number: int, _frame: FrameType | None) -> None:
@@ -268,22 +255,3 @@ def _on_interrupt(_number: int, _frame: FrameType | None) -> None:
     _is_leaving.set()
     if _is_busy.is_set():
         raise KeyboardInterrupt
-
-
-def _end_with_parent() -> None:
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
-
-
-def _interrupt(pids: list[int | None], is_over: threading.Event) -> None:
-    """Interrupt processes until all have heard it: one that is just starting does not yet."""
-    left = [pid for pid in pids if pid is not None]
-    while left and not is_over.is_set():
-        for pid in tuple(left):
-            try:
-                os.kill(pid, signal.SIGINT)
-            except ProcessLookupError:
-                left.remove(pid)
-        is_over.wait(_INTERRUPT_EVERY_S)

@@ -1,4 +1,4 @@
-"""A process that loads while its parent reads: its answers, and how it ends."""
+"""Processes that load while their parent reads: their answers, and how they end."""
 
 from __future__ import annotations
 
@@ -45,14 +45,99 @@ def test_it_is_taken_once():
     assert said("print(taken_ahead())") == "None\n"
 
 
-def test_where_it_is_lost_its_parent_does_the_task():
+def test_where_it_is_lost_its_task_is_done_again_in_another():
     told = said(
         "import signal\n"
         "child = next(o.result for o in ahead.outcomes(tasks.process_id, [0]))\n"
         "os.kill(child, signal.SIGKILL)\n"
-        "print([o.result == os.getpid() for o in ahead.outcomes(tasks.process_id, [0])])\n"
+        "others = [o.result for o in ahead.outcomes(tasks.process_id, [0, 1])]\n"
+        "print(len(others), {child, os.getpid()}.isdisjoint(others))\n"
     )
-    assert told == "[True]\n"
+    assert told == "2 True\n"
+
+
+def test_more_are_forked_from_the_first_and_share_the_work(tmp_path: Path):
+    told = said(
+        "with ahead.grown_to(3):\n"
+        "    pids = {o.result for o in ahead.outcomes(tasks.process_id, range(9))}\n"
+        "    print(len(pids), os.getpid() in pids, ahead.n_workers)\n"
+        "    doubled = sorted(ahead.outcomes(tasks.doubled, range(20)), key=lambda o: o.index)\n"
+        "    print([o.result for o in doubled if o.index != 13], doubled[13].problem)\n"
+        "print([Path('/proc', str(pid)).exists() for pid in pids])\n"
+    )
+    assert told.splitlines() == [
+        "3 False 3",
+        f"{[2 * i for i in range(20) if i != 13]} thirteen: is unlucky: leave it out.",
+        "[False, False, False]",
+    ]
+
+
+def test_one_of_several_killed_in_mid_task_costs_a_retry_and_nothing_else(tmp_path: Path):
+    told = said(
+        'marks = [Path(sys.argv[1], f\'{"kill" if i % 4 == 1 else "live"} {i}\')\n'
+        "    for i in range(8)]\n"
+        "with ahead.grown_to(2):\n"
+        "    done = sorted(ahead.outcomes(tasks.killed_once, marks), key=lambda o: o.index)\n"
+        "print([o.result == mark.name for o, mark in zip(done, marks)])\n",
+        tmp_path,
+    )
+    assert told == f"{[True] * 8}\n"
+
+
+def test_a_fault_of_a_task_is_raised_here():
+    told = said(
+        "try:\n"
+        "    list(ahead.grown_to(2).outcomes(len, [[], 1, []]))\n"
+        "except TypeError as error:\n"
+        "    print(error, 'ahead.py' in error.__notes__[0])\n"
+    )
+    assert told == "object of type 'int' has no len() True\n"
+
+
+@pytest.mark.parametrize("whom", ["the parent", "all"])
+def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str):
+    script = (
+        "with ahead.grown_to(2):\n"
+        "    list(ahead.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+    )
+    run = interruptible(script, tmp_path)
+    until(lambda: len(list(tmp_path.iterdir())) == 2)
+    (os.killpg if whom == "all" else os.kill)(run.pid, signal.SIGINT)
+    _, printed = run.communicate(timeout=30)
+    assert run.returncode != 0
+    assert printed.count(b"Traceback") <= 1  # the parent's own; the others are quiet
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("after_s", [0.0, 0.2, 0.6, 1.2])
+def test_an_interrupt_while_they_load_is_quiet(tmp_path: Path, after_s: float):
+    script = (
+        "begin_ahead('segue.job.steps')\n"
+        "print('ready', flush=True)\n"
+        "try:\n"
+        "    with taken_ahead().grown_to(2) as hands:\n"
+        "        list(hands.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+        "except KeyboardInterrupt:\n"
+        "    os._exit(3)\n"
+    )
+    run = interruptible(script, tmp_path)
+    assert run.stdout is not None
+    run.stdout.readline()
+    time.sleep(after_s)
+    os.killpg(run.pid, signal.SIGINT)
+    _, printed = run.communicate(timeout=60)
+    assert (run.returncode, printed) == (3, b"")
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_they_do_not_outlive_a_killed_parent(tmp_path: Path):
+    script = "list(ahead.grown_to(2).outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+    run = interruptible(script, tmp_path)
+    until(lambda: len(list(tmp_path.iterdir())) == 2)
+    pids = [int(mark.name) for mark in tmp_path.iterdir()]
+    run.kill()
+    run.communicate(timeout=30)
+    until(lambda: all(is_gone(pid) for pid in pids))
 
 
 def test_nothing_is_begun_beside_a_second_thread():
@@ -80,6 +165,17 @@ def test_it_ends_with_its_parent(tmp_path: Path, ending: str):
     run.send_signal(getattr(signal, ending))
     run.wait(timeout=30)
     until(lambda: is_gone(child))
+
+
+def interruptible(script: str, folder: Path) -> subprocess.Popen[bytes]:
+    """A script in a group of processes of its own, that can be interrupted as one."""
+    return subprocess.Popen(
+        [sys.executable, "-c", BEGUN + script, str(folder)],
+        cwd=ROOT,
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
 
 
 def is_gone(pid: int) -> bool:
