@@ -22,7 +22,7 @@ _OFFERED: Final = {
     "Wishes": "segue.api.main_job",
     "between": "segue.api.main_job",
     "change": "segue.api.changing",
-    "Draft": "segue.api.changing",
+    "Draft": "segue.job.draft",
     "draft": "segue.api.changing",
     "plan_change": "segue.api.changing",
     "read_run": "segue.api.changing",

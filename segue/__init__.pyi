@@ -1,4 +1,3 @@
-from segue.api.changing import Draft as Draft
 from segue.api.changing import change as change
 from segue.api.changing import draft as draft
 from segue.api.changing import plan_change as plan_change
@@ -22,6 +21,7 @@ from segue.api.stages import score_segue as score_segue
 from segue.audio.clip import Overrides as Overrides
 from segue.errors import SegueError as SegueError
 from segue.job.changes import Changes as Changes
+from segue.job.draft import Draft as Draft
 from segue.music.key import parse_key as parse_key
 from segue.recipes import Recipe as Recipe
 from segue.recipes import load_recipe as load_recipe

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,7 @@ from segue.job.changes import Changes
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from segue.arrays import Floats32
+    from segue.job.draft import Draft
     from segue.plan import Plan
     from segue.recipes import Recipe
 
@@ -93,41 +92,6 @@ def plan_change(
     return changed_attempt(folder, read_document(folder), option, changes, own_recipes=own)[2]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Draft:
-    """A draft of a changed option: the bridge and a few seconds around it.
-
-    Parameters
-    ----------
-    music : ndarray, shape (n_frames, 2), float32
-        What the room hears, at full scale ±1.
-    rate_hz : int
-        Half of the usual one.
-    starts_s : float
-        Where it begins, in seconds of the whole version: `plan` counts from there.
-    plan : Plan
-        Of the whole version.
-    changes : tuple of str
-        What was changed, in words.
-    """
-
-    music: Floats32
-    rate_hz: int
-    starts_s: float
-    plan: Plan
-    changes: tuple[str, ...]
-
-    def wav(self) -> bytes:
-        """The music as a WAV file of 16 bits, as every browser plays it."""
-        from io import BytesIO
-
-        import soundfile
-
-        file = BytesIO()
-        soundfile.write(file, self.music, self.rate_hz, format="WAV", subtype="PCM_16")
-        return file.getvalue()
-
-
 def draft(
     run: str | Path,
     option: int | str,
@@ -148,14 +112,7 @@ def draft(
     from segue.job.draft import make_draft
 
     own = None if own_recipes is None else Path(own_recipes)
-    made = make_draft(Path(run), option, changes or Changes(), own_recipes=own)
-    return Draft(
-        music=made.music.samples,
-        rate_hz=made.music.rate_hz,
-        starts_s=made.starts_s,
-        plan=made.plan,
-        changes=made.changes,
-    )
+    return make_draft(Path(run), option, changes or Changes(), own_recipes=own)
 
 
 def undo(run: str | Path) -> Option:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from segue.api.stages import EDGE_S, RATE_HZ
 from segue.audio.clip import Overrides
+from segue.audio.read import DEFAULT_EDGE_S, DEFAULT_RATE_HZ
 from segue.audio.write import read_wav
 
 if TYPE_CHECKING:
@@ -74,12 +74,26 @@ class Wishes:
     shift_semitones: int = 0
     pad: Path | None = None
     match: bool = False
-    rate_hz: int = RATE_HZ
-    edge_s: float = EDGE_S
+    rate_hz: int = DEFAULT_RATE_HZ
+    edge_s: float = DEFAULT_EDGE_S
     seed: int = 0
     replaces_choice: bool = False
     cached: bool = True
     n_workers: int = 1
+
+    @property
+    def terms(self) -> dict[str, Any]:
+        """What counts for a join and for an evening alike, by the names of `segue.job.request`."""
+        return {
+            "rate_hz": self.rate_hz,
+            "edge_s": self.edge_s,
+            "purpose": self.purpose,
+            "pad": self.pad,
+            "match": self.match,
+            "seed": self.seed,
+            "replace": self.replaces_choice,
+            "cached": self.cached,
+        }
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,12 +229,9 @@ def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
         outgoing=old,
         incoming=new,
         out=out,
-        rate_hz=wishes.rate_hz,
-        edge_s=wishes.edge_s,
         outgoing_overrides=wishes.old,
         incoming_overrides=wishes.new,
         only=wishes.recipes,
-        purpose=wishes.purpose,
         talk_s=wishes.talk_s,
         asked=places_asked(
             leave=wishes.leave,
@@ -228,13 +239,9 @@ def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
             n_bars=wishes.n_bars,
             exactly=wishes.exactly,
         ),
-        match=wishes.match,
         shift_b=wishes.shift_semitones,
-        pad=wishes.pad,
-        seed=wishes.seed,
-        replace=wishes.replaces_choice,
-        cached=wishes.cached,
         n_workers=wishes.n_workers,
+        **wishes.terms,
     )
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from segue.api.main_job import Wishes, tell_nobody
-from segue.api.stages import EDGE_S
+from segue.audio.read import DEFAULT_EDGE_S
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -19,11 +19,6 @@ if TYPE_CHECKING:
 
 def plan_evening(set_file: str | Path, *, wishes: Wishes | None = None) -> Evening:
     """A whole set, heard and planned and nothing written: order, times, warnings, joins.
-
-    Parameters
-    ----------
-    set_file : str or Path
-        A set list in TOML.
 
     Raises
     ------
@@ -51,8 +46,6 @@ def make_evening(
 
     Parameters
     ----------
-    set_file : str or Path
-        A set list in TOML.
     out : str or Path
         The evening's folder; what is there and still right is kept.
 
@@ -84,7 +77,7 @@ def build_catalogue(
     folders: Iterable[str | Path],
     *,
     file: str | Path,
-    edge_s: float = EDGE_S,
+    edge_s: float = DEFAULT_EDGE_S,
     n_workers: int = 1,
     progress: Callable[[str], None] = tell_nobody,
 ) -> CatalogueReport:
@@ -118,8 +111,6 @@ def neighbours_of(
     ----------
     song : str or Path
         A file, a folder of stems, or a title in the catalogue.
-    file : str or Path
-        The catalogue.
 
     Raises
     ------
@@ -137,17 +128,6 @@ def _set_request(set_file: Path, out: Path, wishes: Wishes) -> SetRequest:
     from segue.setlist.set_file import read_set
     from segue.setlist.set_request import SetRequest, check_request
 
-    request = SetRequest(
-        set_list=read_set(set_file),
-        out=out,
-        rate_hz=wishes.rate_hz,
-        edge_s=wishes.edge_s,
-        purpose=wishes.purpose,
-        match=wishes.match,
-        pad=wishes.pad,
-        seed=wishes.seed,
-        replace=wishes.replaces_choice,
-        cached=wishes.cached,
-    )
+    request = SetRequest(set_list=read_set(set_file), out=out, **wishes.terms)
     check_request(request)
     return request

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
+
+from segue.audio.read import DEFAULT_EDGE_S, DEFAULT_RATE_HZ, read_song
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -15,12 +17,9 @@ if TYPE_CHECKING:
     from segue.render.candidate import Candidate
     from segue.score import Purpose, Scorecard
 
-RATE_HZ: Final = 48_000  # project rate where none is asked for
-EDGE_S: Final = 45.0  # how much of a song is read where nothing is asked for
-
 
 def read_edge(
-    path: str | Path, edge: Edge, *, edge_s: float = EDGE_S, rate_hz: int = RATE_HZ
+    path: str | Path, edge: Edge, *, edge_s: float = DEFAULT_EDGE_S, rate_hz: int = DEFAULT_RATE_HZ
 ) -> SongEdge:
     """The end or the start of a song.
 
@@ -38,8 +37,6 @@ def read_edge(
     SegueError
         If the song cannot be read.
     """
-    from segue.audio import read_song
-
     return read_song(Path(path), edge=edge, edge_s=edge_s, rate_hz=rate_hz)
 
 

@@ -252,6 +252,13 @@ def outline(samples: Floats32, n_columns: int) -> tuple[npt.NDArray[np.intp], Fl
     return first_frames, low, high
 
 
+def outline_bytes(samples: Floats32, n_columns: int) -> npt.NDArray[np.int8]:
+    """The outline as pages draw it: low and high of each column in turn, -127 to 127."""
+    _, low, high = outline(samples, n_columns)
+    both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * np.iinfo(np.int8).max
+    return np.rint(both).astype(np.int8).ravel()
+
+
 def excerpt(samples: Floats32, first_frame: int, n_frames: int) -> Floats32:
     """A part of an array of frames; silence where it reaches beyond the ends."""
     last_frame = first_frame + n_frames

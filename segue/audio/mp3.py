@@ -166,8 +166,6 @@ class Mp3Index:
 
     Parameters
     ----------
-    header : int
-        Header of the first packet.
     first_byte, stop_byte : int
         Stretch of the file that holds packets of sound.
     delay_frames : int

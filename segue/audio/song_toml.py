@@ -92,13 +92,7 @@ class EndToml:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SongToml:
-    """The fields of a ``song.toml``, all optional.
-
-    Parameters
-    ----------
-    roles : dict of str to Role
-        Role by file name.
-    """
+    """The fields of a ``song.toml``, all optional."""
 
     title: str | None = None
     key: str | None = None

@@ -53,11 +53,6 @@ _ROLE_OF_WORD: Final[dict[str, tuple[int, Role]]] = {
 def stem_roles(names: Sequence[str]) -> tuple[Role, ...]:
     """Role of each file of one folder.
 
-    Parameters
-    ----------
-    names : sequence of str
-        File names, with or without extension.
-
     Returns
     -------
     tuple of Role
@@ -140,11 +135,6 @@ class SongFiles:
 
 def read_folder(path: Path) -> SongFiles:
     """The files of a song, which is one file or a folder of stems.
-
-    Parameters
-    ----------
-    path : Path
-        An audio file or a folder.
 
     Returns
     -------

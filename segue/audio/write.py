@@ -9,13 +9,14 @@ References
 from __future__ import annotations
 
 import io
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import soundfile
 
 from segue.audio.clip import Clip
-from segue.errors import InputError, disk_faults
+from segue.errors import RunFolderError, disk_faults
 from segue.files.whole_file import write_whole
 
 if TYPE_CHECKING:
@@ -150,11 +151,18 @@ def read_wav(path: Path) -> Clip:
 
     Raises
     ------
-    InputError
+    RunFolderError
         If the file cannot be read.
     """
-    try:
+    with readable(path):
         samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
-    except (OSError, soundfile.SoundFileError) as error:
-        raise InputError(path, f"cannot be read ({error}); make the run again.") from error
     return Clip(samples=samples, rate_hz=rate_hz)
+
+
+@contextmanager
+def readable(path: Path) -> Iterator[None]:
+    """Tell what cannot be read of the sound of a run in a `with` block, as `RunFolderError`."""
+    try:
+        yield
+    except (OSError, soundfile.SoundFileError) as error:
+        raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error

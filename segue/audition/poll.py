@@ -75,8 +75,6 @@ class Poll:
         Where its addresses begin: '' where it is the only vote, else such as '/3'.
     page : str
         With the slot for the listener's ballot.
-    run_id : str
-        What the page calls the run.
     ways : tuple of dict
         The options of a blind page, as from `way_values`; empty on an open one.
     live : Live

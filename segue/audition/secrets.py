@@ -22,8 +22,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from segue.audio.clip import Clip
-from segue.audio.write import write_wav24
-from segue.audition.sound import read_wav
+from segue.audio.write import read_wav, write_wav24
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -133,10 +132,6 @@ def number_for(secret: bytes, listener: int, rank: int) -> int:
     ----------
     secret : bytes
         Of the ballot; never leaves the server.
-    listener : int
-        Number of the listener in the ballot.
-    rank : int
-        Of the option.
     """
     digest = hmac.digest(secret, f"{listener} {rank}".encode(), "sha256")
     return int.from_bytes(digest[: _MARK_BITS // 8], "big")
@@ -200,14 +195,14 @@ def write_anchor(folder: Path, document: RunDocument) -> CandidateRecord | None:
 
 
 def _write_cut(source: Path, target: Path, record: CandidateRecord) -> None:
-    samples, rate_hz = read_wav(source)
-    n_fade = round(_FADE_S * rate_hz)
-    old = samples[: round(record.exit_s * rate_hz)].copy()
-    new = samples[round(record.entry_s * rate_hz) :].copy()
+    clip = read_wav(source)
+    n_fade = round(_FADE_S * clip.rate_hz)
+    old = clip.samples[: round(record.exit_s * clip.rate_hz)].copy()
+    new = clip.samples[round(record.entry_s * clip.rate_hz) :].copy()
     rise = np.linspace(0.0, 1.0, n_fade, dtype=np.float32)[:, np.newaxis]
     old[-n_fade:] *= rise[::-1][-len(old) :]
     new[:n_fade] *= rise[: len(new)]
-    write_wav24(target, Clip(samples=np.concatenate([old, new]), rate_hz=rate_hz))
+    write_wav24(target, Clip(samples=np.concatenate([old, new]), rate_hz=clip.rate_hz))
 
 
 def _cut_record(source: CandidateRecord) -> CandidateRecord:

@@ -39,8 +39,6 @@ class Sitting:
         Every vote by where its addresses begin, in order.
     lobby : Ballot
         Who was let in; with a single vote, its own ballot.
-    recorder : Recorder
-        Of the lobby.
     title : str
         Of the evening; empty for the vote on one run.
     """
@@ -205,11 +203,6 @@ def open_evening(
     """The votes on all segues of an evening; those that were closed stay closed.
 
     Where all of them were, they are opened anew.
-
-    Parameters
-    ----------
-    folder : Path
-        Of the evening.
 
     Raises
     ------

@@ -9,24 +9,22 @@ from __future__ import annotations
 
 import re
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from hashlib import blake2b
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
 import soundfile
 
-from segue.audio.clip import outline
+from segue.audio.clip import outline_bytes
 from segue.audio.marked_mp3 import marked_mp3, music_rate_kbps
+from segue.audio.write import read_wav, readable
 from segue.errors import RunFolderError
 from segue.files.source_digest import source_digest
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
-    from segue.arrays import Floats32
     from segue.audition.page import PageView
     from segue.runfolder import CandidateRecord
 
@@ -35,7 +33,6 @@ N_COLUMNS: Final = 1200
 """Columns of the waveform outline: a phone's width in its own dots."""
 
 _N_THREADS: Final = 2  # that encode side by side
-_FULL_SCALE: Final = 127  # the outline is sent as signed bytes
 _ROOM_S: Final = 0.1  # behind the longest: a WAV may have a few frames more than its plan
 _ALIKE_SIDE_KBPS: Final = "64"  # enough for clicks and single notes; by judgement
 _SIDE_QUALITY: Final = "V5"
@@ -106,7 +103,7 @@ def bus_mp3s(
         if known is not None and bus.name in known:
             return bus.name, known[bus.name]
         source = sound_of(bus.file)
-        with _told(source):
+        with readable(source):
             return bus.name, marked_mp3(
                 source, bus.quality, rate_divided_by=bus.rate_divided_by, least_s=bus.least_s
             )
@@ -127,7 +124,7 @@ def bus_marks(buses: Sequence[Bus], folder: Path) -> dict[str, str]:
     marks = {}
     for bus in buses:
         digest = blake2b(f"{maker} {replace(bus, name='', file='')}".encode(), digest_size=16)
-        with _told(folder / bus.file):
+        with readable(folder / bus.file):
             digest.update((folder / bus.file).read_bytes())
         marks[bus.name] = digest.hexdigest()
     return marks
@@ -135,44 +132,21 @@ def bus_marks(buses: Sequence[Bus], folder: Path) -> dict[str, str]:
 
 def duration_of(path: Path) -> float:
     """Length of a WAV in seconds."""
-    with _told(path):
+    with readable(path):
         facts = soundfile.info(path)
     return float(facts.frames) / float(facts.samplerate)
 
 
 def outline_of(path: Path) -> list[int]:
-    """Waveform outline of a WAV.
-
-    Returns
-    -------
-    list of int
-        Lowest and highest value of each column in turn, -127..127.
-    """
-    samples, _ = read_wav(path)
-    _, low, high = outline(samples, N_COLUMNS)
-    both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
-    return [int(v) for v in np.rint(both).ravel()]
-
-
-def read_wav(path: Path) -> tuple[Floats32, int]:
-    """Samples and rate of a WAV of a run.
+    """Waveform outline of a WAV of a run, as `segue.audio.clip.outline_bytes` has it.
 
     Raises
     ------
     RunFolderError
         If there is no such file, or it is no sound.
     """
-    with _told(path):
-        samples, rate_hz = soundfile.read(path, dtype="float32", always_2d=True)
-    return samples, rate_hz
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    try:
-        yield
-    except (OSError, soundfile.SoundFileError) as error:
-        raise RunFolderError(path, f"cannot be read ({error}): make the run again.") from error
+    outlined: list[int] = outline_bytes(read_wav(path).samples, N_COLUMNS).tolist()
+    return outlined
 
 
 _DEVICE: Final = re.compile(r"(con|prn|aux|nul|com[0-9¹²³]|lpt[0-9¹²³]|conin\$|conout\$)", re.I)

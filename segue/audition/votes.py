@@ -98,8 +98,6 @@ class Listener:
 
     Parameters
     ----------
-    number : int
-        In the ballot file.
     name : str
         As typed; may be empty.
     seed : int
@@ -155,10 +153,6 @@ def result_values(
 
     Parameters
     ----------
-    records : sequence of CandidateRecord
-        All that could be voted for.
-    tally : mapping of int to int
-        Votes by rank.
     choice : int or None
         What the closed vote chose; None while it is open.
     """

@@ -33,8 +33,6 @@ class Build:
 
     Parameters
     ----------
-    folders : tuple of Path
-        Where the songs are.
     edge_s : float
         How much of both ends of each song is read.
     """

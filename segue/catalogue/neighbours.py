@@ -181,8 +181,6 @@ class Neighbour:
         Whether its file is no more where it was, or another than what was heard.
     cost : float
         What it takes to get across, 0..1.
-    side : EdgeTraits
-        Its own edge at the join.
     step : Step
         From the song that ends to the one that starts.
     reasons : tuple of str
@@ -208,8 +206,6 @@ class Neighbourhood:
         Whether the others follow it or precede it.
     is_anew : bool
         Whether it changed since the catalogue heard it, and was heard anew.
-    side : EdgeTraits
-        Its own edge at the join.
     neighbours : tuple of Neighbour
         Cheapest first, without the song itself, its copies, and what it was before a change.
     """

@@ -36,13 +36,7 @@ _IS_ANEW: Final = (
 def print_report(
     report: CatalogueReport, folders: Sequence[Path], to: Path, *, json: bool, quiet: bool
 ) -> None:
-    """Print what a run found, heard and had to leave out, and what to do next.
-
-    Parameters
-    ----------
-    folders : sequence of Path
-        That were asked for.
-    """
+    """Print what a run found, heard and had to leave out, and what to do next."""
     if json:
         print_json({"catalogue": str(to), **asdict(report)})
         return

@@ -146,7 +146,7 @@ def _draft(run: Path, option: str, changes: Changes, *, quiet: bool) -> None:
 
     own, path = own_recipes_folder(), run / DRAFT_NAME
     drafted = make_draft(run, option, changes, own_recipes=own, workers=taken_ahead())
-    write_wav24(path, drafted.music)
+    write_wav24(path, drafted.clip)
     _say(f"Draft: {printable(path)}")
     if not quiet:
         _say("The same command without --draft makes the version, in full and scored.")

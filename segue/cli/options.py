@@ -113,13 +113,6 @@ _BARE_SECONDS = re.compile(r"\d+(?:\.\d+)?")
 def seconds_of(option: str, text: str) -> float:
     """Seconds of a length of time as people write it.
 
-    Parameters
-    ----------
-    option : str
-        Where it was typed.
-    text : str
-        Such as '25', '25s' or '1m10s'.
-
     Raises
     ------
     OptionError

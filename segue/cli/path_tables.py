@@ -103,11 +103,6 @@ def print_path(sheet: PathSheet) -> None:
 def path_report(sheet: PathSheet, out: Path | None) -> dict[str, Any]:
     """A path as JSON values.
 
-    Parameters
-    ----------
-    out : Path or None
-        Where the sound was written.
-
     Returns
     -------
     dict

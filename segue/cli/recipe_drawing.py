@@ -30,8 +30,6 @@ class Signs:
 
     Parameters
     ----------
-    levels : str
-        From silence to full level.
     old, ramp, new, half, free, heard : str
         Tempos, and what only the players hear.
     """

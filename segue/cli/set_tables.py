@@ -32,10 +32,10 @@ def print_evening(evening: Evening) -> None:
     if not is_narrow:
         table.add_column("to the next", overflow="fold")
     rows = rows_of(evening)
-    for song, join in zip(rows.songs, [*rows.joins, None], strict=True):
-        words = "" if join is None else join.line
-        told = song.key_words or "?", song.tempo_words or "?"
-        cells = [clock(song.start_s), f"{song.number} {song.title}", *told]
+    for row, gap in zip(rows.songs, [*rows.joins, None], strict=True):
+        words = "" if gap is None else gap.line
+        told = row.key_words or "?", row.tempo_words or "?"
+        cells = [clock(row.song.start_s), f"{row.song.number} {row.song.title}", *told]
         table.add_row(*cells, *([] if is_narrow else [words]))
         if is_narrow and words:
             table.add_row("", f"  {words}", "", "")

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.audition.page import ToVoteOn
+    from segue.desk.orders import ChooseBody, RunBody
     from segue.review.report import Rehearsal
 
 
@@ -47,7 +48,7 @@ PART_MARK: Final = ".dropped-"
 _TOO_LARGE, _WRONG, _NO_ROOM = 413, 422, 507  # status codes of HTTP (RFC 9110, RFC 4918)
 
 
-def choose(house: House, run: str, rank: int, why: str) -> None:
+def choose(house: House, body: ChooseBody) -> None:
     """Write down what the band chose, and show it on the page of the evening.
 
     Raises
@@ -55,8 +56,8 @@ def choose(house: House, run: str, rank: int, why: str) -> None:
     SegueError
         If there is no such option, or it cannot be written.
     """
-    folder = house.folder.inside(run)
-    write_choice(folder, Choice(rank=rank, why=why))
+    folder = house.folder.inside(body.run)
+    write_choice(folder, Choice(rank=body.rank, why=body.why.strip()))
     tell_choice(house, folder)
 
 
@@ -73,7 +74,7 @@ def tell_choice(house: House, folder: Path) -> None:
         house.tell("evening")
 
 
-def pack_zip(house: House, run: str, rank: int | None) -> Path:
+def pack_zip(house: House, body: RunBody) -> Path:
     """The pack of an option as one file, made in a folder of its own.
 
     Returns
@@ -86,10 +87,12 @@ def pack_zip(house: House, run: str, rank: int | None) -> Path:
     SegueError
         If the run cannot be read, or the pack not written.
     """
-    folder = house.folder.inside(run)
+    folder = house.folder.inside(body.run)
     out = house.folder.inside(f"{PACKS}/{folder.name}")
-    stage_pack(StageRequest(run=folder, out=out, rank=rank))
-    return _zipped(out, house.scratch / f"{folder.name}.zip")
+    stage_pack(StageRequest(run=folder, out=out, rank=body.rank))
+    path = _zipped(out, house.scratch / f"{folder.name}.zip")
+    house.packs[path.name] = path
+    return path
 
 
 def _zipped(folder: Path, place: Path) -> Path:
@@ -197,8 +200,6 @@ class PollHost:
     ----------
     on : str
         Name of the run folder that is voted on, or of the set file of an evening.
-    join_url : str
-        For the phones.
     code : str
         To type; empty where only this machine can vote, for want of a network.
     host_url : str

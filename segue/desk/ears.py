@@ -13,9 +13,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
-from segue.api.stages import EDGE_S, RATE_HZ
-from segue.audio import read_song
-from segue.audio.clip import Clip, Edge, outline
+from segue.audio.clip import Clip, Edge, outline_bytes
+from segue.audio.read import read_song
 from segue.desk.background import Background, done_by
 from segue.errors import SegueError
 from segue.heard.hearing import heard_edge
@@ -32,19 +31,12 @@ if TYPE_CHECKING:
 
 COLUMNS_A_SECOND: Final = 40
 """Of a waveform: on a wide screen two or three to a dot; a few thousand for an end."""
-_FULL_SCALE: Final = 127  # the outline is kept as signed bytes
 _NAME_BYTES: Final = 12  # 96 bits: no two sounds of a session share a name
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EndToOpen:
-    """Which end, and where its sound is to be laid.
-
-    Parameters
-    ----------
-    scratch : Path
-        A folder of the server's own.
-    """
+    """Which end, and where its sound is to be laid."""
 
     path: Path
     edge: Edge
@@ -83,21 +75,14 @@ def opened_end(task: EndToOpen) -> OpenedEnd:
     SegueError
         If the song cannot be read.
     """
-    song = read_song(task.path, edge=task.edge, edge_s=EDGE_S, rate_hz=RATE_HZ)
+    song = read_song(task.path, edge=task.edge)
     mix = song.mix
+    n_columns = max(1, min(mix.n_frames, round(COLUMNS_A_SECOND * mix.duration_s)))
     return OpenedEnd(
         heard=heard_edge(song),
-        outline=outline_bytes(mix),
+        outline=outline_bytes(mix.samples, n_columns).tobytes(),
         sound=_laid_down(task, mix),
     )
-
-
-def outline_bytes(clip: Clip) -> bytes:
-    """The waveform as signed bytes, low and high in turn."""
-    n_columns = max(1, min(clip.n_frames, round(COLUMNS_A_SECOND * clip.duration_s)))
-    _, low, high = outline(clip.samples, n_columns)
-    both = np.clip(np.stack([low, high], axis=1), -1.0, 1.0) * _FULL_SCALE
-    return np.rint(both).astype(np.int8).tobytes()
 
 
 def _laid_down(task: EndToOpen, mix: Clip) -> Path:

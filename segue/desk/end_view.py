@@ -36,8 +36,6 @@ class EdgeBar:
         Such as '-8' in the old song, '9' in the new one; empty where it has none.
     place : str
         As `segue.plan.places_asked` reads it.
-    is_phrase : bool
-        Whether a phrase starts there.
     level_lufs : float or None
         Of the bar that starts there; None where it was not measured.
     """
@@ -121,8 +119,6 @@ class EndView:
         What is written beside the song about this end.
     usual_s : float
         Where Segue itself would leave or enter.
-    remarks : tuple of str
-        Doubts that no answer settles.
     """
 
     facts: EdgeFacts

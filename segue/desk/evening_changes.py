@@ -32,13 +32,7 @@ _A_MINUTE_S: Final = 60.0  # seconds
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ShownSet:
-    """A set as it stood on the page that changes it.
-
-    Parameters
-    ----------
-    titles : tuple of str
-        Of its songs, in order.
-    """
+    """A set as it stood on the page that changes it."""
 
     set: Name
     titles: Annotated[tuple[Words, ...], MaxLen(MOST_SONGS)]

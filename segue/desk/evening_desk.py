@@ -45,8 +45,6 @@ class WayToMend:
 
     Parameters
     ----------
-    words : str
-        On the button.
     target : str
         Kind of the place, as `segue.setlist.cautions.Mend` has it.
     at : int
@@ -74,8 +72,6 @@ class EveningView:
     ----------
     evening : Evening or None
         As it was last planned or made in this very order; None where it was not.
-    making : OrderedRun or None
-        What is being done for it.
     song_names : tuple of str
         Of its songs below the desk's folder; empty for one that lies elsewhere.
     """

@@ -46,8 +46,6 @@ class HouseRules:
     ----------
     own_recipes : Path or None
         A folder of the user's own recipes; it need not exist.
-    n_workers : int
-        Processes that make a run.
     """
 
     own_recipes: Path | None = None
@@ -65,8 +63,6 @@ class FolderSong:
         Below the folder; empty where it cannot be asked for by its name.
     start, end : str
         Key and tempo of its two ends; empty while they are not heard.
-    problem : str
-        Why it cannot be read.
     """
 
     name: str

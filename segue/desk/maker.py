@@ -38,13 +38,7 @@ class SetOrder:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DraftSound:
-    """An option that is rendered before the run folder is whole.
-
-    Parameters
-    ----------
-    sound : bytes
-        Music as FLAC.
-    """
+    """An option that is rendered before the run folder is whole."""
 
     name: str
     overall: float
@@ -59,8 +53,6 @@ class OrderedRun:
 
     Parameters
     ----------
-    number : int
-        Of the order, from 1.
     run : str
         Name of the run folder below the desk's folder; of an evening, its set file's.
     roughs : tuple of RoughSound
@@ -91,8 +83,6 @@ class Maker(Background):
 
     Parameters
     ----------
-    n_workers : int
-        Processes that share the work.
     tell : callable
         Called from the thread whenever a run has got further.
     rough : callable

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from segue.api.main_job import Option
+    from segue.desk.desk_parts import Answering
     from segue.desk.sketcher import RoughSound
 
 
@@ -49,29 +50,26 @@ async def _in_turn(
         return await asyncio.to_thread(act, house, body)
 
 
-async def _say(request: Request, house: House) -> Response:
-    await _in_turn(request, house, orders.SayBody, orders.say)
-    return JSONResponse({})
+def _ordered(
+    kind: type[Body],
+    act: Callable[[House, Body], Done],
+    told: Callable[[Done], dict[str, object]] = lambda _: {},
+) -> Answering:
+    """What answers an order that is done in its turn, and what it tells of what came of it."""
+
+    async def answered(request: Request, house: House) -> Response:
+        return JSONResponse(told(await _in_turn(request, house, kind, act)))
+
+    return answered
 
 
-async def _pace(request: Request, house: House) -> Response:
-    await _in_turn(request, house, orders.PaceBody, orders.keep_pace)
-    return JSONResponse({})
-
-
-async def _make(request: Request, house: House) -> Response:
-    making = await _in_turn(request, house, orders.MakeBody, orders.order)
-    return JSONResponse({"number": making.number, "run": making.run})
-
-
-async def _choose(request: Request, house: House) -> Response:
-    await _in_turn(
-        request,
-        house,
-        orders.ChooseBody,
-        lambda _, body: carrying.choose(house, body.run, body.rank, body.why.strip()),
+def _stepped(step: Callable[[Path], Option]) -> Answering:
+    """What answers an order to go back or forth by a version of a run."""
+    return _ordered(
+        orders.RunBody,
+        lambda house, body: step(house.folder.inside(body.run)),
+        lambda version: {"label": version.label},
     )
-    return JSONResponse({})
 
 
 async def _change(request: Request, house: House) -> Response:
@@ -98,37 +96,6 @@ def _rough_sound(made: RoughSound) -> Response:
         "x-name": quote(made.name),
     }
     return Response(made.sound, media_type=SOUND_TYPES[".flac"], headers=headers)
-
-
-async def _keep_recipe(request: Request, house: House) -> Response:
-    name = await _in_turn(request, house, option_changes.RecipeBody, option_changes.keep_recipe)
-    return JSONResponse({"name": name})
-
-
-async def _undo(request: Request, house: House) -> Response:
-    return await _stepped(request, house, changing.undo)
-
-
-async def _redo(request: Request, house: House) -> Response:
-    return await _stepped(request, house, changing.redo)
-
-
-async def _stepped(request: Request, house: House, step: Callable[[Path], Option]) -> Response:
-    version = await _in_turn(
-        request, house, orders.RunBody, lambda _, body: step(house.folder.inside(body.run))
-    )
-    return JSONResponse({"label": version.label})
-
-
-async def _pack(request: Request, house: House) -> Response:
-    path = await _in_turn(
-        request,
-        house,
-        orders.RunBody,
-        lambda _, body: carrying.pack_zip(house, body.run, body.rank),
-    )
-    house.packs[path.name] = path
-    return JSONResponse({"file": quote(path.name)})
 
 
 async def _vote(request: Request, house: House) -> Response:
@@ -181,50 +148,36 @@ async def _stop_vote(_: Request, house: House) -> Response:
     return JSONResponse({})
 
 
-async def _reorder(request: Request, house: House) -> Response:
-    await _in_turn(request, house, evening_changes.OrderBody, evening_changes.reorder)
-    return JSONResponse({})
-
-
-async def _add_song(request: Request, house: House) -> Response:
-    await _in_turn(request, house, evening_changes.AddBody, evening_changes.add_song)
-    return JSONResponse({})
-
-
-async def _say_of_set(request: Request, house: House) -> Response:
-    await _in_turn(request, house, evening_changes.FieldBody, evening_changes.say_of_set)
-    return JSONResponse({})
-
-
-async def _new_set(request: Request, house: House) -> Response:
-    name = await _in_turn(request, house, evening_changes.NewSetBody, evening_changes.new_set)
-    return JSONResponse({"set": name})
-
-
 async def _make_evening(request: Request, house: House) -> Response:
     body = await body_of(request, evening_desk.SetBody, house.clients.limits)
     await asyncio.to_thread(evening_desk.order_evening, house, body)
     return JSONResponse({})
 
 
-ORDERS: Final = {
-    "/say": _say,
-    "/pace": _pace,
+ORDERS: Final[dict[str, Answering]] = {
+    "/say": _ordered(orders.SayBody, orders.say),
+    "/pace": _ordered(orders.PaceBody, orders.keep_pace),
     "/rough": _rough,
-    "/make": _make,
-    "/choose": _choose,
+    "/make": _ordered(
+        orders.MakeBody, orders.order, lambda made: {"number": made.number, "run": made.run}
+    ),
+    "/choose": _ordered(orders.ChooseBody, carrying.choose),
     "/change": _change,
     "/draft": _draft,
-    "/recipe": _keep_recipe,
-    "/undo": _undo,
-    "/redo": _redo,
-    "/pack": _pack,
+    "/recipe": _ordered(
+        option_changes.RecipeBody, option_changes.keep_recipe, lambda name: {"name": name}
+    ),
+    "/undo": _stepped(changing.undo),
+    "/redo": _stepped(changing.redo),
+    "/pack": _ordered(orders.RunBody, carrying.pack_zip, lambda path: {"file": quote(path.name)}),
     "/vote": _vote,
     "/vote/stop": _stop_vote,
-    "/evening/order": _reorder,
-    "/evening/new": _new_set,
-    "/evening/add": _add_song,
-    "/evening/say": _say_of_set,
+    "/evening/order": _ordered(evening_changes.OrderBody, evening_changes.reorder),
+    "/evening/new": _ordered(
+        evening_changes.NewSetBody, evening_changes.new_set, lambda name: {"set": name}
+    ),
+    "/evening/add": _ordered(evening_changes.AddBody, evening_changes.add_song),
+    "/evening/say": _ordered(evening_changes.FieldBody, evening_changes.say_of_set),
     "/evening/vote": _vote_on_evening,
     "/evening/make": _make_evening,
 }

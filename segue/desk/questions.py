@@ -25,8 +25,6 @@ class Answer:
     ----------
     field : str
         Of `EndToml`, as it is written down.
-    value : str or float
-        What is written.
     click_bpm : float or None
         Tempo at which a click is heard with it.
     bar_one_s : float or None

@@ -62,8 +62,6 @@ class RoughSound:
 
     Parameters
     ----------
-    name : str
-        Of its recipe.
     sound : bytes
         Music as FLAC.
     exit_s, entry_s : float
@@ -140,7 +138,7 @@ def changed_draft(order: DraftOrder) -> RoughSound:
     made = make_draft(
         order.run, order.option, order.changes, own_recipes=order.own_recipes, solo=order.solo
     )
-    return _sound_of(made.plan, made.music, made.starts_s)
+    return _sound_of(made.plan, made.clip, made.starts_s)
 
 
 def _sound_of(plan: Plan, music: Clip, starts_s: float = 0.0) -> RoughSound:

@@ -31,8 +31,6 @@ class UnderWay:
 
     Parameters
     ----------
-    run, option : str
-        What it is made of.
     n_done : int
         Steps that are done, of `N_STEPS`.
     """

@@ -25,12 +25,8 @@ def source_digest(
 
     Parameters
     ----------
-    parts : tuple of str
-        Names of sub-packages.
     libraries : tuple of str
         Names of distributions; one that is not there counts as a version of its own.
-    package : Path
-        The folder that holds the parts.
 
     Returns
     -------

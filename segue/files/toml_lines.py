@@ -61,8 +61,6 @@ def toml_text(path: FilePath, *, most_bytes: int, fault: type[LinesError], named
     ----------
     fault : type of LinesError
         What is raised if it cannot be read.
-    named : str
-        Such as 'a recipe'.
     """
     try:
         raw = plain_bytes(path, most_bytes=most_bytes)

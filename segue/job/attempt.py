@@ -31,13 +31,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Attempt:
-    """One segue, to be tried or to be rendered.
-
-    Parameters
-    ----------
-    run : Path
-        The folder that is being filled.
-    """
+    """One segue, to be tried or to be rendered."""
 
     run: Path
     request: Request

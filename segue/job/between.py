@@ -234,13 +234,7 @@ def earlier_run(out: Path) -> RunDocument | None:
 def same_choice(
     earlier: RunDocument | None, candidates: tuple[CandidateRecord, ...]
 ) -> Choice | None:
-    """What was chosen in an earlier run, by its recipe: its rank may be another now.
-
-    Parameters
-    ----------
-    candidates : tuple of CandidateRecord
-        Of the new run.
-    """
+    """What was chosen in an earlier run, by its recipe: its rank may be another now."""
     if earlier is None or earlier.choice is None:
         return None
     if earlier.choice.rank in [record.rank for record in earlier.versions]:

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass, replace
+from io import BytesIO
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+import soundfile
 
 from segue.audio.clip import Clip
 from segue.errors import OptionError, SegueError, shortened
@@ -23,6 +25,7 @@ from segue.runfolder.run_document import candidate_of
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from segue.arrays import Floats32
     from segue.plan import Plan
     from segue.workers import Workers
 
@@ -33,25 +36,41 @@ AROUND_S: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Drafted:
-    """A draft.
+class Draft:
+    """A draft of a changed option: the bridge and a few seconds around it.
 
     Parameters
     ----------
-    music : Clip
-        What the room hears, at a low rate.
+    clip : Clip
+        What the room hears, at half of the usual rate.
     plan : Plan
         Of the whole version.
     starts_s : float
-        Where the draft begins, in seconds of the whole version.
+        Where the draft begins, in seconds of the whole version: `plan` counts from there.
     changes : tuple of str
         What was changed, in words.
     """
 
-    music: Clip
+    clip: Clip
     plan: Plan
     starts_s: float
     changes: tuple[str, ...]
+
+    @property
+    def music(self) -> Floats32:
+        """What the room hears, shape (n_frames, 2), at full scale ±1."""
+        return self.clip.samples
+
+    @property
+    def rate_hz(self) -> int:
+        """Half of the usual one."""
+        return self.clip.rate_hz
+
+    def wav(self) -> bytes:
+        """The music as a WAV file of 16 bits, as every browser plays it."""
+        file = BytesIO()
+        soundfile.write(file, self.music, self.rate_hz, format="WAV", subtype="PCM_16")
+        return file.getvalue()
 
 
 def make_draft(
@@ -62,7 +81,7 @@ def make_draft(
     own_recipes: Path | None = None,
     solo: tuple[str, ...] = (),
     workers: Workers | None = None,
-) -> Drafted:
+) -> Draft:
     """A draft of an option, changed or as it is; nothing is written.
 
     Parameters
@@ -96,8 +115,8 @@ def make_draft(
     order = (step, short)
     music = drafted_music(order) if workers is None else _music_by(workers, order)
     quieter = np.float32(10 ** (-record.lowered_db / 20))
-    return Drafted(
-        music=Clip(samples=music.samples * quieter, rate_hz=music.rate_hz),
+    return Draft(
+        clip=Clip(samples=music.samples * quieter, rate_hz=music.rate_hz),
         plan=plan,
         starts_s=plan.seconds_at(plan.exit_beat) - short.seconds_at(short.exit_beat),
         changes=words,

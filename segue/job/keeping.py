@@ -158,13 +158,7 @@ def written_sounds(folder: Path, candidates: Iterable[Rendered]) -> Callable[[st
 
 
 def draw_pictures(folder: Path, candidates: Iterable[Rendered], *, title: str) -> None:
-    """Draw the picture of every candidate.
-
-    Parameters
-    ----------
-    title : str
-        Heading, before the recipe's name.
-    """
+    """Draw the picture of every candidate."""
     for candidate in candidates:
         record = candidate.record
         write_picture(

@@ -71,11 +71,6 @@ def own_recipe(
 def write_recipe(recipe: Recipe, path: Path, *, comment: str = "") -> None:
     """Write a recipe to a file that reads back as the same recipe.
 
-    Parameters
-    ----------
-    path : Path
-        A new file.
-
     Raises
     ------
     InputError

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import Overrides
+from segue.audio.read import DEFAULT_EDGE_S, DEFAULT_RATE_HZ
 from segue.plan.places_asked import PlacesAsked
 
 if TYPE_CHECKING:
@@ -44,8 +45,8 @@ class Terms:
         Whether what was heard before counts, and what is heard now is kept.
     """
 
-    rate_hz: int = 48_000
-    edge_s: float = 45.0
+    rate_hz: int = DEFAULT_RATE_HZ
+    edge_s: float = DEFAULT_EDGE_S
     recipes: Path | None = None
     own_recipes: Path | None = None
     purpose: Purpose | None = None
@@ -68,10 +69,6 @@ class Request(Terms):
 
     Parameters
     ----------
-    outgoing, incoming : Path
-        Audio files or folders of stems.
-    outgoing_overrides, incoming_overrides : Overrides
-        What the musician says.
     lead : Path or None
         A file with the incoming song's sung or lead part.
     only : tuple of str
@@ -82,8 +79,6 @@ class Request(Terms):
         Where the musician wants to leave and to enter, and the bars between.
     shift_b : int
         Semitones that the incoming song is moved by.
-    stretch_engine : {'own', 'rubberband'}
-        What stretches and transposes the songs.
     n_workers : int
         Processes that share the work; the sound is the same.
     counted_bpm : (float or None, float or None)

@@ -38,10 +38,6 @@ class QuickListen:
 
     Parameters
     ----------
-    bridge : BridgeSound
-        What is heard between the songs.
-    chords : tuple of str
-        Symbols of its planned chords.
     hole_s : float
         Its longest hole that neither song makes by itself and no stop plans, as it is scored.
     n_faults : int

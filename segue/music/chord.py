@@ -169,11 +169,6 @@ CADENCE_CHOICES: Final[tuple[CadenceChoice, ...]] = get_args(CadenceChoice)
 def cadence_chord(cadence: Cadence, key: Key) -> Chord:
     """The last chord before the tonic.
 
-    Parameters
-    ----------
-    key : Key
-        The key that is entered.
-
     Returns
     -------
     Chord

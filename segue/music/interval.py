@@ -25,11 +25,6 @@ _NAMES: Final = {
 def interval_name(a: Key, b: Key) -> str:
     """How the new key lies to the old one.
 
-    Parameters
-    ----------
-    a, b : Key
-        Old and new key.
-
     Returns
     -------
     str
@@ -53,11 +48,6 @@ def interval_name(a: Key, b: Key) -> str:
 
 def relation(a: Key, b: Key) -> str:
     """How two keys lie to each other, as a sentence without its full stop.
-
-    Parameters
-    ----------
-    a, b : Key
-        Old and new key.
 
     Returns
     -------
@@ -120,11 +110,6 @@ def reads_as(a: Key, b: Key) -> Literal["lift", "drop", "neither"]:
 
     Common practice, no source: the same mode a semitone or a whole tone higher
     lifts, as last choruses do; lower, it drops.
-
-    Parameters
-    ----------
-    a, b : Key
-        Old and new key.
 
     Returns
     -------

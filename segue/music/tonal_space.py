@@ -250,11 +250,6 @@ MODELS: Final[dict[str, Callable[[Key, Key], float]]] = {
 def key_distance(a: Key, b: Key) -> float:
     """How far apart two keys are by the consensus of four models.
 
-    Parameters
-    ----------
-    a, b : Key
-        Any two keys.
-
     Returns
     -------
     float

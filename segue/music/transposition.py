@@ -199,8 +199,6 @@ class Advice:
 
     Parameters
     ----------
-    old, new : Key
-        Keys as the songs are.
     moves : tuple of Move
         One for each of `MOVES_SEMITONES`.
     """

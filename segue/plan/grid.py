@@ -121,11 +121,6 @@ def chord_edges(n_chords: int, start: float, end: float, metre: int) -> list[flo
     Else half bars, or beats; what does not come out even goes to the first of them, so that the
     chords move faster towards the end.
 
-    Parameters
-    ----------
-    start, end : float
-        Of the bridge.
-
     Examples
     --------
     >>> chord_edges(3, 8, 24, 4), chord_edges(5, 0, 16, 4)

@@ -111,11 +111,6 @@ def tempo_words(pulse: PulseFact) -> str:
 def keys_sentence(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     """How the keys of a join lie to each other, or what it goes by where one has none.
 
-    Parameters
-    ----------
-    outgoing, incoming : EdgeFacts
-        As the join was planned from.
-
     Returns
     -------
     str
@@ -147,8 +142,6 @@ def spelling_key(incoming: EdgeFacts, outgoing: EdgeFacts | None) -> Key | None:
 
     Parameters
     ----------
-    incoming : EdgeFacts
-        The start of the song.
     outgoing : EdgeFacts or None
         The end of the song that is led over from; None where nothing leads over.
 

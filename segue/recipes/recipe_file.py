@@ -33,11 +33,6 @@ DEEPEST: Final = 8
 def load_recipe(path: Path) -> Recipe:
     """Read a recipe file.
 
-    Parameters
-    ----------
-    path : Path
-        A TOML file.
-
     Returns
     -------
     Recipe
@@ -144,8 +139,6 @@ class Shelved:
 
     Parameters
     ----------
-    path : Path
-        Its file.
     origin : {'shelf', 'yours'}
         Whether it is built in.
     """

@@ -56,10 +56,6 @@ def sentence_of(detail: ErrorDetails, *, seen: Any, source: str | None) -> str: 
 
     Parameters
     ----------
-    detail : ErrorDetails
-        As pydantic tells it.
-    seen : Any
-        The value in the file.
     source : str or None
         Source of the layer it is in.
     """

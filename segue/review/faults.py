@@ -65,8 +65,6 @@ def faults_of(take: Clip, reference: Clip) -> tuple[Fault, ...]:
 
     Parameters
     ----------
-    take : Clip
-        The recording, cut to the transition.
     reference : Clip
         The candidate's music, for what the sides and the highs should be like.
     """

@@ -57,8 +57,6 @@ def findings_of(
         The option that ought to have been played.
     labels : mapping of int to str, optional
         What options are called, where that is not their number: '2b'.
-    tempo_bpm_at : mapping of int to float, optional
-        The plan's tempo at each bar.
     """
     return (
         *_of_option(review, asked, labels or {}),

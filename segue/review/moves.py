@@ -166,8 +166,6 @@ class TimeLine:
     ----------
     slope : float
         Seconds late a second of the plan, before another tempo if there is one.
-    moves : tuple of TimeMove
-        In the order of the bars.
     n_bars : int
         How many the line is laid through.
     """

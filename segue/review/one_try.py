@@ -70,8 +70,6 @@ def review_of_try(
     ----------
     take : Clip
         The whole recording; `heard` is what is listened for in it.
-    span_s : (float, float)
-        Where the try is in it.
     asked : CandidateRecord
         The option that ought to have been played.
     """
@@ -244,8 +242,6 @@ def notes_of(
 
     Parameters
     ----------
-    has_singer : bool
-        Whether the plan has one.
     knows_voice, knows_parts : bool
         Whether the stem of the voice, and those of the songs, are at hand.
     stopped_s : float or None

@@ -46,8 +46,6 @@ class PageOfReview:
     ----------
     label : str
         Of the option that was played, as '2b'.
-    plan, take : Clip
-        The option's music, and the recording.
     trend : Trend or None
         None where this is the first review of the join.
     """

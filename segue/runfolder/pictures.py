@@ -79,8 +79,6 @@ def write_picture(
 
     Parameters
     ----------
-    waveform : Waveform
-        Of the music bus.
     plan : Plan
         Gives bar lines, chords and the three sections.
     """

@@ -37,8 +37,8 @@ def test_songs_and_what_is_between_them_lie_end_to_end_in_time(rows, layout):
     assert len(spans) == 5
     for (start, length), (following, _) in pairwise(spans):
         assert start + length == pytest.approx(following)
-    px_a_second = sum(length for _, length in spans) / rows.running_s
-    lengths_s = sorted(song.end_s - song.start_s for song in rows.songs)
+    px_a_second = sum(length for _, length in spans) / rows.evening.running_s
+    lengths_s = sorted(song.end_s - song.start_s for song in rows.evening.songs)
     drawn = sorted(box.width / px_a_second for box in looks(drawing, "song"))
     assert drawn == pytest.approx(lengths_s)
 
@@ -55,7 +55,7 @@ def test_the_legend_names_what_is_drawn_and_nothing_else(shelf, rows):
         return [shape.words for shape in shapes if isinstance(shape, Label)]
 
     assert told(rows) == ["Friday", "segue", "the line at 15:00 is the end of the slot"]
-    stopped = told(replace(with_stop(shelf), slot_s=None))
+    stopped = told(rows_of(replace(with_stop(shelf).evening, slot_s=None)))
     assert stopped == ["Friday", "segue", "stop, talk, changeover"]
 
 
@@ -80,10 +80,10 @@ def test_energy_is_as_long_as_its_share_of_five(rows, layout):
 @pytest.mark.parametrize("n_letters", [1, 6, 12, 20, 40, 90])
 def test_a_title_never_runs_out_of_its_song(rows, layout, n_letters):
     title = ("Copper Wire Morning and the Low Tide " * 3)[:n_letters]
-    songs = tuple(replace(song, title=title) for song in rows.songs)
+    songs = tuple(replace(song, title=title) for song in rows.evening.songs)
     shortest = replace(songs[1], end_s=songs[1].start_s + 2.0)
     for shown in (songs, (songs[0], shortest, songs[2])):
-        drawing = evening_drawing(replace(rows, songs=shown), layout)
+        drawing = evening_drawing(rows_of(replace(rows.evening, songs=shown)), layout)
         boxes = looks(drawing, "song", Box)
         for song, box in zip(shown, boxes, strict=True):
             told = [x for x in drawing.shapes if isinstance(x, Label) and x.x == box.x + 4]
@@ -101,16 +101,17 @@ def test_a_title_never_runs_out_of_its_song(rows, layout, n_letters):
 
 def test_times_are_written_at_even_steps_and_at_most_a_dozen(rows):
     for minutes in (4, 15, 45, 130, 290):
-        scale = 60 * minutes / rows.running_s
+        evening = rows.evening
+        scale = 60 * minutes / evening.running_s
         songs = tuple(
             replace(song, start_s=scale * song.start_s, end_s=scale * song.end_s)
-            for song in rows.songs
+            for song in evening.songs
         )
         joins = tuple(
             replace(join, start_s=scale * join.start_s, end_s=scale * join.end_s)
-            for join in rows.joins
+            for join in evening.joins
         )
-        long = replace(rows, songs=songs, joins=joins, slot_s=None)
+        long = rows_of(replace(evening, songs=songs, joins=joins, slot_s=None))
         clocks = [
             shape
             for shape in evening_drawing(long, "file").shapes
@@ -175,15 +176,15 @@ def test_the_file_is_the_same_for_the_same_evening(rows, tmp_path):
     write_evening_picture(one, rows)
     write_evening_picture(other, rows)
     assert one.read_bytes() == other.read_bytes()
-    write_evening_picture(other, replace(rows, title="Saturday"))
+    write_evening_picture(other, rows_of(replace(rows.evening, title="Saturday")))
     assert one.read_bytes() != other.read_bytes()
 
 
 @pytest.mark.parametrize("layout", LAYOUTS)
 def test_a_lane_for_drive_is_drawn_where_somebody_said_any(rows, layout):
     def with_drive(drive):
-        songs = tuple(replace(song, energy=drive) for song in rows.songs)
-        return evening_drawing(replace(rows, songs=songs), layout)
+        songs = tuple(replace(song, energy=drive) for song in rows.evening.songs)
+        return evening_drawing(rows_of(replace(rows.evening, songs=songs)), layout)
 
     said, unsaid = with_drive(3), with_drive(None)
     captions = [{s.words for s in d.shapes if isinstance(s, Label)} for d in (said, unsaid)]

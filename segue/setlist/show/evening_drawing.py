@@ -95,8 +95,8 @@ class EveningDrawing:
 
 def evening_drawing(rows: EveningRows, layout: Layout) -> EveningDrawing:
     """The drawing of an evening, in one of its layouts."""
-    end_s = max([song.end_s for song in rows.songs] + [rows.slot_s or 0.0])
-    has_drive = any(song.energy is not None for song in rows.songs)
+    end_s = max([row.song.end_s for row in rows.songs] + [rows.evening.slot_s or 0.0])
+    has_drive = any(row.song.energy is not None for row in rows.songs)
     axes = _axes(layout, max(end_s, 1.0), has_drive=has_drive)
     shapes = tuple(_shapes(rows, axes))
     return EveningDrawing(
@@ -144,26 +144,24 @@ def _shapes(rows: EveningRows, axes: _Axes) -> Iterator[Box | Stroke | Label]:
             yield axes.box("lane", (0, axes.end_s), axes.lanes[name])
     yield from _captions(axes)
     yield from _clock(axes)
-    for join in rows.joins:
-        if look := gap_look(join):
-            yield axes.box(look, (join.start_s, join.end_s), axes.lanes["song"])
-    for song in rows.songs:
-        yield from _song(song, axes)
+    for gap in rows.joins:
+        if look := gap_look(gap):
+            yield axes.box(look, (gap.join.start_s, gap.join.end_s), axes.lanes["song"])
+    for row in rows.songs:
+        yield from _song(row, axes)
     if "by fifths" in axes.lanes:
-        yield from _curve(
-            "by fifths", [half for song in rows.songs for half in _halves(song)], axes
-        )
-    yield from _curve("tempo", [_tempo_part(song) for song in rows.songs], axes)
-    if rows.slot_s is not None:
-        place = axes.time(rows.slot_s)
+        yield from _curve("by fifths", [half for row in rows.songs for half in _halves(row)], axes)
+    yield from _curve("tempo", [_tempo_part(row) for row in rows.songs], axes)
+    if rows.evening.slot_s is not None:
+        place = axes.time(rows.evening.slot_s)
         yield axes.stroke("slot", (place, axes.lanes["song"][0]), (place, axes.height - _BELOW_PX))
 
 
-def gap_look(join: JoinRow) -> str:
+def gap_look(row: JoinRow) -> str:
     """'join' for a way across, 'free' for talk, a changeover or a stop, '' for no time at all."""
-    if join.end_s <= join.start_s:
+    if row.join.end_s <= row.join.start_s:
         return ""
-    return "free" if join.record is None else "join"
+    return "free" if row.record is None else "join"
 
 
 def _captions(axes: _Axes) -> Iterator[Label]:
@@ -179,11 +177,12 @@ def _clock(axes: _Axes) -> Iterator[Label]:
             yield Label(x=place, y=axes.lanes["clock"][0] + 14, words=words, look="soft")
 
 
-def _song(song: SongRow, axes: _Axes) -> Iterator[Box | Label]:
+def _song(row: SongRow, axes: _Axes) -> Iterator[Box | Label]:
+    song = row.song
     span = song.start_s, song.end_s
     yield axes.box("song", span, axes.lanes["song"])
     start, room = axes.time(song.start_s), axes.time(song.end_s) - axes.time(song.start_s)
-    keys = [song.keys[0], *(f"→ {key}" for key in song.keys[1:])] if song.keys else []
+    keys = [row.keys[0], *(f"→ {key}" for key in row.keys[1:])] if row.keys else []
     first, key_lane = axes.lanes["song"][0], axes.lanes["key"][0]
     title = _fitting(f"{song.number} {song.title}", room - 4, f"{song.number}")
     labels = [(start + 4, first + 21, title)]
@@ -207,22 +206,22 @@ class _Part:
     words: str = ""
 
 
-def _tempo_part(song: SongRow) -> _Part:
-    known = song.start_bpm or song.end_bpm
+def _tempo_part(row: SongRow) -> _Part:
+    known = row.start_bpm or row.end_bpm
     return _Part(
-        span=(song.start_s, song.end_s),
-        values=(song.start_bpm, song.end_bpm),
+        span=(row.song.start_s, row.song.end_s),
+        values=(row.start_bpm, row.end_bpm),
         words=f"{known:.0f}" if known else "",
     )
 
 
-def _halves(song: SongRow) -> Iterator[_Part]:
+def _halves(row: SongRow) -> Iterator[_Part]:
     """The key at its start and at its end, each for half of a song."""
-    middle_s = (song.start_s + song.end_s) / 2
-    spans = (song.start_s, middle_s), (middle_s, song.end_s)
-    for span, name in zip(spans, (*song.keys[:1], *song.keys[-1:]), strict=False):
-        row = None if name == NO_KEY else _fifths(name)
-        yield _Part(span=span, values=(row, row))
+    start_s, end_s = row.song.start_s, row.song.end_s
+    spans = (start_s, (start_s + end_s) / 2), ((start_s + end_s) / 2, end_s)
+    for span, name in zip(spans, (*row.keys[:1], *row.keys[-1:]), strict=False):
+        place = None if name == NO_KEY else _fifths(name)
+        yield _Part(span=span, values=(place, place))
 
 
 def _fifths(name: str) -> float:

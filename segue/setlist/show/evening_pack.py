@@ -57,14 +57,14 @@ def sheets_of(
     where = where or {}
     return tuple(
         sheet_of(
-            join.document,
-            join.record,
+            row.document,
+            row.record,
             channels=channels,
             in_ear_dba=in_ear_dba,
-            where=where.get(join.number),
+            where=where.get(row.join.number),
         )
-        for join in rows.joins
-        if join.document is not None and join.record is not None
+        for row in rows.joins
+        if row.document is not None and row.record is not None
     )
 
 
@@ -119,7 +119,7 @@ def front_page(
     if in_ear_dba is not None:
         care.append(exposure_sentence(in_ear_dba))
     return FrontPage(
-        title=rows.title,
+        title=rows.evening.title,
         summary=rows.summary,
         rows=tuple(_rows(rows)),
         notes=(*rows.warnings, *notes),
@@ -128,16 +128,16 @@ def front_page(
 
 
 def _rows(rows: EveningRows) -> Iterator[FrontRow]:
-    for song, join in zip(rows.songs, [*rows.joins, None], strict=True):
+    for row, gap in zip(rows.songs, [*rows.joins, None], strict=True):
         yield FrontRow(
-            clock=clock(song.start_s),
-            what=f"{song.number}. {song.title}",
-            key=song.key_words,
-            tempo=song.tempo_words,
-            starts=song.starts,
+            clock=clock(row.song.start_s),
+            what=f"{row.song.number}. {row.song.title}",
+            key=row.key_words,
+            tempo=row.tempo_words,
+            starts=row.starts,
         )
-        if join is not None:
-            yield FrontRow(clock=clock(join.start_s), what=join.words, is_song=False)
+        if gap is not None:
+            yield FrontRow(clock=clock(gap.join.start_s), what=gap.words, is_song=False)
 
 
 MAP_NAME: Final = "tempo map.mid"
@@ -202,11 +202,11 @@ def evening_pack(request: StageRequest, evening: Evening) -> EveningPack:
         check_pack_place(request.out)  # again, now that nobody else can write
         names = [
             *files,
-            *(name for join in rows.joins for name in _pack(join, request, folder, where)),
+            *(name for row in rows.joins for name in _pack(row, request, folder, where)),
         ]
         for name, content in files.items():
             (folder / name).write_bytes(content)
-    return EveningPack(files=tuple(names), map=played, notes=notes, running_s=rows.running_s)
+    return EveningPack(files=tuple(names), map=played, notes=notes, running_s=evening.running_s)
 
 
 def map_of(evening: Evening) -> EveningMap:
@@ -234,21 +234,22 @@ def _played(song: EveningSong) -> PlayedSong:
 
 
 def _pack(
-    join: JoinRow, request: StageRequest, folder: Path, where: Mapping[int, InEvening]
+    row: JoinRow, request: StageRequest, folder: Path, where: Mapping[int, InEvening]
 ) -> list[str]:
     """The pack of one join inside the evening's; the names of its files."""
-    if join.record is None:
+    if row.record is None:
         return []
+    name = row.join.folder
     pack = stage_pack(
         replace(
             request,
-            run=request.run / join.folder,
-            out=folder / join.folder,
-            rank=join.record.rank,
-            where=where.get(join.number),
+            run=request.run / name,
+            out=folder / name,
+            rank=row.record.rank,
+            where=where.get(row.join.number),
         )
     )
-    return [f"{join.folder}/{name}" for name in pack.files]
+    return [f"{name}/{file}" for file in pack.files]
 
 
 def _not_made(evening: Evening) -> list[str]:
@@ -262,8 +263,8 @@ def _not_made(evening: Evening) -> list[str]:
 
 def _choices(rows: EveningRows) -> list[str]:
     return [
-        f"Segue {join.number} is not chosen yet: the best marked one counts, "
-        f"{join.record.plan.recipe}."
-        for join in rows.joins
-        if join.record is not None and not join.is_chosen
+        f"Segue {row.join.number} is not chosen yet: the best marked one counts, "
+        f"{row.record.plan.recipe}."
+        for row in rows.joins
+        if row.record is not None and not row.is_chosen
     ]

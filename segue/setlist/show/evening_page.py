@@ -14,9 +14,16 @@ from segue.pages import filled, page_colours
 from segue.plan.heard_words import NO_KEY, keys_sentence
 from segue.runfolder.pictures import plain_words
 from segue.setlist.set_document import read_evening
-from segue.setlist.show.evening_drawing import Box, Label, Stroke, evening_drawing, gap_look
+from segue.setlist.show.evening_drawing import (
+    Box,
+    EveningDrawing,
+    Label,
+    Stroke,
+    evening_drawing,
+    gap_look,
+)
 from segue.setlist.show.evening_pack import SHEETS_NAME, front_page, places_of, sheets_of
-from segue.setlist.show.rows import EveningRows, JoinRow, capital, rows_of
+from segue.setlist.show.rows import EveningRows, JoinRow, capital, free_times, rows_of
 from segue.stage.sheet_pages import sheets_html
 
 if TYPE_CHECKING:
@@ -25,7 +32,6 @@ if TYPE_CHECKING:
 
     from segue.runfolder import RunDocument
     from segue.setlist.evening import Evening
-    from segue.setlist.show.evening_drawing import EveningDrawing
 
 
 EVENING_PAGE_NAME: Final = "index.html"
@@ -72,13 +78,13 @@ def rewrite_evening_page(folder: Path) -> Path:
 
 def evening_page_text(folder: Path, rows: EveningRows) -> str:
     """The page as HTML text; see `write_evening_page`."""
-    made = [join.number for join in rows.joins if join.record is not None]
+    made = [row.join.number for row in rows.joins if row.record is not None]
     name = folder.resolve().name  # the page is the same wherever the evening was made
     values = {
         "styles": ("shared.css", "evening.css"),
         "scripts": ("evening.js",),
         "evening": rows,
-        "joins": [(join, _about(join)) for join in rows.joins],
+        "joins": [(row, _about(row)) for row in rows.joins],
         "picture": evening_drawing(rows, "broad"),
         "picture_name": PICTURE_NAME,
         "page_name": PAGE_NAME,
@@ -87,19 +93,19 @@ def evening_page_text(folder: Path, rows: EveningRows) -> str:
         "clock": clock,
         "no_key": NO_KEY,
         "state_of": _state,
-        "voting": _command("audition", name, "--serve"),
-        "staging": _command("stage", name, "--out", "FOLDER"),
+        "voting": shlex.join(["segue", "audition", name, "--serve"]),
+        "staging": shlex.join(["segue", "stage", name, "--out", "FOLDER"]),
     }
     return filled("evening.html", values)
 
 
-def _about(join: JoinRow) -> str:
+def _about(row: JoinRow) -> str:
     """How the songs of a segue that is made lie to each other, and what happens between them."""
-    if join.document is None:
+    if row.document is None:
         return ""
-    keys = keys_sentence(join.document.outgoing, join.document.incoming)
-    free = "; ".join(f"{name} {seconds:.0f} s" for name, seconds in join.free)
-    tempo = join.steps[-1] if join.has_tempo_step else ""
+    keys = keys_sentence(row.document.outgoing, row.document.incoming)
+    free = "; ".join(f"{name} {seconds:.0f} s" for name, seconds in free_times(row.join))
+    tempo = "" if row.join.tempo_ratio is None else row.steps[-1]
     return ". ".join(capital(part) for part in (keys, tempo, free) if part)
 
 
@@ -110,11 +116,6 @@ def _state(document: RunDocument) -> str:
     names = {r.rank: f"{r.label}, {r.plan.recipe}" for r in document.candidates}
     why = f" ({choice.why})" if choice.why else ""
     return f"Chosen: {names.get(choice.rank, 'an option that is gone')}{why}."
-
-
-def _command(*words: str) -> str:
-    """A command to copy, each word quoted for a shell where it must be."""
-    return " ".join(["segue", *(shlex.quote(word) for word in words)])
 
 
 def evening_votes(evening: Path, *, is_blind: bool, wants_anchor: bool = False) -> ToVoteOn:
@@ -214,14 +215,14 @@ def write_evening_picture(path: Path, rows: EveningRows) -> None:
 
 def _legend(rows: EveningRows, drawing: EveningDrawing) -> Iterator[Box | Label]:
     """The name of the evening above; below it what the boxes between the songs are."""
-    yield Label(x=0.0, y=-16.0, words=rows.title, look="title")
+    yield Label(x=0.0, y=-16.0, words=rows.evening.title, look="title")
     x, y = 64.0, drawing.height + 14.0
-    looks = {gap_look(join) for join in rows.joins}
+    looks = {gap_look(row) for row in rows.joins}
     for look, words in (("join", "segue"), ("free", "stop, talk, changeover")):
         if look in looks:
             yield Box(look=look, x=x, y=y - 10, width=18.0, height=12.0)
             yield Label(x=x + 24, y=y, words=words, look="soft")
             x += 24 + (len(words) + 4) * _LETTER_PX
-    if rows.slot_s is not None:
-        words = f"the line at {clock(rows.slot_s)} is the end of the slot"
+    if rows.evening.slot_s is not None:
+        words = f"the line at {clock(rows.evening.slot_s)} is the end of the slot"
         yield Label(x=x, y=y, words=words, look="soft")

@@ -21,12 +21,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SongRow:
-    """A song of the evening.
+    """A song of the evening, and what is told of it.
 
     Parameters
     ----------
-    start_s, end_s : float
-        On the clock of the evening, from its start.
     keys : tuple of str
         The key at its start and, where it is another, at its end; 'none heard' for none, empty
         for a song that was not heard at all.
@@ -36,14 +34,10 @@ class SongRow:
         Who starts, and how.
     """
 
-    number: int
-    title: str
-    start_s: float
-    end_s: float
+    song: EveningSong
     keys: tuple[str, ...]
     start_bpm: float | None
     end_bpm: float | None
-    energy: int | None
     starts: str = ""
 
     @property
@@ -63,44 +57,43 @@ class SongRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class JoinRow:
-    """What is between two songs.
+    """What is between two songs, and what is told of it."""
 
-    Parameters
-    ----------
-    start_s, end_s : float
-        From the old song's exit to the new one's bar one, on the evening's clock.
-    steps : tuple of str
-        Steps in key and tempo from the old song's end to the new one's start.
-    is_segue : bool
-        Whether music is to lead over.
-    has_tempo_step : bool
-        Whether the last of the steps is one in tempo.
-    folder : str
-        Name of the run folder in the evening's; empty where there is none.
-    free : tuple of (str, float)
-        Name and seconds of talk and changeover on no beat.
-    wanted : tuple of (str, float)
-        Of both at a segue, with what its music covers.
-    """
+    join: EveningJoin
+    old: EveningSong
+    new: EveningSong
 
-    number: int
-    from_title: str
-    to_title: str
-    start_s: float
-    end_s: float
-    steps: tuple[str, ...] = ()
-    folder: str = ""
-    document: RunDocument | None = None
-    free: tuple[tuple[str, float], ...] = ()
-    wanted: tuple[tuple[str, float], ...] = ()
-    warnings: tuple[str, ...] = ()
-    is_segue: bool = True
-    has_tempo_step: bool = False
+    @property
+    def document(self) -> RunDocument | None:
+        """The run that leads over, where it is made."""
+        return self.join.document
 
     @property
     def record(self) -> CandidateRecord | None:
         """The option that is played: the chosen one, or else the best scored."""
         return None if self.document is None else candidate_of(self.document, None)
+
+    @property
+    def steps(self) -> tuple[str, ...]:
+        """Steps in key and tempo, as far as both songs have one.
+
+        Such as 'up a semitone (hard)' and '23 % slower'.
+        """
+        join, old, new = self.join, self.old.end, self.new.start
+        words = []
+        if join.key_distance is not None and old is not None and new is not None:
+            name = interval_name(old.key.key, new.key.key)
+            same = old.key.key == new.key.key
+            words.append(name if same else f"{name} ({effort(join.key_distance)})")
+        if join.tempo_ratio is not None:
+            words.append(tempo_step_words(join.tempo_ratio))
+        return tuple(words)
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is to be looked out for, and why it could not be made."""
+        problem = self.join.problem
+        return (*self.join.warnings, *([] if problem is None else [problem]))
 
     @property
     def is_chosen(self) -> bool:
@@ -110,11 +103,11 @@ class JoinRow:
     @property
     def words(self) -> str:
         """What happens, in one or two sentences."""
-        free = ", ".join(f"{name} {seconds:.0f} s" for name, seconds in self.free)
+        free = ", ".join(f"{name} {seconds:.0f} s" for name, seconds in free_times(self.join))
         if self.record is None:
-            plain = "No segue could be made" if self.is_segue else "A plain stop"
+            plain = "No segue could be made" if self.join.is_segue else "A plain stop"
             return f"{capital(free or plain)}."
-        length = f"{self.record.length_words}{covered_words(self.wanted)}"
+        length = f"{self.record.length_words}{covered_words(wanted_times(self.join))}"
         told = f"{capital(self.record.plan.recipe)}, {length}."
         return told + (f" Without music: {free}." if free else "")
 
@@ -129,27 +122,25 @@ class JoinRow:
 class EveningRows:
     """A whole evening, to be shown."""
 
-    title: str
+    evening: Evening
     songs: tuple[SongRow, ...]
     joins: tuple[JoinRow, ...]
-    slot_s: float | None = None
-    warnings: tuple[str, ...] = ()
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What is to be looked out for in the evening as a whole."""
+        return (*(c.words for c in slot_cautions(self.evening)), *self.evening.warnings)
 
     @property
     def join_warnings(self) -> tuple[tuple[int, str], ...]:
         """Every warning of a join, with its number."""
-        return tuple((join.number, words) for join in self.joins for words in join.warnings)
-
-    @property
-    def running_s(self) -> float:
-        """From the start to the end of the last song."""
-        return self.songs[-1].end_s if self.songs else 0.0
+        return tuple((row.join.number, words) for row in self.joins for words in row.warnings)
 
     @property
     def open_words(self) -> str:
         """Which segues the band has still to choose, and what counts until then; '' for none."""
-        made = [join for join in self.joins if join.record is not None]
-        numbers = [str(join.number) for join in made if not join.is_chosen]
+        made = [row for row in self.joins if row.record is not None]
+        numbers = [str(row.join.number) for row in made if not row.is_chosen]
         if not numbers:
             return ""
         each = "the best marked one of each counts"
@@ -162,7 +153,8 @@ class EveningRows:
     @property
     def summary(self) -> str:
         """Running time against the slot."""
-        return f"{len(self.songs)} songs, {running_words(self.running_s, self.slot_s)}"
+        words = running_words(self.evening.running_s, self.evening.slot_s)
+        return f"{len(self.songs)} songs, {words}"
 
 
 def capital(words: str) -> str:
@@ -191,33 +183,13 @@ def rows_of(evening: Evening) -> EveningRows:
     songs = evening.songs
     into = [None, *(join.document for join in evening.joins)]
     return EveningRows(
-        title=evening.title,
-        songs=tuple(song_row(s, run) for s, run in zip(songs, into, strict=True)),
+        evening=evening,
+        songs=tuple(_song_row(s, run) for s, run in zip(songs, into, strict=True)),
         joins=tuple(
-            _join_row(join, old, new)
+            JoinRow(join=join, old=old, new=new)
             for join, old, new in zip(evening.joins, songs, songs[1:], strict=False)
         ),
-        slot_s=evening.slot_s,
-        warnings=(*(c.words for c in slot_cautions(evening)), *evening.warnings),
     )
-
-
-def step_words(join: EveningJoin, old: EveningSong, new: EveningSong) -> tuple[str, ...]:
-    """Steps in key and tempo at a join, as far as both songs have one.
-
-    Returns
-    -------
-    tuple of str
-        Such as 'up a semitone (hard)' and '23 % slower'.
-    """
-    words = []
-    if join.key_distance is not None and old.end is not None and new.start is not None:
-        name = interval_name(old.end.key.key, new.start.key.key)
-        same = old.end.key.key == new.start.key.key
-        words.append(name if same else f"{name} ({effort(join.key_distance)})")
-    if join.tempo_ratio is not None:
-        words.append(tempo_step_words(join.tempo_ratio))
-    return tuple(words)
 
 
 def wanted_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
@@ -240,24 +212,14 @@ def free_times(join: EveningJoin) -> tuple[tuple[str, float], ...]:
     )
 
 
-def song_row(song: EveningSong, into: RunDocument | None = None) -> SongRow:
-    """A song as it is shown.
-
-    Parameters
-    ----------
-    into : RunDocument, optional
-        The run that leads into it.
-    """
+def _song_row(song: EveningSong, into: RunDocument | None) -> SongRow:
+    """A song as it is shown; what leads into it is a run, where it is made."""
     edges = [edge for edge in (song.start, song.end) if edge is not None]
     return SongRow(
-        number=song.number,
-        title=song.title,
-        start_s=song.start_s,
-        end_s=song.end_s,
+        song=song,
         keys=tuple(dict.fromkeys(key_words(edge.key) for edge in edges)),
         start_bpm=edges[0].pulse.known_bpm if edges else None,
         end_bpm=edges[-1].pulse.known_bpm if edges else None,
-        energy=song.energy,
         starts=_starts(song, into),
     )
 
@@ -276,21 +238,3 @@ def _starts(song: EveningSong, into: RunDocument | None) -> str:
     elif song.voice:
         parts.append(f"{song.voice} sings")
     return "; ".join(parts)
-
-
-def _join_row(join: EveningJoin, old: EveningSong, new: EveningSong) -> JoinRow:
-    return JoinRow(
-        number=join.number,
-        from_title=old.title,
-        to_title=new.title,
-        start_s=join.start_s,
-        end_s=join.end_s,
-        steps=step_words(join, old, new),
-        folder=join.folder,
-        document=join.document,
-        free=free_times(join),
-        wanted=wanted_times(join),
-        is_segue=join.is_segue,
-        has_tempo_step=join.tempo_ratio is not None,
-        warnings=(*join.warnings, *([] if join.problem is None else [join.problem])),
-    )
