@@ -91,7 +91,21 @@ def toml_table(text: str) -> dict[str, Any]:
     return tomllib.loads(text)
 
 
-def syntax_fault(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:
+def checked_table(text: str, path: FilePath, *, fault: type[LinesError]) -> dict[str, Any]:
+    """What a TOML text says; `fault` is raised, with the line, if it says nothing."""
+    try:
+        return toml_table(text)
+    except tomllib.TOMLDecodeError as error:
+        raise fault(path, _syntax_fault(error, text)) from error
+    except RecursionError as error:
+        words = "is nested deeper than any file of ours; take brackets out."
+        raise fault(path, (0, words)) from error
+    except ValueError as error:  # whole numbers of thousands of digits
+        words = "has a number in it that is too long to be read; shorten it."
+        raise fault(path, (0, words)) from error
+
+
+def _syntax_fault(error: tomllib.TOMLDecodeError, text: str) -> tuple[int, str]:
     """Line and wording of what tomllib says, which ends in '(at line 3, column 5)'."""
     what, _, where = str(error).rpartition(" (at ")
     number = where.removeprefix("line ").split(",")[0]

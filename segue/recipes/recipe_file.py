@@ -5,13 +5,12 @@ Those are the built-in shelf, a folder of one's own, or both.
 
 from __future__ import annotations
 
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Literal
 
 from segue.errors import OptionError, RecipeError, did_you_mean, printable, shortened
-from segue.files.toml_lines import line_of, syntax_fault, toml_lines, toml_table, toml_text
+from segue.files.toml_lines import checked_table, line_of, toml_lines, toml_text
 from segue.recipes.lint import recipe_warnings
 from segue.recipes.misfits import recipe_of
 from segue.recipes.recipe import Recipe
@@ -104,23 +103,11 @@ def _text(path: Path) -> str:
 
 
 def _table(text: str, path: Path) -> dict[str, Any]:
-    try:
-        table = toml_table(text)
-    except tomllib.TOMLDecodeError as error:
-        raise RecipeError(path, syntax_fault(error, text)) from error
-    except RecursionError as error:
-        raise RecipeError(path, _too_deep()) from error
-    except ValueError as error:  # whole numbers of thousands of digits
-        raise RecipeError(
-            path, (0, "has a number in it that is too long to be read; shorten it.")
-        ) from error
+    table = checked_table(text, path, fault=RecipeError)
     if _depth(table) > DEEPEST:
-        raise RecipeError(path, _too_deep())
+        words = "is nested deeper than any recipe; make tables and lists at most five deep."
+        raise RecipeError(path, (0, words))
     return table
-
-
-def _too_deep() -> tuple[int, str]:
-    return 0, "is nested deeper than any recipe; make tables and lists at most five deep."
 
 
 def _depth(table: dict[str, Any]) -> int:

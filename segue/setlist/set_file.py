@@ -17,8 +17,8 @@ from segue.audio.stems_folder import AUDIO_SUFFIXES, title_at, title_of
 from segue.errors import InputError, LinesError, did_you_mean, disk_faults, printable
 from segue.files.toml_lines import Path as Place
 from segue.files.toml_lines import (
+    checked_table,
     line_of,
-    syntax_fault,
     toml_lines,
     toml_table,
     toml_text,
@@ -77,7 +77,7 @@ def read_set(path: Path) -> SetList:
 
 def parse_set(text: str, path: Path) -> SetList:
     """A set from the text of its file; see `read_set`."""
-    table = _table(text, path)
+    table = checked_table(text, path, fault=SetFileError)
     faults: list[Fault] = []
     top = _checked({k: v for k, v in table.items() if k != "songs"}, SET_FIELDS, (), faults)
     songs = _songs(table, path.parent, faults)
@@ -136,16 +136,6 @@ def _holds_sound(path: Path) -> bool:
 def _by_numbers(path: Path) -> list[str | int]:
     parts = re.split(r"(\d+)", path.name.casefold())
     return [int(part) if n % 2 else part for n, part in enumerate(parts)]
-
-
-def _table(text: str, path: Path) -> dict[str, Any]:
-    try:
-        return toml_table(text)
-    except tomllib.TOMLDecodeError as error:
-        raise SetFileError(path, syntax_fault(error, text)) from error
-    except (RecursionError, ValueError) as error:
-        words = "is nested too deep, or has an endless number; mend it."
-        raise SetFileError(path, (0, words)) from error
 
 
 def _songs(table: Mapping[str, Any], folder: Path, faults: list[Fault]) -> list[SetSong | None]:

@@ -17,7 +17,7 @@ from segue.plan.grid import ON_THE_LINE_BEATS
 from segue.plan.heard_words import NO_KEY, NO_PULSE, keys_sentence
 from segue.plan.layer import PadLayer, PlayedLayer, SongLayer
 from segue.plan.places_asked import clock
-from segue.stage.exposure import exposure_sentence
+from segue.stage.exposure import care_words
 from segue.stage.staff import StaffNote, staff_note
 
 if TYPE_CHECKING:
@@ -29,11 +29,6 @@ if TYPE_CHECKING:
 SINGER: Final = "singer"
 """Who sings, where no name is known."""
 
-CARE: Final = (
-    "Start in-ears and headphones low and raise them only as far as needed; the click and the cue "
-    "never exceed {ceiling:g} dBFS. Hearing damage does not heal. House and local "
-    "rules and a qualified engineer decide on levels."
-)
 FILES: Final = (
     "music.wav is stereo, 1 left and 2 right, for the room. click.wav and cue.wav have one channel "
     "each. Click and cue are for ears only; they are not in the music. Give each an output of its "
@@ -144,7 +139,6 @@ def cue_sheet(
     outgoing: EdgeFacts,
     incoming: EdgeFacts,
     channels: tuple[str, ...] | None,
-    ceiling_dbfs: float,
     in_ear_dba: float | None = None,
 ) -> CueSheet:
     """The cue sheet of a plan.
@@ -155,16 +149,11 @@ def cue_sheet(
         That it was planned from.
     channels : tuple of str or None
         As in `CueSheet`.
-    ceiling_dbfs : float
-        Highest peak of click and cue.
     in_ear_dba : float, optional
         A level measured in the ear, for the exposure line.
     """
     bars = round(sum(line.section == "interlude" for line in plan.bar_lines))
     seconds = plan.tempo.seconds_at(plan.entry_beat) - plan.tempo.seconds_at(plan.exit_beat)
-    care = [CARE.format(ceiling=ceiling_dbfs)]
-    if in_ear_dba is not None:
-        care.append(exposure_sentence(in_ear_dba))
     note = _first_note(plan, outgoing, incoming)
     start = "bars count from here" if channels is None else "the files start here"
     first = cue_row(plan, 0.0, "all", f"{outgoing.title}: {start}")
@@ -181,7 +170,7 @@ def cue_sheet(
         rows=tuple(rows),
         note=note,
         channels=channels,
-        care=tuple(care),
+        care=care_words(in_ear_dba),
     )
 
 

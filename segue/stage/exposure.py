@@ -1,4 +1,4 @@
-"""How long a level may be listened to, by published limits.
+"""What is said for ears, and how long a level may be listened to, by published limits.
 
 These are limits for whole populations at work or at leisure, not a promise of
 safety; local rules and the engineer on site decide.
@@ -15,6 +15,8 @@ References
 from __future__ import annotations
 
 from typing import Final
+
+from segue.render.guide_sounds import CEILING_DBFS
 
 NIOSH_DBA: Final = 85.0  # recommended limit of exposure over a working day [NIOSH98]_
 NIOSH_HOURS_A_DAY: Final = 8.0  # hours a day at that level [NIOSH98]_
@@ -71,3 +73,16 @@ def exposure_sentence(level_dba: float) -> str:
         f"{time_words(h870_hours_a_week(level_dba))} a week the WHO/ITU-T H.870 allowance "
         "(80 dB(A) for 40 h)."
     )
+
+
+_CARE: Final = (
+    "Start in-ears and headphones low and raise them only as far as needed; the click and the cue "
+    "never exceed {ceiling:g} dBFS. Hearing damage does not heal. House and local "
+    "rules and a qualified engineer decide on levels."
+)
+
+
+def care_words(in_ear_dba: float | None = None) -> tuple[str, ...]:
+    """What a sheet says for the ears of who wears in-ears, and of a level measured in the ear."""
+    care = _CARE.format(ceiling=CEILING_DBFS)
+    return (care,) if in_ear_dba is None else (care, exposure_sentence(in_ear_dba))

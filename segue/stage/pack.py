@@ -15,7 +15,6 @@ from segue.audio.true_peak import true_peak_dbtp
 from segue.audio.write import read_wav, wav24_bytes
 from segue.errors import OptionError, RunFolderError
 from segue.files.whole_file import written_at
-from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder.run_document import candidate_of, read_document
 from segue.runfolder.run_folder import whole_folder
 from segue.stage.cue_sheet import CueSheet, cue_sheet
@@ -173,7 +172,6 @@ def sheet_of(
         outgoing=document.outgoing,
         incoming=document.incoming,
         channels=channels,
-        ceiling_dbfs=CEILING_DBFS,
         in_ear_dba=in_ear_dba,
     )
     return sheet if where is None else evening_sheet(sheet, plan, where)

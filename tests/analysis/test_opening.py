@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from segue.analysis.facts import PulseFact
 from segue.analysis.opening import hear_opening
 from segue.audio.clip import Clip, SongEdge, Stem
+from tests.analysis.test_ending import put
 
 RATE_HZ = 48_000
 BEAT_S = 0.55
@@ -21,12 +22,6 @@ def struck(rng, length_s, decay_s, hz=()):
     time_s = np.arange(round(length_s * RATE_HZ)) / RATE_HZ
     tone = sum(np.sin(2 * np.pi * f * time_s) for f in hz)
     return (tone if len(hz) else rng.standard_normal(len(time_s))) * np.exp(-time_s / decay_s)
-
-
-def put(sound, what, time_s, gain):
-    at = round(time_s * RATE_HZ)
-    piece = what[: max(len(sound) - at, 0)]
-    sound[at : at + len(piece)] += gain * piece
 
 
 def band(bar_one_s, n_bars=8):

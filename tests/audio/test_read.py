@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 from segue.audio import read_song
 from segue.audio.decode import read_stereo, sound_info
 from segue.audio.read import read_around
+from tests.audio.conftest import noise
 
 RATES_HZ = [8_000, 11_025, 16_000, 22_050, 32_000, 44_100, 47_999, 48_000, 88_200, 96_000, 192_000]
 RESAMPLER_NOISE = 2e-5  # the filter's reach beyond the context decoded, on noise of 0.2 rms
@@ -35,11 +36,6 @@ FORMATS = {
     "mp3": {"name": "a.mp3", "subtype": "MPEG_LAYER_III"},
 }
 LOSSY = {"vorbis", "opus", "mp3"}
-
-
-def noise(seconds, rate_hz, n_channels=2, seed=5):
-    rng = np.random.default_rng(seed)
-    return 0.2 * rng.standard_normal((round(seconds * rate_hz), n_channels))
 
 
 def sine(seconds, rate_hz, hz=440.0, gain=0.5):

@@ -1,7 +1,6 @@
 """What can be heard while a run is made: a first guess, the chosen ones roughly, then in full."""
 
 import threading
-import time
 from types import SimpleNamespace
 
 import pytest
@@ -13,17 +12,11 @@ from segue.errors import SegueError
 from segue.job.request import Request
 from segue.pages import filled
 from tests.audition.wire import PATIENCE_S
+from tests.workers.test_workers import until
 
 
 def rough_of(name):
     return RoughSound(name=name, sound=name.encode(), exit_s=4.0, entry_s=9.0)
-
-
-def until(holds):
-    end = time.monotonic() + PATIENCE_S
-    while not holds():
-        assert time.monotonic() < end
-        time.sleep(0.01)
 
 
 def rendered_of(name):

@@ -94,9 +94,7 @@ def recipes():
 
 def sheet(recipe, new, paper):
     plan = plan_segue(recipes()[recipe], OLD, new, talk_s=20.0 if recipe == "talk bed" else None)
-    made = cue_sheet(
-        plan, outgoing=OLD, incoming=new, channels=CHANNELS, ceiling_dbfs=-12.0, in_ear_dba=92.0
-    )
+    made = cue_sheet(plan, outgoing=OLD, incoming=new, channels=CHANNELS, in_ear_dba=92.0)
     told = {"sheet": rounded(asdict(made)), "paper": on_paper([made], paper)}
     return told | ({"midi": in_the_file(plan)} if paper == "a4" else {})
 

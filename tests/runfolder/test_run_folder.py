@@ -5,10 +5,7 @@ import pytest
 from segue.errors import RunFolderError
 from segue.runfolder import check_free, whole_folder
 from segue.runfolder.run_document import DOCUMENT_NAME
-
-
-def names(folder):
-    return sorted(path.name for path in folder.iterdir())
+from tests.files.test_whole_file import names_in
 
 
 def test_folder_appears_only_when_filled(tmp_path):
@@ -16,8 +13,8 @@ def test_folder_appears_only_when_filled(tmp_path):
     with whole_folder(out) as staging:
         (staging / "a.txt").write_text("a")
         assert not out.exists()
-    assert names(out) == ["a.txt"]
-    assert names(tmp_path) == ["run"]
+    assert names_in(out) == ["a.txt"]
+    assert names_in(tmp_path) == ["run"]
 
 
 def test_failure_leaves_nothing_behind(tmp_path):
@@ -28,7 +25,7 @@ def test_failure_leaves_nothing_behind(tmp_path):
 
     with pytest.raises(RuntimeError):
         fill()
-    assert names(tmp_path) == []
+    assert names_in(tmp_path) == []
 
 
 def test_failure_keeps_the_earlier_run(tmp_path):
@@ -44,7 +41,7 @@ def test_failure_keeps_the_earlier_run(tmp_path):
     with pytest.raises(RuntimeError):
         fill()
     assert (out / DOCUMENT_NAME).read_text() == "first"
-    assert names(tmp_path) == ["run"]
+    assert names_in(tmp_path) == ["run"]
 
 
 def test_a_later_run_replaces_the_whole_folder(tmp_path):
@@ -52,8 +49,8 @@ def test_a_later_run_replaces_the_whole_folder(tmp_path):
     for name in ("first.txt", "second.txt"):
         with whole_folder(out) as staging:
             (staging / name).write_text("x")
-    assert names(out) == ["second.txt"]
-    assert names(tmp_path) == ["run"]
+    assert names_in(out) == ["second.txt"]
+    assert names_in(tmp_path) == ["run"]
 
 
 def test_other_peoples_folders_are_left_alone(tmp_path):

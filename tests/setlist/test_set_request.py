@@ -7,10 +7,7 @@ import pytest
 
 from segue.errors import InputError, RunFolderError
 from segue.setlist.set_request import evening_writer, is_of_evening
-
-
-def names_in(folder):
-    return sorted(path.name for path in folder.iterdir())
+from tests.files.test_whole_file import names_in
 
 
 def test_a_second_writer_is_told_and_the_first_goes_on(tmp_path):

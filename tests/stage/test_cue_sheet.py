@@ -31,7 +31,6 @@ def _sheet(plan, **changes):
         "outgoing": OLD,
         "incoming": NEW,
         "channels": CHANNELS,
-        "ceiling_dbfs": -12.0,
     }
     return cue_sheet(plan, **(facts | changes))
 

@@ -20,7 +20,6 @@ def _sheets(plan, **where):
         outgoing=replace(end_facts(), title="Old"),
         incoming=replace(start_facts(), title="New"),
         channels=CHANNELS,
-        ceiling_dbfs=-12.0,
     )
     place = InEvening(words=WORDS, hold_beat=plan.entry_beat, **where)
     return sheet, evening_sheet(sheet, plan, place)

@@ -6,10 +6,11 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
+
+from tests.workers.test_workers import until
 
 ROOT = Path(__file__).parents[2]
 BEGUN = (
@@ -185,10 +186,3 @@ def is_gone(pid: int) -> bool:
         return True
     # one whose parent has gone may wait for the system to take note of it
     return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] == "Z"
-
-
-def until(holds, timeout_s: float = 30.0) -> None:
-    end = time.monotonic() + timeout_s
-    while not holds():
-        assert time.monotonic() < end
-        time.sleep(0.02)

@@ -7,13 +7,11 @@ from typing import TYPE_CHECKING, Final
 
 from segue.errors import InputError, SegueError
 from segue.music.tempo import clock
-from segue.render.guide_sounds import CEILING_DBFS
 from segue.runfolder import whole_folder
 from segue.setlist.show.rows import EveningRows, JoinRow, free_times, rows_of
 from segue.setlist.tempo_map.evening_map import evening_map
 from segue.setlist.tempo_map.laid_songs import Crossing, EveningMap, PlayedSong, hold_beat
-from segue.stage.cue_sheet import CARE, CueSheet
-from segue.stage.exposure import exposure_sentence
+from segue.stage.exposure import care_words
 from segue.stage.in_evening import FrontPage, FrontRow, InEvening
 from segue.stage.midi import score_bytes
 from segue.stage.pack import (
@@ -31,6 +29,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.setlist.evening import Evening, EveningSong
+    from segue.stage.cue_sheet import CueSheet
 
 
 SHEETS_NAME: Final = "cue sheets.html"
@@ -115,15 +114,12 @@ def front_page(
     in_ear_dba : float, optional
         A level measured in the ear.
     """
-    care = [CARE.format(ceiling=CEILING_DBFS)]
-    if in_ear_dba is not None:
-        care.append(exposure_sentence(in_ear_dba))
     return FrontPage(
         title=rows.evening.title,
         summary=rows.summary,
         rows=tuple(_rows(rows)),
         notes=(*rows.warnings, *notes),
-        care=tuple(care),
+        care=care_words(in_ear_dba),
     )
 
 
