@@ -37,6 +37,7 @@ from segue.plan.heard_words import filled_in
 from segue.plan.places_asked import end_as_asked, start_as_asked
 from segue.recipes import Recipe, all_recipes
 from segue.runfolder import (
+    CandidateRecord,
     Choice,
     RunDocument,
     RunSources,
@@ -58,7 +59,6 @@ if TYPE_CHECKING:
     from segue.audio.clip import Edge
     from segue.heard import HeardEdge
     from segue.job.request import Request
-    from segue.runfolder import CandidateRecord
 
 Songs = tuple["HeardEdge", "HeardEdge"]
 
@@ -119,8 +119,15 @@ def make_segues(
                 # again, now that nobody else can write: the band may have chosen in the meantime
                 check()
                 earlier = earlier_run(request.out) if keeps_choice else None
-                tell = _Told(progress=progress, on_chosen=on_chosen, on_rendered=on_rendered)
-                songs, made = _made(folder, request, found.recipes, hands, tell)
+                making = _Making(
+                    folder=folder,
+                    request=request,
+                    workers=hands,
+                    progress=progress,
+                    on_chosen=on_chosen,
+                    on_rendered=on_rendered,
+                )
+                songs, made = making.made(found.recipes)
             forget_songs()  # the page wants memory, too
             best_first = ranked(levelled(made))
             del made
@@ -133,22 +140,78 @@ def make_segues(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Told:
-    """Who is told what while a run is made."""
+class _Making:
+    """A run that is being made: where, what for, by whom, and who is told what."""
 
+    folder: Path
+    request: Request
+    workers: Workers
     progress: Callable[[str], None]
     on_chosen: Callable[[tuple[Recipe, ...]], None]
     on_rendered: Callable[[Rendered], None]
 
+    def made(self, shelf: tuple[Recipe, ...]) -> tuple[Songs, list[Rendered]]:
+        """The songs as heard, and all segues, in the order of their recipes."""
+        songs = self._heard_songs()
+        chosen = self._chosen(shelf, songs)
+        self.on_chosen(chosen)
+        return songs, self._rendered(chosen, songs)
 
-def _made(
-    folder: Path, request: Request, shelf: tuple[Recipe, ...], workers: Workers, tell: _Told
-) -> tuple[Songs, list[Rendered]]:
-    """The songs as heard, and all segues, in the order of their recipes."""
-    songs = _heard_songs(folder, request, workers, tell.progress)
-    chosen = _chosen(folder, request, shelf, songs, workers, tell.progress)
-    tell.on_chosen(chosen)
-    return songs, _rendered(folder, request, chosen, songs, workers, tell)
+    def _heard_songs(self) -> Songs:
+        request = self.request
+        self.progress(f"hearing the end of {request.outgoing.name}")
+        ends: tuple[Edge, Edge] = ("end", "start")
+        steps = [EdgeToHear(run=self.folder, request=request, edge=edge) for edge in ends]
+        found: dict[int, HeardEdge] = {}
+        for index, song in _results(self.workers.outcomes(heard, steps)):
+            found[index] = song
+            if len(found) < len(steps):
+                self.progress(f"hearing the start of {request.incoming.name}")
+        old, new = found[0], found[1]
+        facts = filled_in(*counted_pair(old.facts, new.facts, settled_bpm=request.counted_bpm))
+        end_as_asked(facts[0], request.asked)  # a place that is not there is told before any work
+        start_as_asked(facts[1], request.asked)
+        return replace(old, facts=facts[0]), replace(new, facts=facts[1])
+
+    def _chosen(self, shelf: tuple[Recipe, ...], songs: Songs) -> tuple[Recipe, ...]:
+        """The recipes that were asked for, or the best of the shelf."""
+        if self.request.only:
+            by_name = {recipe.name: recipe for recipe in shelf}
+            return tuple(by_name[name] for name in dict.fromkeys(self.request.only))
+
+        def listen(recipes: Sequence[Recipe]) -> dict[str, QuickListen]:
+            self.progress(f"trying {len(recipes)} recipes")
+            results = _results(self.workers.outcomes(tried, self._attempts(recipes, songs)))
+            return {recipes[n].name: heard for n, heard in results}
+
+        given = Given(
+            talk_s=self.request.talk_s,
+            outgoing_roles=songs[0].roles,
+            incoming_roles=songs[1].roles,
+            purpose=self.request.purpose,
+            asked=self.request.asked,
+        )
+        return shortlist(shelf, (songs[0].facts, songs[1].facts), listen, given)
+
+    def _rendered(self, chosen: Sequence[Recipe], songs: Songs) -> list[Rendered]:
+        """All segues, in the order of the recipes."""
+        waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
+        self.progress(waiting.pop(0))
+        found: dict[int, Rendered] = {}
+        n_when_a_core_is_free = max(len(chosen) - self.workers.n_workers, 0) + 1
+        outcomes = self.workers.outcomes(rendered, self._attempts(chosen, songs))
+        for index, candidate in _results(outcomes):
+            found[index] = candidate
+            if len(found) == n_when_a_core_is_free:
+                Thread(target=load_drawing).start()
+            self.on_rendered(candidate)
+            if waiting:
+                self.progress(waiting.pop(0))
+        return [found[index] for index in range(len(chosen))]
+
+    def _attempts(self, recipes: Sequence[Recipe], songs: Songs) -> list[Attempt]:
+        run, request = self.folder, self.request
+        return [Attempt(run=run, request=request, songs=songs, recipe=one) for one in recipes]
 
 
 def _document(
@@ -243,82 +306,6 @@ def same_choice(
         if record.plan.recipe == earlier.chosen_recipe:
             return Choice(rank=record.rank, why=earlier.choice.why)
     return None
-
-
-def _heard_songs(
-    folder: Path, request: Request, workers: Workers, progress: Callable[[str], None]
-) -> Songs:
-    progress(f"hearing the end of {request.outgoing.name}")
-    ends: tuple[Edge, Edge] = ("end", "start")
-    steps = [EdgeToHear(run=folder, request=request, edge=edge) for edge in ends]
-    heard_songs: dict[int, HeardEdge] = {}
-    for index, song in _results(workers.outcomes(heard, steps)):
-        heard_songs[index] = song
-        if len(heard_songs) < len(steps):
-            progress(f"hearing the start of {request.incoming.name}")
-    old, new = heard_songs[0], heard_songs[1]
-    facts = filled_in(*counted_pair(old.facts, new.facts, settled_bpm=request.counted_bpm))
-    end_as_asked(facts[0], request.asked)  # a place that is not there is told before any work
-    start_as_asked(facts[1], request.asked)
-    return replace(old, facts=facts[0]), replace(new, facts=facts[1])
-
-
-def _chosen(
-    folder: Path,
-    request: Request,
-    shelf: tuple[Recipe, ...],
-    songs: Songs,
-    workers: Workers,
-    progress: Callable[[str], None],
-) -> tuple[Recipe, ...]:
-    """The recipes that were asked for, or the best of the shelf."""
-    if request.only:
-        by_name = {recipe.name: recipe for recipe in shelf}
-        return tuple(by_name[name] for name in dict.fromkeys(request.only))
-
-    def listen(recipes: Sequence[Recipe]) -> dict[str, QuickListen]:
-        progress(f"trying {len(recipes)} recipes")
-        steps = _crossings(folder, request, recipes, songs)
-        return {recipes[n].name: heard for n, heard in _results(workers.outcomes(tried, steps))}
-
-    given = Given(
-        talk_s=request.talk_s,
-        outgoing_roles=songs[0].roles,
-        incoming_roles=songs[1].roles,
-        purpose=request.purpose,
-        asked=request.asked,
-    )
-    return shortlist(shelf, (songs[0].facts, songs[1].facts), listen, given)
-
-
-def _rendered(
-    folder: Path,
-    request: Request,
-    chosen: Sequence[Recipe],
-    songs: Songs,
-    workers: Workers,
-    tell: _Told,
-) -> list[Rendered]:
-    """All segues, in the order of the recipes."""
-    waiting = [f"rendering '{recipe.name}'" for recipe in chosen]
-    tell.progress(waiting.pop(0))
-    found: dict[int, Rendered] = {}
-    steps = _crossings(folder, request, chosen, songs)
-    n_when_a_core_is_free = max(len(chosen) - workers.n_workers, 0) + 1
-    for index, candidate in _results(workers.outcomes(rendered, steps)):
-        found[index] = candidate
-        if len(found) == n_when_a_core_is_free:
-            Thread(target=load_drawing).start()
-        tell.on_rendered(candidate)
-        if waiting:
-            tell.progress(waiting.pop(0))
-    return [found[index] for index in range(len(chosen))]
-
-
-def _crossings(
-    folder: Path, request: Request, recipes: Sequence[Recipe], songs: Songs
-) -> list[Attempt]:
-    return [Attempt(run=folder, request=request, songs=songs, recipe=recipe) for recipe in recipes]
 
 
 def _results(outcomes: Iterable[Outcome[Out]]) -> Iterator[tuple[int, Out]]:

@@ -149,15 +149,14 @@ def rendered(step: Attempt) -> Rendered:
     old, new = (song.in_its_key for song in _songs_of(step))
     plan, sounds = planned(step), instruments_of(step.request)
 
-    all_layers = len(plan.layers) / (len(plan.layers) + 1)  # the share when all are made
-
-    def let_go(share: float) -> None:
-        _AT_HAND.look_away(also_at_drums=share >= all_layers)
+    def let_go(n_left: int) -> None:
+        _AT_HAND.look_away(also_at_drums=not n_left)
         give_back()  # what one layer has freed seldom fits the next
 
     candidate = renderer.render_candidate(
-        plan, old, new, instruments=sounds, kits=_AT_HAND.kits("full"), progress=let_go
+        plan, old, new, instruments=sounds, kits=_AT_HAND.kits("full"), on_layer=let_go
     )
+    let_go(0)
     scorecard = _scored(step, candidate)
     candidate = candidate.without_sides()  # each as long as the music, and no longer needed
     return measured(candidate, scorecard, making_of(step))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from typing import TYPE_CHECKING, Final, Literal, NamedTuple, assert_never, get_args
@@ -13,9 +12,11 @@ from segue.audio.clip import Clip, SongEdge, sounding_blocks
 from segue.plan.layer import (
     DrumLayer,
     FrozenLayer,
+    Layer,
     PadLayer,
     PlayedLayer,
     ReversedLayer,
+    Side,
     SongLayer,
     SweepLayer,
 )
@@ -40,13 +41,11 @@ from segue.render.struck import struck_sound, touch_beside
 from segue.render.sweep import reversed_sound, sweep_sound
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping
+
     from segue.arrays import Floats32
     from segue.audio.instrument import Instrument
-    from segue.plan.layer import Layer, Side
     from segue.plan.plan import Plan
-
-Progress = Callable[[float], None]
-"""Told the share of the work that is done, 0 to 1."""
 
 
 _SideName = Literal["outgoing", "interlude", "incoming"]
@@ -76,7 +75,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
     *,
     instruments: Mapping[str, Instrument] | None = None,
     kits: Kits | None = None,
-    progress: Progress | None = None,
+    on_layer: Callable[[int], None] = lambda _n_left: None,
     n_threads: int = 1,
 ) -> Candidate:
     """A plan made audible.
@@ -89,8 +88,8 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         The users' own sounds that pads ask for, by their `PadLayer.instrument`.
     kits : Kits, optional
         The drums of the songs, as far as other renders have found them.
-    progress : callable, optional
-        Told the share of the work that is done, 0 to 1.
+    on_layer : callable, optional
+        Told after each layer how many are still to be made.
     n_threads : int, optional
         Layers that are made at once. More take more memory, and give the same samples.
 
@@ -109,7 +108,6 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
     rate_hz = outgoing.rate_hz
     if incoming.rate_hz != rate_hz:
         raise ValueError(f"the songs have {rate_hz} and {incoming.rate_hz} Hz; resample one first")
-    tell = progress or _nobody
     ruler = ruler_of(plan, rate_hz)
     sources = _Sources(
         {"outgoing": outgoing, "incoming": incoming}, instruments or {}, kits or Kits()
@@ -134,7 +132,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         makers[place] = makers.get(place, Makers()).with_layer(layer, made, plan, ruler.rate_hz)
         said += made.notes
         del made  # as long as a whole side
-        tell(done / (len(plan.layers) + 1))
+        on_layer(len(plan.layers) - done)
     sides, own_share = _ridden(buses, makers, plan, ruler, hardness)
     finished = master(_sum_of(sides), rate_hz)
     if finished.lowered_db > _WORTH_SAYING_DB:
@@ -145,7 +143,7 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
     for samples in sides.values():
         _scale(samples, -finished.lowered_db)
     clips = {name: Clip(samples=side, rate_hz=rate_hz) for name, side in sides.items()}
-    candidate = Candidate(
+    return Candidate(
         plan=plan,
         music=finished.music,
         click=Clip(samples=click_bus(plan, rate_hz, ruler.n_frames), rate_hz=rate_hz),
@@ -156,8 +154,6 @@ def render_candidate(  # noqa: PLR0913 - what it is made of, and how
         own_share=own_share,
         notes=tuple(dict.fromkeys(said)),
     )
-    tell(1.0)
-    return candidate
 
 
 def _side_by_side(
@@ -303,7 +299,3 @@ def _scale(samples: Floats32, gain_db: float) -> None:
 def _fade_in(side: Floats32, n_frames: int) -> None:
     fade = np.sin((np.arange(n_frames) + 0.5) / n_frames * np.pi / 2) ** 2
     side[:n_frames] *= fade[: len(side), None].astype(np.float32)
-
-
-def _nobody(_share: float) -> None:
-    """Progress that nobody asked for."""

@@ -282,7 +282,7 @@ def test_interrupted_in_this_process(main_job, monkeypatch):
         os.kill(os.getpid(), signal.SIGINT)
         time.sleep(5)
 
-    monkeypatch.setattr("segue.job.between._made", by_hand)
+    monkeypatch.setattr("segue.job.between._Making.made", by_hand)
     # whoever runs the tests may have it ignored
     usual = signal.signal(signal.SIGINT, signal.default_int_handler)
     told = run_here(job(main_job))

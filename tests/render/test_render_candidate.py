@@ -202,8 +202,7 @@ def test_two_rates_are_refused(plan, outgoing):
         render_candidate(plan, outgoing, other)
 
 
-def test_progress_ends_at_one(plan, outgoing, incoming):
+def test_how_many_layers_are_left_is_told_after_each(plan, outgoing, incoming):
     told = []
-    render_candidate(plan, outgoing, incoming, progress=told.append)
-    assert told == sorted(told)
-    assert told[-1] == 1.0
+    render_candidate(plan, outgoing, incoming, on_layer=told.append)
+    assert told == [*reversed(range(len(plan.layers)))]
