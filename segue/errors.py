@@ -160,11 +160,6 @@ def listed(words: Sequence[str], last: str = "and") -> str:
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Suggest the nearest known word, as a sentence to append, or nothing.
 
-    Returns
-    -------
-    str
-        ``" Did you mean 'x'?"`` or the empty string.
-
     Examples
     --------
     >>> did_you_mean("tmpo", ["tempo", "key"])

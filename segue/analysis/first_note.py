@@ -89,15 +89,12 @@ def hear_first_note(edge: SongEdge) -> FirstNote | None:
 def first_note_of(clip: Clip) -> FirstNote | None:
     """First note of a stem that one voice carries.
 
+    None where no note is heard.
+
     Parameters
     ----------
     clip : Clip
         A voice or lead, perhaps with other instruments faintly behind it.
-
-    Returns
-    -------
-    FirstNote or None
-        None where no note is heard.
     """
     band = voice_band(at_track_rate(clip))
     levels_db = smoothed_db(level_db(band[:, None], TRACK_RATE_HZ, hop_s=TRACK_HOP_S), 5)

@@ -127,10 +127,7 @@ def scaled_frames(n_frames: int, *, from_hz: int, to_hz: int) -> int:
 def resampled(clip: Clip, rate_hz: int) -> Clip:
     """The clip at another rate, starting at the same time.
 
-    Returns
-    -------
-    Clip
-        As long as the clip, to the nearest frame.
+    As long as the clip, to the nearest frame.
     """
     samples = resampled_frames(clip.samples, from_hz=clip.rate_hz, to_hz=rate_hz)
     return Clip(samples=samples, rate_hz=rate_hz, start_s=clip.start_s)
@@ -139,17 +136,14 @@ def resampled(clip: Clip, rate_hz: int) -> Clip:
 def run_board(board: Pedalboard | Plugin, clip: Clip, *, reset: bool = True) -> Clip:
     """The clip after an effect, frame for frame.
 
+    Of the same shape, rate and start.
+
     Parameters
     ----------
     board : Pedalboard or Plugin
         One effect or a chain of them.
     reset : bool, optional
         Clear the effect's memory first; False carries a tail over from the call before.
-
-    Returns
-    -------
-    Clip
-        Same shape, rate and start.
 
     Raises
     ------

@@ -57,15 +57,12 @@ def sound_rate_hz(rate_hz: int) -> int:
 def music_rate_kbps(durations_s: Iterable[float]) -> int:
     """The highest bit rate at which all the music fits its budget.
 
+    One of `MUSIC_RATES_KBPS`; the lowest where none fits.
+
     Parameters
     ----------
     durations_s : iterable of float
         Of everything on the page.
-
-    Returns
-    -------
-    int
-        One of `MUSIC_RATES_KBPS`; the lowest where none fits.
 
     Examples
     --------

@@ -56,11 +56,6 @@ def read_song(
     edge_s : float, optional
         How much of it, in seconds, but for what has died away; a shorter song is read whole.
 
-    Returns
-    -------
-    SongEdge
-        Stereo stems that line up.
-
     Raises
     ------
     AudioFileError

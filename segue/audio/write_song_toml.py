@@ -27,17 +27,14 @@ _HEADING: Final = re.compile(r"^\s*\[+\s*([^\]]*?)\s*\]+\s*(?:#.*)?$")
 def write_end(song: Path, edge: Edge, said: EndToml) -> Path:
     """Write what is said of one end in place of what was said of it before.
 
+    Gives the file, which is as it was before where this raises.
+
     Parameters
     ----------
     song : Path
         An audio file or a folder of stems.
     said : EndToml
         All that is said of that end; nothing at all takes its table out.
-
-    Returns
-    -------
-    Path
-        The file; as it was before where this raises.
 
     Raises
     ------

@@ -72,10 +72,7 @@ class WeakPlace:
 def weak_places(document: RunDocument, record: CandidateRecord) -> tuple[WeakPlace, ...]:
     """The places of low marks, what costs most first.
 
-    Returns
-    -------
-    tuple of WeakPlace
-        At most `MOST_PLACES`; empty if nothing scored below `WEAK_MARK`.
+    At most `MOST_PLACES`; none if nothing scored below `WEAK_MARK`.
     """
     placed = _weak_measures(document, record)
     remedies = remedies_of(document, record, [m for _, m in placed])
@@ -245,10 +242,7 @@ def matching_gains_db(records: tuple[CandidateRecord, ...]) -> list[float]:
     The new song is the one thing that every option plays unchanged. A
     difference of loudness would be heard as one of quality.
 
-    Returns
-    -------
-    list of float
-        In decibels, at most 0.
+    In decibels, at most 0.
     """
     levels_lufs = [_incoming_level_lufs(record) for record in records]
     known = [level for level in levels_lufs if level is not None]

@@ -200,10 +200,7 @@ def best_pairs(
 def write_all_pairs(store: Store, *, n_best: int = DEFAULT_TOP) -> int:
     """Write the best followers of every song to the table `follows` of a catalogue.
 
-    Returns
-    -------
-    int
-        How many songs were compared.
+    Gives how many songs were compared.
 
     Raises
     ------

@@ -151,10 +151,7 @@ _RING_BEATS: Final = 2.0
 def path_sound(sheet: PathSheet, tempo_bpm: float) -> Clip:
     """The pad playing the chords of a path, one a bar of four beats.
 
-    Returns
-    -------
-    Clip
-        True peak at most -1 dBTP.
+    Its true peak is at most -1 dBTP.
     """
     from segue.plan.layer import PadLayer, Voicing
     from segue.render.candidate import master

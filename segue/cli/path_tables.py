@@ -103,10 +103,7 @@ def print_path(sheet: PathSheet) -> None:
 def path_report(sheet: PathSheet, out: Path | None) -> dict[str, Any]:
     """A path as JSON values.
 
-    Returns
-    -------
-    dict
-        The last chord is the tonic of the entry.
+    The last chord is the tonic of the entry.
     """
     return {
         "from": str(sheet.old),

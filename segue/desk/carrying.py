@@ -77,10 +77,7 @@ def tell_choice(house: House, folder: Path) -> None:
 def pack_zip(house: House, body: RunBody) -> Path:
     """The pack of an option as one file, made in a folder of its own.
 
-    Returns
-    -------
-    Path
-        A ZIP file in the server's own temporary folder.
+    A ZIP file in the server's own temporary folder.
 
     Raises
     ------

@@ -155,10 +155,7 @@ def _value(body: FieldBody) -> Value:
 def new_set(house: House, body: NewSetBody) -> str:
     """Write a set file of some songs in their order.
 
-    Returns
-    -------
-    str
-        Its name.
+    Gives its name.
 
     Raises
     ------

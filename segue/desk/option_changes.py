@@ -123,10 +123,7 @@ def changes_of(body: ChangeBody) -> Changes:
 def keep_recipe(house: House, body: RecipeBody) -> str:
     """Write an option among the user's own recipes, where every command finds it.
 
-    Returns
-    -------
-    str
-        What it is called.
+    Gives what it is called.
 
     Raises
     ------

@@ -23,15 +23,12 @@ def source_digest(
 ) -> str:
     """Digest of all code and models of some sub-packages, and of versions of libraries.
 
+    In hexadecimal digits; independent of where the package is.
+
     Parameters
     ----------
     libraries : tuple of str
         Names of distributions; one that is not there counts as a version of its own.
-
-    Returns
-    -------
-    str
-        Hexadecimal digits; independent of where the package is.
     """
     digest = blake2b(digest_size=_DIGEST_BYTES)
     for part in parts:

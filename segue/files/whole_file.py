@@ -83,10 +83,7 @@ def _bounded_whole(text: str) -> int:
 def first_fault(error: ValidationError) -> str:
     """Where a document does not hold together first, and why.
 
-    Returns
-    -------
-    str
-        Without the remedy.
+    Without the remedy.
     """
     first = error.errors()[0]
     place = ".".join(str(part) for part in first["loc"])

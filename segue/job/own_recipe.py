@@ -90,15 +90,12 @@ def write_recipe(recipe: Recipe, path: Path, *, comment: str = "") -> None:
 def recipe_text(recipe: Recipe, *, comment: str = "") -> str:
     """A recipe in TOML, without the fields that say what they would say anyway.
 
+    Ends with a newline.
+
     Parameters
     ----------
     comment : str
         First line; empty for none.
-
-    Returns
-    -------
-    str
-        Ends with a newline.
     """
     lines = [f"# {comment}"] if comment else []
     lines += _rows(recipe, _HEAD)

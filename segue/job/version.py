@@ -79,10 +79,7 @@ def make_version(
 def checked_version(order: VersionOrder) -> str:
     """Make sure that a version can be made: its plan, and the songs, which are read for it.
 
-    Returns
-    -------
-    str
-        Name of its recipe.
+    Gives the name of its recipe.
 
     Raises
     ------

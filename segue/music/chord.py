@@ -169,10 +169,7 @@ CADENCE_CHOICES: Final[tuple[CadenceChoice, ...]] = get_args(CadenceChoice)
 def cadence_chord(cadence: Cadence, key: Key) -> Chord:
     """The last chord before the tonic.
 
-    Returns
-    -------
-    Chord
-        With its seventh where it is the dominant.
+    With its seventh where it is the dominant.
 
     Examples
     --------

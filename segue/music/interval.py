@@ -25,10 +25,7 @@ _NAMES: Final = {
 def interval_name(a: Key, b: Key) -> str:
     """How the new key lies to the old one.
 
-    Returns
-    -------
-    str
-        Words that follow "E minor to F minor, ...".
+    Words that follow "E minor to F minor, ...".
 
     Examples
     --------
@@ -49,10 +46,7 @@ def interval_name(a: Key, b: Key) -> str:
 def relation(a: Key, b: Key) -> str:
     """How two keys lie to each other, as a sentence without its full stop.
 
-    Returns
-    -------
-    str
-        Begins with a capital, since key names do.
+    Begins with a capital, since key names do.
 
     Examples
     --------
@@ -110,10 +104,6 @@ def reads_as(a: Key, b: Key) -> Literal["lift", "drop", "neither"]:
 
     Common practice, no source: the same mode a semitone or a whole tone higher
     lifts, as last choruses do; lower, it drops.
-
-    Returns
-    -------
-    {'lift', 'drop', 'neither'}
 
     Examples
     --------

@@ -144,11 +144,6 @@ def parse_key(text: str) -> Key:
         For example ``"F# minor"``, ``"Bb"`` (major), ``"c♯m"``, ``"A flat major"``.
         A lone lower-case letter with no mode word means minor, as is usual in scores.
 
-    Returns
-    -------
-    Key
-        The key.
-
     Raises
     ------
     KeyNameError
@@ -320,18 +315,13 @@ def _not_a_key(text: str) -> KeyNameError:
 
 
 def parse_note(text: str) -> float:
-    """MIDI number of a note that a text names.
+    """MIDI number of a note that a text names, 0 to 127.
 
     Parameters
     ----------
     text : str
         A letter, an accidental and an octave, such as ``"Bb3"`` (C4 is middle
         C), or a MIDI number with or without decimals.
-
-    Returns
-    -------
-    float
-        MIDI note number, 0..127.
 
     Raises
     ------

@@ -159,15 +159,12 @@ def krumhansl_distance(a: Key, b: Key) -> float:
 def tonal_centroid(chroma: Sequence[float]) -> tuple[float, ...]:
     """Six-dimensional tonal centroid of a chroma vector [HSG06]_.
 
+    Zeros for silence.
+
     Parameters
     ----------
     chroma : sequence of 12 float
         Energy of each pitch class, C first. Not negative.
-
-    Returns
-    -------
-    tuple of 6 float
-        Zeros for silence.
 
     Examples
     --------
@@ -196,17 +193,14 @@ def tonal_interval_vector(
 ) -> tuple[complex, ...]:
     """Place of a chroma vector in the Tonal Interval Space [B16]_.
 
+    Zeros for silence.
+
     Parameters
     ----------
     chroma : sequence of 12 float
         Energy of each pitch class, C first. Not negative.
     weights : {'symbolic', 'audio'}
         Which of the published weightings.
-
-    Returns
-    -------
-    tuple of 6 complex
-        Zeros for silence.
 
     Examples
     --------

@@ -33,15 +33,12 @@ _WIDEST_GAP: Final = 12  # semitones between neighbours above the bass: an octav
 def voiced(chords: Sequence[Chord]) -> tuple[tuple[int, ...], ...]:
     """Notes of each chord, bass first, moving as little as possible.
 
+    MIDI notes of each chord, strictly ascending, in four voices.
+
     Parameters
     ----------
     chords : sequence of Chord
         At least one.
-
-    Returns
-    -------
-    tuple of tuple of int
-        MIDI notes of each chord, strictly ascending, four voices.
 
     Examples
     --------

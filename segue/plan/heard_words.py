@@ -111,10 +111,7 @@ def tempo_words(pulse: PulseFact) -> str:
 def keys_sentence(outgoing: EdgeFacts, incoming: EdgeFacts) -> str:
     """How the keys of a join lie to each other, or what it goes by where one has none.
 
-    Returns
-    -------
-    str
-        Without its full stop.
+    Without its full stop.
     """
     if have_keys(outgoing, incoming):
         return relation(outgoing.key.key, incoming.key.key)

@@ -60,15 +60,12 @@ def pattern_hits(pattern: Pattern, *, start: float, end: float, metre: int) -> t
     A pattern of whole bars is played as it stands. One written in four is cut
     off, or begun again, at every bar line of another metre.
 
+    Ascending in beats.
+
     Parameters
     ----------
     start, end : float
         Beats; a bar line at the start.
-
-    Returns
-    -------
-    tuple of DrumHit
-        Ascending in beats.
 
     Examples
     --------

@@ -140,10 +140,7 @@ _HALF_PHRASE: Final = 0.1  # the same, a fourteenth; by judgement
 def interlude_spans(change: TempoChange, tempo: Tempo, n_bars: int) -> tuple[TempoSpan, ...]:
     """The tempo curve of an interlude.
 
-    Returns
-    -------
-    tuple of TempoSpan
-        Together `n_bars` long.
+    Together `n_bars` long.
     """
     n_beats = n_bars * change.metre
     steady = min(tempo.steady_bars, n_bars - 1) * change.metre

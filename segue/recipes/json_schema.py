@@ -42,10 +42,7 @@ _SAYS_SOMETHING: Final = r"^(?=.*\S)[^\u0000-\u001f\u007f]*$"
 def recipe_schema() -> Schema:
     """The schema of a recipe file.
 
-    Returns
-    -------
-    dict
-        JSON values.
+    As JSON values.
     """
     derived = TypeAdapter(Recipe).json_schema()
     tables: Schema = {name: table for name, table in derived.pop("$defs").items() if name in _NAMES}
@@ -65,15 +62,12 @@ def recipe_schema() -> Schema:
 def field_descriptions(cls: type) -> dict[str, str]:
     """What each field of a documented dataclass is, from its docstring.
 
+    Empty for a field that needs no words.
+
     Parameters
     ----------
     cls : type
         With a numpydoc section of parameters.
-
-    Returns
-    -------
-    dict of str to str
-        Empty for a field that needs no words.
 
     Examples
     --------

@@ -32,11 +32,6 @@ DEEPEST: Final = 8
 def load_recipe(path: Path) -> Recipe:
     """Read a recipe file.
 
-    Returns
-    -------
-    Recipe
-        The recipe, checked.
-
     Raises
     ------
     RecipeError

@@ -87,10 +87,7 @@ def bridge_shelf_db(spectra: Spectra, plan: Plan) -> float:
     Air is the share of 1 to 6 kHz in the power; the songs' is the mean of both, next to the
     bridge, in decibels.
 
-    Returns
-    -------
-    float
-        0 where there is nothing to compare.
+    0 where there is nothing to compare.
     """
     if not plan.bridge_lu or not {"synth", "songs"} <= set(spectra.buses):
         return 0.0

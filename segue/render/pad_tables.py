@@ -104,10 +104,7 @@ class PadNote:
 def pad_notes(layer: PadLayer, plan: Plan) -> tuple[PadNote, ...]:
     """The notes of a pad; one that stays in the next chord is held, not struck again.
 
-    Returns
-    -------
-    tuple of PadNote
-        In order of their start, then pitch.
+    In order of their start, then pitch.
     """
     edges = [plan.seconds_at(v.start_beat) for v in layer.voicings]
     edges.append(plan.seconds_at(layer.end_beat))

@@ -76,17 +76,14 @@ def aligned(
 ) -> Alignment:
     """Follow the beats of the plan through a recording.
 
+    Beats outside the recording are left out.
+
     Parameters
     ----------
     places : sequence of FoundPlace
         Where to start from, each from its own time of the render on.
     beats_s : sequence of float
         Times in the render, ascending.
-
-    Returns
-    -------
-    Alignment
-        Beats outside the recording are left out.
     """
     plan_s = np.asarray(beats_s)
     expected_s = np.zeros(len(plan_s))

@@ -73,15 +73,12 @@ def gain_ratio(heard: ThroughRoom, missing_s: Sequence[tuple[float, float]]) -> 
     take and at any level; a band that plays a section too loud does it there alone. So the rises
     and falls within a second are compared, and not the levels.
 
+    1 where no gain is ridden.
+
     Parameters
     ----------
     missing_s : sequence of (float, float)
         From when to when in the take something of the plan is missing, which is no gain.
-
-    Returns
-    -------
-    float
-        1 where no gain is ridden.
     """
     levels = heard.levels
     over = told_db(levels, heard.plan_db)
@@ -112,17 +109,14 @@ def section_levels(
     Band by band, and as much as the bands agree on: a phone takes the low ones away and a room
     adds to some, which makes a section of other instruments no softer.
 
+    Sections without enough sound are left out.
+
     Parameters
     ----------
     review : Review
         For the bars.
     missing_s : sequence of (float, float)
         As for `gain_ratio`: who is missing is not soft.
-
-    Returns
-    -------
-    tuple of SectionLevel
-        Sections without enough sound are left out.
     """
     starts_s = np.array([bar.plan_s for bar in review.bars])
     index = np.clip(np.searchsorted(starts_s, bands.plan_s, side="right") - 1, 0, None)

@@ -72,15 +72,12 @@ def planned_voice(
 ) -> PlannedVoice | None:
     """What the plan has the singer sing first.
 
+    None where the plan has no singer.
+
     Parameters
     ----------
     edge : SongEdge or None
         The incoming song, as from `edge_at_hand`.
-
-    Returns
-    -------
-    PlannedVoice or None
-        None where the plan has no singer.
     """
     note = document.incoming.first_note
     if record.singer_s is None or note is None:

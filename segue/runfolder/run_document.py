@@ -43,10 +43,7 @@ LONGEST_SOUND_S: Final = 7 * 86_400.0  # a week: no place in a song or a run is 
 def document_text(document: RunDocument) -> str:
     """The document as JSON text, the same for the same run.
 
-    Returns
-    -------
-    str
-        Ends with a newline.
+    Ends with a newline.
     """
     return _adapter().dump_json(document, indent=1).decode() + "\n"
 

@@ -150,15 +150,12 @@ def whole_folder(out: Path) -> Iterator[Path]:
 def write_choice(folder: Path, choice: Choice) -> RunDocument:
     """Write the choice of the band into the document, whole or not at all.
 
+    Gives the document as it is now on the disk.
+
     Parameters
     ----------
     choice : Choice
         Replaces an earlier one.
-
-    Returns
-    -------
-    RunDocument
-        As it is now on the disk.
 
     Raises
     ------

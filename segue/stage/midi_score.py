@@ -136,10 +136,7 @@ def plan_score(
 def plan_beats(plan: Plan) -> list[float]:
     """Whole beats, the beats at which a span of the tempo curve begins, and the end of a plan.
 
-    Returns
-    -------
-    list of float
-        Ascending, from 0; each falls on a tick.
+    Ascending, from 0; each falls on a tick.
     """
     edges = {float(beat) for beat in range(math.ceil(plan.end_beat))} | {plan.end_beat}
     beat = 0.0

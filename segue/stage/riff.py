@@ -64,10 +64,7 @@ class BroadcastFacts:
 def cue_chunks(points: Sequence[CuePoint]) -> bytes:
     """The `cue ` chunk and the `LIST` `adtl` chunk with the names.
 
-    Returns
-    -------
-    bytes
-        Empty where there are no points.
+    Empty where there are no points.
     """
     if not points:
         return b""

@@ -43,17 +43,14 @@ _STAFF_SPACE: Final = 0.1  # inches between two lines of the staff; by judgement
 def sheets_html(sheets: Sequence[CueSheet], *, front: FrontPage | None = None) -> str:
     """One page for each sheet, in one document.
 
+    Needs no other file and no network.
+
     Parameters
     ----------
     sheets : sequence of CueSheet
         One for a song change; several for an evening.
     front : FrontPage, optional
         The evening's running order, before the sheets.
-
-    Returns
-    -------
-    str
-        Needs no other file and no network.
     """
     names = "; ".join(f"{sheet.from_title} to {sheet.to_title}" for sheet in sheets)
     values = {
@@ -74,15 +71,12 @@ def sheets_pdf(
 ) -> bytes:
     """One page for each sheet.
 
+    The same for the same sheets.
+
     Parameters
     ----------
     front : FrontPage, optional
         The evening's running order, before the sheets.
-
-    Returns
-    -------
-    bytes
-        The same for the same sheets.
     """
     from matplotlib.backends.backend_pdf import PdfPages
 

@@ -200,15 +200,12 @@ def connected(address: str) -> Iterator[Any]:
 def check_workers(client: Any, address: str, digest: Callable[[], str]) -> Make:  # noqa: ANN401
     """See that there are workers, and that all are like this process.
 
+    Gives our make, and that of every worker.
+
     Parameters
     ----------
     digest : callable
         As for `make_here`.
-
-    Returns
-    -------
-    Make
-        Ours, and that of every worker.
 
     Raises
     ------

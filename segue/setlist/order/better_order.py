@@ -64,15 +64,12 @@ def better_order(
 ) -> BetterOrder:
     """The cheapest order that keeps every pin.
 
+    The order as written where nothing cheaper was found.
+
     Parameters
     ----------
     most_exact : int
         Sets of more songs are searched, not solved.
-
-    Returns
-    -------
-    BetterOrder
-        The order as written where nothing cheaper was found.
 
     Raises
     ------

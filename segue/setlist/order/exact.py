@@ -50,15 +50,12 @@ def cheapest_order(problem: OrderProblem) -> tuple[int, ...] | None:
     A state is the set of songs played, the last of them, and whether it came in the key in which
     the one before it ended: as much as the cost of what follows depends on.
 
+    Indices of songs.
+
     Parameters
     ----------
     problem : OrderProblem
         At most `MOST_EXACT` songs.
-
-    Returns
-    -------
-    tuple of int or None
-        Indices of songs.
     """
     n = problem.n_songs
     best = np.full((1 << n, 2, n), math.inf)
