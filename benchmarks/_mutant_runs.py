@@ -36,13 +36,13 @@ NO_TESTS: Final = 5
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TestFile:
-    """A file of tests: whether they pass undamaged, their cost, lines they run by source file."""
+    """A file of tests: what fails undamaged ('' if nothing), cost, lines run by source file."""
 
     __test__ = False
 
     path: str
     key: str
-    is_passing: bool
+    failure: str
     cpu_s: float
     lines: dict[str, list[int]]
 
@@ -66,10 +66,14 @@ def test_files(tree: Path, room: str) -> list[str]:
 
 
 def mapped(tree: Path, room: str, name: str, known: dict[str, dict]) -> TestFile:
-    """A file of a room's tests with what it runs, as `known` of an earlier map or tried anew."""
+    """A file of a room's tests with what it runs, as `known` of an earlier map or tried anew.
+
+    A failure is never taken from a map: it may be that of a machine without a browser.
+    """
     key = _key(tree, room, tree / name)
-    if known.get(name, {}).get("key") == key:
-        return TestFile(**known[name])
+    of_old = known.get(name, {})
+    if of_old.get("key") == key and of_old.get("failure") == "":
+        return TestFile(**of_old)
     return _tried(tree, name, key)
 
 
@@ -86,7 +90,7 @@ def _tried(tree: Path, name: str, key: str) -> TestFile:
     data = tree / ".coverage-of-one"
     data.unlink(missing_ok=True)
     command = ("-m", "coverage", "run", f"--data-file={data}", "--source=segue", *PYTEST, name)
-    status, cpu_s = _run(tree, command, cpu_limit_s=3600)
+    status, cpu_s, failure = _run(tree, command, cpu_limit_s=3600)
     lines = {}
     if data.exists():
         read = CoverageData(str(data))
@@ -95,23 +99,23 @@ def _tried(tree: Path, name: str, key: str) -> TestFile:
             str(Path(file).resolve().relative_to(tree.resolve())): sorted(read.lines(file) or ())
             for file in read.measured_files()
         }
-    return TestFile(path=name, key=key, is_passing=status == 0, cpu_s=cpu_s, lines=lines)
+    failure = "" if status == 0 else failure or f"it ends with {status}"
+    return TestFile(path=name, key=key, failure=failure, cpu_s=cpu_s, lines=lines)
 
 
 def chosen(mutant: Mutant, files: list[TestFile], most_s: float = math.inf) -> list[TestFile]:
-    """The files whose tests could notice: the module's own, then kept output, then the cheapest.
+    """The files whose tests could notice: the module's own, then what runs much of it for its cost.
 
     Where none is seen to run the line (compiled loops and other processes are not seen), those
     that load the module. Together they take `most_s` at most, or there is one.
     """
-    passing = [file for file in files if file.is_passing and mutant.path in file.lines]
+    passing = [file for file in files if not file.failure and mutant.path in file.lines]
     running = [file for file in passing if mutant.line in file.lines[mutant.path]]
     stem = Path(mutant.path).stem
     named = (f"test_{stem}", stem)
 
-    def rank(file: TestFile) -> tuple[bool, bool, float]:
-        name = Path(file.path).stem
-        return name not in named, "regression" not in name, file.cpu_s
+    def rank(file: TestFile) -> tuple[bool, float]:
+        return Path(file.path).stem not in named, file.cpu_s / len(file.lines[mutant.path])
 
     likeliest = sorted(running or passing, key=rank)
     totals_s = itertools.accumulate(file.cpu_s for file in likeliest)
@@ -128,7 +132,8 @@ def outcome(tree: Path, mutant: Mutant, files: list[TestFile]) -> str:
     limit_s = LEAST_CPU_S + CPU_RATIO * sum(file.cpu_s for file in files)
     try:
         path.write_text(mutant.damaged(source), encoding="utf-8")
-        status, cpu_s = _run(tree, (*PYTEST, *(f.path for f in files)), cpu_limit_s=limit_s)
+        command = (*PYTEST, *(f.path for f in files))
+        status, cpu_s, _ = _run(tree, command, cpu_limit_s=limit_s)
     finally:
         path.write_text(source, encoding="utf-8")
         os.utime(path, ns=(stamp.st_atime_ns, stamp.st_mtime_ns))
@@ -137,8 +142,10 @@ def outcome(tree: Path, mutant: Mutant, files: list[TestFile]) -> str:
     return "survived" if status in (0, NO_TESTS) else "killed"
 
 
-def _run(tree: Path, command: tuple[str, ...], *, cpu_limit_s: float) -> tuple[int | None, float]:
-    """Exit status, None where it ran out of time, and the processor time of all it started."""
+def _run(
+    tree: Path, command: tuple[str, ...], *, cpu_limit_s: float
+) -> tuple[int | None, float, str]:
+    """Exit status (None: out of time), processor time of all it started, and what failed."""
     environment = os.environ | {
         "PYTHONPATH": str(tree),
         "TMPDIR": str(tree.parent),
@@ -147,16 +154,25 @@ def _run(tree: Path, command: tuple[str, ...], *, cpu_limit_s: float) -> tuple[i
     if command[1] == "pytest":
         environment["PYTHONDONTWRITEBYTECODE"] = "1"  # none of damaged source
     limit = int(cpu_limit_s) + 1
-    child = subprocess.Popen(
-        ("sh", "-c", 'ulimit -t "$0"; exec "$@"', str(limit), sys.executable, *command),
-        cwd=tree,
-        env=environment,
-        stdin=subprocess.DEVNULL,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.DEVNULL,
-        start_new_session=True,
-    )
-    ends = time.monotonic() + cpu_limit_s * WALL_RATIO
+    with (tree.parent / "said.txt").open("w+b") as said:
+        child = subprocess.Popen(
+            ("sh", "-c", 'ulimit -t "$0"; exec "$@"', str(limit), sys.executable, *command),
+            cwd=tree,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=said,
+            stderr=said,
+            start_new_session=True,
+        )
+        status, cpu_s = _ended(child, time.monotonic() + cpu_limit_s * WALL_RATIO)
+        said.seek(0)
+        words = said.read().decode(errors="replace").splitlines()
+    failed = [line for line in words if line.startswith(("FAILED", "ERROR"))]
+    return status, cpu_limit_s if cpu_s is None else cpu_s, failed[-1] if failed else ""
+
+
+def _ended(child: subprocess.Popen[bytes], ends: float) -> tuple[int | None, float | None]:
+    """Exit status and processor time of a process; None of either where it ran out of time."""
     while True:
         pid, status, usage = os.wait4(child.pid, os.WNOHANG)
         if pid or time.monotonic() > ends:
@@ -165,7 +181,7 @@ def _run(tree: Path, command: tuple[str, ...], *, cpu_limit_s: float) -> tuple[i
     _end_group(child.pid)
     if not pid:
         os.wait4(child.pid, 0)
-        return None, cpu_limit_s
+        return None, None
     child.returncode = os.waitstatus_to_exitcode(status)
     return child.returncode, usage.ru_utime + usage.ru_stime
 

@@ -70,7 +70,7 @@ def main() -> int:
             shutil.copytree(trees[0], tree)
         rooms = _mapped(trees, sorted({m.room for m in mutants}), options.map)
         found = _outcomes(trees, words, rooms, options.most_s)
-    failing = [file.path for files in rooms.values() for file in files if not file.is_passing]
+    failing = [f"{x.path} ({x.failure})" for files in rooms.values() for x in files if x.failure]
     return _told(found, words, failing)
 
 
