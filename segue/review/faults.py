@@ -250,5 +250,5 @@ def _hiss_db(clip: Clip) -> float:
     for band in (_SIBILANCE_HZ, _VOICE_HZ):
         sos = butter(2, band, "bandpass", fs=clip.rate_hz, output="sos")
         power = np.square(sosfilt(sos, mono)[: len(mono) // block * block]).reshape(-1, block)
-        levels.append(float(np.quantile(power.mean(axis=1), 0.97)) + _TINY)
+        levels.append(max(float(np.quantile(power.mean(axis=1), 0.97)), _TINY))
     return float(10 * np.log10(levels[0] / levels[1]))

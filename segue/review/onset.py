@@ -251,7 +251,7 @@ def _misfit(heard: Floats, parts: Floats, near: Floats) -> Floats:
 
 
 def _sum_of(amounts: Floats, parts: Floats) -> Floats:
-    together: Floats = np.matmul(amounts[:, :, None], parts)[:, :, 0] + _TINY
+    together: Floats = np.einsum("...a,...ab->...b", amounts, parts) + _TINY
     return together
 
 

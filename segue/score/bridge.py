@@ -91,7 +91,7 @@ class Curve:
             return part
         usual = median_filter(part, round(_AROUND_HIT_S / RISES_HOP_S))
         height = np.maximum(_STANDS_OUT * usual, max(least, 1e-9))
-        found = find_peaks(part, height=height, distance=max(round(0.06 / RISES_HOP_S), 1))[0]
+        found = find_peaks(part, height=height, distance=round(0.06 / RISES_HOP_S))[0]
         return np.asarray(self.times_s[inside][found])
 
 

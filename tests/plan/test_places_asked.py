@@ -372,3 +372,12 @@ def test_as_much_as_can_be_read_is_offered_to_the_second(song_s, can_be_read):
 
 def test_no_more_is_promised_than_the_command_line_reads():
     assert MOST_READ_S == LONGEST_EDGE_S
+
+
+@pytest.mark.parametrize(("n_bars", "is_read"), [(0, False), (1, True), (64, True), (65, False)])
+def test_from_one_to_sixty_four_bars_may_be_asked_for(n_bars, is_read):
+    if is_read:
+        assert places_asked(n_bars=n_bars).n_bars == n_bars
+        return
+    with pytest.raises(OptionError, match=f"--bars {n_bars} is outside 1 to 64 bars"):
+        places_asked(n_bars=n_bars)

@@ -212,3 +212,17 @@ def test_chords_are_let_go_before_the_next(played, rhythm):
         chord = chord_at(layer, note.start_beat)
         assert note.midi in chord.notes_midi[1:]
         assert note.start_beat < note.end_beat <= chord.end_beat + 1e-6
+
+
+@pytest.mark.parametrize(("old_bpm", "is_eighths"), [(70.0, False), (125.0, True)])
+def test_the_bass_suits_the_tempo_that_the_bridge_has(shelf, old_bpm, is_eighths):
+    """Not that of the new song, which comes in one step with bar one."""
+    recipe = shelf["walk the bass"]
+    layers = tuple(
+        replace(x, rhythm="by tempo") if x.source == "bass" else x for x in recipe.layers
+    )
+    held = replace(recipe, layers=layers, tempo=replace(recipe.tempo, move="hold"))
+    songs = end_facts(bpm=old_bpm), start_facts(bpm=195.0 - old_bpm)
+    plan = plan_segue(held, *songs)
+    (bass,) = (x for x in plan.layers if isinstance(x, PlayedLayer) and x.sound == "bass")
+    assert (len(bar(bass, plan.exit_beat)) == 8) is is_eighths

@@ -113,6 +113,13 @@ def test_what_concerns_the_whole_file_names_no_line(n):
     assert word in sentence
 
 
+@pytest.mark.parametrize(("n_lists", "is_too_deep"), [(7, False), (8, True)])
+def test_tables_and_lists_are_at_most_eight_deep(n_lists, is_too_deep):
+    """The file itself is the first of them."""
+    told = sentences_of("x = " + "[" * n_lists + "1" + "]" * n_lists + "\n" + VALID)
+    assert any("nested deeper" in sentence for sentence in told) is is_too_deep
+
+
 @pytest.mark.parametrize(("n_chords", "is_good"), [(1, True), (64, True), (65, False)])
 def test_written_chords_are_at_most_sixty_four(n_chords, is_good):
     chords = " ".join(["V7"] * n_chords)

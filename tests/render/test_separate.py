@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
+from scipy.ndimage import median_filter
 from scipy.signal import butter, sosfilt
 
-from segue.render.separate import percussion, separated
+from segue.render.separate import median_along, percussion, separated
 
 RATE_HZ = 44_100
 BANDS_HZ = ((30, 120), (120, 400), (400, 2_000), (2_000, 12_000))
@@ -98,3 +99,12 @@ def test_any_length_and_rate_comes_back_as_long(n_frames, rate_hz):
 
 def test_silence_has_no_drums():
     assert not np.abs(percussion(np.zeros((20_000, 2), np.float32), 44_100)).max() > 1e-6
+
+
+@pytest.mark.parametrize(("n_rows", "n_columns", "width"), [(1, 40, 5), (37, 90, 31), (3, 9, 17)])
+def test_running_medians_are_those_of_scipy(n_rows, n_columns, width):
+    """scipy.ndimage.median_filter, with the ends repeated; rows a thousand times apart."""
+    rng = np.random.default_rng(n_rows)
+    values = (rng.random((n_rows, n_columns)) + 1000.0 * np.arange(n_rows)[:, None]) ** 2
+    wanted = median_filter(values, (1, width), mode="nearest")
+    assert np.array_equal(median_along(values, width), wanted)

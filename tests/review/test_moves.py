@@ -55,3 +55,31 @@ def test_a_step_is_told_from_40_ms_on(late_ms, is_told):
     """Less is what a band does by itself, and nothing to practise."""
     line = time_line(_bars([0.0] * 8 + [late_ms] * 8))
     assert bool(line.moves) is is_told
+
+
+@pytest.mark.parametrize(("late_ms", "is_told"), [(24.0, False), (36.0, True), (-36.0, True)])
+def test_a_bar_is_told_as_late_from_30_ms_on(late_ms, is_told):
+    line = time_line(_bars([0.0] * 8 + [late_ms] + [0.0] * 7))
+    assert [move.kind for move in line.moves] == ["once"] * is_told
+
+
+@pytest.mark.parametrize(("percent", "is_told"), [(0.25, False), (0.6, True), (-0.6, True)])
+def test_another_tempo_is_told_from_four_thousandths_on(percent, is_told):
+    """Bands keep theirs within 0.2 to 0.3 % without a click."""
+    late_ms = [0.0] * 16 + [10.0 * percent * BAR_S * (n + 0.5) for n in range(16)]
+    moves = time_line(_bars(late_ms)).moves
+    assert [move.kind for move in moves] == ["tempo"] * is_told
+    assert [move.ratio for move in moves] == [pytest.approx(1 + percent / 100, abs=1e-3)] * is_told
+
+
+@pytest.mark.parametrize(("n_bars", "n_told"), [(3, 0), (4, 1)])
+def test_three_bars_give_no_line(n_bars, n_told):
+    line = time_line(_bars([0.0, 0.0, 300.0, 0.0][:n_bars]))
+    assert (len(line.moves), line.n_bars) == (n_told, n_bars)
+
+
+def test_five_events_are_told_at_most():
+    late_ms = np.zeros(32)
+    late_ms[[3, 8, 13, 18, 23, 28]] = (90.0, -70.0, 80.0, -60.0, 100.0, 50.0)
+    told = {move.bar: move.kind for move in time_line(_bars(late_ms)).moves}
+    assert told == dict.fromkeys((4, 9, 14, 19, 24), "once")

@@ -1,11 +1,13 @@
 """A gap is told at its length, through a room as well; a band that stops for good is one."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.signal import fftconvolve
 
-from segue.review.one_try import _not_steps, _not_waits
-from segue.review.report import Hole, Rest
+from segue.review.one_try import _not_steps, _not_waits, notes_of
+from segue.review.report import SINGER_UNTOLD, Hole, Rest
 from tests.review.conftest import RATE_HZ, Played, band, taped
 
 LENGTH_MS = 20.0
@@ -75,3 +77,50 @@ def test_a_wait_before_a_late_step_is_no_gap_and_other_gaps_stay(jumped):
                               (step.bar - 2, wait_s), (step.bar + 1, wait_s), (step.bar, 0.5))
     ]  # fmt: skip
     assert _not_waits(holes, jumped) == tuple(holes[2:])
+
+
+def test_a_wait_is_as_long_as_its_step_and_a_gap_is_longer(jumped):
+    (step,) = [move for move in jumped.moves if move.kind == "step"]
+    wait, gap = (
+        Hole(bar=step.bar, start_s=9.0, length_s=step.size_ms / 1000 + more_s)
+        for more_s in (0.04, 0.06)
+    )
+    assert _not_waits([wait, gap], jumped) == (gap,)
+
+
+ALL_TOLD = {"has_singer": True, "knows_voice": True, "knows_parts": True, "stopped_s": None}
+ABSENCE, RESTS = "Whether the singer was there", "Who rests"
+
+
+@pytest.mark.parametrize(
+    ("changes", "starts"),
+    [
+        ({}, ()),
+        ({"knows_voice": False}, (ABSENCE,)),
+        ({"knows_parts": False}, (RESTS,)),
+        ({"has_singer": False, "knows_voice": False}, ()),
+    ],
+)
+def test_what_could_not_be_told_is_noted_with_what_it_would_need(rehearsal, changes, starts):
+    heard = replace(rehearsal.best_try, notes=())
+    assert heard.singer.is_sure
+    notes = notes_of(heard, **ALL_TOLD | changes)
+    assert len(notes) == len(starts)
+    assert all(map(str.startswith, notes, starts))
+
+
+@pytest.mark.parametrize(("clearness", "is_sure"), [(0.49, False), (0.5, True), (0.9, True)])
+def test_a_voice_that_does_not_stand_out_is_told_as_unsure(rehearsal, clearness, is_sure):
+    heard = rehearsal.best_try
+    heard = replace(heard, singer=replace(heard.singer, clearness=clearness))
+    assert (SINGER_UNTOLD in notes_of(heard, **ALL_TOLD)) is not is_sure
+
+
+def test_where_a_recording_starts_late_and_ends_early_is_noted(rehearsal):
+    heard = rehearsal.best_try
+    first, last = heard.bars[0].number, heard.bars[-1].number
+    notes = notes_of(replace(heard, first_bar=first + 2, last_bar=last - 1), **ALL_TOLD)
+    assert notes[:2] == (
+        f"The recording starts in bar {first + 1}.",
+        f"The recording ends in bar {last}.",
+    )

@@ -143,7 +143,7 @@ def _no_order(songs: tuple[SetSong, ...], *, is_exact: bool) -> str:
             "conflicts."
         )
     n = len(songs)
-    apart = np.where(np.eye(n, dtype=bool), np.inf, 0.0)
+    apart = np.diag(np.full(n, np.inf))
     free = OrderProblem(
         pair_cost=apart, place_cost=np.zeros((n, n)), same_key=np.zeros((n, n), dtype=bool)
     )

@@ -233,7 +233,7 @@ def signatures(bars: Iterable[tuple[int, int]], end_tick: int) -> Iterator[tuple
     [(0.0, 4, 4), (4.0, 3, 8), (5.5, 3, 4)]
     """
     starts = [tick for tick, _ in bars]
-    last = (0, 0)
+    last = None
     for tick, end in zip(starts, [*starts[1:], end_tick], strict=True):
         signature = _signature(end - tick)
         if signature != last:
