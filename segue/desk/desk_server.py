@@ -20,7 +20,7 @@ from segue.audition.limits import RequestRefusalError, client_address, refusal
 from segue.audition.network import LOOPBACK, listening_socket
 from segue.audition.serve import LiveServer, application
 from segue.desk.carrying import sweep_dropped
-from segue.desk.desk_parts import PARTS, SOUNDS
+from segue.desk.desk_pages import PARTS, SOUNDS, Answering
 from segue.desk.house import House, HouseRules
 from segue.desk.orders_taken import DROPS, ORDERS
 from segue.desk.own_folder import NOT_FOUND, own_folder
@@ -32,8 +32,6 @@ if TYPE_CHECKING:
 
     from starlette.applications import Starlette
     from starlette.requests import Request
-
-    from segue.desk.desk_parts import Answering
 
 
 DESK_PORT: Final = 8438

@@ -20,8 +20,7 @@ from segue.audition.messages import body_of
 from segue.audition.page import ToVoteOn, page_view
 from segue.desk import carrying, evening_changes, evening_desk, option_changes, orders
 from segue.desk.carrying import host_vote
-from segue.desk.desk_pages import review_html
-from segue.desk.desk_parts import SOUND_TYPES
+from segue.desk.desk_pages import SOUND_TYPES, Answering, review_html
 from segue.desk.house import TAKES, House
 from segue.errors import SegueError
 from segue.runfolder import read_document
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
     from starlette.requests import Request
 
     from segue.api.main_job import Option
-    from segue.desk.desk_parts import Answering
     from segue.desk.sketcher import RoughSound
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from segue.audition.limits import HEADERS, ClientLimits, Limits
 from segue.desk import carrying
-from segue.desk.desk_parts import PARTS, SOUNDS
+from segue.desk.desk_pages import PARTS, SOUNDS
 from segue.desk.orders_taken import DROPS, ORDERS
 from tests.audition.wire import PATIENCE_S, WIDE, Client, raw
 from tests.desk.conftest import SONGS, TOKEN, served
