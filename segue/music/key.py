@@ -63,6 +63,8 @@ class Key:
     ----------
     tonic : int
         Pitch class of the tonic, 0..11, C = 0.
+    mode : {'major', 'minor'}
+        Mode.
     spelled : str
         The tonic as it was typed, where that is not the usual spelling. Gb and F# are one key
         to everything but a reader: it plays no part in comparing.
