@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from segue.cli.options import NoHints, NoOpen, Run, RunOrEvening
+from segue.cli.options import NoHints, NoOpen, Run, RunOrEvening, check_within
 from segue.errors import OptionError, RunFolderError, SegueError, disk_faults
 
 if TYPE_CHECKING:
@@ -71,7 +71,7 @@ def audition(
         raise OptionError("--anchor goes with --blind: a plain cut that is named tells nothing.")
     if not serve and (lan or port is not None):
         raise OptionError(f"{'--lan' if lan else '--port'} goes with --serve: add it.")
-    _check_port(port)
+    check_within("--port", port, _LOWEST_PORT, _HIGHEST_PORT)
     from segue.audition.page import ToVoteOn, page_view
     from segue.runfolder import read_document
     from segue.setlist.set_document import is_evening
@@ -182,7 +182,7 @@ def desk(
     quiet: NoHints = False,
 ) -> None:
     """Open one page on which the whole job is done, by ear and by hand."""
-    _check_port(port)
+    check_within("--port", port, _LOWEST_PORT, _HIGHEST_PORT)
     from segue.cli.recipes import own_recipes_folder
     from segue.cli.taste import read_weights, weights_path
     from segue.workers import n_cores
@@ -212,13 +212,6 @@ def desk(
         serve_desk(folder, port=port, rules=rules, announce=announce)
     except KeyboardInterrupt:
         _say("Stopped. Everything that was shown as kept is in the folder.")
-
-
-def _check_port(port: int | None) -> None:
-    if port is not None and not _LOWEST_PORT <= port <= _HIGHEST_PORT:
-        raise OptionError(
-            f"--port {port} is outside {_LOWEST_PORT} to {_HIGHEST_PORT}: keep within."
-        )
 
 
 def _missing(what: str, error: ModuleNotFoundError) -> OptionError:

@@ -164,10 +164,10 @@ def overrides_of(
     from segue.audio.clip import Overrides
     from segue.audio.song_toml import MAX_METRE, MAX_TEMPO_BPM, MIN_TEMPO_BPM
 
-    _check_range("tempo", tempo_bpm, MIN_TEMPO_BPM, MAX_TEMPO_BPM, "BPM")
-    _check_range("metre", metre, 1, MAX_METRE, "beats a bar")
-    _check_range("tuning", tuning_cents, -50, 50, "cents from A4 = 440 Hz")
-    _check_range("downbeat", downbeat_s, 0, 24 * 3600, "seconds from the start of the file")
+    check_within("tempo", tempo_bpm, MIN_TEMPO_BPM, MAX_TEMPO_BPM, "BPM")
+    check_within("metre", metre, 1, MAX_METRE, "beats a bar")
+    check_within("tuning", tuning_cents, -50, 50, "cents from A4 = 440 Hz")
+    check_within("downbeat", downbeat_s, 0, 24 * 3600, "seconds from the start of the file")
     return Overrides(
         key=None if key is None else parse_key(key),
         tuning_cents=tuning_cents,
@@ -182,23 +182,20 @@ def overrides_of(
 
 def check_rate(rate_hz: int) -> None:
     """Refuse a sample rate that cannot be meant."""
-    if not LOWEST_RATE_HZ <= rate_hz <= HIGHEST_RATE_HZ:
-        raise OptionError(
-            f"--rate {rate_hz}: keep within {LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ} Hz."
-        )
+    check_within("--rate", rate_hz, LOWEST_RATE_HZ, HIGHEST_RATE_HZ, "Hz")
 
 
 def check_edge(edge_s: float) -> None:
     """Refuse a length of an edge that cannot be meant."""
-    if not SHORTEST_EDGE_S <= edge_s <= LONGEST_EDGE_S:
-        raise OptionError(
-            f"--edge-seconds {edge_s:g}: keep within {SHORTEST_EDGE_S:g} to {LONGEST_EDGE_S:g}."
-        )
+    check_within("--edge-seconds", edge_s, SHORTEST_EDGE_S, LONGEST_EDGE_S)
 
 
-def _check_range(name: str, value: float | None, low: float, high: float, unit: str) -> None:
+def check_within(name: str, value: float | None, low: float, high: float, unit: str = "") -> None:
+    """Refuse a number that lies outside of what makes sense; None is no number."""
     if value is not None and not low <= value <= high:
-        raise OptionError(f"{name} {value:g} is outside {low:g} to {high:g} {unit}: keep within.")
+        seen, least, most = (x if isinstance(x, int) else f"{x:g}" for x in (value, low, high))
+        words = f"{name} {seen} is outside {least} to {most} {unit}".rstrip()
+        raise OptionError(f"{words}: keep within.")
 
 
 def one_of(name: str, word: str | None, allowed: tuple[str, ...]) -> str | None:
@@ -250,8 +247,7 @@ def open_hands(
             "--workers counts processes of this machine, and a cluster has its own: leave out "
             "--workers or --cluster."
         )
-    if workers is not None and not 1 <= workers <= MOST_WORKERS:
-        raise OptionError(f"--workers {workers} is outside 1 to {MOST_WORKERS}: keep within.")
+    check_within("--workers", workers, 1, MOST_WORKERS)
     from segue.workers import make_ready, n_cores, one_heap, open_workers
 
     one_heap()

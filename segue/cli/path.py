@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Final, cast
 
 import typer
 
-from segue.cli.options import Json, one_of
+from segue.cli.options import Json, check_within, one_of
 from segue.errors import OptionError
 from segue.music.key import Key, parse_key
 
@@ -71,14 +71,8 @@ def path(
 
 
 def _check(n_chords: int, tempo_bpm: float, out: Path | None) -> None:
-    if not FEWEST_CHORDS <= n_chords <= MOST_CHORDS:
-        raise OptionError(
-            f"--chords {n_chords} is outside {FEWEST_CHORDS} to {MOST_CHORDS} chords: keep within."
-        )
-    if not SLOWEST_BPM <= tempo_bpm <= FASTEST_BPM:
-        raise OptionError(
-            f"--tempo {tempo_bpm:g} is outside {SLOWEST_BPM:g} to {FASTEST_BPM:g} BPM: keep within."
-        )
+    check_within("--chords", n_chords, FEWEST_CHORDS, MOST_CHORDS, "chords")
+    check_within("--tempo", tempo_bpm, SLOWEST_BPM, FASTEST_BPM, "BPM")
     if out is not None and out.suffix.lower() != ".wav":
         raise OptionError(f"--out {out} is not a WAV: give it a name that ends in .wav.")
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
-from segue.cli.options import Json, NoHints, RunOrEvening, Which
+from segue.cli.options import Json, NoHints, RunOrEvening, Which, check_within
 from segue.errors import OptionError
 from segue.pages import FOR_EARS
 
@@ -41,11 +41,7 @@ def stage(
     quiet: NoHints = False,
 ) -> None:
     """Write the pack for the rig, of one segue or of an evening: sound, tempo map, cue sheets."""
-    if in_ear_dba is not None and not QUIETEST_DBA <= in_ear_dba <= LOUDEST_DBA:
-        raise OptionError(
-            f"--in-ear-dba {in_ear_dba:g} is outside {QUIETEST_DBA:g} to {LOUDEST_DBA:g} dB(A): "
-            "keep within."
-        )
+    check_within("--in-ear-dba", in_ear_dba, QUIETEST_DBA, LOUDEST_DBA, "dB(A)")
     from segue.setlist.set_document import is_evening
     from segue.stage.pack import StageRequest, stage_pack
 

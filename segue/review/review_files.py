@@ -6,7 +6,6 @@ singer came in.
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
@@ -23,7 +22,7 @@ from segue.review.review_page import PageOfReview, page_text
 from segue.review.timing import FLAM_MS, JUST_NOTICED_MS
 from segue.review.trend import Trend, trend_of
 from segue.runfolder import read_document
-from segue.runfolder.pictures import plain_words, section_colours
+from segue.runfolder.pictures import new_figure, plain_words, png_of, section_colours
 from segue.runfolder.run_document import LARGEST_BYTES, candidate_of
 
 if TYPE_CHECKING:
@@ -154,20 +153,14 @@ def reviews_beside(path: Path) -> tuple[Rehearsal, ...]:
 @plain_words()
 def picture_of(rehearsal: Rehearsal, take: Clip) -> bytes:
     """Draw the best try of a recording as a PNG file."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
     review = rehearsal.best_try
-    figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH, layout="constrained")
-    FigureCanvasAgg(figure)
+    figure = new_figure(_SIZE_INCHES, _DOTS_AN_INCH, layout="constrained")
     axes = figure.subplots(2, 1, sharex=True, height_ratios=[2.0, 1.2])
     title = f"{rehearsal.from_title} → {rehearsal.to_title}: {review.recipe}, take {rehearsal.take}"
     figure.suptitle(f"{title}\n{review.advice}", fontsize=11, wrap=True)
     _draw_bars(axes[0], review)
     _draw_sound(axes[1], review, take)
-    content = io.BytesIO()
-    figure.savefig(content, format="png", metadata={"Software": None})
-    return content.getvalue()
+    return png_of(figure)
 
 
 def _draw_bars(axis: Any, review: Review) -> None:  # noqa: ANN401 - matplotlib axes

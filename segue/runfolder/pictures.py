@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import io
 import warnings
 from contextlib import contextmanager
-from typing import TYPE_CHECKING, Any, Final, NamedTuple
+from typing import TYPE_CHECKING, Any, Final, Literal, NamedTuple
 
 import numpy as np
 
@@ -15,6 +16,8 @@ from segue.plan.bridge_words import SECTION_WORDS
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from matplotlib.figure import Figure
 
     from segue.arrays import Floats, Floats32
     from segue.plan.plan import Plan
@@ -82,11 +85,7 @@ def write_picture(
     plan : Plan
         Gives bar lines, chords and the three sections.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=_SIZE_INCHES, dpi=_DOTS_AN_INCH)
-    FigureCanvasAgg(figure)
+    figure = new_figure(_SIZE_INCHES, _DOTS_AN_INCH)
     # known margins: a layout that measures every label costs as much as drawing it all again
     figure.subplots_adjust(**_MARGINS)
     axes = figure.subplots(4, 1, sharex=True, height_ratios=[2.2, 1.4, 1.0, 1.2])
@@ -99,7 +98,29 @@ def write_picture(
         _mark_sections(axis, plan)
     axes[0].set_xlim(0, plan.duration_s)
     axes[-1].set_xlabel("seconds")
-    figure.savefig(path, format="png", metadata={"Software": None})
+    path.write_bytes(png_of(figure))
+
+
+def new_figure(
+    size_inches: tuple[float, float],
+    dots_an_inch: int,
+    *,
+    layout: Literal["constrained"] | None = None,
+) -> Figure:
+    """A picture to draw on, without a window."""
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=size_inches, dpi=dots_an_inch, layout=layout)
+    FigureCanvasAgg(figure)
+    return figure
+
+
+def png_of(figure: Figure) -> bytes:
+    """A picture as a PNG file, the same for the same picture."""
+    content = io.BytesIO()
+    figure.savefig(content, format="png", metadata={"Software": None})
+    return content.getvalue()
 
 
 def _draw_waveform(axis: Any, waveform: Waveform, plan: Plan) -> None:  # noqa: ANN401 - axes

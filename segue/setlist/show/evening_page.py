@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import shlex
 from typing import TYPE_CHECKING, Any, Final
 
@@ -12,7 +11,7 @@ from segue.files.whole_file import write_whole
 from segue.music.tempo import clock
 from segue.pages import filled, page_colours
 from segue.plan.heard_words import NO_KEY, keys_sentence
-from segue.runfolder.pictures import plain_words
+from segue.runfolder.pictures import new_figure, plain_words, png_of
 from segue.setlist.set_document import read_evening
 from segue.setlist.show.evening_drawing import (
     Box,
@@ -182,16 +181,13 @@ def write_evening_picture(path: Path, rows: EveningRows) -> None:
     OSError
         If it cannot be written.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
     from matplotlib.lines import Line2D
     from matplotlib.patches import Rectangle
 
     drawing = evening_drawing(rows, "file")
     left, right = -_MARGIN_PX, drawing.width + _MARGIN_PX
     top, bottom = -_TITLE_ROOM_PX - _MARGIN_PX, drawing.height + _LEGEND_ROOM_PX
-    figure = Figure(figsize=((right - left) / 100, (bottom - top) / 100), dpi=_DOTS_AN_INCH)
-    FigureCanvasAgg(figure)
+    figure = new_figure(((right - left) / 100, (bottom - top) / 100), _DOTS_AN_INCH)
     axes = figure.add_axes((0.0, 0.0, 1.0, 1.0))
     axes.set_axis_off()
     axes.set_xlim(left, right)
@@ -208,9 +204,7 @@ def write_evening_picture(path: Path, rows: EveningRows) -> None:
             case Label():
                 size = {"fontsize": _TYPE_PX * _POINTS_A_PX, **_WORDS[shape.look]}
                 axes.text(shape.x, shape.y, shape.words, zorder=order, **size)
-    content = io.BytesIO()
-    figure.savefig(content, format="png", metadata={"Software": None})
-    write_whole(path, content.getvalue())
+    write_whole(path, png_of(figure))
 
 
 def _legend(rows: EveningRows, drawing: EveningDrawing) -> Iterator[Box | Label]:
