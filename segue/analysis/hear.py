@@ -75,10 +75,7 @@ def hear_edge(
     if away_s is not None:
         edge = silenced(edge, away_s, fade_s=_AWAY_FADE_S)
     pulse = hear_pulse(
-        edge,
-        tempo_bpm=said.tempo_bpm,
-        metre=said.metre,
-        first_downbeat_s=said.first_downbeat_s,
+        edge, tempo_bpm=said.tempo_bpm, metre=said.metre, first_downbeat_s=said.first_downbeat_s
     )
     peaks = pitched_peaks(edge)
     pitched = pitched_share(peaks)

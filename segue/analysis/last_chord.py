@@ -158,12 +158,7 @@ def _slowly(values: Floats) -> Floats:
 
 
 def semitones(
-    sound: Floats32,
-    rate_hz: int,
-    *,
-    window: int,
-    hop: int,
-    midi: tuple[int, int],
+    sound: Floats32, rate_hz: int, *, window: int, hop: int, midi: tuple[int, int]
 ) -> Floats32:
     """Magnitude of each semitone, hop by hop.
 
@@ -249,11 +244,7 @@ def _semitone_levels_db(mono: Floats32, rate_hz: int) -> Floats:
     if len(sound) < _SOFT_WINDOW_FRAMES:
         return np.empty((0, 1))
     heard = semitones(
-        sound,
-        _SOFT_RATE_HZ,
-        window=_SOFT_WINDOW_FRAMES,
-        hop=_SOFT_HOP_FRAMES,
-        midi=_SOFT_MIDI,
+        sound, _SOFT_RATE_HZ, window=_SOFT_WINDOW_FRAMES, hop=_SOFT_HOP_FRAMES, midi=_SOFT_MIDI
     )
     return np.asarray(20.0 * np.log10(np.maximum(heard, 1e-6)), dtype=np.float64)
 

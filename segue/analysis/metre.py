@@ -231,11 +231,7 @@ def _level(
 
 
 def _sampled(
-    curves: Floats,
-    pulse_s: Floats,
-    beat_steps: float,
-    first_step: float,
-    n_beats: int,
+    curves: Floats, pulse_s: Floats, beat_steps: float, first_step: float, n_beats: int
 ) -> Floats:
     """Curves on twelve parts of each beat, shape (n_beats, 12, n_curves)."""
     places = first_step + beat_steps * np.arange(n_beats * _PARTS) / _PARTS
@@ -255,12 +251,7 @@ def _step_at(pulse_s: Floats, time_s: float) -> float:
     return float(np.interp(inside, pulse_s, np.arange(len(pulse_s)))) + (time_s - inside) / step_s
 
 
-def _for_beats(
-    grid: Floats,
-    again: Floats,
-    beat_s: float,
-    evidence: Evidence,
-) -> Floats:
+def _for_beats(grid: Floats, again: Floats, beat_s: float, evidence: Evidence) -> Floats:
     bpm = 60.0 / beat_s
     knots = np.log(_TEMPO_KNOTS_BPM)
     hats = [np.interp(np.log(bpm), knots, row) for row in np.eye(len(knots))]
@@ -282,10 +273,7 @@ def _for_beats(
 
 
 def _for_bars(
-    grid: Floats,
-    again: Floats,
-    metres: tuple[int, ...],
-    ends: list[float | None],
+    grid: Floats, again: Floats, metres: tuple[int, ...], ends: list[float | None]
 ) -> dict[int, Floats]:
     """Evidence for each metre, shape (metre, n), one row a place of the downbeat."""
     halves = grid[:, [0, _PARTS // 2]].reshape(len(grid), -1)

@@ -207,10 +207,7 @@ def edge_line(features: BarFeatures, join: Ending | Opening) -> int:
 def _steps_db(features: BarFeatures) -> Floats:
     """Largest change of level in four bands at each bar line, two bars after against before."""
     bars_db = features.by_parts(features.bands_db, 1)[:, 0]
-    wide = np.stack(
-        [bars_db[:, a:b].max(axis=1) for a, b in pairwise(_BAND_EDGES)],
-        axis=1,
-    )
+    wide = np.stack([bars_db[:, a:b].max(axis=1) for a, b in pairwise(_BAND_EDGES)], axis=1)
     steps = np.zeros(len(wide))
     for bar in range(1, len(wide)):
         before = wide[max(bar - _LOOK_BARS, 0) : bar].mean(axis=0)

@@ -89,11 +89,7 @@ class TempoGrid:
         return replace(self, curve=line)
 
 
-def fit_grid(
-    beats: Floats,
-    times_s: Floats,
-    weights: Floats,
-) -> TempoGrid:
+def fit_grid(beats: Floats, times_s: Floats, weights: Floats) -> TempoGrid:
     """The simplest grid that the attacks support.
 
     Parameters
@@ -121,12 +117,7 @@ def fit_grid(
 
 
 def _robust_fit(
-    beats: Floats,
-    times_s: Floats,
-    weights: Floats,
-    *,
-    degree: int,
-    n_inner: int,
+    beats: Floats, times_s: Floats, weights: Floats, *, degree: int, n_inner: int
 ) -> tuple[TempoGrid, float]:
     """Reweighted least squares; the grid and the robust spread of its residuals."""
     first, last = float(beats[0]), float(beats[-1])
@@ -148,9 +139,6 @@ def _robust_fit(
     counts = (rough > _COUNTS_FROM) & (weights > 0)
     rms = float(np.sqrt(np.mean(np.square(residual[counts])))) if counts.any() else 0.0
     grid = TempoGrid(
-        curve=BSpline(knots, terms, degree),
-        first_beat=first,
-        last_beat=last,
-        residual_s=rms,
+        curve=BSpline(knots, terms, degree), first_beat=first, last_beat=last, residual_s=rms
     )
     return grid, spread

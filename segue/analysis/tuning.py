@@ -212,8 +212,7 @@ def settled_tuning(peaks: SpectralPeaks) -> TuningFact:
     best = int(np.argmin(apart.sum(axis=1)))
     others = np.delete(apart[best], best)
     return TuningFact(
-        cents=float(found[best]),
-        spread_cents=float(np.median(others)) if len(others) else 0.0,
+        cents=float(found[best]), spread_cents=float(np.median(others)) if len(others) else 0.0
     )
 
 

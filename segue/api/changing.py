@@ -72,11 +72,7 @@ def change(
 
 
 def plan_change(
-    run: str | Path,
-    option: int | str,
-    changes: Changes,
-    *,
-    own_recipes: str | Path | None = None,
+    run: str | Path, option: int | str, changes: Changes, *, own_recipes: str | Path | None = None
 ) -> Plan:
     """The plan of a changed option, without its sound and without writing anything.
 

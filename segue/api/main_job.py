@@ -234,10 +234,7 @@ def _request(old: Path, new: Path, out: Path, wishes: Wishes) -> Request:
         only=wishes.recipes,
         talk_s=wishes.talk_s,
         asked=places_asked(
-            leave=wishes.leave,
-            enter=wishes.enter,
-            n_bars=wishes.n_bars,
-            exactly=wishes.exactly,
+            leave=wishes.leave, enter=wishes.enter, n_bars=wishes.n_bars, exactly=wishes.exactly
         ),
         shift_b=wishes.shift_semitones,
         n_workers=wishes.n_workers,

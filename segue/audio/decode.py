@@ -302,8 +302,7 @@ def _refuse_not_finite(info: SoundInfo, block: Floats32, at_frame: int) -> None:
             "saved as floating point? Export it again.",
         )
     raise AudioFileError(
-        info.path,
-        f"holds a value that is no finite number ({value}) at {where}; export it again.",
+        info.path, f"holds a value that is no finite number ({value}) at {where}; export it again."
     )
 
 

@@ -38,11 +38,7 @@ _CONTEXT_S: Final = 0.25
 
 
 def read_song(
-    path: str | Path,
-    *,
-    edge: Edge,
-    edge_s: float = DEFAULT_EDGE_S,
-    rate_hz: int = DEFAULT_RATE_HZ,
+    path: str | Path, *, edge: Edge, edge_s: float = DEFAULT_EDGE_S, rate_hz: int = DEFAULT_RATE_HZ
 ) -> SongEdge:
     """The end or the start of a song; the rest is not decoded.
 
@@ -299,9 +295,7 @@ def died_away(clip: Clip) -> DiedAway | None:
     away_hop = first + int(away[0]) if len(away) else sound_end
     sinks = min(_last_above(slow, top * _ratio(_FALLS_DB)) + 1, away_hop)
     return DiedAway(
-        sinks_s=sinks * _HOP_S,
-        away_s=away_hop * _HOP_S,
-        last_sound_s=sound_end * _HOP_S,
+        sinks_s=sinks * _HOP_S, away_s=away_hop * _HOP_S, last_sound_s=sound_end * _HOP_S
     )
 
 

@@ -184,10 +184,7 @@ async def _vote(request: Request) -> Response:
     poll, listener = _poll(request), await _known(request)
     body = await body_of(request, VoteBody, _sitting(request).clients.limits)
     vote = Vote(
-        choice=body.choice,
-        confidence=body.confidence,
-        words=body.words.strip(),
-        heard=body.heard,
+        choice=body.choice, confidence=body.confidence, words=body.words.strip(), heard=body.heard
     )
     return JSONResponse(await _own_vote(request, await poll.cast(listener, vote)))
 

@@ -170,6 +170,5 @@ _OCTAVE: Final = 12  # semitones; a pitch is most easily misheard by one
 def _about_kind(words: str, name: str, heard: str, kinds: tuple[str, ...]) -> Question:
     likely = [heard, *(kind for kind in kinds if kind != heard)][:3]
     return Question(
-        words=words,
-        answers=tuple(Answer(words=kind, field=name, value=kind) for kind in likely),
+        words=words, answers=tuple(Answer(words=kind, field=name, value=kind) for kind in likely)
     )

@@ -260,9 +260,7 @@ def _mp3s(
     by_file = {bus.file: bus for bus in buses}
     steps = [
         SoundsToWrite(
-            folder=folder,
-            made=one,
-            buses=tuple(by_file[file] for file in one.record.sound_files),
+            folder=folder, made=one, buses=tuple(by_file[file] for file in one.record.sound_files)
         )
         for one in best_first
     ]

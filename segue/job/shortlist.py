@@ -225,11 +225,7 @@ _SCORE_RANGE: Final = 0.3
 
 
 def _mark(
-    recipe: Recipe,
-    fit: float,
-    heard: QuickListen,
-    facts: tuple[EdgeFacts, EdgeFacts],
-    given: Given,
+    recipe: Recipe, fit: float, heard: QuickListen, facts: tuple[EdgeFacts, EdgeFacts], given: Given
 ) -> float:
     """How good one is by itself, about 0 to 1."""
     bridge = heard.bridge

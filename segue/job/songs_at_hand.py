@@ -344,11 +344,7 @@ def _song(told: dict[str, Any], sounds: Iterable[npt.NDArray[np.float32]]) -> So
         Stem(
             role=role,
             file="",
-            clip=Clip(
-                samples=sound,
-                rate_hz=int(told["rate_hz"]),
-                start_s=float(told["start_s"]),
-            ),
+            clip=Clip(samples=sound, rate_hz=int(told["rate_hz"]), start_s=float(told["start_s"])),
         )
         for role, sound in zip(told["roles"], sounds, strict=True)
     )

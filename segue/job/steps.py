@@ -227,9 +227,7 @@ def making_of(step: Attempt) -> Making:
 
     pad = step.request.pad
     return Making(
-        recipe=step.recipe,
-        asked=step.request.asked,
-        pad="" if pad is None else place_text(pad),
+        recipe=step.recipe, asked=step.request.asked, pad="" if pad is None else place_text(pad)
     )
 
 
@@ -288,8 +286,5 @@ def _scored(step: Attempt, candidate: Candidate) -> Scorecard:
     from segue.score import score_candidate
 
     return score_candidate(
-        candidate,
-        *_facts_of(step),
-        purpose=step.request.purpose,
-        weights=step.request.weights,
+        candidate, *_facts_of(step), purpose=step.request.purpose, weights=step.request.weights
     )

@@ -56,8 +56,7 @@ def percent(share: float) -> str:
 
 _CLOCK: Final = re.compile(r"(?:(\d{1,2}):)?(\d{1,3}):([0-5]\d(?:\.\d+)?)")
 _UNITS: Final = re.compile(
-    r"(?=\d)(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s(?:ec)?)?",
-    re.IGNORECASE,
+    r"(?=\d)(?:(\d+)\s*h)?\s*(?:(\d+)\s*m(?:in)?)?\s*(?:(\d+(?:\.\d+)?)\s*s(?:ec)?)?", re.IGNORECASE
 )
 
 

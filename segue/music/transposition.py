@@ -211,8 +211,7 @@ class Advice:
     def best(self) -> Move:
         """The nearest pair of keys; among equals the smaller move, then the cheaper."""
         return min(
-            self.moves,
-            key=lambda move: (round(move.distance, 9), abs(move.semitones), move.effort),
+            self.moves, key=lambda move: (round(move.distance, 9), abs(move.semitones), move.effort)
         )
 
     @property

@@ -285,18 +285,12 @@ longer one would leave the half of every difference. Set by judgement."""
 
 
 def _repetition(
-    layer: RecipeLayer,
-    loop: _Loop,
-    time: Timeline,
-    *,
-    name: str,
-    span: tuple[float, float, float],
+    layer: RecipeLayer, loop: _Loop, time: Timeline, *, name: str, span: tuple[float, float, float]
 ) -> SongLayer:
     start, end, began = span
     points = [
         MapPoint(
-            beat=beat,
-            source_s=loop.grid.seconds_at(loop.first_index + (beat - began) * loop.pace),
+            beat=beat, source_s=loop.grid.seconds_at(loop.first_index + (beat - began) * loop.pace)
         )
         for beat in beats_between(start, end)
     ]

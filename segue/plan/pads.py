@@ -310,12 +310,7 @@ def _common_tone(time: Timeline, start: float, end: float) -> tuple[Voicing, ...
     tone_name = Chord(root=tone, quality="major").symbol_in(new)
     middle = (max(start, time.exit_beat) + min(end, time.entry_beat)) / 2
     return (
-        Voicing(
-            start_beat=start,
-            end_beat=middle,
-            notes_midi=held,
-            symbol=f"{tone_name} alone",
-        ),
+        Voicing(start_beat=start, end_beat=middle, notes_midi=held, symbol=f"{tone_name} alone"),
         Voicing(
             start_beat=middle,
             end_beat=end,

@@ -152,10 +152,7 @@ THERE_LU: Final = 6.0
 
 
 def _sunk_lu(
-    around: tuple[float, float],
-    met_lufs: float,
-    over: tuple[Floats, float],
-    bridge_lu: Curve,
+    around: tuple[float, float], met_lufs: float, over: tuple[Floats, float], bridge_lu: Curve
 ) -> Floats:
     """How far the bridge comes down towards bar one of a song that starts softly."""
     share, length_s = over
@@ -194,10 +191,7 @@ DROP_S: Final = 0.5
 
 
 def _eased(
-    around: tuple[float, float],
-    left_lufs: float,
-    over: tuple[Floats, float],
-    plan: Plan,
+    around: tuple[float, float], left_lufs: float, over: tuple[Floats, float], plan: Plan
 ) -> Floats:
     """What the bridge's own curve is added to: the quieter song, and a slope from a louder old one.
 

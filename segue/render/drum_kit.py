@@ -237,11 +237,7 @@ def _best(purity: Floats, onsets: _Onsets, drum: Drum, rate_hz: int) -> int | No
 
 
 def _cut(
-    hits: Floats32,
-    onsets: _Onsets,
-    best: int,
-    alike: list[tuple[int, float]],
-    rate_hz: int,
+    hits: Floats32, onsets: _Onsets, best: int, alike: list[tuple[int, float]], rate_hz: int
 ) -> DrumSound:
     """One hit from just before its attack to the next one, averaged with those like it."""
     attack = int(onsets.frames[best])
@@ -281,11 +277,7 @@ _LATE_S: Final = 0.012  # attacks are found this well; by judgement, all four
 
 
 def _alike(
-    hits: Floats32,
-    onsets: _Onsets,
-    best: int,
-    members: Ints,
-    rate_hz: int,
+    hits: Floats32, onsets: _Onsets, best: int, members: Ints, rate_hz: int
 ) -> list[tuple[int, float]]:
     """Where else the same sound is struck, to the frame, and how loud against the best.
 

@@ -121,10 +121,7 @@ def _log_curvature(window: Floats, size: int) -> float:
 
 
 def _at_places(
-    spectrum: npt.NDArray[np.complex128],
-    bins: Ints,
-    places: Floats,
-    curvature: float,
+    spectrum: npt.NDArray[np.complex128], bins: Ints, places: Floats, curvature: float
 ) -> npt.NDArray[np.complex128]:
     """Complex size of each peak at its top; phase does not move with a window centred on 0."""
     off = (places - bins)[:, None]
@@ -133,11 +130,7 @@ def _at_places(
 
 
 def _air(
-    power: Floats,
-    spectrum: npt.NDArray[np.complex128],
-    bins: Ints,
-    size: int,
-    rate_hz: int,
+    power: Floats, spectrum: npt.NDArray[np.complex128], bins: Ints, size: int, rate_hz: int
 ) -> Floats:
     """Smooth level of what is left between the partials, channel by channel."""
     from scipy.ndimage import median_filter, uniform_filter1d

@@ -58,13 +58,7 @@ def highpassed(samples: Floats32, cutoff_hz: Floats, rate_hz: int) -> Floats32:
     return _filtered(samples, cutoff_hz, rate_hz, high=True)
 
 
-def _filtered(
-    samples: Floats32,
-    cutoff_hz: Floats,
-    rate_hz: int,
-    *,
-    high: bool,
-) -> Floats32:
+def _filtered(samples: Floats32, cutoff_hz: Floats, rate_hz: int, *, high: bool) -> Floats32:
     is_open = cutoff_hz <= OPEN_HIGHPASS_HZ if high else cutoff_hz >= OPEN_LOWPASS_HZ
     if is_open.all():
         return samples

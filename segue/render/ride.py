@@ -90,11 +90,7 @@ pick-up. Set by judgement."""
 
 
 def ride_of(
-    buses: Mapping[Fader, Floats32],
-    plan: Plan,
-    rate_hz: int,
-    *,
-    hardness: float = 1.0,
+    buses: Mapping[Fader, Floats32], plan: Plan, rate_hz: int, *, hardness: float = 1.0
 ) -> Ride | None:
     """How the faders move so that the bridge is at its level.
 

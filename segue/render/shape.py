@@ -105,12 +105,7 @@ def _edges_beats(plan: Plan, start_s: float, end_s: float) -> list[float]:
 
 
 def _add_pieces(
-    out: Floats,
-    sound: Floats,
-    begin: int,
-    edges: Ints,
-    delays: Ints,
-    rate_hz: int,
+    out: Floats, sound: Floats, begin: int, edges: Ints, delays: Ints, rate_hz: int
 ) -> None:
     """Add every piece where it lands; their shares of the sound add up to 1."""
     kept = [0]

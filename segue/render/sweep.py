@@ -25,6 +25,7 @@ from segue.music.key import hertz_of
 from segue.render.layer_sound import (
     WORTH_SAYING_S,
     LayerSound,
+    Ruler,
     at_peak_loudness,
     faded,
     frames_of,
@@ -39,7 +40,6 @@ if TYPE_CHECKING:
     from segue.arrays import Floats, Floats32
     from segue.plan.layer import ReversedLayer, SweepLayer
     from segue.plan.plan import Plan
-    from segue.render.layer_sound import Ruler
 
 
 # A sweep is over this long before the beat that it leads to; by judgement
@@ -75,24 +75,20 @@ def sweep_sound(layer: SweepLayer, plan: Plan, rate_hz: int, n_frames: int) -> L
     first = max(round(plan.seconds_at(layer.start_beat) * rate_hz), 0)
     end = round(plan.seconds_at(layer.end_beat) * rate_hz)
     generator = np.random.default_rng((plan.seed, 2))
+    midi, cents = layer.tone_midi, plan.key_to_tuning_cents
+    tone_hz = None if midi is None else hertz_of(midi, cents)
     if layer.sweep == "riser":
-        cents = plan.key_to_tuning_cents
-        sound = _riser(end - first, layer.tone_midi, cents, rate_hz, generator)
+        sound = _riser(end - first, tone_hz, rate_hz, generator)
     elif layer.sweep == "swell":
         sound = _swell(end - first, rate_hz, generator)
     else:
-        cents = plan.key_to_tuning_cents
-        sound = _impact(end - first, layer.tone_midi, cents, rate_hz, generator)
+        sound = _impact(end - first, tone_hz, rate_hz, generator)
     sound = at_peak_loudness(sound, plan.target_lufs, rate_hz)
     return LayerSound(samples=sound[: n_frames - first], first_frame=first)
 
 
 def _riser(
-    n_frames: int,
-    tone_midi: float | None,
-    tuning_cents: float,
-    rate_hz: int,
-    generator: np.random.Generator,
+    n_frames: int, tone_hz: float | None, rate_hz: int, generator: np.random.Generator
 ) -> Floats32:
     """Noise in a band that climbs, and a tone that glides up an octave under it."""
     length = max(n_frames - round(STOPS_BEFORE_S * rate_hz), 1)
@@ -104,9 +100,8 @@ def _riser(
     noise = lowpassed(noise, np.minimum(_BAND_HZ[1] * climb, highest), rate_hz)
     envelope = 10 ** (_RISER_FROM_DB * (1 - share) / 20)
     sound = _of_rms(noise, 0.1)
-    if tone_midi is not None:
-        pitch_hz = hertz_of(tone_midi, tuning_cents)
-        tone = _gliding_tone(pitch_hz, share, rate_hz, generator)
+    if tone_hz is not None:
+        tone = _gliding_tone(tone_hz, share, rate_hz, generator)
         sound += _of_rms(tone, 0.1 * 10 ** (_TONE_DB / 20))
     sound *= envelope[:, None]
     shaped = faded(sound.astype(np.float32), rate_hz, in_s=_FADE_IN_S, out_s=_STOP_FADE_S)
@@ -114,10 +109,7 @@ def _riser(
 
 
 def _gliding_tone(
-    pitch_hz: float,
-    share: Floats,
-    rate_hz: int,
-    generator: np.random.Generator,
+    pitch_hz: float, share: Floats, rate_hz: int, generator: np.random.Generator
 ) -> Floats32:
     """Detuned voices that glide up an octave and settle on the pitch."""
     spread = np.linspace(-1.0, 1.0, _TONE_VOICES)
@@ -127,15 +119,8 @@ def _gliding_tone(
     glide = 2 ** -(np.clip(1 - share / 0.96, 0.0, 1.0) ** 1.3)
     onto = np.zeros((len(share), 2))
     steps = glide * pitch_hz * TABLE_FRAMES / rate_hz
-    add_voices(
-        onto,
-        tables,
-        np.ones(len(share)),
-        steps,
-        voices,
-        generator.random((len(voices), 3)),
-        rate_hz,
-    )
+    starts = generator.random((len(voices), 3))
+    add_voices(onto, tables, np.ones(len(share)), steps, voices, starts, rate_hz)
     opening = np.minimum(500.0 * 2 ** (3.5 * share), _HIGHEST_RATIO * rate_hz)
     return lowpassed(onto.astype(np.float32), opening, rate_hz)
 
@@ -161,11 +146,7 @@ def _swell(n_frames: int, rate_hz: int, generator: np.random.Generator) -> Float
 
 
 def _impact(
-    n_frames: int,
-    tone_midi: float | None,
-    tuning_cents: float,
-    rate_hz: int,
-    generator: np.random.Generator,
+    n_frames: int, tone_hz: float | None, rate_hz: int, generator: np.random.Generator
 ) -> Floats32:
     """Metal that is struck at once and darkens, over a low tone that falls like a big drum's."""
     time_s = np.arange(n_frames) / rate_hz
@@ -175,8 +156,7 @@ def _impact(
     )
     level = 0.6 * np.exp(-time_s / _BURST_S) + 0.4 * np.exp(-time_s / _IMPACT_RINGS_S)
     sound = lowpassed(_metal(n_frames, rate_hz, generator), cutoffs, rate_hz) * level[:, None]
-    if tone_midi is not None:
-        tone_hz = hertz_of(tone_midi, tuning_cents)
+    if tone_hz is not None:
         hertz = tone_hz * (1 + (_FALLS_FROM_RATIO - 1) * np.exp(-time_s / _FALLS_S))
         tone = np.sin(2 * np.pi * np.cumsum(hertz) / rate_hz) * np.exp(-time_s / _THUD_S)
         sound += (_THUD_SIZE * tone * np.minimum(time_s / _ATTACK_S, 1.0))[:, None]

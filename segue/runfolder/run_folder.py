@@ -94,8 +94,7 @@ def _check_kept(out: Path, pair: tuple[str, str] | None) -> None:
     if document.versions:
         labels = ", ".join(record.label for record in document.versions)
         raise RunFolderError(
-            out,
-            f"holds options that you changed ({labels}): name another --out, or add --replace.",
+            out, f"holds options that you changed ({labels}): name another --out, or add --replace."
         )
     sources = document.sources
     if pair is None or sources is None:

@@ -164,10 +164,7 @@ def _document_of(request: SetRequest, evening: Evening, renders: Mapping[str, st
 
 
 def _meanwhile(
-    request: SetRequest,
-    planned: Evening,
-    works: Mapping[int, JoinWork],
-    renders: Mapping[str, str],
+    request: SetRequest, planned: Evening, works: Mapping[int, JoinWork], renders: Mapping[str, str]
 ) -> SetDocument:
     """What is to be read in the folder if this run is killed: the earlier evening, or the plan.
 

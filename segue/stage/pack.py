@@ -225,9 +225,7 @@ def _sounds(
         description = f"{words}, {name.removesuffix('.wav')}"
         facts = _broadcast_facts(clip, description, made, channels=request.channels)
         files[name] = with_chunks(
-            bytes(wav24_bytes(clip)),
-            before_data=bext_chunk(facts),
-            after_data=cue_chunks(points),
+            bytes(wav24_bytes(clip)), before_data=bext_chunk(facts), after_data=cue_chunks(points)
         )
     return files
 
