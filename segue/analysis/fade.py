@@ -182,8 +182,6 @@ def faded_in_s(clip: Clip, levels_db: Floats, hits_s: Floats) -> float | None:
 
     Parameters
     ----------
-    clip : Clip
-        The start of a song.
     levels_db : ndarray, shape (n_hops,)
         Its level hop by hop.
     hits_s : ndarray, shape (n,)

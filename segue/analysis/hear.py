@@ -53,8 +53,6 @@ def hear_edge(
 
     Parameters
     ----------
-    edge : SongEdge
-        The end or the start of a song.
     overrides : Overrides, optional
         What the musician says; goes over the song's own notes.
     lead : Clip, optional

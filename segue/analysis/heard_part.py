@@ -254,13 +254,7 @@ class HeardPart:
 
 
 def heard_part(edge: SongEdge) -> HeardPart | None:
-    """What the pulse is heard from; None where there is next to no sound.
-
-    Parameters
-    ----------
-    edge : SongEdge
-        The end or the start of a song.
-    """
+    """What the pulse is heard from; None where there is next to no sound."""
     whole = _mono(edge.mix)
     loud = np.abs(whole)
     audible = np.flatnonzero(loud > _SILENCE_SHARE * max(float(loud.max(initial=0.0)), 1e-9))

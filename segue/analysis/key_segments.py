@@ -102,8 +102,6 @@ def around_segments(clip: Clip, *, tuning_cents: float, is_start: bool) -> Segme
     ----------
     clip : Clip
         Everything pitched.
-    tuning_cents : float
-        How far the music is above A4 = 440 Hz.
     is_start : bool
         Whether it is nearer to the start of the song than to its end.
     """

@@ -51,8 +51,6 @@ def hear_pulse(
 
     Parameters
     ----------
-    edge : SongEdge
-        The end or the start of a song.
     tempo_bpm, metre, first_downbeat_s : float, int, float or None
         What the musician says. The grid is fitted near the tempo that is given, and a bar
         starts where the downbeat is given.

@@ -52,8 +52,6 @@ class SampledNote:
 
     Parameters
     ----------
-    midi : float
-        Its pitch, 69 is 440 Hz.
     clip : Clip
         Stereo, from its attack on.
     """

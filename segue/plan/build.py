@@ -92,8 +92,6 @@ def plan_segue(  # noqa: PLR0913 - the recipe, the pair, and what is known about
         End of the old song, start of the new one.
     outgoing_has_stems, incoming_has_stems : bool
         Whether layers can name roles; else they fall back on parts of the mix.
-    talk_s : float or None
-        What the singer wants for talking inside the interlude.
     match : bool
         Bring both songs to one loudness; else they keep the levels they have.
     asked : PlacesAsked, optional

@@ -161,8 +161,6 @@ def timeline(
         Where the songs are left and entered.
     recipe : Recipe
         Gives the length, the carry and the tempo move.
-    talk_s : float or None
-        What the singer wants for talking inside the interlude.
     asked_bars : int or None
         Bars of the interlude that the musician wants.
     heard_s : float or None

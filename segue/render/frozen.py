@@ -52,11 +52,6 @@ def frozen_sound(
 ) -> LayerSound:
     """The held moment, before its curves of gain, filter and pan.
 
-    Parameters
-    ----------
-    level_db : float
-        Level match of the song.
-
     Returns
     -------
     LayerSound

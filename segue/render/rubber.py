@@ -80,8 +80,6 @@ def rubber_band(source: Clip, time_map: TimeMap, first_frame: int, n_frames: int
     ----------
     source : Clip
         Sound outside the clip counts as silence.
-    time_map : TimeMap
-        Plan seconds to seconds of the song's file.
     first_frame, n_frames : int
         The part wanted, in frames of the plan.
 

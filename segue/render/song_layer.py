@@ -148,11 +148,6 @@ def drum_layer_sound(
 ) -> LayerSound:
     """The drum bridge before its curves.
 
-    Parameters
-    ----------
-    level_db : float
-        Level match of the song.
-
     Returns
     -------
     LayerSound

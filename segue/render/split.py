@@ -85,8 +85,6 @@ def split_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: i
     ----------
     source : Clip
         Sound outside the clip counts as silence.
-    time_map : TimeMap
-        Plan seconds to seconds of the song's file.
     first_frame, n_frames : int
         The part wanted, in frames of the plan.
 

@@ -156,8 +156,6 @@ def sound_at_pitch(
 
     Parameters
     ----------
-    time_map : TimeMap
-        Plan seconds to seconds of the song's file.
     semitones : Curve
         Empty leaves the pitch alone.
     part : Ruler

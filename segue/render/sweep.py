@@ -222,11 +222,6 @@ def reversed_sound(
 ) -> LayerSound:
     """The reversed tail before its curves.
 
-    Parameters
-    ----------
-    level_db : float
-        Level match of the song.
-
     Returns
     -------
     LayerSound

@@ -113,8 +113,6 @@ def section_levels(
 
     Parameters
     ----------
-    review : Review
-        For the bars.
     missing_s : sequence of (float, float)
         As for `gain_ratio`: who is missing is not soft.
     """

@@ -212,8 +212,6 @@ def singer_entry(
     ----------
     voice : PlannedVoice or None
         None where the plan has no singer.
-    review : Review
-        For the bars and the clock.
     beat_s_at : callable
         Seconds of the recording of a time of the render, as the band's beats have it.
     phrase_s : callable

@@ -160,8 +160,6 @@ def sheet_of(
     ----------
     channels : tuple of str, optional
         As for `cue_sheet`.
-    in_ear_dba : float, optional
-        A level measured in the ear.
     where : InEvening, optional
         Its place in an evening.
     """

@@ -48,8 +48,6 @@ def sheets_of(
     ----------
     channels : tuple of str, optional
         Order of the multichannel files; none for sheets that go with no files.
-    in_ear_dba : float, optional
-        A level measured in the ear.
     where : mapping of int to InEvening, optional
         By number of the join: its place in the evening, as from `places_of`.
     """
@@ -111,8 +109,6 @@ def front_page(
     ----------
     notes : sequence of str
         What the tempo map of the evening cannot know.
-    in_ear_dba : float, optional
-        A level measured in the ear.
     """
     return FrontPage(
         title=rows.evening.title,
