@@ -157,6 +157,17 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     return f"{head} {last} {words[-1]}" if head else "".join(words)
 
 
+def counted(number: float, noun: str) -> str:
+    """A number of things in words.
+
+    Examples
+    --------
+    >>> counted(1, "bar"), counted(2, "bar"), counted(0.5, "bar")
+    ('1 bar', '2 bars', '0.5 bars')
+    """
+    return f"{number:.9g} {noun}" + ("" if number == 1 else "s")
+
+
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """Suggest the nearest known word, as a sentence to append, or nothing.
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal
 
 from segue.analysis.envelope import sounds
 from segue.analysis.facts import PULSE_CONFIDENCE, SURE_CONFIDENCE, EdgeFacts, KeyFact, PulseFact
-from segue.errors import listed
+from segue.errors import counted, listed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -107,7 +107,7 @@ def _about_length(facts: EdgeFacts) -> Iterator[Doubt]:
     n_bars = len(pulse.beats_s) // pulse.metre
     if pulse.confidence >= PULSE_CONFIDENCE and n_bars < _FEWEST_BARS:
         whole = facts.edge_end_s - facts.edge_start_s >= facts.duration_s - _HALF_SURE
-        bars = f"{n_bars} bar{'' if n_bars == 1 else 's'}" if n_bars else "less than a bar"
+        bars = counted(n_bars, "bar") if n_bars else "less than a bar"
         yield Doubt(
             sentence=f"Only {bars} could be heard: check key, tempo and bar lines.",
             settled_by=() if whole else ("edge_seconds",),

@@ -10,13 +10,14 @@ from rich.console import Console
 from segue.catalogue.suiting import (
     FREE_TIME_COST,
     TEMPO_SHARE,
+    EdgeTraits,
     key_words,
     semitones_between,
     tempo_words,
 )
 from segue.cli.hints import command, plain_table, print_next, print_sentence
 from segue.cli.tables import print_json
-from segue.errors import printable, text_of
+from segue.errors import counted, printable, text_of
 from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
 
 if TYPE_CHECKING:
@@ -24,7 +25,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from segue.catalogue import CatalogueReport, Neighbour, Neighbourhood
-    from segue.catalogue.suiting import EdgeTraits
 
 _STATES: Final = {"gone": "file not found", "changed": "changed since it was heard"}
 _IS_ANEW: Final = (
@@ -46,7 +46,9 @@ def print_report(
     if quiet:
         return
     lacking = ((report.n_keyless, "no key"), (report.n_free, "no pulse"))
-    told = ", ".join(f"{what} was heard at an end of {_songs(n)}" for n, what in lacking if n)
+    told = ", ".join(
+        f"{what} was heard at an end of {counted(n, 'song')}" for n, what in lacking if n
+    )
     if told:
         print(f"{told[0].upper()}{told[1:]}.")
     if report.n_heard or report.n_known:
@@ -104,8 +106,8 @@ def print_all_pairs(n_songs: int, n_best: int, catalogue: Path, *, json: bool) -
         return
     n_kept = min(n_best, n_songs - 1)
     print(
-        f"{_songs(n_songs)} compared. The best {n_kept} after each are in {catalogue}, in the view "
-        "'could_follow', to be read with any program for SQLite."
+        f"{counted(n_songs, 'song')} compared. The best {n_kept} after each are in {catalogue}, in "
+        "the view 'could_follow', to be read with any program for SQLite."
     )
 
 
@@ -113,13 +115,15 @@ def print_older(n_songs: int, catalogue: Path) -> None:
     """Say that songs were heard by another Segue, if any were, and what to do."""
     if n_songs:
         again = command("catalogue", "FOLDER", "--to", catalogue)
-        print(f"{_songs(n_songs)} heard by another version of Segue; hear them anew: {again}")
+        print(
+            f"{counted(n_songs, 'song')} heard by another version of Segue; hear them anew: {again}"
+        )
 
 
 def _counts(report: CatalogueReport, folders: Sequence[Path], to: Path) -> str:
     if not report.n_songs:
         where = ", ".join(str(folder) for folder in folders)
-        gone = f" {_songs(report.n_removed)} removed." if report.n_removed else ""
+        gone = f" {counted(report.n_removed, 'song')} removed." if report.n_removed else ""
         return f"No songs in {where}; name a folder with audio files, such as WAV or FLAC.{gone}"
     n_stems, n_others = len(report.stem_folders), report.n_in_file - report.n_songs
     parts = (
@@ -132,7 +136,7 @@ def _counts(report: CatalogueReport, folders: Sequence[Path], to: Path) -> str:
     )
     told = ", ".join(f"{n} {words}" for n, words in parts if n)
     stems = f"{n_stems} of them {'a folder' if n_stems == 1 else 'folders'} of stems"
-    found = f"{_songs(report.n_songs)}{f' ({stems})' if n_stems else ''}"
+    found = f"{counted(report.n_songs, 'song')}{f' ({stems})' if n_stems else ''}"
     if n_others:
         found += f" found; {report.n_in_file}"
     return f"{found} in {printable(to)}: {told}."
@@ -212,7 +216,3 @@ def _step_values(end: EdgeTraits, start: EdgeTraits) -> dict[str, Any]:
         "tempo_octaves": start.tempo_octaves - end.tempo_octaves if has_tempi else None,
         "loudness_lu": start.loudness_lufs - end.loudness_lufs,
     }
-
-
-def _songs(n_songs: int) -> str:
-    return f"{n_songs} song" if n_songs == 1 else f"{n_songs} songs"

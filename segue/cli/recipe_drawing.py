@@ -6,6 +6,7 @@ import textwrap
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from segue.errors import counted
 from segue.recipes.position import SOUNDLESS, Axis
 from segue.recipes.rules import CURVE_RANGES, PATTERN_ROWS
 
@@ -162,7 +163,7 @@ def _own_words(layer: RecipeLayer) -> Iterator[str]:
     if layer.part != "all":
         yield f"{layer.part} part"
     if layer.loop_bars:
-        yield f"loop of {_counted(layer.loop_bars, 'bar')}"
+        yield f"loop of {counted(layer.loop_bars, 'bar')}"
     if layer.harmony != "none":
         yield ", ".join(_played_words(layer))
     if layer.pattern is not None:
@@ -194,7 +195,7 @@ def _harmony_words(layer: RecipeLayer) -> str:
         return layer.harmony
     if layer.harmony == "written":
         return f"written: {layer.chords}"
-    return f"{layer.harmony}, a chord about every {_counted(layer.bars_a_chord, 'bar')}"
+    return f"{layer.harmony}, a chord about every {counted(layer.bars_a_chord, 'bar')}"
 
 
 def _curve_words(name: str, values: list[float]) -> str:
@@ -218,7 +219,7 @@ def _facts(recipe: Recipe) -> str:
     bars = (
         f"{length.least} to {length.most} bars"
         if length.least < length.most
-        else _counted(length.most, "bar")
+        else counted(length.most, "bar")
     )
     facts = [f"family '{recipe.family}'", f"{bars}, drawn with {length.default}"]
     if length.aim_s is not None:
@@ -233,7 +234,7 @@ def _level_words(level: Level) -> str:
     """How loud the bridge is, from its start to its end."""
     if level.exit_lu == level.entry_lu:
         return f"bridge at {level.exit_lu:+g} LU to the quieter song"
-    when = "" if level.rise_bars < 0 else f" in its last {_counted(level.rise_bars, 'bar')}"
+    when = "" if level.rise_bars < 0 else f" in its last {counted(level.rise_bars, 'bar')}"
     return f"bridge from {level.exit_lu:+g} to {level.entry_lu:+g} LU to the quieter song{when}"
 
 
@@ -271,7 +272,3 @@ def _tempo_words(tempo: Tempo, signs: Signs) -> str:
         "free": f", {signs.free} free time",
     }
     return f"{signs.old} old tempo{between[tempo.move]}, {signs.new} new tempo"
-
-
-def _counted(number: float, noun: str) -> str:
-    return f"{number:g} {noun}{'' if number == 1 else 's'}"

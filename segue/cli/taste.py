@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Final
 import typer
 
 from segue.cli.options import Json
-from segue.errors import InputError, OptionError, disk_faults, printable
+from segue.errors import InputError, OptionError, counted, disk_faults, printable
 
 if TYPE_CHECKING:
     from segue.score.learned_weights import Agreement, Decision, FittedWeights, Taste
@@ -141,8 +141,7 @@ def _lines(told: _Learned) -> list[str]:
         )
     elif one is None:
         missing = LEAST_FOR_A_TASTE - found.n_decisions
-        more = f"{missing} more choice{'' if missing == 1 else 's'}"
-        return [*lines, f"After {more} Segue can learn your taste."]
+        return [*lines, f"After {counted(missing, 'more choice')} Segue can learn your taste."]
     elif not one.is_found:
         return [*lines, f"They go by no one thing yet ({percent(one.sure)} sure): go on choosing."]
     else:

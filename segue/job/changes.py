@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import OptionError, did_you_mean, shortened
+from segue.errors import OptionError, counted, did_you_mean, shortened
 from segue.music.chord import CADENCE_CHOICES, CadenceChoice, tonic_triad
 from segue.music.chord_words import numeral_of, parse_chord
 from segue.plan.places_asked import MOST_BARS_ASKED, PlacesAsked, places_asked
@@ -217,7 +217,7 @@ def _lengths(
     said = []
     if changes.n_bars is not None:
         recipe = with_bars(recipe, changes.n_bars)
-        said.append("1 bar" if changes.n_bars == 1 else f"{changes.n_bars} bars")
+        said.append(counted(changes.n_bars, "bar"))
     if changes.held_bars is not None and changes.ramp_bars is None:
         raise OptionError(
             f"--ramp-after {changes.held_bars} says where a ramp begins: say with --ramp over how "

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from segue.errors import counted
 from segue.music.interval import effort
 from segue.music.key import N_PITCH_CLASSES, Key, note_in
 from segue.music.tonal_space import key_distance
@@ -77,7 +78,7 @@ def signature(key: Key) -> str:
     if n_sharps == 0:
         return "no accidentals"
     name = "sharp" if n_sharps > 0 else "flat"
-    return f"{abs(n_sharps)} {name}{'' if abs(n_sharps) == 1 else 's'}"
+    return counted(abs(n_sharps), name)
 
 
 def costs_of_moving(

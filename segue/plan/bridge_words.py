@@ -9,7 +9,7 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from segue.errors import listed
+from segue.errors import counted, listed
 from segue.music.tempo import bpm_number
 from segue.plan.grid import SAME_BEAT
 from segue.plan.layer import Layer, SongLayer
@@ -64,7 +64,7 @@ def length_words(n_bars: int, seconds: float) -> str:
     >>> length_words(1, 2.51)
     '1 bar, 2.5 s'
     """
-    return f"{n_bars} bar{'' if n_bars == 1 else 's'}, {seconds:.1f} s"
+    return f"{counted(n_bars, 'bar')}, {seconds:.1f} s"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,8 +141,7 @@ def _tempo(plan: Plan) -> str:
     first, last = moves[0][0], moves[-1][1]
     n_bars = sum(first - SAME_BEAT <= line.beat < last - SAME_BEAT for line in plan.bar_lines)
     does = "slowing" if new < old else "speeding up"
-    bars = f"{n_bars} bar{'' if n_bars == 1 else 's'}"
-    return f"{does} from {bpm_number(old)} to {bpm_number(new)} BPM over {bars}"
+    return f"{does} from {bpm_number(old)} to {bpm_number(new)} BPM over {counted(n_bars, 'bar')}"
 
 
 def _key(plan: Plan) -> str:

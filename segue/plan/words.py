@@ -16,7 +16,7 @@ from segue.music.interval import interval_name, relation
 from segue.music.key import N_PITCH_CLASSES, Key
 from segue.music.tempo import bpm_number, percent
 from segue.music.tonal_space import collection
-from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS
+from segue.plan.heard_words import ENDING_WORDS, OPENING_WORDS, keys_sentence
 from segue.plan.layer import Layer, PadLayer, PlayedLayer, Voicing
 from segue.plan.tempo_spans import entry_bpm, exit_bpm
 
@@ -166,10 +166,7 @@ def _about_key(facts: EdgeFacts, other: EdgeFacts) -> list[str]:
     fact, end = facts.key, "end" if facts.edge == "end" else "start"
     sentence = ""
     if not fact.is_known and other.key.is_known:
-        sentence = (
-            f"No key was heard at the {end} of '{facts.title}': pads and cue keep to {fact.key}, "
-            f"the key of '{other.title}'."
-        )
+        sentence = f"{keys_sentence(facts, other)}, the key of '{other.title}'."
     elif not fact.is_known:
         sentence = f"No key was heard at the {end} of '{facts.title}': its chords are a guess."
     elif fact.source == "heard" and fact.confidence < _GUESS_CONFIDENCE:
