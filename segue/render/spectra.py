@@ -129,7 +129,9 @@ def mid_side(samples: Floats32) -> Floats32:
         return samples
     half = np.float32(np.sqrt(0.5))
     left, right = samples[:, 0], samples[:, 1]
-    return np.stack((left + right, left - right), axis=1) * half
+    turned = np.stack((left + right, left - right), axis=1)
+    turned *= half
+    return turned
 
 
 def _smoothed(values: Floats, width: int) -> Floats:

@@ -99,34 +99,38 @@ def split_stretch(source: Clip, time_map: TimeMap, first_frame: int, n_frames: i
     begin, end = np.round((ends_s - source.start_s) * rate_hz).astype(int)
     read_from = int(begin) - 2 * window
     sound = excerpt(source.samples, read_from, int(end) + 2 * window - read_from)
-    harmonic = separated(sound, "harmonic", rate_hz)
     start_s = source.start_s + read_from / rate_hz
-    hits = sound - harmonic
-    least_power = _LEAST_SHARE * float(np.mean(np.square(_steps(sound), dtype=np.float64)))
-    attacks_s = start_s + _attacks(_steps(hits), least_power, rate_hz)
     place = (start_s, rate_hz, first_frame, n_frames)
+    along = _Along(time_map, *place)
+    wanted = _powers_read(sound, along, window)
+    least_power = _LEAST_SHARE * float(_powers(_steps(sound)).mean()) / sound.shape[1]
+    harmonic = separated(sound, "harmonic", rate_hz)
+    hits = sound - harmonic
+    del sound  # all that is deleted here is as long
+    attacks_s = start_s + _attacks(_steps(hits), least_power, rate_hz)
+    planar = np.ascontiguousarray(harmonic.T)
+    del harmonic
     tonal = _vocoded(
-        harmonic, _Along(_bent(time_map, attacks_s, TONE_BEFORE_S, ATTACK_AFTER_S), *place), window
+        planar, _Along(_bent(time_map, attacks_s, TONE_BEFORE_S, ATTACK_AFTER_S), *place), window
     )
+    del planar
     close = _Along(_bent(time_map, attacks_s, ATTACK_BEFORE_S, ATTACK_AFTER_S), *place)
     tonal += _sliced(hits, close, 1 << round(np.log2(SLICE_S * rate_hz)))
-    del harmonic, hits  # each as long as the sound
-    return _as_loud_as(sound, tonal, _Along(time_map, *place), window)
+    del hits
+    return mid_side(at_level_of(wanted, mid_side(tonal), window, rate_hz))
 
 
-def _as_loud_as(sound: Floats32, made: Floats32, along: _Along, window: int) -> Floats32:
-    """What was made of a sound, every band of it at the level of what was read for it."""
+def _powers_read(sound: Floats32, along: _Along, window: int) -> Floats:
+    """Power of every band, middle and sides, in what is read for each hop of what is made."""
     hop = window // OVERLAP
     places = band_places(window, along.rate_hz)
-    centres = along.read_for(np.arange(-hop, len(made) + 2 * hop, hop))
+    centres = along.read_for(np.arange(-hop, along.n_frames + 2 * hop, hop))
     source = np.ascontiguousarray(mid_side(sound).T)
-    wanted = [
+    read = [
         band_powers(_spectra(source, centres[first : first + BLOCK_HOPS], window), places)
         for first in range(0, len(centres), BLOCK_HOPS)
     ]
-    del source
-    level = np.concatenate(wanted, axis=1)
-    return mid_side(at_level_of(level, mid_side(made), window, along.rate_hz))
+    return np.concatenate(read, axis=1)
 
 
 class _Along:
@@ -150,12 +154,11 @@ class _Along:
         return np.round(read).astype(np.int64)
 
 
-def _vocoded(sound: Floats32, along: _Along, window: int) -> Floats32:
+def _vocoded(planar: Floats32, along: _Along, window: int) -> Floats32:
     hop = window // OVERLAP
     written, read = along.read_at(hop, window)
     landing = _landing(along, written, read, hop)
-    added = Added(sound.shape[1], len(written), window)
-    planar = np.ascontiguousarray(sound.T)
+    added = Added(len(planar), len(written), window)
     mono = planar.mean(axis=0, keepdims=True)
     memory = np.zeros((2, window // 2 + 1), dtype=np.complex64)
     for first in range(0, len(written), BLOCK_HOPS):
@@ -305,14 +308,19 @@ def _steps(sound: Floats32) -> Floats32:
     return np.diff(sound, axis=0, prepend=sound[:1])
 
 
+def _powers(sound: Floats32) -> Floats:
+    """Power of every frame, of all channels together."""
+    powers: Floats = np.einsum("ij,ij->i", sound, sound, dtype=np.float64)
+    return powers
+
+
 def _attacks(hits: Floats32, least_power: float, rate_hz: int) -> Floats:
     """Seconds at which something is struck: the steepest rises of the percussive level."""
     from scipy.signal import find_peaks
 
     step = max(round(_LEVEL_STEP_S * rate_hz), 1)
     n_steps = len(hits) // step
-    power = np.square(hits[: n_steps * step], dtype=np.float64).sum(axis=1)
-    power = power.reshape(n_steps, step).mean(axis=1)
+    power = _powers(hits[: n_steps * step]).reshape(n_steps, step).mean(axis=1)
     if n_steps <= _RISE_STEPS or power.max() <= least_power:
         return np.zeros(0)
     level_db = 10 * np.log10(power + max(power.max() * _LEAST_SHARE, least_power))

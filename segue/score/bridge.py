@@ -248,6 +248,10 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
     )
 
 
+_WINDOW_FRAMES: Final = 2048  # of a spectrum
+_WINDOWS_AT_ONCE: Final = 64  # to hold little memory
+
+
 def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:
     from scipy.signal import welch
 
@@ -255,8 +259,17 @@ def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]
     part = music.samples[max(round(low_s * rate_hz), 0) : round(high_s * rate_hz)]
     if len(part) < 256:  # noqa: PLR2004 - no spectrum
         return np.ones(1), np.full(1, 1e-12)
-    hertz, power = welch(mono_of(part), rate_hz, nperseg=min(2048, len(part)))
-    return hertz, power.astype(np.float64)
+    mono, window = mono_of(part), min(_WINDOW_FRAMES, len(part))
+    hop = window - window // 2
+    n_windows = (len(mono) - window // 2) // hop
+    total = np.zeros(window // 2 + 1)
+    for first in range(0, n_windows, _WINDOWS_AT_ONCE):
+        n_some = min(_WINDOWS_AT_ONCE, n_windows - first)
+        some = mono[first * hop : (first + n_some) * hop + window // 2]
+        _, power = welch(some, rate_hz, nperseg=window)
+        total += n_some * power.astype(np.float64)
+    hertz: Floats = np.fft.rfftfreq(window, 1.0 / rate_hz).astype(np.float64)
+    return hertz, total / n_windows
 
 
 def _centroid_hz(music: Clip, low_s: float, high_s: float) -> float:
