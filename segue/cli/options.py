@@ -1,4 +1,4 @@
-"""Options that several commands or both songs have; how they become facts, and hands that work."""
+"""Options that several commands have, how what is typed becomes facts, and who does the work."""
 
 from __future__ import annotations
 
