@@ -154,7 +154,7 @@ _BLOCK_CELLS: Final = 2_000_000
 
 
 def costs(ends: Columns, starts: Columns) -> Floats:
-    """Cost of going from each end to each start, as `suiting.cost`.
+    """Cost of going from each end to each start, 0..1.
 
     Returns
     -------
@@ -224,7 +224,10 @@ def write_all_pairs(store: Store, *, n_best: int = DEFAULT_TOP) -> int:
 
 
 def _costs(table: Floats, ends: Columns, starts: Columns, rows: slice) -> Floats:
-    """Cost of some ends to all starts, summed in the order of `suiting.cost`."""
+    """Cost of some ends to all starts.
+
+    Half and double tempo count as near.
+    """
     step = np.abs(starts.tempo_octaves - ends.tempo_octaves[rows, None])
     other = np.abs(step - 1.0)
     rest = np.empty_like(step)
@@ -246,7 +249,11 @@ def _costs(table: Floats, ends: Columns, starts: Columns, rows: slice) -> Floats
 
 
 def _ease(step: Floats, rest: Floats) -> None:
-    """`suiting.tempo_cost` of steps in octaves, in their place; `rest` is room to reckon in."""
+    """What steps of tempo in octaves cost, in their place; `rest` is room to reckon in.
+
+    It rises slowly at first, as a few per cent are hardly noticed, and all the way to
+    half an octave: 3x^2 - 2x^3, where x is the share of it.
+    """
     step /= FULL_TEMPO_OCTAVES
     np.minimum(step, 1.0, out=step)
     np.multiply(step, 2.0, out=rest)

@@ -3,8 +3,8 @@
 Each part is 0 (nothing to bridge) to 1. Keys count by the consensus of four published
 models (`segue.music.tonal_space.key_distance`). What counts how much, the tables of
 endings and openings, and where a part is full are set by judgement (common practice,
-no source): these parts sort a list for people who then listen. A key that was not heard
-costs nothing, as nothing has to be led anywhere.
+no source): these parts, which `pairs` adds up, sort a list for people who then listen.
+A key that was not heard costs nothing, as nothing has to be led anywhere.
 """
 
 from __future__ import annotations
@@ -90,26 +90,6 @@ class Step:
     level: str
 
 
-def cost(end: EdgeTraits, start: EdgeTraits) -> float:
-    """What it takes to go from one song's end to another's start, 0..1."""
-    return (
-        (KEY_SHARE * _key_cost(end.key, start.key) + JOIN_SHARE * _join_cost(end, start))
-        + TEMPO_SHARE * tempo_cost(end, start)
-    ) + LEVEL_SHARE * min(abs(start.loudness_lufs - end.loudness_lufs) / FULL_LEVEL_LU, 1.0)
-
-
-def tempo_cost(end: EdgeTraits, start: EdgeTraits) -> float:
-    """The part of the tempo, 0..1; half and double tempo count as near.
-
-    It rises slowly at first, as a few per cent are hardly noticed, and all the way to
-    half an octave: 3x^2 - 2x^3, where x is the share of it.
-    """
-    step = abs(start.tempo_octaves - end.tempo_octaves)
-    if math.isnan(step):
-        return FREE_TIME_COST
-    return min(_eased(step), _eased(abs(step - 1.0)) + OTHER_PULSE_COST, 1.0)
-
-
 def reasons(end: EdgeTraits, start: EdgeTraits) -> tuple[str, ...]:
     """Why two songs suit each other or do not, in words.
 
@@ -178,17 +158,8 @@ def table_of_kinds() -> tuple[tuple[float, ...], ...]:
     )
 
 
-def _eased(step_octaves: float) -> float:
-    x = min(step_octaves / FULL_TEMPO_OCTAVES, 1.0)
-    return x * x * (3.0 - 2.0 * x)
-
-
 def _key_cost(old: Key | None, new: Key | None) -> float:
     return 0.0 if old is None or new is None else key_distance(old, new)
-
-
-def _join_cost(end: EdgeTraits, start: EdgeTraits) -> float:
-    return JOIN_COSTS[end.kind][start.kind]
 
 
 def _tempo_words(step_octaves: float) -> str:

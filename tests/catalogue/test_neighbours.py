@@ -2,6 +2,7 @@
 
 import dataclasses
 import itertools
+import math
 
 import numpy as np
 import pytest
@@ -15,18 +16,21 @@ from segue.catalogue.store import Listed
 from segue.catalogue.suiting import (
     ENDINGS,
     FREE_TIME_COST,
+    FULL_LEVEL_LU,
+    FULL_TEMPO_OCTAVES,
+    JOIN_COSTS,
     JOIN_SHARE,
     KEY_SHARE,
     LEVEL_SHARE,
     OPENINGS,
+    OTHER_PULSE_COST,
     TEMPO_SHARE,
     EdgeTraits,
-    cost,
     reasons,
-    tempo_cost,
 )
 from segue.errors import OptionError
 from segue.music.key import ALL_KEYS, parse_key
+from segue.music.tonal_space import key_distance
 from tests.plan.song_facts import end_facts, start_facts, unheard
 
 
@@ -36,6 +40,26 @@ def side(key="C major", bpm=120.0, *, kind="on the beat", lufs=-14.0):
 
 
 END = side(kind="keeps going")
+
+
+def cost(end, start):
+    """One pair at a time, part by part."""
+    keys = 0.0 if None in (end.key, start.key) else key_distance(end.key, start.key)
+    level = min(abs(start.loudness_lufs - end.loudness_lufs) / FULL_LEVEL_LU, 1.0)
+    told = KEY_SHARE * keys + JOIN_SHARE * JOIN_COSTS[end.kind][start.kind]
+    return told + TEMPO_SHARE * tempo_cost(end, start) + LEVEL_SHARE * level
+
+
+def tempo_cost(end, start):
+    step = abs(start.tempo_octaves - end.tempo_octaves)
+    if math.isnan(step):
+        return FREE_TIME_COST
+    return min(eased(step), eased(abs(step - 1.0)) + OTHER_PULSE_COST, 1.0)
+
+
+def eased(step_octaves):
+    x = min(step_octaves / FULL_TEMPO_OCTAVES, 1.0)
+    return x * x * (3.0 - 2.0 * x)
 
 
 def sides(kinds):
