@@ -44,6 +44,7 @@ _STRONG_OF_A_FEW: Final = 98.0
 """Percentile of the rises that stands for their peaks in one or two bars: a hit or two a second."""
 _CLOUD_DB: Final = 1.05
 """Stands out in clouds of spectra with phases drawn anew, made of real bridges: 0.8 to 1.2."""
+_BREATHING_LU: Final = 6.0  # songs move by so much by themselves
 _FLOOR_LUFS: Final = -100.0  # stands for silence
 _AIR_HZ: Final = (1_000.0, 6_000.0)  # where a bridge is behind a curtain, or too bright
 
@@ -113,7 +114,8 @@ class BridgeSound:
         Loudness, spectral centroid and onsets of its last quarter against its first: a
         difference, and two ratios.
     dip_lu : float
-        How far the last second before the entry falls below the quieter of bridge and new song.
+        How far the last second before the entry falls below the quieter of bridge and new song; a
+        new song far below the old one excuses no more than the songs' own breathing.
     air_db : float
         Share of 1 to 6 kHz against the mean of the songs.
     curve_lu : tuple of float
@@ -226,8 +228,6 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
     quarter = max(length_s / 4, 0.5)
     first, last = (exit_s, exit_s + quarter), (entry_s - quarter, entry_s)
     inside = level.part(exit_s + 0.3, entry_s - 0.2)
-    before = level.part(entry_s - 1.0, entry_s)
-    floor = min(new, float(np.median(inside)) if len(inside) else new)
     quarters = [(exit_s + n * quarter, exit_s + (n + 1) * quarter) for n in range(4)]
     told = length_s > LEAST_BRIDGE_S and strong > 0
     return BridgeSound(
@@ -242,7 +242,7 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
         brighter=_centroid_hz(music, *last) / max(_centroid_hz(music, *first), 1.0),
         denser=(flux.onsets_a_s(*last, _ONSET_SHARE * strong) + 0.25)
         / (flux.onsets_a_s(*first, _ONSET_SHARE * strong) + 0.25),
-        dip_lu=max(floor - float(before.min()), 0.0) if len(before) else 0.0,
+        dip_lu=_dip_lu(level, exit_s, entry_s, least_lufs=max(new, old - _BREATHING_LU)),
         air_db=_air_db(music, exit_s, entry_s),
         curve_lu=tuple(level.at(np.linspace(exit_s, entry_s, N_CURVE)) - quieter),
     )
@@ -250,6 +250,15 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
 
 _WINDOW_FRAMES: Final = 2048  # of a spectrum
 _WINDOWS_AT_ONCE: Final = 64  # to hold little memory
+
+
+def _dip_lu(level: Curve, exit_s: float, entry_s: float, *, least_lufs: float) -> float:
+    """How far the last second before the entry falls below the bridge, or a level below it."""
+    before, inside = level.part(entry_s - 1.0, entry_s), level.part(exit_s + 0.3, entry_s - 0.2)
+    if not len(before):
+        return 0.0
+    floor = min(float(np.median(inside)), least_lufs) if len(inside) else least_lufs
+    return max(floor - float(before.min()), 0.0)
 
 
 def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:

@@ -52,11 +52,13 @@ def hole(hearing: Listened) -> Measure:
     starts, lengths = edges[::2], edges[1::2] - edges[::2]
     worst = int(np.argmax(lengths)) if len(lengths) else 0
     # a block is quiet only when all of it is, so a hole is longer than its quiet blocks
-    seconds = float(lengths[worst]) * LEVEL_HOP_S + MOMENTARY_S if len(lengths) else 0.0
+    each_s = lengths * LEVEL_HOP_S + MOMENTARY_S
+    seconds = float(each_s.max(initial=0.0))
+    more_s = float(np.maximum(each_s - BREATH_S, 0.0).sum()) - max(seconds - BREATH_S, 0.0)
     return measured(
         "hole",
         value=seconds,
-        score=falling(seconds, good=BREATH_S, bad=2.0),
+        score=falling(seconds + more_s, good=BREATH_S, bad=2.0),
         threshold=f"half a second {HOLE_LU:g} LU below the songs is a breath, 2 s are a fault",
         sentence=(
             f"A hole of {seconds:.1f} s: far below both songs."

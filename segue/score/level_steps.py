@@ -16,6 +16,7 @@ from segue.score.scorecard import CurveSample, Measure, falling, measured
 
 if TYPE_CHECKING:
     from segue.arrays import Floats
+    from segue.plan.plan import Section
     from segue.score.listening_to import Listened
     from segue.score.weights import Purpose
 
@@ -31,6 +32,8 @@ _NEAR_BEATS: Final = 2.0
 songs do as they like. Set by judgement."""
 _BRIGHT_NEAR_BEATS: Final = 8.0  # the same for brightness
 _LOUD_QUANTILE: Final = 0.75  # a stretch is as loud as the middle of its louder half
+_BY_ITSELF_DB: Final = 10.0  # others so far below a song add nothing to its level
+_LEAST_ALONE_S: Final = 2.0  # shorter stretches of it tell no level
 _EVEN_LU: Final = 0.5  # less is told as nothing
 _FINE_OCTAVES: Final = 1.5  # a jump of brightness up to here is music; by judgement
 _FLOOR_LUFS: Final = -100.0  # stands for nothing
@@ -139,8 +142,8 @@ def level_match(hearing: Listened) -> Measure | None:
     A fade before the exit or a soft first bar is how the songs are, not a fault of the match.
     """
     plan = hearing.plan
-    before = _loud_part(hearing, 0.0, hearing.exit_s)
-    after = _loud_part(hearing, hearing.entry_s + MOMENTARY_S, plan.duration_s)
+    before = _loud_part(hearing, "outgoing", 0.0, hearing.exit_s)
+    after = _loud_part(hearing, "incoming", hearing.entry_s + MOMENTARY_S, plan.duration_s)
     if max(before, after) <= SILENT_LUFS:
         return None
     step = after - before
@@ -188,10 +191,20 @@ def brightness(hearing: Listened) -> Measure | None:
     )
 
 
-def _loud_part(hearing: Listened, start_s: float, end_s: float) -> float:
-    """Loudness of the louder half of a stretch; very low for none."""
-    inside = hearing.level.part(start_s, end_s)
-    return float(np.quantile(inside, _LOUD_QUANTILE)) if len(inside) else 2 * SILENT_LUFS
+def _loud_part(hearing: Listened, side: Section, start_s: float, end_s: float) -> float:
+    """Loudness of the louder half of a song in a stretch, by itself where it is; very low for none.
+
+    What else sounds there, such as the old song going on under the new one, is not its level.
+    """
+    times_s, lufs = hearing.level.times_s, hearing.level.values
+    inside = (times_s >= start_s) & (times_s < end_s)
+    own_db = hearing.sides[side].level_db
+    others_db = np.max([hearing.sides[s].level_db for s in hearing.sides if s != side], axis=0)
+    hops = np.clip(np.searchsorted(hearing.sides[side].times_s, times_s), 0, len(own_db) - 1)
+    alone = inside & (own_db > others_db + _BY_ITSELF_DB)[hops]
+    if alone.sum() * LEVEL_HOP_S >= _LEAST_ALONE_S:
+        inside = alone
+    return float(np.quantile(lufs[inside], _LOUD_QUANTILE)) if inside.any() else 2 * SILENT_LUFS
 
 
 def _power_mean_lufs(lufs: Floats) -> float:

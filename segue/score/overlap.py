@@ -89,16 +89,15 @@ _SURELY: Final = 2  # a side that is known to be singing
 def consonance(hearing: Listened) -> Measure | None:
     """Roughness that the sides make together; None where they hardly overlap."""
     times_s = hearing.sides["outgoing"].times_s
-    hop_s = float(times_s[1] - times_s[0]) if len(times_s) > 1 else 0.0
+    hop_s = float(times_s[1] - times_s[0]) if len(times_s) > 1 else _STRETCH_S
     added = np.full(len(times_s), np.nan)
     for one, other in combinations(SIDES, 2):
         added = np.fmax(added, _added_roughness(hearing, one, other))
-    is_overlap = ~np.isnan(added)
-    overlap_s = float(is_overlap.sum()) * hop_s
+    overlap_s = float((~np.isnan(added)).sum()) * hop_s
     if overlap_s < _LEAST_OVERLAP_S:
         return None
-    value = _roughest(added[is_overlap], round(_STRETCH_S / hop_s))
-    worst_s = float(times_s[int(np.nanargmax(added))])
+    rough = np.nan_to_num(added)
+    value = _roughest(rough, round(_STRETCH_S / hop_s))
     words = ", slightly rough" if value < ROUGH else ", and clash"
     if value <= SMOOTH:
         words = " and blend"
@@ -108,14 +107,16 @@ def consonance(hearing: Listened) -> Measure | None:
         score=falling(value, good=SMOOTH, bad=ROUGH),
         threshold=f"up to {SMOOTH:g} the sides blend, from {ROUGH:g} they clash",
         sentence=f"{overlap_s:.1f} s overlap{words}.",
-        worst_beat=hearing.plan.beat_at(worst_s),
+        worst_beat=hearing.plan.beat_at(float(times_s[int(rough.argmax())])),
     )
 
 
-def _roughest(added: Floats, n_hops: int) -> float:
-    """Mean of the roughest stretch of so many hops; of all where there are fewer."""
-    n = min(max(n_hops, 1), len(added))
-    return float(np.convolve(added, np.full(n, 1.0 / n), mode="valid").max())
+def _roughest(rough: Floats, n_hops: int) -> float:
+    """Mean of the roughest stretch of so many hops, in which what does not overlap is smooth.
+
+    So more of an overlap is never less rough, wherever it lies.
+    """
+    return float(np.convolve(rough, np.full(n_hops, 1.0 / n_hops)).max())
 
 
 def low_end(hearing: Listened) -> Measure | None:

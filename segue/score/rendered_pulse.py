@@ -34,8 +34,17 @@ _NEARBY_BEATS: Final = 6  # beats on each side that a peak is compared with; by 
 _FIT_BEATS: Final = 4
 """Beats to either side over which a drift from the ruler is fitted, as listeners average looks."""
 _CLEARLY: Final = 1.15  # a pulse that drifts must explain so much more than the ruler; by judgement
+_CLEARLY_NO_ROW: Final = 1.5
+"""And so much more where a row is heard. Rows of 100 segues of real songs in tempo reach 1.3, drums
+that are 5 or 10 % off it 1.8 and more."""
 _DRIFT_GAIN: Final = 0.4  # share of what is found off that the next beat is led by; by judgement
 _MOST_DRIFT: Final = 0.2  # of a beat, to either side; by judgement
+_ROW_BEATS: Final = 16  # from bar one, by which a row that comes late as a whole is told
+_MOST_STRENGTH: Final = 4.0  # no single beat outweighs the row; by judgement
+_ON_RULER_S: Final = 0.03  # a row so near to the ruler is on it: its beats are told one by one
+_ROW_LEAD: Final = 1.05
+"""A row beside the ruler must be so much stronger than one on it. Of 100 segues of real songs with
+a beat all that were entered 90 ms late are by 1.09 and more, and none that was on time."""
 _NEARNESS_S: Final = 0.1
 """Spread of the preference for onsets near the ruler."""
 
@@ -55,6 +64,8 @@ class Pulse:
     is_heard : ndarray, shape (n_beats,)
     low_accent : ndarray, shape (n_beats,)
         Onset strength at each beat in the lowest band.
+    row_late_s : float or None
+        How late the new song's first four bars are, all their beats together; None for no row.
     """
 
     beats: Floats
@@ -62,6 +73,7 @@ class Pulse:
     late_s: Floats
     is_heard: Flags
     low_accent: Floats
+    row_late_s: float | None = None
 
     def late_at(
         self, at_s: float, start_beat: float, end_beat: float
@@ -97,7 +109,11 @@ def heard_pulse(candidate: Candidate) -> Pulse:
     beat_s = np.diff(np.append(times_s, plan.seconds_at(len(beats))))
     entry = min(max(round(plan.entry_beat), 0), len(beats))
     parts = [slice(0, entry), slice(entry, len(beats))]
-    tracked = [_tracked(strength, times_s[part], beat_s[part]) for part in parts]
+    row_s = _row_late_s(strength, times_s[parts[1]], beat_s[parts[1]])
+    tracked = [
+        _tracked(strength, times_s[parts[0]], beat_s[parts[0]]),
+        _tracked(strength, times_s[parts[1]], beat_s[parts[1]], row_s),
+    ]
     late_s, peaks = (np.concatenate(both) for both in zip(*tracked, strict=True))
     heard_s = times_s + late_s
     between = np.stack([_strongest(strength, heard_s + s * beat_s, 0.05) for s in (1 / 3, 2 / 3)])
@@ -105,18 +121,53 @@ def heard_pulse(candidate: Candidate) -> Pulse:
     nearby = np.concatenate([_nearby_median(between.mean(axis=0)[part]) for part in parts])
     is_heard = (peaks > _STANDS_OUT * nearby) & (peaks > _LEAST_STRENGTH)
     low = _strongest(curves.bands[:, 0], heard_s, 0.03)
-    return Pulse(beats=beats, times_s=times_s, late_s=late_s, is_heard=is_heard, low_accent=low)
+    return Pulse(
+        beats=beats,
+        times_s=times_s,
+        late_s=late_s,
+        is_heard=is_heard,
+        low_accent=low,
+        row_late_s=row_s,
+    )
 
 
-def _tracked(strength: Floats, times_s: Floats, beat_s: Floats) -> tuple[Floats, Floats]:
+def _row_late_s(strength: Floats, times_s: Floats, beat_s: Floats) -> float | None:
+    """How late the new song comes in as a whole; None where its first beats make no row.
+
+    Onsets between beats may lie nearer to the ruler than beats that come late: where it comes in
+    is told by what all its beats have in common.
+    """
+    if not len(beat_s):
+        return None
+    reach = round(min(_REACH_BEATS * float(np.median(beat_s)), _REACH_S) / HOP_S)
+    lags = np.arange(-reach, reach + 1)
+    hops = np.round(times_s[:_ROW_BEATS] / HOP_S).astype(int)[:, np.newaxis] + lags
+    hops = hops[((hops >= 0) & (hops < len(strength))).all(axis=1)]
+    if not len(hops):
+        return None
+    row = np.minimum(strength[hops], _MOST_STRENGTH).mean(axis=0)
+    if row.max() < max(_STANDS_OUT * float(np.median(row)), _LEAST_STRENGTH):
+        return None
+    on_ruler = np.where(np.abs(lags) * HOP_S <= _ON_RULER_S, row, 0.0)
+    is_beside = row.max() > _ROW_LEAD * on_ruler.max()
+    return HOP_S * float(lags[(row if is_beside else on_ruler).argmax()])
+
+
+def _tracked(
+    strength: Floats, times_s: Floats, beat_s: Floats, row_s: float | None = None
+) -> tuple[Floats, Floats]:
     """Lateness and strength of the onset at each beat of one side of the entry.
 
-    The beats are followed wherever they drift only if that finds clearly stronger onsets than
-    staying with the ruler.
+    Beats that make a row are looked for there. They are followed wherever they drift only if that
+    finds clearly stronger onsets than staying with the ruler.
     """
-    ruled = _followed(strength, times_s, beat_s, drift_gain=0.0)
+    by_s = row_s if row_s is not None and abs(row_s) > _ON_RULER_S else 0.0
+    ruled = _followed(strength, times_s + by_s, beat_s, drift_gain=0.0)
     drifting = _followed(strength, times_s, beat_s, drift_gain=_DRIFT_GAIN)
-    return drifting if drifting[1].sum() > _CLEARLY * ruled[1].sum() else ruled
+    least = _CLEARLY if row_s is None else _CLEARLY_NO_ROW
+    if drifting[1].sum() > least * ruled[1].sum():
+        return drifting
+    return ruled[0] + by_s, ruled[1]
 
 
 def _followed(

@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from segue.analysis.onsets import HOP_S
 from segue.plan.layer import DrumLayer
 from segue.score.listening_to import NO_BEAT
 from segue.score.scorecard import CurveSample, Measure, NotMeasured, falling, measured, not_measured
@@ -155,6 +156,8 @@ def entry_timing(hearing: Listened) -> Measure | NotMeasured | None:
     if _old_song_leads_in(hearing):
         old_s = pulse.late_at(hearing.entry_s, entry - _LOOK_BEATS, entry)
     new_s = pulse.late_at(hearing.entry_s, entry, entry + _LOOK_BEATS)
+    if new_s is None and pulse.row_late_s is not None:
+        new_s = pulse.row_late_s, HOP_S / 2
     if new_s is None and hearing.facts[1].pulse.confidence < SURE_PULSE_CONFIDENCE:
         return None
     if new_s is None:

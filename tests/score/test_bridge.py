@@ -66,6 +66,25 @@ def test_what_rises_is_told(made):
     assert abs(heard_in(made).rise_lu) < 2.5
 
 
+def test_a_new_song_far_below_the_old_one_excuses_no_sag(made):
+    plan = made.plan
+    entry = round(plan.seconds_at(plan.entry_beat) * RATE_HZ)
+
+    def sagging(sound):
+        gain = np.ones(len(sound), dtype=np.float32)
+        gain[-RATE_HZ:] = np.linspace(1.0, 0.1, RATE_HZ)
+        return sound * gain[:, None]
+
+    def dip_lu(new_db):
+        candidate = with_bridge(made, sagging)
+        samples = candidate.music.samples.copy()
+        samples[entry:] *= np.float32(10 ** (new_db / 20))
+        return heard_in(replace(candidate, music=Clip(samples=samples, rate_hz=RATE_HZ))).dip_lu
+
+    # the last second ends 20 dB below the bridge; of the new song's level 6 LU are taken off
+    assert all(dip_lu(new_db) > 6.0 for new_db in (-20.0, -30.0))
+
+
 def test_a_gain_on_everything_changes_nothing(made):
     quieter = replace(
         made, music=Clip(samples=made.music.samples * np.float32(0.5), rate_hz=RATE_HZ)

@@ -47,8 +47,24 @@ def heard(*, loudness=None, octaves=None, target_lufs=-16.0, aim=None, **songs):
         exit_s=EXIT_S,
         entry_s=ENTRY_S,
         aim=aim,
+        sides=sides(times_s, aside=songs.pop("aside", None)),
         facts=facts(**songs),
     )
+
+
+def sides(times_s, aside):
+    """Levels of what plays: each on its side, and the old song from when to when."""
+    plays = {
+        "outgoing": times_s < EXIT_S,
+        "interlude": (times_s >= EXIT_S) & (times_s < ENTRY_S),
+        "incoming": times_s >= ENTRY_S,
+    }
+    if aside:
+        plays["outgoing"] = plays["outgoing"] | ((times_s >= aside[0]) & (times_s < aside[1]))
+    return {
+        side: SimpleNamespace(times_s=times_s, level_db=np.where(is_on, -20.0, -90.0))
+        for side, is_on in plays.items()
+    }
 
 
 def facts(*, rung_out_s=None, sound_start_s=0.0, old_bars=(), new_bars=()):
@@ -144,6 +160,21 @@ def test_a_soft_first_bar_or_a_fade_is_no_fault_of_the_match():
     assert level_match(soft).value == pytest.approx(0.0, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("until_s", "step_lu"),
+    [
+        pytest.param(37.0, -6.0, id="told where it is by itself"),
+        pytest.param(39.5, 0.0, id="told of both where it never is for long"),
+    ],
+)
+def test_the_old_song_going_on_under_the_new_one_is_not_its_level(until_s, step_lu):
+    def level(t):
+        return LOUD - 6.0 * (t >= ENTRY_S and not ENTRY_S + 1.0 <= t < until_s)
+
+    hearing = heard(loudness=level, aside=(ENTRY_S, until_s))
+    assert level_match(hearing).value == pytest.approx(step_lu, abs=0.1)
+
+
 @pytest.mark.parametrize("seconds", [0.5, 1.0, 3.0])
 @pytest.mark.parametrize("level_lufs", [-90.0, -30.0], ids=["silence", "far below the songs"])
 def test_a_hole_is_as_long_as_its_quiet_blocks_and_the_block_around(seconds, level_lufs):
@@ -158,6 +189,20 @@ def test_a_hole_is_as_long_as_its_quiet_blocks_and_the_block_around(seconds, lev
     )
     if level_lufs < -80.0:
         assert cliff(hearing).value == pytest.approx(0.0, abs=0.01)  # told once, as a hole
+
+
+def test_a_hole_beside_a_hole_is_worse_and_a_breath_beside_it_is_not():
+    def silent_from(*holes):
+        return hole(
+            heard(loudness=lambda t: -90.0 if any(a <= t < a + n for a, n in holes) else LOUD)
+        )
+
+    one, two = silent_from((18.0, 1.0)), silent_from((18.0, 1.0), (21.0, 1.0))
+    assert two.value == one.value  # the longest is told
+    # both beyond a breath of 0.6 s count: 0.6 + 2 * 0.8 s on the way from 0.6 to 2 s
+    assert one.score == pytest.approx(1.0 - 0.9 * 0.8 / 1.4, abs=0.07)
+    assert two.score == pytest.approx(0.1, abs=0.07)
+    assert silent_from((18.0, 1.0), (21.0, 0.1)).score == one.score
 
 
 @pytest.mark.parametrize(

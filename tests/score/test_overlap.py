@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from segue.music.key import parse_key
 from segue.score import score_candidate
+from segue.score.overlap import _roughest
 from tests.score.synthetic import Recipe, facts_of, make_candidate
 
 OVERLAP = {"outgoing_overlap_beats": 24, "bpm_to": 124.0}
@@ -32,6 +34,15 @@ def test_consonance_orders_keys_as_musicians_do(score_of):
 def test_sides_that_never_meet_have_no_consonance(score_of):
     with pytest.raises(KeyError, match="consonance"):
         score_of().measure("consonance")
+
+
+def test_more_of_an_overlap_is_never_less_rough():
+    # two thirds of a second that rub, and then ten that blend
+    rubs, blends = np.full(4, 0.6), np.full(60, 0.1)
+    alone = _roughest(np.concatenate([np.zeros(30), rubs]), 12)
+    assert alone == pytest.approx(4 * 0.6 / 12)
+    assert _roughest(np.concatenate([np.zeros(30), rubs, np.zeros(30), blends]), 12) == alone
+    assert _roughest(np.concatenate([blends, rubs]), 12) == pytest.approx((4 * 0.6 + 0.8) / 12)
 
 
 def test_low_end_counts_the_beats_that_both_songs_fill(score_of):

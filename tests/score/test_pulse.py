@@ -20,6 +20,24 @@ def test_entry_timing_is_the_lateness_of_the_sound(score_of, late_s):
     assert value_ms == pytest.approx(1000 * late_s, abs=TIMING_TOLERANCE_MS)
 
 
+@pytest.mark.parametrize("late_s", [0.0, 0.09])
+def test_a_song_with_hits_before_its_beats_comes_as_late_as_its_beats(late_s):
+    """Soft hits 0.11 s before each beat lie nearer to the ruler than beats that come 90 ms late."""
+    recipe = Recipe(bpm_to=120.0)
+    candidate, rng = make_candidate(recipe), np.random.default_rng(3)
+    plan, sound = candidate.plan, np.zeros(candidate.music.n_frames)
+    for beat in range(1, round(plan.end_beat)):
+        is_new = beat >= recipe.entry_beat
+        at_s = plan.seconds_at(float(beat)) + late_s * is_new
+        for time_s, gain in ((at_s, 0.5), (at_s - 0.11, 0.1 * (beat > recipe.entry_beat))):
+            start, hit = round(time_s * RATE_HZ), gain * burst(rng, 30)
+            sound[start : start + len(hit)] += hit[: len(sound) - start]
+    pulse = hear(with_music(candidate, sound), *facts_of(recipe)).pulse
+    assert pulse.row_late_s == pytest.approx(late_s, abs=0.011)
+    after = pulse.beats >= recipe.entry_beat
+    assert np.median(pulse.late_s[after & pulse.is_heard]) == pytest.approx(late_s, abs=0.006)
+
+
 @pytest.mark.parametrize("bpm", [90.0, 96.0, 106.0])
 def test_tempo_is_that_of_the_sound(bpm):
     recipe = Recipe()

@@ -1,5 +1,6 @@
 """Tempo, the entry and the bar told from beats and curves that are written by hand."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -166,6 +167,13 @@ def test_an_entry_without_a_pulse_has_no_mark_and_is_told_where_the_song_has_one
     assert isinstance(sure, NotMeasured)
     assert "hardly a beat is heard" in sure.why
     assert entry_timing(heard([0.5] * 32, is_heard=is_heard, confidence=0.4)) is None
+
+
+def test_where_few_beats_are_heard_their_row_tells_the_lateness():
+    hearing = heard([0.5] * 32, is_heard=[True] * 16 + [False] * 16)
+    hearing.pulse = replace(hearing.pulse, row_late_s=0.09)
+    # less half a hop of 10 ms, which is as sure as a row is
+    assert entry_timing(hearing).value == pytest.approx(85.0, abs=0.1)
 
 
 def test_four_beats_tell_no_drift_and_five_do():
