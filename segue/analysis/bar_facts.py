@@ -59,6 +59,8 @@ def bar_facts(edge: SongEdge, features: BarFeatures) -> tuple[BarFact, ...]:
         present = {
             part: _stem_presence(edge, roles, lines_s, lufs) for part, roles in _STEM_ROLES.items()
         }
+        if edge.backing is not None:
+            present["drums"] = _drums(features)
     else:
         drums, bass = _drums(features), _bass(features)
         present = {"voice": _voice(features), "bass": bass, "drums": drums}

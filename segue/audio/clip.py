@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Literal, get_args
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     import numpy.typing as npt
@@ -128,11 +128,14 @@ class Stem:
         Name of the file it was read from.
     clip : Clip
         Stereo sound of the edge at the project rate.
+    is_backing : bool
+        Whether no name says what plays in it, as in a backing track: there may be drums in it.
     """
 
     role: Role
     file: str
     clip: Clip
+    is_backing: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,15 +209,17 @@ class SongEdge:
         Clip or None
             A new clip, or the stem's own when only one matches.
         """
-        chosen = [stem.clip for stem in self.stems if not roles or stem.role in roles]
-        if not chosen:
+        return _sum([stem.clip for stem in self.stems if not roles or stem.role in roles])
+
+    @property
+    def backing(self) -> Clip | None:
+        """What there may be drums in, where no stem is said to have them; None where there is none.
+
+        A singer with tracks has two files, her voice and the rest.
+        """
+        if self.sum_of("drums") is not None:
             return None
-        if len(chosen) == 1:
-            return chosen[0]
-        total = np.zeros(chosen[0].samples.shape, dtype=np.float64)
-        for clip in chosen:
-            total += clip.samples
-        return Clip(samples=total.astype(np.float32), rate_hz=self.rate_hz, start_s=self.start_s)
+        return _sum([stem.clip for stem in self.stems if stem.is_backing])
 
     @property
     def mix(self) -> Clip:
@@ -223,6 +228,15 @@ class SongEdge:
         if total is None:  # __post_init__ guarantees a stem
             raise ValueError("a song edge needs at least one stem")
         return total
+
+
+def _sum(clips: Sequence[Clip]) -> Clip | None:
+    if len(clips) <= 1:
+        return clips[0] if clips else None
+    total = np.zeros(clips[0].samples.shape, dtype=np.float64)
+    for clip in clips:
+        total += clip.samples
+    return replace(clips[0], samples=total.astype(np.float32))
 
 
 def outline(samples: Floats32, n_columns: int) -> tuple[npt.NDArray[np.intp], Floats32, Floats32]:

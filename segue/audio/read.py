@@ -200,7 +200,8 @@ def _stem(
 ) -> Stem:
     samples = _on_grid(info, first_frame=first_frame, n_frames=n_frames, rate_hz=rate_hz)
     clip = Clip(samples=samples, rate_hz=rate_hz, start_s=first_frame / rate_hz)
-    return Stem(role=stem.role, file=printable(stem.path.name), clip=clip)
+    name = printable(stem.path.name)
+    return Stem(role=stem.role, file=name, clip=clip, is_backing=stem.is_backing)
 
 
 def _on_grid(info: SoundInfo, *, first_frame: int, n_frames: int, rate_hz: int) -> Floats32:

@@ -42,6 +42,8 @@ ROLE_WORDS: Final[tuple[tuple[Role, str], ...]] = (
 )
 """Words of each role; the first line that fits wins, so "lead vocal" is a voice."""
 
+_ALL_THE_REST: Final = frozenset({"other", "rest", "misc"})
+"""What says no more than that nothing else says it."""
 _QUALIFIERS: Final = frozenset({"e", "el", "electric", "ac", "back", "backing", "rhythm", "main"})
 _WORD = re.compile(r"808|[A-Z]+(?![a-z])|[A-Z]?[a-z]+|[^\W\d_a-zA-Z]+")
 _PHRASES: Final = re.compile(r"\b(kick|bass)[\W_]*(drum)", re.IGNORECASE)
@@ -68,6 +70,18 @@ def stem_roles(names: Sequence[str]) -> tuple[Role, ...]:
     return tuple(
         _role_of_words(own[shared:]) or _role_of_words(own[:shared]) or "other" for own in words
     )
+
+
+def is_backing(name: str, role: Role) -> bool:
+    """Whether a stem's name does not say what plays, as that of a backing track: drums may.
+
+    Examples
+    --------
+    >>> is_backing("Low Tide instrumental.wav", "other"), is_backing("strings.wav", "other")
+    (True, False)
+    """
+    words = set(_words(name))
+    return role == "other" and (not _role_of_words(list(words)) or bool(words & _ALL_THE_REST))
 
 
 def _n_shared(words: Sequence[Sequence[str]]) -> int:
@@ -122,6 +136,7 @@ class StemFile:
 
     path: Path
     role: Role
+    is_backing: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -156,7 +171,8 @@ def read_folder(path: Path) -> SongFiles:
     return SongFiles(
         title=song.title or title_of(path.resolve().name),
         stems=tuple(
-            StemFile(path=file, role=role) for file, role in zip(files, roles, strict=True)
+            StemFile(path=file, role=role, is_backing=is_backing(file.name, role))
+            for file, role in zip(files, roles, strict=True)
         ),
         said=song,
     )

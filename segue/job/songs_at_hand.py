@@ -344,9 +344,10 @@ def _song(told: dict[str, Any], sounds: Iterable[npt.NDArray[np.float32]]) -> So
         Stem(
             role=role,
             file="",
+            is_backing=is_backing,
             clip=Clip(samples=sound, rate_hz=int(told["rate_hz"]), start_s=float(told["start_s"])),
         )
-        for role, sound in zip(told["roles"], sounds, strict=True)
+        for role, is_backing, sound in zip(told["roles"], told["backing"], sounds, strict=True)
     )
     return SongEdge(
         path=Path(told["path"]),
@@ -382,6 +383,7 @@ def _told_of(song: SongEdge) -> dict[str, Any]:
         "title": song.title,
         "edge": song.edge,
         "roles": [stem.role for stem in song.stems],
+        "backing": [stem.is_backing for stem in song.stems],
         "rate_hz": song.rate_hz,
         "start_s": song.start_s,
         "duration_s": song.duration_s,

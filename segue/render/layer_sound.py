@@ -219,6 +219,11 @@ def drums_of_mix(title: str) -> str:
     )
 
 
+def drums_taken_out(title: str) -> str:
+    """What is to be said of a mix without its drums."""
+    return f"Drums are taken out of the mix of {title}: hard attacks go with them."
+
+
 def singer_turned_down(title: str) -> str:
     """What is to be said of bars of a mix whose singer was told from what comes back."""
     return f"The singer is turned down in the bars of {title} that go round. Stems are better."

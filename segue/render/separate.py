@@ -202,14 +202,14 @@ def percussion(samples: Floats32, rate_hz: int) -> Floats32:
 
 @lru_cache(maxsize=4)
 def percussion_of(edge: SongEdge, low_s: float, high_s: float) -> Clip:
-    """The drums of some of a song's mix; the loops and layers of a run share them.
+    """The drums of some of a song's mix or backing; the loops and layers of a run share them.
 
     Parameters
     ----------
     low_s, high_s : float
         Seconds of the file.
     """
-    mix = edge.mix
+    mix = edge.backing or edge.mix
     first = max(round((low_s - mix.start_s) * mix.rate_hz), 0)
     last = min(round((high_s - mix.start_s) * mix.rate_hz), mix.n_frames)
     part = mix.samples[first : max(last, first)]

@@ -13,6 +13,7 @@ from segue.render.layer_sound import (
     WORTH_SAYING_S,
     LayerSound,
     drums_of_mix,
+    drums_taken_out,
     faded,
     frames_of,
     mix_played_whole,
@@ -70,40 +71,69 @@ def _sources(
     Drums keep their pitch where something else moves.
     """
     if not edge.has_stems:
-        source = edge.mix if layer.part == "all" else _part_of(edge, layer, time_map)
-        alone = None
-        if layer.compared_s:
-            alone = voiceless(edge, source, layer.compared_s, layer.compared_length_s)
-        notes = _mix_notes(layer, edge, has_voice=alone is None)
-        return [(alone or source, layer.part != "percussive")], notes
+        return _of_mix(layer, edge, time_map)
     wanted = {stem.role for stem in edge.stems if not layer.roles or stem.role in layer.roles}
     drums = edge.sum_of("drums") if "drums" in wanted and layer.part != "harmonic" else None
     tonal = sorted(wanted - {"drums"}) if layer.part != "percussive" else []
     rest = edge.sum_of(*tonal) if tonal else None
-    sources: list[tuple[Clip, bool]] = []
-    if drums is not None:
-        sources.append((drums, rest is None))
+    notes: tuple[str, ...] = ()
+    if edge.backing is not None and _asks_drums(layer) != _asks_rest(layer):
+        drums, rest, notes = _of_backing(layer, edge, time_map, rest)
+    sources = [(drums, rest is None)] if drums is not None else []
     if rest is not None:
         sources.append((rest, True))
     if not sources:
         asked = " and ".join(layer.roles) or layer.part
         return [], (f"'{layer.name}' is silent: {edge.title} has no stem for {asked}.",)
-    return sources, ()
+    return sources, notes
+
+
+def _of_mix(
+    layer: SongLayer, edge: SongEdge, time_map: TimeMap
+) -> tuple[list[tuple[Clip, bool]], tuple[str, ...]]:
+    source, alone = edge.mix, None
+    if layer.part != "all":
+        struck = _struck_of(edge, time_map)
+        source = struck if layer.part == "percussive" else _without(source, struck)
+    if layer.compared_s:
+        alone = voiceless(edge, source, layer.compared_s, layer.compared_length_s)
+    notes = _mix_notes(layer, edge, has_voice=alone is None)
+    return [(alone or source, layer.part != "percussive")], notes
+
+
+def _of_backing(
+    layer: SongLayer, edge: SongEdge, time_map: TimeMap, rest: Clip | None
+) -> tuple[Clip | None, Clip | None, tuple[str, ...]]:
+    """Drums and rest where one stem holds both, and a layer asks for one of them."""
+    struck = _struck_of(edge, time_map)
+    if _asks_drums(layer):
+        return struck, rest, (drums_of_mix(edge.title),)
+    return None, None if rest is None else _without(rest, struck), (drums_taken_out(edge.title),)
+
+
+def _asks_drums(layer: SongLayer) -> bool:
+    return layer.part != "harmonic" and (not layer.roles or "drums" in layer.roles)
+
+
+def _asks_rest(layer: SongLayer) -> bool:
+    return layer.part != "percussive" and (not layer.roles or "other" in layer.roles)
 
 
 _AROUND_S: Final = 1.0
 """Sound kept on both sides of what is played, so that the medians are whole there."""
 
 
-def _part_of(edge: SongEdge, layer: SongLayer, time_map: TimeMap) -> Clip:
-    """The drums of a mix, or the mix without them, where a layer plays it."""
+def _struck_of(edge: SongEdge, time_map: TimeMap) -> Clip:
+    """The drums of a mix or a backing, where a layer plays it."""
     low_s = float(np.floor(time_map.source_s[0] - _AROUND_S))
     high_s = float(np.ceil(time_map.source_s[-1] + _AROUND_S))
-    drums = percussion_of(edge, low_s, high_s)
-    if layer.part == "percussive":
-        return drums
-    first = round((drums.start_s - edge.mix.start_s) * drums.rate_hz)
-    rest = edge.mix.samples[first : first + drums.n_frames] - drums.samples
+    return percussion_of(edge, low_s, high_s)
+
+
+def _without(whole: Clip, drums: Clip) -> Clip:
+    """What sounds beside the drums, as long as they do."""
+    first = round((drums.start_s - whole.start_s) * drums.rate_hz)
+    rest = whole.samples[first : first + drums.n_frames] - drums.samples
     return Clip(samples=rest, rate_hz=drums.rate_hz, start_s=drums.start_s)
 
 
@@ -114,7 +144,7 @@ def _mix_notes(layer: SongLayer, edge: SongEdge, *, has_voice: bool) -> tuple[st
     if layer.part == "percussive":
         return (drums_of_mix(edge.title),)
     if layer.part == "harmonic":
-        notes.append(f"Drums are taken out of the mix of {edge.title}: hard attacks go with them.")
+        notes.append(drums_taken_out(edge.title))
     elif layer.roles and set(get_args(Role)) - set(layer.roles) - VOICES - {"mix"}:
         notes.append(mix_played_whole(layer.name, layer.roles, edge.title))
     return tuple(notes)  # whether somebody sings in it, the plan says

@@ -1,5 +1,6 @@
 """Phrases, loops and bars of a made-up band whose form is known."""
 
+from dataclasses import replace
 from itertools import pairwise, product
 from pathlib import Path
 
@@ -163,17 +164,19 @@ def loops_of(parts):
     return hear_structure(edge_of([sum(parts)], ["mix"]), pulse(), OPENING).loops
 
 
-@pytest.mark.parametrize("source", ["stems", "mix"])
+@pytest.mark.parametrize("source", ["stems", "mix", "backing"])
 def test_bars_tell_where_the_kit_plays(source):
     mix, bass, kit = band(0, kit_from=8)
-    edge = (
-        edge_of([mix, bass, kit], ["keys", "bass", "drums"])
-        if source == "stems"
-        else edge_of([mix + bass + kit], ["mix"])
-    )
+    if source == "stems":
+        edge = edge_of([mix, bass, kit], ["keys", "bass", "drums"])
+    elif source == "mix":
+        edge = edge_of([mix + bass + kit], ["mix"])
+    else:
+        edge = edge_of([bass, mix + kit], ["bass", "other"])
+        edge = replace(edge, stems=(edge.stems[0], replace(edge.stems[1], is_backing=True)))
     bars = hear_structure(edge, pulse(), OPENING).bars
     assert len(bars) == N_BARS
-    assert {bar.source for bar in bars} == {source}
+    assert {bar.source for bar in bars} == {"mix" if source == "mix" else "stems"}
     without, with_kit = bars[:8], bars[8:]
     assert max(bar.drums for bar in without) < min(bar.drums for bar in with_kit)
     assert np.mean([bar.onsets_a_beat for bar in with_kit]) == pytest.approx(2.0, abs=0.3)

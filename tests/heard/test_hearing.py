@@ -86,17 +86,31 @@ def test_a_stem_that_is_silent_is_no_part_of_what_was_heard():
     assert heard.roles == {"drums"}
 
 
+def with_backing(edge):
+    return dataclasses.replace(
+        edge, stems=tuple(dataclasses.replace(stem, is_backing=True) for stem in edge.stems)
+    )
+
+
+def test_a_backing_track_may_have_drums():
+    voice, track = song(role="voice").stems[0], song(2, role="other").stems[0]
+    edge = dataclasses.replace(song(), stems=(voice, track))
+    assert heard_edge(edge, cached=False).roles == {"voice", "other"}
+    assert heard_edge(with_backing(edge), cached=False).roles == {"voice", "other", "drums"}
+
+
 @pytest.mark.parametrize(
     "other",
     [
         (song(1), None, None),
+        (with_backing(song()), None, None),
         (song(role="bass"), None, None),
         (song(duration_s=101.0), None, None),
         (song(), Overrides(key=parse_key("C major")), None),
         (song(), Overrides(tempo_bpm=100.0), None),
         (song(), None, song(2).mix),
     ],
-    ids=["sound", "role", "length", "key said", "tempo said", "lead"],
+    ids=["sound", "backing", "role", "length", "key said", "tempo said", "lead"],
 )
 def test_whatever_facts_depend_on_is_in_the_key(other):
     edge, overrides, lead = other

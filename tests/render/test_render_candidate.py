@@ -179,6 +179,32 @@ def test_stems_are_chosen_by_role_and_part(with_layers, incoming):
     assert any("no stem" in note for note in silent.notes)
 
 
+def test_drums_of_a_voice_and_its_backing_are_those_of_the_backing(with_layers, incoming):
+    voice, track = (song(music(14.0, OLD_BPM, seed=n)).stems[0].clip for n in (3, 4))
+    alone = song(track.samples)
+    sung = Stem(role="voice", file="voice.wav", clip=voice)
+    named = Stem(role="other", file="strings.wav", clip=track)
+    tracks = replace(named, file="instrumental.wav", is_backing=True)
+
+    def made(edge, **changes):
+        layer = old_layer(end_beat=4, time_map=key_frames(0, 4, OLD_BPM), **changes)
+        return render_candidate(with_layers(layer), edge, incoming)
+
+    edge = replace(alone, stems=(sung, tracks))
+    drums = made(edge, roles=("drums",))
+    wanted = made(alone, part="percussive").outgoing.samples
+    assert wanted.any()
+    assert np.array_equal(drums.outgoing.samples, wanted)
+    assert any("A drum stem is better." in note for note in drums.notes)
+    rest = made(edge, roles=("bass", "other"))
+    whole = made(edge, roles=("drums", "other"))
+    parts = drums.outgoing.samples + rest.outgoing.samples
+    assert np.abs(parts - whole.outgoing.samples).max() < 1e-5
+    assert any(note.startswith("Drums are taken out") for note in rest.notes)
+    bare = made(replace(alone, stems=(sung, named)), roles=("drums",))
+    assert not bare.outgoing.samples.any()
+
+
 def test_a_pad_at_0_db_has_the_target_loudness(with_layers, outgoing, incoming):
     for sound in ("warm", "glass", "choir"):
         pad = PadLayer(
