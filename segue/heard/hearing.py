@@ -144,8 +144,8 @@ def edge_digest(
     """
     said = (overrides or Overrides()).over(song.notes)
     digest = blake2b(digest_size=_DIGEST_BYTES)
-    parts = (listener_digest(), song.edge, f"{song.duration_s!r}", f"{said!r}")
-    parts += ("backing",) if song.backing is not None else ()
+    parts = [listener_digest(), song.edge, f"{song.duration_s!r}", f"{said!r}"]
+    parts += ["backing"] if song.backing is not None else []
     digest.update(" ".join((*parts, sound or sound_digest(song))).encode())
     if lead is not None:
         _update(digest, "given lead", lead)
