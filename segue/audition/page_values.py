@@ -167,11 +167,6 @@ class WayView:
     places: tuple[WeakPlace, ...]
     choice: Choice | None = None
 
-    @property
-    def length_words(self) -> str:
-        """Such as '4 bars, 10.0 s'."""
-        return self.record.length_words
-
 
 def way_views(view: PageView) -> tuple[WayView, ...]:
     """Each option as the page shows it, with the band's choice at the one it fell on."""
