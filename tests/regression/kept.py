@@ -5,7 +5,9 @@ change is meant, write them anew (``python -m tests.regression.write_hearing`` a
 this folder), and read the difference before keeping it.
 """
 
+import html
 import json
+import re
 import sys
 from pathlib import Path
 
@@ -50,6 +52,15 @@ def near(values, tolerances):
         else value
         for field, value in values.items()
     }
+
+
+_UNSEEN = re.compile(r"<(style|script|svg)\b.*?</\1>|<[^>]*>", re.DOTALL)
+
+
+def words_of(page):
+    """What stands on a page of HTML, line by line, without its drawings."""
+    lines = html.unescape(_UNSEEN.sub("\n", page)).splitlines()
+    return [" ".join(line.split()) for line in lines if line.strip()]
 
 
 RATIO, LEAST = 2e-3, 2e-3

@@ -1,7 +1,8 @@
 """Takes of an invented rehearsal, reviewed: ``python -m tests.regression.write_reviews``.
 
 The band of `tests.review.conftest` plays a segue whose new song is there in stems: once as
-planned, and once each with some of what goes wrong in a rehearsal room.
+planned, and once each with some of what goes wrong in a rehearsal room. Of one take the words of
+its page are kept as well; two are reviewed where the songs are not at hand.
 """
 
 import tempfile
@@ -11,18 +12,20 @@ from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
-from scipy.signal import butter, sosfilt
+from scipy.signal import butter, fftconvolve, sosfilt
 
 from segue.audio.clip import Clip
 from segue.audio.write import write_wav24
 from segue.plan import plan_segue
 from segue.recipes import load_recipes, shelf_folder
+from segue.review.listening import read_clip
 from segue.review.rehearsal import ListenedRun
+from segue.review.review_page import PageOfReview, page_text
 from segue.runfolder import RunDocument, document_text
 from segue.runfolder.run_document import DOCUMENT_NAME
 from tests.plan.song_facts import end_facts, start_facts
 from tests.plan.write_golden import rounded
-from tests.regression.kept import write
+from tests.regression.kept import words_of, write
 from tests.review.conftest import CHORDS, RATE_HZ, Played, parts, record_at, taped
 
 NAME = "reviews.json"
@@ -63,9 +66,16 @@ def song_in_stems(folder):
     return replace(facts, file=str(folder), duration_s=facts.edge_end_s)
 
 
-def run_in(folder):
+def runs_in(folder):
+    """The run with its songs at hand, and where they are not."""
+    return {True: _run_in(folder / "run"), False: _run_in(folder / "alone", has_songs=False)}
+
+
+def _run_in(folder, *, has_songs=True):
     folder.mkdir()
     new = song_in_stems(folder / "new song")
+    if not has_songs:
+        new = replace(new, file=str(folder / "gone"))
     taped(band(), folder / "1 music.wav", noise=0.0)
     document = RunDocument(
         schema_version=1,
@@ -118,6 +128,14 @@ def through_a_phone(sound):
     return sosfilt(butter(4, PHONE_HZ, "bandpass", fs=RATE_HZ, output="sos"), sound, axis=0)
 
 
+def in_a_room(sound):
+    """A reverberation time of half a second, 6 dB under the direct sound."""
+    at_s = np.arange(RATE_HZ // 2) / RATE_HZ
+    tail = np.random.default_rng(3).normal(size=(len(at_s), 2)) * 10 ** (-6 * at_s)[:, None]
+    tail *= 0.5 / np.sqrt(np.square(tail).sum(axis=0))
+    return sound + fftconvolve(sound, tail, axes=0)[: len(sound)]
+
+
 def twice(sound):
     """A first try that breaks off, some seconds of talk, and the whole of it."""
     talk = 0.02 * np.random.default_rng(8).normal(size=(4 * RATE_HZ, 2))
@@ -131,6 +149,9 @@ def takes():
     lagging = Played(late_s=late_s, singer_late_s=-0.06, singer_cents=-30.0)
     waiting = {line.number: 1.5 for line in plan().bar_lines if line.number >= entry_bar()}
     creeping = {line.number: 0.009 * line.number for line in plan().bar_lines}
+    slightly = {4: 0.012, 6: 0.02, 9: -0.016, 12: 0.045}
+    a_little_off = Played(late_s=slightly, singer_late_s=0.035, singer_cents=14.0)
+    flat = Played(singer_late_s=0.09, singer_cents=-40.0, late_s={8: 0.05})
     rests = band(without=("drums",), bars=(entry_bar() + 1, entry_bar() + 2))
     return {
         "as planned": (band(), {"offset_s": 2.0}),
@@ -143,16 +164,30 @@ def takes():
         "the new song louder": (louder(band()), {"offset_s": 1.0, "noise": 0.01}),
         "from within, through a phone": (through_a_phone(band()), {"offset_s": -4.0}),
         "clipped": (np.clip(3 * band(), -1.0, 1.0), {"offset_s": 1.0}),
+        "all a little off": (band(a_little_off), {"offset_s": 1.5, "noise": 0.01}),
+        "in a room, on a slow recorder": (in_a_room(band(flat)), {"speed": 0.994}),
         "two tries": (twice(band()), {"offset_s": 1.0}),
     }
 
 
-def reviewed(name, run, folder):
+LAGS, RESTS = "bars that lag, the singer early and flat", "a gap, and the drums rest"
+FAR = {f"{name}, the songs not at hand": name for name in (LAGS, RESTS)}
+CASES = (*takes(), *FAR)
+
+
+def reviewed(case, runs, folder):
     """All that a review tells of a take, by a run that is listened to once for all of them."""
-    sound, taping = takes()[name]
+    sound, taping = takes()[FAR.get(case, case)]
     path = taped(sound.astype(np.float32), folder / "take.wav", **taping)
-    told = asdict(run.review(path))
-    return {key: rounded(value) for key, value in told.items() if key not in _OTHERWISE}
+    run = runs[case not in FAR]
+    review = run.review(path)
+    told = {key: rounded(x) for key, x in asdict(review).items() if key not in _OTHERWISE}
+    return told | ({"page": words_of(page_of(review, run, path))} if case == LAGS else {})
+
+
+def page_of(review, run, path):
+    plan, take = read_clip(run.run / "1 music.wav"), read_clip(path)
+    return page_text(PageOfReview(rehearsal=review, label="1", plan=plan, take=take, trend=None))
 
 
 _OTHERWISE = ("segue_version", "recorded_on", "recorded_at")
@@ -160,8 +195,8 @@ _OTHERWISE = ("segue_version", "recorded_on", "recorded_at")
 
 def values():
     with tempfile.TemporaryDirectory() as folder:
-        run = run_in(Path(folder) / "run")
-        return {name: reviewed(name, run, Path(folder)) for name in takes()}
+        runs = runs_in(Path(folder))
+        return {case: reviewed(case, runs, Path(folder)) for case in CASES}
 
 
 if __name__ == "__main__":

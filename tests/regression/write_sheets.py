@@ -1,12 +1,13 @@
 """Cue sheets on paper and an invented evening: ``python -m tests.regression.write_sheets``.
 
 What stands where on a printed page, every line of the sheets, every event of the MIDI file, the
-drawing of the evening and its tempo map, for plans of a few recipes.
+drawing of the evening, its tempo map and the words of its page, for plans of a few recipes.
 """
 
 from dataclasses import asdict, replace
 from functools import cache
 from io import BytesIO
+from pathlib import Path
 
 from mido import MidiFile
 
@@ -16,6 +17,7 @@ from segue.recipes import load_recipes, shelf_folder
 from segue.setlist.evening import timed
 from segue.setlist.show.evening_drawing import evening_drawing
 from segue.setlist.show.evening_pack import front_page, map_of, places_of, sheets_of
+from segue.setlist.show.evening_page import evening_page_text
 from segue.setlist.show.rows import rows_of
 from segue.stage.cue_sheet import cue_sheet
 from segue.stage.in_evening import FrontPage
@@ -25,7 +27,7 @@ from segue.stage.pack import CHANNELS
 from segue.stage.sheet_pages import PAPER_INCHES, _Page
 from tests.plan.song_facts import end_facts, start_facts
 from tests.plan.write_golden import rounded
-from tests.regression.kept import write
+from tests.regression.kept import words_of, write
 from tests.setlist.an_evening import edges, evening_of
 
 NAME = "sheets.json"
@@ -136,6 +138,7 @@ def evening(name):
                 for layout in ("broad", "file")
             },
             "map": asdict(played),
+            "page": words_of(evening_page_text(Path("friday"), rows)),
             "paper": on_paper([front, *sheets], "letter"),
         }
     )

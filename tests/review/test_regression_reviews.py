@@ -3,19 +3,17 @@
 import pytest
 
 from tests.regression.kept import kept, nearly
-from tests.regression.write_reviews import NAME, reviewed, run_in, takes
-
-CASES = tuple(takes())
+from tests.regression.write_reviews import CASES, NAME, reviewed, runs_in
 
 
-@pytest.fixture(scope="module", name="run")
-def _run(tmp_path_factory):
-    return run_in(tmp_path_factory.mktemp("rehearsed") / "run")
+@pytest.fixture(scope="module", name="runs")
+def _runs(tmp_path_factory):
+    return runs_in(tmp_path_factory.mktemp("rehearsed"))
 
 
 @pytest.mark.parametrize("case", CASES)
-def test_regression_of_reviews(case, run, tmp_path):
-    assert reviewed(case, run, tmp_path) == nearly(kept(NAME)[case])
+def test_regression_of_reviews(case, runs, tmp_path):
+    assert reviewed(case, runs, tmp_path) == nearly(kept(NAME)[case])
 
 
 def test_every_take_is_kept():
