@@ -126,3 +126,14 @@ def test_the_picture_has_a_column_a_bar_and_all_that_went_wrong(told, sounds):
     low, high = axes[1].get_xlim()
     assert low == pytest.approx(starts_s[0] - 1.0)
     assert high == pytest.approx(2 * starts_s[-1] - starts_s[-2] + 1.0)
+
+
+def test_three_things_to_practise_are_told_first_and_the_rest_on_asking(told, sounds):
+    plan, take = sounds
+    found = tuple(finding(bar, f"Bar {bar} is odd") for bar in (1, 2, 3, 4, 5))
+    odd = replace(told, tries=(replace(told.best_try, findings=found),))
+    page = page_text(PageOfReview(rehearsal=odd, label="1", plan=plan, take=take, trend=None))
+    first, _, more = page.partition("<summary>2 more</summary>")
+    assert [f"Bar {bar} is odd" in first for bar in (1, 2, 3, 4, 5)] == [True] * 3 + [False] * 2
+    assert "Bar 4 is odd" in more
+    assert "Bar 5 is odd" in more

@@ -156,6 +156,22 @@ def test_an_uneven_bed_is_marked_down():
     assert restless.score < steady.score
 
 
+def test_a_bed_half_as_uneven_as_may_be_loses_a_fifth_of_its_mark_at_most():
+    """A quarter of the time each 6.36 LU up and down spreads by 6.36 / sqrt(2) = 4.5 LU.
+
+    That lies half way from 2 LU, which is fine, to 7, where a tenth is left: 0.55 of the two
+    fifths of the mark that unevenness takes.
+    """
+
+    def swaying(t):
+        return bed_at(14.5)(t) + (0.0, 6.364, 0.0, -6.364)[int(t / 0.5) % 4]
+
+    told = speech_level(heard("talk", loudness=swaying))
+    assert told.value == pytest.approx(14.5, abs=0.1)
+    assert told.score == pytest.approx(0.6 + 0.4 * 0.55, abs=0.005)
+    assert told.sentence == "The bed is uneven (by 4.5 LU)."
+
+
 def test_words_have_room_where_consonants_are():
     def shrill(t):
         mid_db = 20.0 if EXIT_S <= t < ENTRY_S else 0.0
