@@ -73,6 +73,10 @@ class Listened:
         Loudness, onsets and bands of the music.
     bridge : BridgeSound
         What lies between the songs.
+    songs_s : ((float, float), (float, float))
+        From when to when the old and the new song are held against the bridge.
+    songs_hits_db : float
+        How far the hits of the songs stand out there.
     """
 
     candidate: Candidate
@@ -87,6 +91,8 @@ class Listened:
     loud_db: float
     room: RoomCurves
     bridge: BridgeSound
+    songs_s: tuple[tuple[float, float], tuple[float, float]]
+    songs_hits_db: float
 
     @property
     def level(self) -> Curve:
@@ -118,18 +124,6 @@ class Listened:
         """Beats a bar of the new song."""
         lines = self.plan.bar_lines
         return next((line.metre for line in lines if line.beat >= self.plan.entry_beat), 4)
-
-    @property
-    def songs_s(self) -> tuple[tuple[float, float], tuple[float, float]]:
-        """From when to when the old and the new song are held against the bridge."""
-        exit_s, entry_s = self.exit_s, self.entry_s
-        return (exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)
-
-    @property
-    def songs_hits_db(self) -> float:
-        """How far the hits of the songs next to the bridge stand out."""
-        old, new = (self.room.hits_db(*span) for span in self.songs_s)
-        return (old + new) / 2.0
 
     def hits(self, low_s: float, high_s: float) -> float:
         """How far the hits of a stretch stand out, against those of the songs."""
@@ -165,6 +159,8 @@ def hear(
     sides = {side: side_spectra(getattr(candidate, side)) for side in SIDES}
     together_db = np.max([side.level_db for side in sides.values()], axis=0)
     pulse, room = heard_pulse(candidate), room_curves(candidate.music)
+    exit_s, entry_s = plan.seconds_at(plan.exit_beat), plan.seconds_at(plan.entry_beat)
+    songs_s = (exit_s - AROUND_S, exit_s), (entry_s, entry_s + AROUND_S)
     return Listened(
         candidate=candidate,
         facts=(outgoing, incoming),
@@ -178,6 +174,8 @@ def hear(
         loud_db=float(np.quantile(together_db, 0.9)),
         room=room,
         bridge=bridge_of(plan, candidate.music, room),
+        songs_s=songs_s,
+        songs_hits_db=float(np.mean([room.hits_db(*span) for span in songs_s])),
     )
 
 
