@@ -22,7 +22,7 @@ from contextlib import contextmanager
 from multiprocessing.connection import Connection, wait
 from typing import TYPE_CHECKING, Any, Final, Self
 
-from segue.workers import ONE_THREAD, In, Out, Outcome, attempt, one_heap
+from segue.workers import ONE_THREAD, In, Out, Outcome, attempt, give_back_code, one_heap
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -246,6 +246,7 @@ def _load(modules: tuple[str, ...]) -> None:
             importlib.import_module(name)
     gc.freeze()  # a search for it would write into all that is shared
     gc.enable()
+    give_back_code()
     one_heap()
     signal.signal(signal.SIGINT, _on_interrupt)
 
