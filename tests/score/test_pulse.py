@@ -7,6 +7,7 @@ import pytest
 
 from segue.score import score_candidate
 from segue.score.listening_to import hear
+from segue.score.rendered_pulse import Pulse
 from tests.score.synthetic import Recipe, facts_of, make_candidate, with_music
 from tests.score.synthetic_band import RATE_HZ, burst, kick
 
@@ -87,3 +88,27 @@ def test_a_change_of_tempo_behind_a_bare_pad_is_not_heard(score_of):
     at_once, bare = (score_of(ramp_beats=0, pad_drums=drums) for drums in (True, False))
     assert at_once.measure("tempo_change").value > 10.0
     assert "tempo_change" in {one.name for one in bare.not_measured}
+
+
+@pytest.mark.parametrize(
+    ("n_heard", "told"),
+    [
+        pytest.param(2, None, id="two tell nothing"),
+        pytest.param(3, 0.010, id="three by the middle of them: 0, 10 and 20 ms"),
+        pytest.param(4, 0.015, id="four as well"),
+        pytest.param(5, 0.060, id="five by their line, 10 ms later with every beat, at beat 6"),
+    ],
+)
+def test_how_late_beats_are_is_told_by_their_middle_and_from_five_on_by_their_line(n_heard, told):
+    beats = np.arange(8.0)
+    pulse = Pulse(
+        beats=beats,
+        times_s=0.5 * beats,
+        late_s=0.01 * beats,
+        is_heard=beats < n_heard,
+        low_accent=np.ones(8),
+    )
+    found = pulse.late_at(3.0, 0.0, 8.0)
+    assert (found is None) is (told is None)
+    if found is not None:
+        assert found[0] == pytest.approx(told)

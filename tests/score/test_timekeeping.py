@@ -267,3 +267,14 @@ def test_the_low_end_counts_where_both_songs_fill_it(n_hops, is_told):
     assert ("Both songs fill" in told.sentence) is is_told
     low_db["incoming"][40:] = -31.0  # more than 10 dB below: a trace and no second bass
     assert low_end(hearing).value == 0.0
+
+
+@pytest.mark.parametrize(("n_silent", "is_heard"), [(6, True), (7, False)])
+def test_behind_eight_beats_a_tempo_is_still_compared_and_behind_nine_it_is_new(n_silent, is_heard):
+    """From the last length that is heard to the next it is two beats more than nobody plays."""
+    plays = np.ones(END, bool)
+    plays[11 : 11 + n_silent] = False
+    told = tempo_change(heard([0.5] * 12 + [0.55] * 20, is_heard=plays))
+    assert isinstance(told, NotMeasured) is not is_heard
+    if not is_heard:
+        assert told.why == "nobody plays the beat while the tempo changes (120 to 109 BPM)"
