@@ -109,7 +109,7 @@ def chosen(mutant: Mutant, files: list[TestFile], most_s: float = math.inf) -> l
     Where none is seen to run the line (compiled loops and other processes are not seen), those
     that load the module. Together they take `most_s` at most, or there is one.
     """
-    passing = [file for file in files if not file.failure and mutant.path in file.lines]
+    passing = [file for file in files if not file.failure and file.lines.get(mutant.path)]
     running = [file for file in passing if mutant.line in file.lines[mutant.path]]
     stem = Path(mutant.path).stem
     named = (f"test_{stem}", stem)
