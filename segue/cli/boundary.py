@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Final, NoReturn
 
 from segue.errors import SegueError, printable
-from segue.workers import ONE_THREAD
+from segue.workers import ONE_THREAD, heed_what_is_lost
 
 EXIT_OUR_FAULT = 1  # exit status of a fault of the program
 EXIT_BAD_INPUT = 2  # exit status of what a person can mend
@@ -45,7 +45,6 @@ JOB_MODULES: Final = (
     "segue.render.compiled",
 )
 """What the processes of a main job work with."""
-_AGAIN_S: Final = 0.01  # after which an interruption that was lost comes again
 _OF_THE_DISK: Final = {
     getattr(errno, name, errno.EIO)
     for name in ("EACCES", "EDQUOT", "ELOOP", "ENAMETOOLONG", "ENOSPC", "EPERM", "EROFS")
@@ -143,17 +142,7 @@ def _heed_interruptions() -> None:
         number = getattr(signal, name, None)
         if number is not None and signal.getsignal(number) is signal.SIG_DFL:
             signal.signal(number, lambda *_: signal.raise_signal(signal.SIGINT))
-    usual = sys.unraisablehook
-
-    def told(unraisable: sys.UnraisableHookArgs) -> None:
-        is_lost = isinstance(unraisable.exc_value, KeyboardInterrupt)
-        if is_lost and hasattr(signal, "setitimer"):
-            signal.signal(signal.SIGALRM, lambda *_: signal.raise_signal(signal.SIGINT))
-            signal.setitimer(signal.ITIMER_REAL, _AGAIN_S)
-        else:
-            usual(unraisable)
-
-    sys.unraisablehook = told
+    heed_what_is_lost(lambda *_: signal.raise_signal(signal.SIGINT))
 
 
 def _print_any_name() -> None:

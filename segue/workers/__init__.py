@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import ctypes
 import os
+import signal
 import sys
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -21,6 +22,7 @@ from segue.errors import OptionError, SegueError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
+    from types import FrameType
 
 ONE_THREAD: Final = dict.fromkeys(
     ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1"
@@ -193,6 +195,32 @@ def n_cores() -> int:
     with contextlib.suppress(AttributeError):
         return len(os.sched_getaffinity(0))
     return os.cpu_count() or 1
+
+
+_AGAIN_S: Final = 0.01  # after which an interruption that was lost comes again
+
+
+def heed_what_is_lost(again: Callable[[int, FrameType | None], object]) -> None:
+    """Let an interruption come again that fell where none can be raised, as in a destructor.
+
+    Python tells of it and goes on, and whoever asked this process to end waits for all its work.
+
+    Parameters
+    ----------
+    again : callable
+        Handles the signal that comes a moment later.
+    """
+    usual = sys.unraisablehook
+
+    def told(unraisable: sys.UnraisableHookArgs) -> None:
+        is_lost = isinstance(unraisable.exc_value, KeyboardInterrupt)
+        if is_lost and hasattr(signal, "setitimer"):
+            signal.signal(signal.SIGALRM, again)
+            signal.setitimer(signal.ITIMER_REAL, _AGAIN_S)
+        else:
+            usual(unraisable)
+
+    sys.unraisablehook = told
 
 
 def give_back() -> None:

@@ -22,7 +22,16 @@ from contextlib import contextmanager
 from multiprocessing.connection import Connection, wait
 from typing import TYPE_CHECKING, Any, Final, Self
 
-from segue.workers import ONE_THREAD, In, Out, Outcome, attempt, give_back_code, one_heap
+from segue.workers import (
+    ONE_THREAD,
+    In,
+    Out,
+    Outcome,
+    attempt,
+    give_back_code,
+    heed_what_is_lost,
+    one_heap,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -249,6 +258,7 @@ def _load(modules: tuple[str, ...]) -> None:
     give_back_code()
     one_heap()
     signal.signal(signal.SIGINT, _on_interrupt)
+    heed_what_is_lost(_on_interrupt)
 
 
 def _forked(ours: Connection, forked: list[int]) -> Connection:

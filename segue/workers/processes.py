@@ -26,7 +26,16 @@ from contextlib import contextmanager
 from multiprocessing import forkserver, resource_tracker
 from typing import TYPE_CHECKING, Final, Self
 
-from segue.workers import N_AHEAD_A_WORKER, ONE_THREAD, In, Out, Outcome, attempt, one_heap
+from segue.workers import (
+    N_AHEAD_A_WORKER,
+    ONE_THREAD,
+    In,
+    Out,
+    Outcome,
+    attempt,
+    heed_what_is_lost,
+    one_heap,
+)
 from segue.workers.ahead import blocked, end_with_parent, interrupt
 
 if TYPE_CHECKING:
@@ -242,6 +251,7 @@ def _begin(environment: dict[str, str]) -> None:
     os.environ.clear()
     os.environ.update(environment | ONE_THREAD)
     signal.signal(signal.SIGINT, _on_interrupt)
+    heed_what_is_lost(_on_interrupt)
     if hasattr(signal, "SIGHUP"):
         signal.signal(signal.SIGHUP, signal.SIG_IGN)  # the terminal was closed: the parent tells
     if hasattr(signal, "pthread_sigmask"):

@@ -56,6 +56,28 @@ def napping(folder: Path) -> str:
     return ""
 
 
+class _SlowToGo:
+    """Takes a second to be destroyed, and shows by a file that it has begun to be."""
+
+    def __init__(self, mark: Path) -> None:
+        self.mark = mark
+
+    def __del__(self) -> None:
+        self.mark.touch()
+        time.sleep(1)
+
+
+def napping_after_a_destructor(folder: Path) -> str:
+    """An interruption when its mark is there falls where none can be raised."""
+    mark = folder / f"{os.getpid()}"
+    try:
+        _SlowToGo(mark)
+        time.sleep(60)
+    finally:
+        mark.unlink()
+    return ""
+
+
 @dataclass(frozen=True)
 class Copying:
     source: Path

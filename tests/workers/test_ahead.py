@@ -96,11 +96,12 @@ def test_a_fault_of_a_task_is_raised_here():
     assert told == "object of type 'int' has no len() True\n"
 
 
+@pytest.mark.parametrize("task", ["napping", "napping_after_a_destructor"])
 @pytest.mark.parametrize("whom", ["the parent", "all"])
-def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str):
+def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str, task: str):
     script = (
         "with ahead.grown_to(2):\n"
-        "    list(ahead.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+        f"    list(ahead.outcomes(tasks.{task}, [Path(sys.argv[1])] * 6))\n"
     )
     run = interruptible(script, tmp_path)
     until(lambda: len(list(tmp_path.iterdir())) == 2)

@@ -96,15 +96,16 @@ def started(script: str, folder: Path) -> subprocess.Popen[bytes]:
     )
 
 
+@pytest.mark.parametrize("task", ["napping", "napping_after_a_destructor"])
 @pytest.mark.parametrize("whom", ["the parent", "all"])
-def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str) -> None:
+def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str, task: str) -> None:
     script = (
         "import sys; from pathlib import Path\n"
         "from segue.workers import open_workers\n"
         "from tests.workers import tasks\n"
         "if __name__ == '__main__':\n"
         "    with open_workers(n_processes=2) as workers:\n"
-        "        list(workers.outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
+        f"        list(workers.outcomes(tasks.{task}, [Path(sys.argv[1])] * 6))\n"
     )
     run = started(script, tmp_path)
     until(lambda: len(list(tmp_path.iterdir())) == 2)
