@@ -112,3 +112,14 @@ def test_how_late_beats_are_is_told_by_their_middle_and_from_five_on_by_their_li
     assert (found is None) is (told is None)
     if found is not None:
         assert found[0] == pytest.approx(told)
+
+
+@pytest.mark.parametrize(("late_s", "is_its_beat"), [(0.1, True), (0.17, False)])
+def test_in_slow_music_a_hit_far_behind_a_beat_is_no_late_beat(score_of, late_s, is_its_beat):
+    """At 60 BPM 0.17 s is a sixth of a beat: a place of its own in the bar."""
+    card = score_of(bpm_from=62.0, bpm_to=60.0, late_s=late_s)
+    told = {measure.name: measure.value for measure in card.measures}
+    if is_its_beat:
+        assert told["entry_timing"] == pytest.approx(1000 * late_s, abs=TIMING_TOLERANCE_MS)
+    else:
+        assert "entry_timing" not in told
