@@ -62,6 +62,18 @@ def test_a_ramp_has_an_event_every_beat(plans):
     assert len(ticks) >= ramp.n_beats - 1
 
 
+def test_a_tempo_that_changes_within_a_beat_changes_on_its_tick(plans):
+    """120 BPM are 500,000 microseconds a quarter note, 90 are 666,667; half a beat is 480 ticks."""
+    spans = [
+        TempoSpan(n_beats=n_beats, start_bpm=bpm, end_bpm=bpm)
+        for n_beats, bpm in ((2.5, 120.0), (5.5, 90.0))
+    ]
+    plan = replace(
+        _with_tempo(plans[0], *spans), exit_beat=0.0, entry_beat=0.0, end_beat=8.0, bar_lines=()
+    )
+    assert tempo_events(plan_score(plan, ()).ruler) == ((0, 500_000), (5 * 480, 666_667))
+
+
 @given(
     spans=st.lists(
         st.tuples(st.integers(1, 12), st.floats(40, 220), st.floats(40, 220)),
