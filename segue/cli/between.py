@@ -143,13 +143,14 @@ def demo(
 
 
 def _run(request: Request, *, json: bool, quiet: bool) -> None:
-    from segue.workers import make_ready, one_heap
-    from segue.workers.ahead import taken_ahead
+    from segue.workers import one_heap
+    from segue.workers.ahead import begin_ahead, taken_ahead
 
     one_heap()
     ahead = taken_ahead()
-    if ahead is None:
-        make_ready(request.n_useful_workers, *JOB_MODULES)
+    if ahead is None and request.n_useful_workers > 1:
+        begin_ahead(*JOB_MODULES)
+        ahead = taken_ahead()
     from segue.cli.hints import progress_bar
     from segue.job.between import N_STEPS_AROUND, make_segues
     from segue.job.shortlist import N_PROPOSALS
