@@ -15,7 +15,6 @@ import sys
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final, Generic, Literal, Protocol, TypeVar
 
 from segue.errors import OptionError, SegueError
@@ -232,25 +231,6 @@ def give_back() -> None:
     trim = _of_libc("malloc_trim")
     if trim is not None:
         trim(0)
-
-
-_DONT_NEED: Final = 4  # `MADV_DONTNEED` of Linux's `mman.h`
-
-
-def give_back_code() -> None:
-    """Let the system have the pages of libraries' code that were read while they were loaded.
-
-    They are in its cache of files and come again when they are called. Of the compiler's library 50
-    MB are looked at to load what is compiled already, and hardly anything is afterwards.
-    """
-    advise = _of_libc("madvise")
-    with contextlib.suppress(OSError):
-        for line in Path("/proc/self/maps").read_text(encoding="utf-8").splitlines():
-            place, rights, _, _, _, *path = line.split(maxsplit=5)
-            # what is compiled here has no file, and what can be written to is no file's any more
-            if advise is not None and rights == "r-xp" and path and ".so" in path[0]:
-                begin, end = (int(address, 16) for address in place.split("-"))
-                advise(ctypes.c_void_p(begin), ctypes.c_size_t(end - begin), _DONT_NEED)
 
 
 def one_heap() -> None:

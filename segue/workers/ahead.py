@@ -28,7 +28,6 @@ from segue.workers import (
     Out,
     Outcome,
     attempt,
-    give_back_code,
     heed_what_is_lost,
     one_heap,
 )
@@ -255,7 +254,6 @@ def _load(modules: tuple[str, ...]) -> None:
             importlib.import_module(name)
     gc.freeze()  # a search for it would write into all that is shared
     gc.enable()
-    give_back_code()
     one_heap()
     signal.signal(signal.SIGINT, _on_interrupt)
     heed_what_is_lost(_on_interrupt)

@@ -470,7 +470,7 @@ def test_the_main_job_on_ambient_music_before_drums(folder):
     assert "No key was heard at the start of 'Kit': pads and cue keep to D major." in printed
     assert "tempo free time" in printed
     assert "2 bars counted at 96 BPM" in printed
-    assert "keep to D major, the key of 'Glass Harbour'" in printed
+    assert printed.count("pads and cue keep to D major") == 1
     assert "No clear pulse at the end of 'Glass Harbour'" in printed
 
 

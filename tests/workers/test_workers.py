@@ -205,23 +205,3 @@ def _is_alive(pid: int) -> bool:
         return False
     # a dead child whom nobody has waited for is still listed
     return "State:\tZ" not in Path(f"/proc/{pid}/status").read_text()
-
-
-@pytest.mark.skipif(sys.platform != "linux", reason="other systems do not tell what is mapped")
-def test_code_that_was_read_goes_back_and_is_there_again_when_it_is_called() -> None:
-    script = (
-        "import re; import numpy as np; from pathlib import Path\n"
-        "from segue.workers import give_back_code\n"
-        "def held():\n"
-        "    told = Path('/proc/self/smaps').read_text()\n"
-        "    found = re.findall(r' r-xp .*\\.so.*\\n(?:\\w.*\\n)*?Rss: +(\\d+)', told)\n"
-        "    return sum(int(kilobytes) for kilobytes in found)\n"
-        "before = np.linalg.svd(np.eye(9))[1]\n"
-        "held_kb = held()\n"
-        "give_back_code()\n"
-        "print(0 < held() < held_kb / 2, np.array_equal(np.linalg.svd(np.eye(9))[1], before))\n"
-    )
-    told = subprocess.run(
-        [sys.executable, "-c", script], cwd=ROOT, capture_output=True, text=True, check=True
-    )
-    assert told.stdout == "True True\n"
