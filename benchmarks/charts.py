@@ -4,10 +4,10 @@ A chart is a ``notes.mid`` beside the stems of a song, whose ticks are laid on t
 a song keeps one tempo its beats are known to the end. Such are the songs of the packages
 ``fretsonfire-songs-sectoid`` and ``fretsonfire-songs-muldjord`` of Debian, two guitar bands, eight
 songs (unpack them; nothing here was fitted on them, but of three beat nets the one in place was
-chosen with them in sight). Where beats count as right: within
-70 ms (M. E. P. Davies et al., "Evaluation methods for musical audio beat tracking algorithms",
-technical report C4DM-TR-09-06, Queen Mary University of London, 2009), at the chart's tempo, its
-half or its double. Run ``python -m benchmarks.charts FOLDER``; it leaves with 1 where a reach is
+chosen with them in sight). Beats count as right within 70 ms (M. E. P. Davies et al., "Evaluation
+methods for musical audio beat tracking algorithms", technical report C4DM-TR-09-06, Queen Mary
+University of London, 2009), at the chart's tempo, its half or its double. Run
+``python -m benchmarks.charts FOLDER``; it leaves with 1 where a reach is
 missed.
 """
 

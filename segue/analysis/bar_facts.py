@@ -59,7 +59,7 @@ def bar_facts(edge: SongEdge, features: BarFeatures) -> tuple[BarFact, ...]:
         present = {
             part: _stem_presence(edge, roles, lines_s, lufs) for part, roles in _STEM_ROLES.items()
         }
-        if edge.backing is not None:
+        if edge.has_backing:
             present["drums"] = _drums(features)
     else:
         drums, bass = _drums(features), _bass(features)

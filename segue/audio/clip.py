@@ -212,12 +212,18 @@ class SongEdge:
         return _sum([stem.clip for stem in self.stems if not roles or stem.role in roles])
 
     @property
-    def backing(self) -> Clip | None:
-        """What there may be drums in, where no stem is said to have them; None where there is none.
+    def has_backing(self) -> bool:
+        """Whether there may be drums in a stem, and none is said to have them.
 
         A singer with tracks has two files, her voice and the rest.
         """
-        if self.sum_of("drums") is not None:
+        has_drums = any(stem.role == "drums" for stem in self.stems)
+        return not has_drums and any(stem.is_backing for stem in self.stems)
+
+    @property
+    def backing(self) -> Clip | None:
+        """What there may be drums in; None where there is none, or a stem of them."""
+        if not self.has_backing:
             return None
         return _sum([stem.clip for stem in self.stems if stem.is_backing])
 

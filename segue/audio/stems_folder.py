@@ -218,18 +218,17 @@ def _is_folder(path: Path) -> bool:
         return False  # whoever opens it says what is wrong
 
 
+def promises_sound(path: Path) -> bool:
+    """Whether a name is that of an audio file; what is hidden is none."""
+    return path.suffix.lower() in AUDIO_SUFFIXES and not path.name.startswith(".")
+
+
 def _audio_files(folder: Path) -> list[Path]:
     try:
         entries = sorted(folder.iterdir(), key=lambda entry: (entry.name.casefold(), entry.name))
     except PermissionError as error:
         raise InputError(folder, "may not be listed by you; change its permissions.") from error
-    files = [
-        entry
-        for entry in entries
-        if entry.suffix.lower() in AUDIO_SUFFIXES
-        and not entry.name.startswith(".")
-        and not entry.is_dir()
-    ]
+    files = [entry for entry in entries if promises_sound(entry) and not entry.is_dir()]
     if not files:
         raise InputError(
             folder, "holds no audio files; name a song file, or a folder with one file a stem."

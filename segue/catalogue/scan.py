@@ -21,8 +21,7 @@ from segue.audio.decode import sound_info
 from segue.audio.song_toml import SONG_TOML, song_toml_beside
 from segue.audio.stems_folder import AUDIO_SUFFIXES, ROLE_WORDS, stem_roles
 from segue.errors import InputError, SegueError, disk_faults, text_of
-from segue.runfolder.run_document import DOCUMENT_NAME
-from segue.stage.pack import PACK_MARK
+from segue.stage.pack import OUR_MARKS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -30,8 +29,6 @@ if TYPE_CHECKING:
     Tell = Callable[[InputError], None]
 
 
-_OURS: Final = frozenset({DOCUMENT_NAME, PACK_MARK})
-"""Folders with one of these hold what Segue made, which is no song."""
 _BLOCK_BYTES: Final = 1 << 20  # read at once, to hold little memory
 _DIGEST_BYTES: Final = 20  # 160 bits: no two songs of a million share one
 
@@ -163,7 +160,7 @@ def _songs_at(path: Path, closed: Tell | None) -> Iterator[FoundSong]:
     except OSError as error:
         _tell(closed, path, f"may not be looked into ({error.strerror}).")
         return
-    if any(entry.name in _OURS for entry in entries):
+    if any(entry.name in OUR_MARKS for entry in entries):
         return
     yield from (song,) if song else (FoundSong(path=file, files=(file,)) for file in audio)
     for folder in folders:
@@ -177,7 +174,7 @@ def _entries(folder: Path) -> list[os.DirEntry[str]]:
 
 
 def _folder_song(folder: Path, entries: Sequence[os.DirEntry[str]]) -> FoundSong | None:
-    if any(entry.name in _OURS for entry in entries):
+    if any(entry.name in OUR_MARKS for entry in entries):
         return None
     audio = tuple(_files(entries))
     notes = tuple(Path(entry.path) for entry in entries if entry.name == SONG_TOML)

@@ -89,7 +89,7 @@ def heard_edge(
     cache = user_facts_cache() if cached else None
     silent = silent_stems(song)
     roles = {s.role for s in song.stems if song.has_stems and s.file not in silent}
-    if song.backing is not None:  # whether drums are in it, is heard bar by bar
+    if song.has_backing:  # whether drums are in it, is heard bar by bar
         roles.add("drums")
     return HeardEdge(
         facts=hear(song, overrides=overrides, lead=lead, cache=cache, sound=sound),
@@ -145,7 +145,7 @@ def edge_digest(
     said = (overrides or Overrides()).over(song.notes)
     digest = blake2b(digest_size=_DIGEST_BYTES)
     parts = [listener_digest(), song.edge, f"{song.duration_s!r}", f"{said!r}"]
-    parts += ["backing"] if song.backing is not None else []
+    parts += ["backing"] if song.has_backing else []
     digest.update(" ".join((*parts, sound or sound_digest(song))).encode())
     if lead is not None:
         _update(digest, "given lead", lead)

@@ -77,7 +77,7 @@ def _sources(
     tonal = sorted(wanted - {"drums"}) if layer.part != "percussive" else []
     rest = edge.sum_of(*tonal) if tonal else None
     notes: tuple[str, ...] = ()
-    if edge.backing is not None and _asks_drums(layer) != _asks_rest(layer):
+    if edge.has_backing and _asks_drums(layer) != _asks_rest(layer):
         drums, rest, notes = _of_backing(layer, edge, time_map, rest)
     sources = [(drums, rest is None)] if drums is not None else []
     if rest is not None:

@@ -227,7 +227,7 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
     length_s = entry_s - exit_s
     quarter = max(length_s / 4, 0.5)
     first, last = (exit_s, exit_s + quarter), (entry_s - quarter, entry_s)
-    inside = level.part(exit_s + 0.3, entry_s - 0.2)
+    inside, before = level.part(exit_s + 0.3, entry_s - 0.2), level.part(entry_s - 1.0, entry_s)
     quarters = [(exit_s + n * quarter, exit_s + (n + 1) * quarter) for n in range(4)]
     told = length_s > LEAST_BRIDGE_S and strong > 0
     return BridgeSound(
@@ -242,23 +242,22 @@ def bridge_of(plan: Plan, music: Clip, room: RoomCurves | None = None) -> Bridge
         brighter=_centroid_hz(music, *last) / max(_centroid_hz(music, *first), 1.0),
         denser=(flux.onsets_a_s(*last, _ONSET_SHARE * strong) + 0.25)
         / (flux.onsets_a_s(*first, _ONSET_SHARE * strong) + 0.25),
-        dip_lu=_dip_lu(level, exit_s, entry_s, least_lufs=max(new, old - _BREATHING_LU)),
+        dip_lu=_dip_lu(before, inside, least_lufs=max(new, old - _BREATHING_LU)),
         air_db=_air_db(music, exit_s, entry_s),
         curve_lu=tuple(level.at(np.linspace(exit_s, entry_s, N_CURVE)) - quieter),
     )
 
 
-_WINDOW_FRAMES: Final = 2048  # of a spectrum
-_WINDOWS_AT_ONCE: Final = 64  # to hold little memory
-
-
-def _dip_lu(level: Curve, exit_s: float, entry_s: float, *, least_lufs: float) -> float:
+def _dip_lu(before: Floats, inside: Floats, *, least_lufs: float) -> float:
     """How far the last second before the entry falls below the bridge, or a level below it."""
-    before, inside = level.part(entry_s - 1.0, entry_s), level.part(exit_s + 0.3, entry_s - 0.2)
     if not len(before):
         return 0.0
     floor = min(float(np.median(inside)), least_lufs) if len(inside) else least_lufs
     return max(floor - float(before.min()), 0.0)
+
+
+_WINDOW_FRAMES: Final = 2048  # of a spectrum
+_WINDOWS_AT_ONCE: Final = 64  # to hold little memory
 
 
 def _spectrum(music: Clip, low_s: float, high_s: float) -> tuple[Floats, Floats]:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from segue.audio.clip import Overrides
-from segue.audio.stems_folder import AUDIO_SUFFIXES, title_at, title_of
+from segue.audio.stems_folder import promises_sound, title_at, title_of
 from segue.errors import InputError, LinesError, did_you_mean, disk_faults, printable
 from segue.files.toml_lines import Path as Place
 from segue.files.toml_lines import (
@@ -26,7 +26,6 @@ from segue.files.toml_lines import (
 )
 from segue.files.whole_file import write_whole
 from segue.recipes.position import shown
-from segue.runfolder.run_document import DOCUMENT_NAME
 from segue.setlist.set_list import (
     MOST_SONGS,
     OLDER_NAMES,
@@ -38,6 +37,7 @@ from segue.setlist.set_list import (
     SetSong,
     set_faults,
 )
+from segue.stage.pack import OUR_MARKS
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -120,17 +120,13 @@ def _text_of_folder(folder: Path) -> str:
 
 
 def _holds_sound(path: Path) -> bool:
-    """Whether it is an audio file, or a folder in which there is one and nothing of a run of ours.
-
-    What is hidden is neither.
-    """
-    if path.name.startswith("."):
+    """Whether it is an audio file, or a folder in which there is one and nothing that we made."""
+    if not path.is_dir():
+        return promises_sound(path)
+    files = [file for file in path.iterdir() if not file.is_dir()]
+    if path.name.startswith(".") or any(file.name in OUR_MARKS for file in files):
         return False
-    if path.is_dir():
-        files = [file for file in path.iterdir() if not file.is_dir()]
-        is_run = any(file.name == DOCUMENT_NAME for file in files)
-        return not is_run and any(_holds_sound(file) for file in files)
-    return path.suffix.lower() in AUDIO_SUFFIXES
+    return any(map(promises_sound, files))
 
 
 def _by_numbers(path: Path) -> list[str | int]:

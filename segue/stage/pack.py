@@ -15,7 +15,7 @@ from segue.audio.true_peak import true_peak_dbtp
 from segue.audio.write import read_wav, wav24_bytes
 from segue.errors import OptionError, RunFolderError
 from segue.files.whole_file import written_at
-from segue.runfolder.run_document import candidate_of, read_document
+from segue.runfolder.run_document import DOCUMENT_NAME, candidate_of, read_document
 from segue.runfolder.run_folder import whole_folder
 from segue.stage.cue_sheet import CueSheet, cue_sheet
 from segue.stage.in_evening import InEvening, evening_sheet
@@ -35,6 +35,8 @@ CHANNELS: Final = ("music left", "music right", "click", "cue")
 """Of the multichannel file, in any order that is asked for."""
 PACK_MARK: Final = "markers.json"
 """A folder with this file in it is a pack, which a new one may replace."""
+OUR_MARKS: Final = frozenset({DOCUMENT_NAME, PACK_MARK})
+"""A folder with one of these holds what Segue made, which is no song."""
 _FADE_S: Final = 0.002  # a cut ends in a fade this short, so that it does not click; by judgement
 _MODES: Final = {1: "M=mono", 2: "M=stereo"}
 """Of a coding history, by the number of channels (EBU R 98-1999, from memory)."""

@@ -226,11 +226,12 @@ def test_a_folder_of_songs_is_a_set_in_the_order_of_its_names(tmp_path):
         "10 Ash.flac",
         "1 Rope/bass.wav",
         "run/option.wav",
+        "pack/music.wav",
         "notes/a.txt",
     ):
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).touch()
-    for name in (".hidden.wav", "lyrics.pdf", "run/segue.json"):
+    for name in (".hidden.wav", "lyrics.pdf", "run/segue.json", "pack/markers.json"):
         (folder / name).touch()
     found = read_set(folder)
     assert found.title == "Harbour Night"

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.workers.test_workers import until
+from tests.workers.test_workers import check_interrupted, started, until
 
 ROOT = Path(__file__).parents[2]
 BEGUN = (
@@ -103,13 +103,7 @@ def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str, 
         "with ahead.grown_to(2):\n"
         f"    list(ahead.outcomes(tasks.{task}, [Path(sys.argv[1])] * 6))\n"
     )
-    run = interruptible(script, tmp_path)
-    until(lambda: len(list(tmp_path.iterdir())) == 2)
-    (os.killpg if whom == "all" else os.kill)(run.pid, signal.SIGINT)
-    _, printed = run.communicate(timeout=30)
-    assert run.returncode != 0
-    assert printed.count(b"Traceback") <= 1  # the parent's own; the others are quiet
-    assert list(tmp_path.iterdir()) == []
+    check_interrupted(BEGUN + script, tmp_path, whom)
 
 
 @pytest.mark.parametrize("after_s", [0.0, 0.2, 0.6, 1.2])
@@ -123,7 +117,7 @@ def test_an_interrupt_while_they_load_is_quiet(tmp_path: Path, after_s: float):
         "except KeyboardInterrupt:\n"
         "    os._exit(3)\n"
     )
-    run = interruptible(script, tmp_path)
+    run = started(BEGUN + script, tmp_path)
     assert run.stdout is not None
     run.stdout.readline()
     time.sleep(after_s)
@@ -135,7 +129,7 @@ def test_an_interrupt_while_they_load_is_quiet(tmp_path: Path, after_s: float):
 
 def test_they_do_not_outlive_a_killed_parent(tmp_path: Path):
     script = "list(ahead.grown_to(2).outcomes(tasks.napping, [Path(sys.argv[1])] * 6))\n"
-    run = interruptible(script, tmp_path)
+    run = started(BEGUN + script, tmp_path)
     until(lambda: len(list(tmp_path.iterdir())) == 2)
     pids = [int(mark.name) for mark in tmp_path.iterdir()]
     run.kill()
@@ -168,17 +162,6 @@ def test_it_ends_with_its_parent(tmp_path: Path, ending: str):
     run.send_signal(getattr(signal, ending))
     run.wait(timeout=30)
     until(lambda: is_gone(child))
-
-
-def interruptible(script: str, folder: Path) -> subprocess.Popen[bytes]:
-    """A script in a group of processes of its own, that can be interrupted as one."""
-    return subprocess.Popen(
-        [sys.executable, "-c", BEGUN + script, str(folder)],
-        cwd=ROOT,
-        start_new_session=True,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-    )
 
 
 def is_gone(pid: int) -> bool:

@@ -96,6 +96,17 @@ def started(script: str, folder: Path) -> subprocess.Popen[bytes]:
     )
 
 
+def check_interrupted(script: str, folder: Path, whom: str) -> None:
+    """Interrupt two processes whose tasks have begun, or their parent: all end, and clean up."""
+    run = started(script, folder)
+    until(lambda: len(list(folder.iterdir())) == 2)
+    (os.killpg if whom == "all" else os.kill)(run.pid, signal.SIGINT)
+    _, printed = run.communicate(timeout=30)
+    assert run.returncode != 0
+    assert printed.count(b"Traceback") <= 1  # the parent's own; worker processes are quiet
+    assert list(folder.iterdir()) == []
+
+
 @pytest.mark.parametrize("task", ["napping", "napping_after_a_destructor"])
 @pytest.mark.parametrize("whom", ["the parent", "all"])
 def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str, task: str) -> None:
@@ -107,13 +118,7 @@ def test_an_interrupt_ends_all_at_once_and_cleans_up(tmp_path: Path, whom: str, 
         "    with open_workers(n_processes=2) as workers:\n"
         f"        list(workers.outcomes(tasks.{task}, [Path(sys.argv[1])] * 6))\n"
     )
-    run = started(script, tmp_path)
-    until(lambda: len(list(tmp_path.iterdir())) == 2)
-    (os.killpg if whom == "all" else os.kill)(run.pid, signal.SIGINT)
-    _, printed = run.communicate(timeout=30)
-    assert run.returncode != 0
-    assert printed.count(b"Traceback") <= 1  # the parent's own; worker processes are quiet
-    assert list(tmp_path.iterdir()) == []
+    check_interrupted(script, tmp_path, whom)
 
 
 def test_a_closed_terminal_leaves_the_processes_to_their_parent(tmp_path: Path) -> None:
