@@ -119,3 +119,13 @@ def test_sibilance_is_that_of_the_loudest_moments(over_db, is_told):
     assert (fault is not None) is is_told
     if is_told:
         assert fault.value == pytest.approx(over_db, abs=4.0)  # some of it leaks below
+
+
+@pytest.mark.parametrize("hiss", [0.0, 0.01, 0.03])
+@pytest.mark.parametrize("gains", [(1.0, 0.35), (0.35, 1.0), (1.0, 1.0)])
+def test_a_softer_side_and_hiss_are_no_swapped_cables(sound, gains, hiss):
+    """Hiss is the same on both sides: it draws the bands apart in which a softer side drowns."""
+    noise = hiss * np.random.default_rng(1).normal(size=sound.shape)
+    assert "swapped channels" not in _kinds(sound * gains + noise, sound)
+    if gains == (1.0, 1.0) and hiss < 0.03:  # more leaves too little that moves
+        assert "swapped channels" in _kinds(sound[:, ::-1] + noise, sound)
