@@ -6,6 +6,7 @@ where the plan wants a beat and nobody plays one, there is nothing to be steady.
 
 from __future__ import annotations
 
+import cmath
 import math
 from typing import TYPE_CHECKING, Final
 
@@ -32,11 +33,6 @@ _STEADY_MS, _LOOSE_MS = 20.0, 70.0
 _BALANCE_DB: Final = 12.0  # a groove this far below the other is masked; by judgement
 _LEAST_TOGETHER_S: Final = 1.0  # two grooves must sound together so long to clash; by judgement
 _LEAST_HITS: Final = 4  # on each side; fewer make no groove
-_FLAM_S: Final = (0.03, 0.11)
-"""Two hits this far apart are heard as two that were meant as one. Set by judgement: parts of an
-ensemble scatter by up to 0.05 s (R. A. Rasch, Acustica 43, 1979)."""
-_SCATTER_S: Final = 0.05  # parts of an ensemble scatter by so much (Rasch)
-_EVEN_S: Final = 0.02  # spread of the middle half of what is late by the same; by judgement
 _ONSET_SHARE: Final = 0.5  # of the strong onsets of a side: softer ones are no hits; by judgement
 
 
@@ -163,13 +159,13 @@ is a fill. Set by judgement."""
 
 
 def clash(hearing: Listened) -> Measure | None:
-    """Near misses of two sides against those by chance; None where no song has a pulse."""
+    """How far two grooves at once play apart; None where no song has a pulse."""
     worst: tuple[float, float] | None = None
     sides: tuple[tuple[Section, Section], ...] = (
         ("outgoing", "incoming"), ("outgoing", "interlude"), ("interlude", "incoming"),
     )  # fmt: skip
     for one, other in sides:
-        found = _flams(hearing, one, other)
+        found = _apart(hearing, one, other)
         if found is not None and (worst is None or found[0] > worst[0]):
             worst = found
     if not any(have_pulses(facts) for facts in hearing.facts):
@@ -180,7 +176,7 @@ def clash(hearing: Listened) -> Measure | None:
         "groove_clash",
         value=share,
         score=falling(share, good=_TOGETHER, bad=_APART),
-        threshold="a quarter of the near misses of two unrelated grooves; 7 tenths are a clash",
+        threshold="hits of both on one grid, and up to 40 ms beside each other; 60 ms are a clash",
         sentence=(
             met
             if share <= _TOGETHER
@@ -192,17 +188,23 @@ def clash(hearing: Listened) -> Measure | None:
     )
 
 
-_TOGETHER, _APART = 0.25, 0.7
-"""Near misses, less their standard error, against those of two grooves that have nothing to do with
-each other. Set by judgement."""
-_LEAST_BY_CHANCE: Final = 0.3  # share of near misses; where hits are rare one by chance is nothing
-_SHIFTS_S: Final = np.arange(1, 28) * 0.037  # up to a beat of 60 BPM, on no grid of any tempo
+_TOGETHER, _APART = 0.5, 0.75
+"""Of `_apart`. Set by judgement."""
+_GRIDS: Final = (2, 4, 6)  # steps a beat on which bands play: eighths, sixteenths, triplets
+_LOOSE, _TIGHT = 0.4, 0.7
+"""How surely hits lie on a grid: 0 anywhere, 1 exactly. Set on overlaps of real songs: as recipes
+lay them it is 0.88 and more, where they have nothing to do with each other 0.47 at most."""
+_BESIDE_S: Final = 0.08
+"""Two hits so far apart are heard as two that were meant as one. Set by judgement: parts of an
+ensemble scatter by up to 0.05 s (R. A. Rasch, Acustica 43, 1979)."""
 
 
-def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, float] | None:
-    """Near misses of the sparser side's hits against those by chance, and where.
+def _apart(hearing: Listened, one: Section, other: Section) -> tuple[float, float] | None:
+    """How far apart two grooves play, from 0 to 1, and from when on; None for no two grooves.
 
-    By chance are those of the same hits with one side moved in time.
+    It is 1 where no grid of steps has the hits of both, or where the steps of one lie `_BESIDE_S`
+    from those of the other: of two songs of one tempo a sixteenth apart the hits may well fall
+    together, on the sixteenths, but not the eighths.
     """
     times_s, both = hearing.sides[one].times_s, hearing.together(one, other, _BALANCE_DB)
     both &= ~(_is_voice_alone(hearing, one) | _is_voice_alone(hearing, other))
@@ -210,43 +212,32 @@ def _flams(hearing: Listened, one: Section, other: Section) -> tuple[float, floa
         return None
     hops = np.flatnonzero(both)
     low_s, high_s = float(times_s[hops[0]]), float(times_s[hops[-1]])
-    hits = [_hits_s(hearing, side, low_s, high_s) for side in (one, other)]
-    hits = [times[_is_in(times, times_s, both)] for times in hits]
-    sparse, dense = sorted(hits, key=len)
-    if len(sparse) < _LEAST_HITS:
+    hits = [_hits(hearing, side, low_s, high_s) for side in (one, other)]
+    hits = [found[_is_in(found[:, 0], times_s, both)] for found in hits]
+    if min(map(len, hits)) < _LEAST_HITS:
         return None
-    beside = _is_beside(_off_nearest(sparse, dense))
-    length_s = high_s - low_s
-    by_chance = [
-        _is_beside(_off(sparse, low_s + (dense - low_s + shift_s) % length_s)).mean()
-        for shift_s in _SHIFTS_S
-    ]
-    share = float(beside.mean())
-    sure = max(share - math.sqrt(share * (1.0 - share) / len(sparse)), 0.0)  # less its error
-    at_s = float(sparse[beside][0]) if beside.any() else low_s
-    return sure / max(float(np.mean(by_chance)), _LEAST_BY_CHANCE), at_s
+    beat_s = (high_s - low_s) / (hearing.plan.beat_at(high_s) - hearing.plan.beat_at(low_s))
+    shared, beside_s = 0.0, 0.0
+    for n_steps in _GRIDS:
+        places = [_place(hearing, found, n_steps) for found in hits]
+        surely = min(map(abs, places))
+        shared = max(shared, surely)
+        if surely > _LOOSE:
+            turn = abs(cmath.phase(places[0] / places[1])) / (2 * math.pi)
+            beside_s = max(beside_s, turn * beat_s / n_steps)
+    apart = 1.0 - rising(shared, bad=_LOOSE, good=_TIGHT)
+    return max(apart, min(beside_s / _BESIDE_S, 1.0)), low_s
 
 
-def _is_beside(off_s: Floats) -> Flags:
-    """Whether hits so far apart are heard as two that were meant as one."""
-    return np.asarray((np.abs(off_s) > _FLAM_S[0]) & (np.abs(off_s) < _FLAM_S[1]))
+def _place(hearing: Listened, hits: Floats, n_steps: int) -> complex:
+    """Where hits lie between the steps of a grid, a turn a step; as long as it is sure, 0 to 1.
 
-
-def _off(hits_s: Floats, other_s: Floats) -> Floats:
-    """How far the nearest other hit is from each hit."""
-    return np.asarray(other_s[np.abs(hits_s[:, np.newaxis] - other_s).argmin(axis=1)] - hits_s)
-
-
-def _off_nearest(hits_s: Floats, other_s: Floats) -> Floats:
-    """How far each hit is from the nearest other, less a lag that nearly all of them share.
-
-    A soft attack, or a player who lays back, is late by the same each time: that is no clash.
+    The mean of unit vectors, by strength, less what so few hits anywhere come to.
     """
-    off_s = _off(hits_s, other_s)
-    scattered = off_s[np.abs(off_s) < _SCATTER_S]
-    if 2 * len(scattered) <= len(off_s) or np.ptp(np.quantile(scattered, (0.25, 0.75))) > _EVEN_S:
-        return off_s
-    return np.asarray(off_s - float(np.median(scattered)))
+    beats = np.array([hearing.plan.beat_at(float(time_s)) for time_s in hits[:, 0]])
+    mean = complex(np.average(np.exp(2j * np.pi * n_steps * beats), weights=hits[:, 1]))
+    n = len(hits)
+    return cmath.rect(math.sqrt(max(n * abs(mean) ** 2 - 1, 0.0) / (n - 1)), cmath.phase(mean))
 
 
 def _is_voice_alone(hearing: Listened, side: Section) -> Flags:
@@ -267,15 +258,16 @@ def _is_in(times_s: Floats, hop_times_s: Floats, is_so: Flags) -> Flags:
     return np.asarray(is_so[hops])
 
 
-def _hits_s(hearing: Listened, side: Section, low_s: float, high_s: float) -> Floats:
-    """Times of the hits of one side in a stretch."""
+def _hits(hearing: Listened, side: Section, low_s: float, high_s: float) -> Floats:
+    """Times and strengths of the hits of one side in a stretch, shape (n_hits, 2)."""
     clip: Clip = getattr(hearing.candidate, side)
     start, end = (round(t * clip.rate_hz) for t in (max(low_s - 0.5, 0.0), high_s + 0.5))
     part = Clip(samples=clip.samples[start:end], rate_hz=clip.rate_hz)
     if part.n_frames < clip.rate_hz:
-        return np.empty(0)
+        return np.empty((0, 2))
     room = room_curves(part)
-    if room.hits_db(0.0, part.duration_s) < LEAST_HITS_DB:
-        return np.empty(0)  # a pad rises and falls, and has no hits
+    if room.hits_db(0.0, part.duration_s) < LEAST_HITS_DB / 2:
+        return np.empty((0, 2))  # a pad rises and falls, and has no hits
     onsets, strong = room.onsets, room.onsets.strong(0.0, part.duration_s, 98.0)
-    return onsets.peaks_s(0.0, part.duration_s, _ONSET_SHARE * strong) + start / clip.rate_hz
+    times_s = onsets.peaks_s(0.0, part.duration_s, _ONSET_SHARE * strong)
+    return np.stack([times_s + start / clip.rate_hz, onsets.at(times_s)], axis=1)

@@ -32,8 +32,6 @@ _NEAR_BEATS: Final = 2.0
 songs do as they like. Set by judgement."""
 _BRIGHT_NEAR_BEATS: Final = 8.0  # the same for brightness
 _LOUD_QUANTILE: Final = 0.75  # a stretch is as loud as the middle of its louder half
-_BY_ITSELF_DB: Final = 10.0  # others so far below a song add nothing to its level
-_LEAST_ALONE_S: Final = 2.0  # shorter stretches of it tell no level
 _EVEN_LU: Final = 0.5  # less is told as nothing
 _FINE_OCTAVES: Final = 1.5  # a jump of brightness up to here is music; by judgement
 _FLOOR_LUFS: Final = -100.0  # stands for nothing
@@ -192,19 +190,17 @@ def brightness(hearing: Listened) -> Measure | None:
 
 
 def _loud_part(hearing: Listened, side: Section, start_s: float, end_s: float) -> float:
-    """Loudness of the louder half of a song in a stretch, by itself where it is; very low for none.
+    """Loudness of the louder half of a song in a stretch; very low for none.
 
-    What else sounds there, such as the old song going on under the new one, is not its level.
+    Of what sounds there its share of the power is its own: the old song that goes on under the new
+    one is not the new one's level.
     """
     times_s, lufs = hearing.level.times_s, hearing.level.values
     inside = (times_s >= start_s) & (times_s < end_s)
-    own_db = hearing.sides[side].level_db
-    others_db = np.max([hearing.sides[s].level_db for s in hearing.sides if s != side], axis=0)
-    hops = np.clip(np.searchsorted(hearing.sides[side].times_s, times_s), 0, len(own_db) - 1)
-    alone = inside & (own_db > others_db + _BY_ITSELF_DB)[hops]
-    if alone.sum() * LEVEL_HOP_S >= _LEAST_ALONE_S:
-        inside = alone
-    return float(np.quantile(lufs[inside], _LOUD_QUANTILE)) if inside.any() else 2 * SILENT_LUFS
+    own = hearing.sides[side]
+    together = np.sum([10.0 ** (each.level_db / 10.0) for each in hearing.sides.values()], axis=0)
+    own_lufs = lufs + np.interp(times_s, own.times_s, own.level_db - 10.0 * np.log10(together))
+    return float(np.quantile(own_lufs[inside], _LOUD_QUANTILE)) if inside.any() else 2 * SILENT_LUFS
 
 
 def _power_mean_lufs(lufs: Floats) -> float:

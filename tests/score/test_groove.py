@@ -71,6 +71,15 @@ def test_two_grooves_out_of_step_clash():
     assert apart.worst_beat == pytest.approx(Recipe(**TOGETHER).entry_beat, abs=3.0)
 
 
+def test_grooves_of_one_tempo_a_sixteenth_apart_clash_though_their_hits_fall_together():
+    apart = card(Recipe(**TOGETHER, late_s=60.0 / 124.0 / 4.0)).measure("groove_clash")
+    assert apart.score < 0.2
+
+
+def test_grooves_an_eighth_apart_play_on_one_grid():
+    assert card(Recipe(**TOGETHER, late_s=60.0 / 124.0 / 2.0)).measure("groove_clash").score == 1.0
+
+
 def test_one_groove_at_a_time_is_no_clash(score_of):
     assert score_of().measure("groove_clash").sentence == "One groove at a time."
 
