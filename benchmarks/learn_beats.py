@@ -396,11 +396,14 @@ def add_sources(parser: argparse.ArgumentParser, *, writes: bool = True) -> None
 def sources_of(options: argparse.Namespace) -> tuple[Sources, list[Player]]:
     """What these options say."""
     pools = piece_pools(ODD_SEED)
+    sketches = [*(rock_sketches(options.rock) if options.rock else ()),
+                *(map(pop_sketch, pop_folders(options.pop)) if options.pop else ())]  # fmt: skip
     sources = Sources(
         rock=json.loads(gzip.decompress(options.rock.read_bytes())) if options.rock else [],
         pop=pop_songs(options.pop) if options.pop else [],
         scores=[(style, name) for style, names in pools.items() for name in names],
         cache=options.cache,
+        sketches=tuple(sketch for sketch in sketches if sketch),
     )
     return sources, [Player(path) for path in options.soundfont]
 
@@ -413,9 +416,6 @@ def main() -> None:
     parser.add_argument("--learn-s", type=float, default=300.0)
     options = parser.parse_args()
     sources, players = sources_of(options)
-    sketches = [*(rock_sketches(options.rock) if options.rock else ()),
-                *(map(pop_sketch, pop_folders(options.pop)) if options.pop else ())]  # fmt: skip
-    sources = replace(sources, sketches=tuple(sketch for sketch in sketches if sketch))
     found = lessons(sources, players, options.make_s)
     print(f"{len(found)} edges, {sum(one.is_held_out for one in found)} of them held out")
     np.savez_compressed(options.into, **weights_of(learned(found, options.learn_s)))
