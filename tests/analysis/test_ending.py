@@ -276,6 +276,23 @@ def test_a_soft_chord_in_a_hall_is_a_hit(gain):
     assert heard.last_hit_s == pytest.approx(100.0 + BAND_END_S + 4.5, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("gain", "is_played"), [(0.003, False), (0.008, True)], ids=["a click", "a soft hit"]
+)
+@pytest.mark.parametrize("rest_s", [0.2, 1.0], ids=["to the end of the file", "silence follows"])
+def test_a_click_in_what_is_left_of_a_ring_is_no_hit(gain, is_played, rest_s):
+    at_s = (
+        BAND_END_S + 2.6
+    )  # the chord is 37 dB below the band; the click lifts it by 3, the hit by 10
+    sound, last_hit_s = ring_out()
+    put(sound, struck(np.random.default_rng(5), 0.4, 0.1), at_s, gain)
+    n_sounds = round((BAND_END_S + 3.4) * RATE_HZ)
+    sound = np.concatenate([sound[:n_sounds], np.zeros(round(rest_s * RATE_HZ))])
+    heard = hear_ending(edge_of(sound), pulse_at())
+    expected_s = at_s if is_played else last_hit_s
+    assert heard.last_hit_s == pytest.approx(100.0 + expected_s, abs=HIT_TOLERANCE_S)
+
+
 def test_what_swells_again_is_played_however_soft():
     sound, last_swell_s = soft_swells_after_the_band()
     heard = hear_ending(edge_of(sound), pulse_at())
