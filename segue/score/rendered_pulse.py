@@ -39,6 +39,9 @@ _CLEARLY_NO_ROW: Final = 1.5
 that are 5 or 10 % off it 1.8 and more."""
 _DRIFT_GAIN: Final = 0.4  # share of what is found off that the next beat is led by; by judgement
 _MOST_DRIFT: Final = 0.2  # of a beat, to either side; by judgement
+_NO_DRIFT: Final = 0.15
+"""A pulse off by more is a figure across the beat, three on four or four on five: nobody drifts
+by that much. Set by judgement."""
 _ROW_BEATS: Final = 16  # from bar one, by which a row that comes late as a whole is told
 _MOST_STRENGTH: Final = 4.0  # no single beat outweighs the row; by judgement
 _ON_RULER_S: Final = 0.03  # a row so near to the ruler is on it: its beats are told one by one
@@ -165,7 +168,8 @@ def _tracked(
     ruled = _followed(strength, times_s + by_s, beat_s, drift_gain=0.0)
     drifting = _followed(strength, times_s, beat_s, drift_gain=_DRIFT_GAIN)
     least = _CLEARLY if row_s is None else _CLEARLY_NO_ROW
-    if drifting[1].sum() > least * ruled[1].sum():
+    off = abs(slope(times_s, drifting[0])) if len(times_s) >= _LINE_BEATS else 0.0
+    if off < _NO_DRIFT and drifting[1].sum() > least * ruled[1].sum():
         return drifting
     return ruled[0] + by_s, ruled[1]
 

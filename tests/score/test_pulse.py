@@ -39,6 +39,21 @@ def test_a_song_with_hits_before_its_beats_comes_as_late_as_its_beats(late_s):
     assert np.median(pulse.late_s[after & pulse.is_heard]) == pytest.approx(late_s, abs=0.006)
 
 
+def test_a_figure_across_the_beat_is_no_pulse_that_drifts():
+    """Five hits on four beats: each fifth is on the beat, and none comes late."""
+    recipe = Recipe(bpm_to=120.0)
+    candidate, rng = make_candidate(recipe), np.random.default_rng(3)
+    plan, sound = candidate.plan, np.zeros(candidate.music.n_frames)
+    figure = [recipe.entry_beat + 0.8 * k for k in range(20)]
+    for beat in (*range(1, recipe.entry_beat), *figure):
+        start, hit = round(plan.seconds_at(float(beat)) * RATE_HZ), 0.5 * burst(rng, 30)
+        sound[start : start + len(hit)] += hit[: len(sound) - start]
+    pulse = hear(with_music(candidate, sound), *facts_of(recipe)).pulse
+    on_four = [recipe.entry_beat + 4 * k for k in range(4)]
+    assert pulse.is_heard[on_four].all()
+    assert pulse.late_s[on_four] == pytest.approx(0.0, abs=0.006)
+
+
 @pytest.mark.parametrize("bpm", [90.0, 96.0, 106.0])
 def test_tempo_is_that_of_the_sound(bpm):
     recipe = Recipe()
