@@ -5,6 +5,7 @@ A pattern of signs becomes drum hits on the plan's beats; a held moment may bend
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Final, Literal, get_args
 
 from segue.music.key import N_PITCH_CLASSES
@@ -57,8 +58,9 @@ def drum_layer(layer: RecipeLayer, setting: Setting) -> Planned:
 def pattern_hits(pattern: Pattern, *, start: float, end: float, metre: int) -> tuple[DrumHit, ...]:
     """The hits of a pattern that is repeated from bar to bar.
 
-    A pattern of whole bars is played as it stands. One written in four is cut
-    off, or begun again, at every bar line of another metre.
+    A pattern of whole bars is played as it stands, and where there are fewer bars than it has,
+    from its end on: what leads into bar one is kept. One written in four is cut off, or begun
+    again, at every bar line of another metre.
 
     Ascending in beats.
 
@@ -92,10 +94,11 @@ def _signs(
         return []
     bars = _written_bars(row, steps_a_beat, metre)
     n_steps = round((end - start) * steps_a_beat)
+    first = max(len(bars) - math.ceil(n_steps / (metre * steps_a_beat)), 0)
     placed = []
     for n in range(n_steps):
         bar, step = divmod(n, metre * steps_a_beat)
-        written = bars[bar % len(bars)]
+        written = bars[(first + bar) % len(bars)]
         placed.append((start + n / steps_a_beat, written[step % len(written)]))
     return [(beat, sign) for beat, sign in placed if beat < end - SAME_BEAT]
 

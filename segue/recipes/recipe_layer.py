@@ -62,7 +62,7 @@ class Pattern:
     Parameters
     ----------
     kick, snare, hat : str
-        One sign a step; repeated, and cut off, to the length that is played.
+        One sign a step; repeated to the length that is played, or its last bars.
     steps_a_beat : int
         Signs to a beat: 4 are sixteenths in common time.
     """
