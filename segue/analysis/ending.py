@@ -55,10 +55,10 @@ _CUT_BEFORE_END_S: Final = 0.35  # seconds of silence that codecs and editors le
 _LIFT_S: Final = 0.25  # seconds before and after a hit whose level is compared
 _LIFT_DB: Final = 1.5  # a hit that raises the level by this is played, no echo
 _LOUD_HIT_DB: Final = 12.0  # a hit less than this below the body is played, no echo
-# a hit further below the body, or what lets go in a ring, is played where it raises the level by
-# this: chosen on two recordings of bands whose rings end in a click 30 and 45 dB below the body
+# further below the body than this a hit must lift the level by more, as below: chosen on two
+# recordings of bands whose rings end in a click 30 and 45 dB below the body
 _FAINT_HIT_DB: Final = 25.0
-_FAINT_LIFT_DB: Final = 6.0
+_FAINT_LIFT_DB: Final = 6.0  # a hit so faint is played where it lifts the level by this, on the same
 # chosen on the labelled half of the edges benchmark: a hit of so many decibels is no ripple
 _SURE_RISE_DB: Final = 4.0
 _PAUSE_S: Final = 1.0  # seconds without a hit after which a ring may have begun, on the same
