@@ -58,7 +58,7 @@ _LOUD_HIT_DB: Final = 12.0  # a hit less than this below the body is played, no 
 # further below the body than this a hit must lift the level by more, as below: chosen on two
 # recordings of bands whose rings end in a click 30 and 45 dB below the body
 _FAINT_HIT_DB: Final = 25.0
-_FAINT_LIFT_DB: Final = 6.0  # a hit so faint is played where it lifts the level by this, on the same
+_FAINT_LIFT_DB: Final = 6.0  # such a hit that lifts the level by this is played, on the same
 # chosen on the labelled half of the edges benchmark: a hit of so many decibels is no ripple
 _SURE_RISE_DB: Final = 4.0
 _PAUSE_S: Final = 1.0  # seconds without a hit after which a ring may have begun, on the same
