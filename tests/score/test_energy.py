@@ -199,3 +199,201 @@ def test_the_talk_fits_between_the_songs(talk_s, fits):
     assert (told.score == pytest.approx(1.0)) is fits
     assert ("Too short" in told.sentence) is not fits
     assert talk_length(heard("talk")) is None
+
+
+def on_the_way(value, worst, best):
+    return min(max((value - worst) / (best - worst), 0.0), 1.0)
+
+
+@pytest.mark.parametrize("rise_lu", [-20.0, -12.0, -8.0, -4.0, 0.0, 4.0, 7.0])
+def test_a_lift_is_half_loudness_a_fifth_no_fall_and_the_rest_brighter_or_denser(rise_lu):
+    half = 0.5 * on_the_way(rise_lu, -4.0, 7.0) + 0.2 * on_the_way(rise_lu, -16.0, -4.0)
+    for bridge, octaves in (
+        ({}, 0.0),
+        ({"brighter": 2**0.5}, 0.5),
+        ({"denser": 2**0.7, "brighter": 0.9}, 0.7),
+        ({"brighter": 0.0, "denser": 0.02}, np.log2(0.1)),
+    ):
+        more = 0.3 * on_the_way(octaves, -0.3, 0.8) * on_the_way(rise_lu, -12.0, -4.0)
+        assert drive(heard("lift", rise_lu=rise_lu, **bridge)).score == pytest.approx(half + more)
+
+
+@pytest.mark.parametrize(
+    ("rise_lu", "brighter", "denser", "lifts"),
+    [
+        (4.0, 1.3, 1.0, True),
+        (4.0, 1.0, 1.3, True),
+        (-9.0, 1.3, 1.3, True),
+        (3.9, 1.3, 1.2, False),
+        (4.0, 1.29, 1.29, False),
+    ],
+)
+def test_two_of_louder_brighter_and_denser_are_a_lift(rise_lu, brighter, denser, lifts):
+    told = drive(heard("lift", rise_lu=rise_lu, brighter=brighter, denser=denser)).sentence
+    assert told.startswith("It lifts:" if lifts else "It does not lift:")
+
+
+@pytest.mark.parametrize(
+    ("rise_lu", "hits", "score", "calms"),
+    [
+        (1.0, 2.5, 1.0, True),
+        (4.0, 2.5, 0.775, True),
+        (4.4, 2.5, 0.745, False),
+        (1.0, 3.75, 0.775, True),
+        (7.0, 5.0, 0.1, False),
+    ],
+)
+def test_calm_is_no_louder_and_has_few_hits(rise_lu, hits, score, calms):
+    told = drive(heard("calm", rise_lu=rise_lu, onsets_a_s=hits))
+    assert told.score == pytest.approx(score)
+    assert told.sentence.startswith("It calms" if calms else "It does not calm")
+    assert told.worst_beat == 56.0  # the middle of the bridge
+
+
+@pytest.mark.parametrize(
+    ("aim", "down_lu", "score", "words"),
+    [
+        ("dance", 4.0, 1.0, "It keeps going"),
+        ("dance", 4.1, 0.991, "It lets the floor go"),
+        ("dance", 9.0, 0.55, "It lets the floor go"),
+        ("dance", -3.0, 1.0, "It keeps going: at its thinnest 0.0 LU"),
+        (None, 3.0, 1.0, "It leads on, in its last second"),
+        (None, 4.0, 0.9, "It leads on, in its last second"),
+        (None, 4.1, 0.89, "It sags before bar one"),
+        (None, 7.5, 0.55, "It sags before bar one"),
+        (None, 0.5, 1.0, "It leads on, in its last second softer by up to 0.5 LU"),
+        (None, 0.4, 1.0, "It leads on: no dip"),
+    ],
+)
+def test_how_far_a_bridge_may_sag(aim, down_lu, score, words):
+    told = drive(heard(aim, curve_lu=(0.5, -down_lu, 1.0), dip_lu=down_lu))
+    assert told.score == pytest.approx(score)
+    assert told.sentence.startswith(words)
+    assert told.worst_beat == (56.0 if aim else 79.0)
+
+
+@pytest.mark.parametrize(("length_s", "is_told"), [(1.9, False), (2.0, True)])
+def test_a_bridge_shorter_than_two_seconds_goes_nowhere(length_s, is_told):
+    for measure in (drive, fullness):
+        assert isinstance(measure(heard(length_s=length_s)), NotMeasured) is not is_told
+
+
+@pytest.mark.parametrize(
+    ("aim", "low_lu", "high_lu"),
+    [(None, -3.0, 4.5), ("lift", -2.0, 6.0), ("calm", -1.0, 9.0), ("dance", -3.0, 3.5)],
+)
+def test_how_soft_and_how_loud_a_bridge_may_be(aim, low_lu, high_lu):
+    for below_lu, off_lu in (
+        (low_lu, 0.0), (high_lu, 0.0), (low_lu - 4.5, 4.5), (high_lu + 4.5, 4.5),
+        (low_lu - 9.0, 9.0),
+    ):  # fmt: skip
+        told = fullness(heard(aim, below_lu=below_lu))
+        assert told.score == pytest.approx(1.0 - 0.5 * 0.9 * off_lu / 9.0)
+        side = "softer" if below_lu >= 0 else "louder"
+        assert f"{abs(below_lu):.1f} LU {side} than the quieter song" in told.sentence
+    assert told.threshold.startswith(f"{-high_lu:+g} to {-low_lu:+g} LU")
+    assert told.worst_beat == 56.0
+
+
+@pytest.mark.parametrize(
+    ("thin_db", "air_db", "score", "words"),
+    [
+        (6.0, 4.0, 1.0, "as loud as the quieter song."),
+        (8.9, -5.0, 1 - 0.27 * 2.9 / 18 - 0.18 / 10, "as loud as the quieter song."),
+        (9.1, 0.0, 1 - 0.27 * 3.1 / 18, "as loud as the quieter song, without the songs' low end."),
+        (0.0, -5.1, 1 - 0.18 * 1.1 / 10, "as loud as the quieter song, duller."),
+        (24.0, 14.0, 0.55, "as loud as the quieter song, without the songs' low end, harsher."),
+    ],
+)  # fmt: skip
+def test_low_end_that_is_lost_and_air_that_is_not_the_songs_are_told(thin_db, air_db, score, words):
+    def bands(t):
+        lost = thin_db if EXIT_S + 0.3 <= t < ENTRY_S - 0.2 else 0.0
+        more = 20.0 if t < EXIT_S else 0.0  # the song that has less of it is what counts
+        return np.array([more - lost, more - lost, 60.0, 0.0, 0.0, 0.0])
+
+    told = fullness(heard(bands=bands, below_lu=0.4, air_db=air_db))
+    assert told.score == pytest.approx(score)
+    assert told.sentence == f"The bridge is {words}"
+    assert "as loud as" not in fullness(heard(below_lu=0.5)).sentence
+
+
+BED_S = (EXIT_S + 1.0, ENTRY_S - 4.0)
+"""From half a bar behind the exit to two bars before the entry, which call the singer."""
+
+
+def bed(below_lu, *, outside_lu=0.0, uneven_lu=0.0):
+    def loudness(t):
+        if BED_S[0] <= t < BED_S[1]:
+            return LOUD - below_lu + uneven_lu * (1 if round(10 * t) % 2 else -1)
+        return LOUD - outside_lu if EXIT_S <= t < ENTRY_S else LOUD
+
+    return speech_level(heard("talk", loudness=loudness))
+
+
+@pytest.mark.parametrize(
+    ("below_lu", "off_lu", "words"),
+    [
+        (12.0, 0.0, "Lies well under words"), (17.0, 0.0, "Lies well under words"),
+        (11.9, 0.1, "Too loud to talk over"), (17.1, 0.1, "Nearly silent"),
+        (7.5, 4.5, "Too loud to talk over"), (26.0, 9.0, "Nearly silent"),
+    ],
+)  # fmt: skip
+def test_a_bed_lies_12_to_17_lu_below_the_songs(below_lu, off_lu, words):
+    for outside_lu in (0.0, 60.0):
+        told = bed(below_lu, outside_lu=outside_lu)
+        assert told.value == pytest.approx(below_lu, abs=1e-6)
+        assert told.score == pytest.approx(1.0 - 0.9 * off_lu / 9.0)
+        assert told.sentence.startswith(words)
+        assert told.worst_beat == pytest.approx(sum(BED_S) / 2 / BEAT_S)
+
+
+@pytest.mark.parametrize(
+    ("uneven_lu", "score", "words"),
+    [(2.0, 1.0, "Lies"), (3.4, 1 - 0.36 * 1.4 / 5, "Lies"), (3.6, 1 - 0.36 * 1.6 / 5, "The bed is"),
+     (7.0, 0.64, "The bed is uneven (by 7.0 LU)")],
+)  # fmt: skip
+def test_a_bed_is_steady(uneven_lu, score, words):
+    told = bed(14.5, uneven_lu=uneven_lu)
+    # of values that lie above and below by so much the middle is one of them or between
+    assert told.score == pytest.approx(score, abs=0.01)
+    assert told.sentence.startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("mid_db", "hits", "score", "words"),
+    [
+        (0.0, 2.0, 1.0, "Words have room."),
+        (3.0, 2.0, 1 - 0.54 * 3 / 9, "Words have room."),
+        (3.1, 2.0, 1 - 0.54 * 3.1 / 9, "In the way of words: 3 dB more"),
+        (0.0, 2.1, 1 - 0.36 * 0.1 / 5, "In the way of words: 2.1 attacks a second."),
+        (9.0, 7.0, 0.1, "In the way of words: 9 dB more"),
+    ],
+)  # fmt: skip
+def test_words_have_room_between_1_and_4_khz_and_between_hits(mid_db, hits, score, words):
+    def bands(t):
+        is_bed = BED_S[0] <= t < BED_S[1]
+        level = np.full(len(BAND_HZ), -90.0)
+        level[5] = 0.0  # far above the rest, so that shares are levels
+        level[3:5] = -30.0 + mid_db * is_bed
+        return level
+
+    told = speech_room(heard("talk", bands=bands, onsets_a_s=hits))
+    assert told.value == pytest.approx(mid_db, abs=0.07)
+    assert told.score == pytest.approx(score, abs=0.006)
+    assert told.sentence.startswith(words)
+
+
+@pytest.mark.parametrize(
+    ("talk_s", "score", "words"),
+    [
+        (24.0, 1.0, "24 s for 24 s"), (25.2, 1.0, "24 s for 25 s"), (25.3, 1.0, "Too short"),
+        (24 / 0.725, 0.55, "Too short"), (15.0, 1.0, "24 s for 15 s"), (24 / 2.8, 0.55, "24 s"),
+        (6.0, 0.1, "24 s for 6 s"),
+    ],
+)  # fmt: skip
+def test_a_talk_fits_where_the_bridge_is_as_long_or_half_as_long_again(talk_s, score, words):
+    told = talk_length(heard("talk", talk_s=talk_s))
+    assert told.value == 24.0
+    assert told.score == pytest.approx(score, abs=0.005)
+    assert told.sentence.startswith(words)
+    assert told.worst_beat == (80.0 if talk_s > 24.0 else None)

@@ -336,3 +336,139 @@ def test_a_sound_too_short_to_have_two_sides_has_no_steps():
     hearing = SimpleNamespace(**{**vars(hearing), **short})
     assert cliff(hearing) is None
     assert brightness(hearing) is None
+
+
+@pytest.mark.parametrize(
+    ("aim", "fall_lu", "rise_lu"),
+    [
+        (None, 4.0, 6.0),
+        ("talk", 20.0, 20.0),
+        ("lift", 4.0, 10.0),
+        ("calm", 5.0, 4.0),
+        ("dance", 3.0, 5.0),
+    ],
+)
+def test_how_far_loudness_may_fall_and_rise_within_a_second(aim, fall_lu, rise_lu):
+    for fine_lu, side in ((fall_lu, -1.0), (rise_lu, 1.0)):
+        for over_lu in (-0.1, 0.1, 6.0):
+            told = cliff(stepped(side * (fine_lu + over_lu), aim=aim, target_lufs=-40.0))
+            assert told.score == pytest.approx(1.0 - 0.9 * max(over_lu, 0.0) / 12.0, abs=1e-3)
+            assert f"up to {fine_lu:g} LU sounds normal" in told.sentence
+            assert told.threshold.endswith(f"{fine_lu + 12:g} LU is a jolt")
+
+
+@pytest.mark.parametrize(
+    ("aim", "low_lu", "high_lu"),
+    [
+        (None, -2.0, 6.0),
+        ("talk", -2.0, 30.0),
+        ("lift", -1.0, 9.0),
+        ("calm", -4.0, 4.0),
+        ("dance", -2.0, 5.0),
+    ],
+)
+def test_how_bar_one_may_land(aim, low_lu, high_lu):
+    for step_lu, off_lu, words in (
+        (low_lu + 0.1, 0.0, "."),
+        (low_lu - 0.1, 0.1, ": it sags into the new song."),
+        (low_lu - 5.0, 5.0, ": it sags into the new song."),
+        (high_lu - 0.1, 0.0, "."),
+        (high_lu + 0.1, 0.1, ": the bridge is too thin before it."),
+        (high_lu + 10.0, 10.0, ": the bridge is too thin before it."),
+    ):
+        told = bar_one(stepped(step_lu, aim=aim, target_lufs=-40.0))
+        assert told.value == pytest.approx(step_lu, abs=1e-6)
+        assert told.score == pytest.approx(1.0 - 0.9 * off_lu / 10.0, abs=1e-6)
+        assert told.sentence.endswith(f"LU {'louder' if step_lu >= 0 else 'softer'}{words}")
+        assert told.worst_beat == ENTRY_S / BEAT_S
+
+
+def test_bar_one_is_held_against_what_a_hall_hears_of_the_second_before_it():
+    """So far below the songs that nothing is heard is no thinner bridge than silence: 29 LU."""
+    found = {
+        before: bar_one(heard(loudness=lambda t, b=before: b if t < ENTRY_S else LOUD)).value
+        for before in (-44.0, -46.0, -90.0)
+    }
+    assert found == pytest.approx({-44.0: 28.0, -46.0: 29.0, -90.0: 29.0})
+
+
+@pytest.mark.parametrize(
+    ("first_s", "last_s", "value_lu"),
+    [
+        pytest.param(-5.0, -1.05, 6.0, id="more than a second before is no matter"),
+        pytest.param(-0.15, 0.15, 6.0, id="nor are blocks that reach over the line"),
+        pytest.param(1.45, 5.0, 6.0, id="nor is what comes more than a second behind"),
+        pytest.param(-1.05, -0.15, 13.0, id="the second before"),
+        pytest.param(0.15, 1.35, -1.0, id="the second behind"),
+    ],
+)
+def test_bar_one_is_a_second_before_and_a_second_behind(first_s, last_s, value_lu):
+    """6 LU louder from bar one on, and 7 softer for a while."""
+
+    def level(t):
+        return LOUD + 6.0 * (t >= ENTRY_S) - 7.0 * (first_s < t - ENTRY_S < last_s)
+
+    assert bar_one(heard(loudness=level)).value == pytest.approx(value_lu, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("step_lu", "score", "words"),
+    [
+        (1.5, 1.0, "1.5 LU louder than the old"),
+        (5.25, 0.55, "5.2 LU louder"),
+        (9.0, 0.1, "9.0 LU louder"),
+        (-1.5, 1.0, "1.5 LU softer"),
+        (-6.75, 0.55, "6.8 LU softer"),
+        (0.51, 1.0, "0.5 LU louder"),
+        (-0.49, 1.0, "as loud as the old"),
+    ],
+)
+def test_two_songs_match_within_a_lu_and_a_half(step_lu, score, words):
+    told = level_match(stepped(step_lu))
+    assert told.score == pytest.approx(score, abs=1e-6)
+    assert words in told.sentence
+
+
+def test_a_song_is_as_loud_as_the_middle_of_its_louder_half():
+    """Three of four seconds soft, and it is as loud as the fourth is; so is a song half soft."""
+    for share, step_lu in ((0.2, -6.0), (0.3, 0.0), (0.5, 0.0)):
+        loud = heard(
+            loudness=lambda t, s=share: LOUD - 6.0 * (t > ENTRY_S + 0.4 + s * (END_S - ENTRY_S))
+        )
+        assert level_match(loud).value == pytest.approx(step_lu, abs=0.01)
+
+
+@pytest.mark.parametrize(("others_db", "step_lu"), [(-31.0, -6.0), (-29.0, 0.0)])
+def test_a_song_is_by_itself_where_others_are_10_db_below_it(others_db, step_lu):
+    def level(t):
+        return LOUD - 6.0 * (t >= ENTRY_S + 10.0)
+
+    hearing = heard(loudness=level)
+    times_s = hearing.level.times_s
+    beside = np.where((times_s >= ENTRY_S) & (times_s < ENTRY_S + 10.0), -20.0, others_db)
+    hearing.sides["interlude"].level_db = beside
+    assert level_match(hearing).value == pytest.approx(step_lu, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("jump", "score", "words"),
+    [
+        (1.5, 1.0, "No sudden change"),
+        (1.6, 0.955, "Suddenly much brighter"),
+        (3.5, 0.1, "Suddenly much brighter"),
+    ],
+)
+def test_an_octave_and_a_half_of_brightness_is_music(jump, score, words):
+    told = brightness(heard(octaves=lambda t: 10.0 + jump * (t >= ENTRY_S)))
+    assert told.score == pytest.approx(score, abs=1e-6)
+    assert told.sentence.startswith(words)
+    assert told.worst_beat == pytest.approx(ENTRY_S / BEAT_S, abs=1.0)
+
+
+@pytest.mark.parametrize(
+    ("at_s", "counts"),
+    [(EXIT_S - 3.5, True), (EXIT_S - 6.5, False), (ENTRY_S + 3.5, True), (ENTRY_S + 6.5, False)],
+)
+def test_brightness_counts_within_eight_beats_of_the_join(at_s, counts):
+    told = brightness(heard(octaves=lambda t: 10.0 + 2.0 * (t >= at_s)))
+    assert (told.value > 1.9) is counts
