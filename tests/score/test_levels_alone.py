@@ -438,18 +438,6 @@ def test_a_song_is_as_loud_as_the_middle_of_its_louder_half():
         assert level_match(loud).value == pytest.approx(step_lu, abs=0.01)
 
 
-@pytest.mark.parametrize(("others_db", "step_lu"), [(-31.0, -6.0), (-29.0, 0.0)])
-def test_a_song_is_by_itself_where_others_are_10_db_below_it(others_db, step_lu):
-    def level(t):
-        return LOUD - 6.0 * (t >= ENTRY_S + 10.0)
-
-    hearing = heard(loudness=level)
-    times_s = hearing.level.times_s
-    beside = np.where((times_s >= ENTRY_S) & (times_s < ENTRY_S + 10.0), -20.0, others_db)
-    hearing.sides["interlude"].level_db = beside
-    assert level_match(hearing).value == pytest.approx(step_lu, abs=0.01)
-
-
 @pytest.mark.parametrize(
     ("jump", "score", "words"),
     [

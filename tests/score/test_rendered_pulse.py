@@ -143,6 +143,8 @@ def test_a_row_so_near_to_the_ruler_is_on_it(pulse_of, hops, told_hops):
 def test_a_row_is_told_by_four_bars_and_no_single_hit_outweighs_it(pulse_of):
     first, later = range(ENTRY, ENTRY + 16), range(ENTRY + 16, END)
     assert pulse_of(row(0.0, 2.0, first) + row(8 * HOP_S, 3.9, later)).row_late_s == 0.0
+    half = row(0.0, 2.0, first[:8]) + row(8 * HOP_S, 3.9, first[8:])
+    assert pulse_of(half).row_late_s == pytest.approx(8 * HOP_S)
     loud = [(ENTRY * BEAT_S + 8 * HOP_S, 500.0)]
     assert pulse_of(row(0.0, 1.0, first) + loud).row_late_s == 0.0
     some = row(
