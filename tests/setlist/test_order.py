@@ -28,7 +28,14 @@ from segue.setlist.order import (
     order_problem,
     pinned,
 )
-from segue.setlist.order.better_order import BetterOrder, better_order, cheap_order
+from segue.setlist.order.better_order import (
+    BetterOrder,
+    _kicked,
+    _moves,
+    better_order,
+    chained,
+    cheap_order,
+)
 from segue.setlist.order.exact import cheapest_order, lower_bound
 from segue.setlist.set_list import SetSong
 from tests.plan.song_facts import end_facts, start_facts
@@ -306,3 +313,49 @@ def test_a_gap_is_a_share_of_the_cost_and_none_where_nothing_costs_or_all_is_kno
     assert BetterOrder(**made, is_exact=True).gap == 0.0
     assert BetterOrder(**(made | {"new_cost": 0.0, "least_cost": -1.0}), is_exact=False).gap == 0.0
     assert BetterOrder(**(made | {"least_cost": -1.0}), is_exact=False).gap == 1.0
+
+
+@pytest.mark.parametrize(
+    ("new_cost", "least_cost", "is_exact", "gap"),
+    [
+        (4.0, 3.0, False, 0.25),
+        (4.0, 4.0, False, 0.0),
+        (4.0, 4.1, False, 0.0),
+        (4.0, -1.0, False, 1.0),
+        (0.0, -1.0, False, 0.0),
+        (-1.0, -2.0, False, 0.0),
+        (4.0, 3.0, True, 0.0),
+    ],
+)
+def test_a_gap_is_what_an_order_may_cost_too_much_as_a_share_of_it(
+    new_cost, least_cost, is_exact, gap
+):
+    order = BetterOrder(
+        order=(0, 1), old_cost=5.0, new_cost=new_cost, least_cost=least_cost, is_exact=is_exact
+    )
+    assert order.gap == pytest.approx(gap)
+
+
+def test_songs_that_must_follow_each_other_are_one_block():
+    after = {1: "Song 3", 3: "Song 0", 4: "Song 4"}
+    songs = tuple(song(n, after=after.get(n)) for n in range(5))
+    assert chained(songs) == [(0, 3, 1), (2,)]  # 4 follows itself, and is in none
+
+
+def test_moves_are_of_up_to_three_blocks_turned_round_and_changed_places():
+    found = [tuple(moved) for moved in _moves(list("abcde"))]
+    assert len(found) == 5 * 4 + 4 * 3 + 3 * 2 + 10 + 3
+    assert all(sorted(moved) == list("abcde") for moved in found)
+    assert tuple("abcde") not in found
+    for moved in ("bacde", "bcade", "deabc", "cdeab", "edcba", "abedc", "dbcae", "aecdb", "ebcda"):
+        assert tuple(moved) in found
+    assert tuple("aebcd"[::-1]) not in found
+
+
+def test_an_order_is_kicked_into_four_stretches_of_which_two_change_places():
+    blocks = [(n,) for n in range(12)]
+    for seed in range(5):
+        cuts = sorted(np.random.default_rng(seed).integers(0, 13, size=3))
+        kicked = _kicked(blocks, np.random.default_rng(seed))
+        a, b, c = cuts
+        assert kicked == blocks[:a] + blocks[b:c] + blocks[a:b] + blocks[c:]

@@ -2,7 +2,13 @@
 
 import pytest
 
-from segue.stage.exposure import exposure_sentence, h870_hours_a_week, niosh_hours_a_day, time_words
+from segue.stage.exposure import (
+    care_words,
+    exposure_sentence,
+    h870_hours_a_week,
+    niosh_hours_a_day,
+    time_words,
+)
 
 # NIOSH publication 98-126 (1998), table 1-1: level in dBA, hours and minutes.
 NIOSH_TABLE = [
@@ -55,3 +61,16 @@ def test_sentence_names_both_limits():
 def test_a_time_is_never_rounded_up(seconds, words):
     """A minute more than the limit allows would be the wrong minute."""
     assert time_words(seconds / 3600) == words
+
+
+@pytest.mark.parametrize(
+    ("minutes", "words"), [(61, "1 h 1 min"), (23 * 60 + 59, "23 h 59 min"), (24 * 60 + 1, "24 h")]
+)
+def test_minutes_are_told_of_less_than_a_day(minutes, words):
+    assert time_words(minutes / 60) == words
+
+
+def test_a_level_that_was_measured_is_told_beside_the_care_for_ears():
+    (care,) = care_words()
+    assert "never exceed -12 dBFS" in care
+    assert care_words(94.0) == (care, exposure_sentence(94.0))
