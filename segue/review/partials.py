@@ -110,7 +110,7 @@ def spectra(clip: Clip, at_s: Floats, *, window_frames: int = _LONG_FRAMES) -> F
     start_s = float(at_s[0]) - reach_s
     mono = excerpt(clip, start_s, float(at_s[-1]) + reach_s)
     first = np.rint((at_s - start_s) * RATE_HZ).astype(int) - window_frames // 2
-    windows = mono[np.clip(first[:, None] + np.arange(window_frames), 0, len(mono) - 1)]
+    windows = mono[first[:, None] + np.arange(window_frames)]
     magnitudes: Floats = np.abs(np.fft.rfft(windows * _hann(window_frames), _PADDED_FRAMES, axis=1))
     return magnitudes
 
