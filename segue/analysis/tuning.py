@@ -115,6 +115,7 @@ _CORE_CENTS: Final = 14.0
 """Peaks this near to the crowd are averaged."""
 _N_ROUNDS: Final = 6  # rounds in which the middle of the crowd is averaged anew; by judgement
 _N_PARTS: Final = 3  # parts in time whose tunings are compared; by judgement
+_SAME_SUM_CENTS: Final = 0.01  # sums of distances this near are one sum: far above rounding
 _MIDDLE_HZ: Final = 500.0  # parts below and above this are compared; by judgement
 _LEAST_PART: Final = 0.05
 """A part with less of the weight than this has no say."""
@@ -206,13 +207,29 @@ def settled_tuning(peaks: SpectralPeaks) -> TuningFact:
             if float(weights[mask].sum()) > least
         ]
     )
-    if len(found) == 0:
-        return TuningFact(cents=0.0, spread_cents=0.0)
-    apart = np.abs(_wrapped(found[:, None] - found[None, :]))
-    best = int(np.argmin(apart.sum(axis=1)))
+    return agreed_tuning(found) if len(found) else TuningFact(cents=0.0, spread_cents=0.0)
+
+
+def agreed_tuning(estimates_cents: Floats) -> TuningFact:
+    """The one of several estimates from which the others are least far.
+
+    Of an even number the two in the middle are equally far from the others, and which of them
+    is less so would be up to rounding, which is another on another processor: the one nearer
+    to the first is taken.
+
+    Parameters
+    ----------
+    estimates_cents : ndarray, shape (n,)
+        Modulo a semitone, that of the whole first; one at least.
+    """
+    apart = np.abs(_wrapped(estimates_cents[:, None] - estimates_cents))
+    far = apart.sum(axis=1)
+    middles = np.flatnonzero(far <= far.min() + _SAME_SUM_CENTS)
+    best = middles[np.argmin(apart[0, middles])]
     others = np.delete(apart[best], best)
     return TuningFact(
-        cents=float(found[best]), spread_cents=float(np.median(others)) if len(others) else 0.0
+        cents=float(estimates_cents[best]),
+        spread_cents=float(np.median(others)) if len(others) else 0.0,
     )
 
 

@@ -72,7 +72,7 @@ def field_descriptions(cls: type) -> dict[str, str]:
     Examples
     --------
     >>> field_descriptions(Pattern)["kick"]
-    'One sign a step; repeated, and cut off, to the length that is played.'
+    'One sign a step; repeated to the length that is played, or its last bars.'
     """
     section = (inspect.getdoc(cls) or "").partition("Parameters\n----------\n")[2]
     described: dict[str, str] = {}

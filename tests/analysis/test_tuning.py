@@ -3,7 +3,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from segue.analysis.tuning import pitched_peaks, settled_tuning
+from segue.analysis.tuning import agreed_tuning, pitched_peaks, settled_tuning
 from segue.audio import SongEdge
 from tests.analysis.key_sounds import CADENCE, bass_of, chords_of, edge_of, note, song
 
@@ -58,3 +58,17 @@ def test_drum_stem_does_not_count():
 def test_nothing_pitched_is_in_tune(role):
     sound = np.zeros(24_000) if role == "mix" else note(47.5)
     assert tuning_cents(edge_of(**{role: sound})) == 0.0
+
+
+@pytest.mark.parametrize("rounding", [-1e-9, 0.0, 1e-9])
+@pytest.mark.parametrize(("of_the_whole", "taken"), [(-28.9, -28.2), (-25.0, -25.0)])
+def test_of_two_estimates_in_the_middle_no_rounding_decides(of_the_whole, taken, rounding):
+    others = [-29.5, -25.0 + rounding, -28.2 - rounding, -24.0]
+    estimates = np.array([of_the_whole, *others, -30.0 if of_the_whole > -26 else -24.5])
+    assert agreed_tuning(estimates).cents == pytest.approx(taken, abs=1e-6)
+
+
+def test_estimates_on_both_sides_of_a_quarter_tone_are_near_each_other():
+    fact = agreed_tuning(np.array([49.0, -49.0, -49.5]))
+    assert fact.cents == -49.5
+    assert fact.spread_cents == pytest.approx(1.0)
