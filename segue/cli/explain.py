@@ -121,7 +121,7 @@ def _print_weak(run: Path, document: RunDocument, record: CandidateRecord) -> No
         highlight=False,
     )
     for fault in card.faults:
-        print_sentence(console, "  ! ", f"It cannot be first: {fault.sentence}.")
+        print_sentence(console, "  ! ", fault.words)
     # the distance of the keys is the pair's: no change of the option mends it
     weak = [
         found

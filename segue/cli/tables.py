@@ -166,7 +166,7 @@ def print_candidate(
         print_sentence(console, "   ", f"Changed from {record.version.of}: {changes}.")
     print_sentence(console, "   ", record.plan.why)
     for fault in card.faults:
-        print_sentence(console, "   ! ", f"It cannot be first: {fault.sentence}.")
+        print_sentence(console, "   ! ", fault.words)
     # How hard the change of key is, is the pair's, not the option's: it is told once, above.
     own = [measure for measure in card.measures if measure.name != "key_distance"]
     weights = document.weights_of(record)

@@ -111,11 +111,10 @@ def _for_a_beat(
         for recipe in shelf
         if recipe.name not in heard and carrier_of(recipe) != "held"
     }
-    others = [recipe for recipe in shelf if fits.get(recipe.name, 0.0) >= _LEAST_FOR_A_BEAT]
+    others = [recipe for recipe in shelf if fits.get(recipe.name, 0.0) >= LEAST_SUITABILITY]
     return sorted(others, key=lambda recipe: -fits[recipe.name])[:_MOST_FOR_A_BEAT]
 
 
-_LEAST_FOR_A_BEAT: Final = 0.2  # suitability of what is listened to for its beat; by judgement
 _MOST_FOR_A_BEAT: Final = 4  # of them; by judgement
 
 

@@ -248,8 +248,7 @@ def _misses_pivot(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> b
 
 def _kind_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: Given) -> float:
     fit, suits = 1.0, recipe.suits
-    lacking = _without_their_beat(recipe, outgoing, incoming)
-    if given.wants_a_beat and not lacking:
+    if given.wants_a_beat and not _without_their_beat(recipe, outgoing, incoming):
         return fit
     if suits.endings and outgoing.ending and outgoing.ending.kind not in suits.endings:
         fit *= _WRONG_KIND
@@ -262,8 +261,11 @@ def _kind_fit(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts, given: G
 
 
 def _without_their_beat(recipe: Recipe, outgoing: EdgeFacts, incoming: EdgeFacts) -> bool:
-    """Whether a recipe takes drums or bars that go round from a song that has no pulse."""
-    return any(
+    """Whether a recipe takes drums or bars that go round from a song without drums or a pulse.
+
+    What is cut out of notes is no beat of their song.
+    """
+    return _drums_fit(recipe, outgoing, incoming) < 1.0 or any(
         facts.pulse.confidence < PULSE_CONFIDENCE
         for layer in recipe.layers
         for side, facts in (("outgoing", outgoing), ("incoming", incoming))

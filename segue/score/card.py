@@ -113,6 +113,7 @@ def score_candidate(
 def card_of(hearing: Listened, *, weights: Mapping[str, float] | None = None) -> Scorecard:
     """The scorecard of what was heard; see `score_candidate`."""
     found = [measure(hearing) for measure in _MEASURES]
+    is_pulse_sure = hearing.facts[1].pulse.confidence >= timekeeping.SURE_PULSE_CONFIDENCE
     measures = (
         tonal.key_distance(*hearing.facts),
         *(one for one in found if isinstance(one, Measure)),
@@ -121,7 +122,7 @@ def card_of(hearing: Listened, *, weights: Mapping[str, float] | None = None) ->
         measures=measures,
         overall=overall(measures, weights=weights or weights_for(hearing.aim)),
         not_measured=tuple(one for one in found if isinstance(one, NotMeasured)),
-        faults=bad_faults(measures),
+        faults=bad_faults(measures, is_pulse_sure=is_pulse_sure),
         loudness_lufs=level_steps.loudness_curve(hearing),
         key_distance_from=_key_curve(hearing, hearing.plan.key_from),
         key_distance_to=_key_curve(hearing, hearing.plan.key_to),
@@ -129,10 +130,19 @@ def card_of(hearing: Listened, *, weights: Mapping[str, float] | None = None) ->
     )
 
 
-def bad_faults(measures: Iterable[Measure]) -> tuple[BadFault, ...]:
-    """The bad faults among what was measured, in the order of the measures."""
+def bad_faults(measures: Iterable[Measure], *, is_pulse_sure: bool = True) -> tuple[BadFault, ...]:
+    """The bad faults among what was measured, in the order of the measures.
+
+    Parameters
+    ----------
+    is_pulse_sure : bool, optional
+        Whether it is surely heard where the new song's beats fall: against a guess, as of music
+        that swells, nothing is off the grid so plainly that it must not be first.
+    """
     found = []
     for measure in measures:
+        if measure.name == "entry_timing" and not is_pulse_sure:
+            continue
         is_bad, words = _FAULTS.get(measure.name, (None, ""))
         if is_bad is not None and is_bad(measure.value):
             sentence = words.format(abs(measure.value))

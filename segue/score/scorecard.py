@@ -238,6 +238,11 @@ class BadFault:
     name: str
     sentence: str
 
+    @property
+    def words(self) -> str:
+        """What is said of it on a card."""
+        return f"A bad fault, options without one come first: {self.sentence}."
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CurveSample:

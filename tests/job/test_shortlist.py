@@ -1,9 +1,11 @@
 """Three that differ: invented listens, known answers."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
+from segue.analysis.structure_facts import BarFact
 from segue.job.shortlist import (
     MOST_TRIED,
     QuickListen,
@@ -77,6 +79,26 @@ def test_where_nothing_keeps_the_beat_of_one_song_more_is_listened_to(purpose):
     no_more, only = listening(**still)
     shortlist(SHELF, pair, no_more, Given(purpose="calm"))
     assert len(only) <= MOST_TRIED
+
+
+def test_no_drums_are_cut_out_of_the_notes_of_a_song_that_has_none():
+    old, new = PAIR[0], unheard(start_facts(kind="free intro"), key=False)
+    still = {recipe.name: STILL for recipe in SHELF}
+
+    def drummed(presence):
+        lines = old.pulse.downbeats_s
+        bars = tuple(
+            BarFact(start_s=a, end_s=b, level_lufs=-14.0, onsets_a_beat=1.0, voice=0.0, bass=1.0,
+                    drums=presence, source="mix")
+            for a, b in pairwise(lines)
+        )  # fmt: skip
+        listen, asked = listening(**still)
+        shortlist(SHELF, (replace(old, bars=bars), new), listen, Given())
+        return {recipe.name for recipe in asked}
+
+    of_old_drums = {"drum break", "fill and go", "tempo ramp"}
+    assert drummed(0.9) & of_old_drums
+    assert not drummed(0.0) & of_old_drums
 
 
 def test_two_songs_without_a_beat_get_no_ruler():

@@ -139,3 +139,15 @@ def test_own_weights_take_the_place_of_the_table(score_of):
     recipe, own = Recipe(), dict.fromkeys(WEIGHTS, 1.0)
     card = score_candidate(make_candidate(recipe), *facts_of(recipe), weights=own)
     assert card.overall == pytest.approx(np.mean([m.score for m in card.measures]))
+
+
+@pytest.mark.parametrize("confidence", [0.49, 0.5])
+def test_bar_one_is_off_the_grid_only_of_a_song_whose_beats_are_sure(confidence):
+    recipe = Recipe(late_s=0.08)
+    old, new = facts_of(recipe)
+    new = replace(new, pulse=replace(new.pulse, confidence=confidence))
+    card = score_candidate(make_candidate(recipe), old, new)
+    assert card.measure("entry_timing").score < 0.1
+    told = [fault.words for fault in card.faults if fault.name == "entry_timing"]
+    assert len(told) == (confidence >= 0.5)
+    assert all("without one come first: bar one is off the grid" in words for words in told)
