@@ -21,6 +21,7 @@ from segue.cli.audition import SERVER_PARTS
 from segue.cli.hints import command
 from segue.cli.review import _rounded
 from segue.runfolder import document_text
+from segue.score.scorecard import FIXED_WORDS
 from segue.setlist.order import (
     DROP_WEIGHT,
     ENERGY_WEIGHT,
@@ -213,3 +214,11 @@ def test_the_map_of_the_pages_has_every_page_and_leads_nowhere_else():
         assert not [link for link in links if not (docs / link).exists()], page.name
         if page.name == "README.md":
             assert {one.name for one in docs.glob("*.md")} - {"README.md"} <= set(links)
+
+
+def test_what_the_cards_page_helps_with_is_called_as_on_the_cards():
+    page = (ROOT / "docs" / "cards.md").read_text(encoding="utf-8")
+    rows = page.partition("| the card complains of |")[2].partition("\n\n")[0].splitlines()[2:]
+    named = {label for row in rows for label in row.split("|")[1].strip().split(", ")}
+    assert len(named) > len(rows)
+    assert named <= {label for label, _, _ in FIXED_WORDS.values()}
