@@ -113,7 +113,7 @@ class Processes:
         if not at_once:
             pool.shutdown(wait=True)
             return
-        children = [child.pid for child in multiprocessing.active_children() if child.pid]
+        children = list(pool._processes)  # its own: others of this process work for somebody else
         is_over = threading.Event()
         interrupter = threading.Thread(target=interrupt, args=(children, is_over))
         interrupter.start()

@@ -14,6 +14,7 @@ import pytest
 
 from segue.errors import OptionError
 from segue.workers import make_ready, open_workers
+from segue.workers.processes import Processes
 from tests.workers import tasks
 
 ROOT = Path(__file__).parents[2]
@@ -42,6 +43,16 @@ def test_inputs_are_taken_as_workers_become_free() -> None:
         next(outcomes)
         assert len(taken) < 10
         outcomes.close()
+
+
+def test_who_leaves_at_once_interrupts_nobody_else() -> None:
+    with Processes(1) as others, Processes(1) as left:
+        assert [o.result for o in others.outcomes(tasks.doubled, [1])] == [2]
+        asked = left.outcomes(tasks.doubled, range(9))
+        next(asked)
+        asked.close()
+        (after,) = others.outcomes(tasks.doubled, [2])
+    assert (after.result, after.problem) == (4, None)
 
 
 def test_two_processes_share_the_work() -> None:
