@@ -153,9 +153,11 @@ def _print_any_name() -> None:
 
 
 def _leave_at_fault(error: Exception) -> NoReturn:
-    if isinstance(error, OSError) and error.errno in _OF_THE_DISK and error.filename is not None:
+    if isinstance(error, OSError) and error.errno in _OF_THE_DISK:
+        # what is already open, as our output is, fails without its name
+        name = "the output" if error.filename is None else os.fsdecode(error.filename)
         _tell(
-            f"segue: {printable(os.fsdecode(error.filename))}: cannot be used ({error.strerror}); "
+            f"segue: {printable(name)}: cannot be used ({error.strerror}); "
             "check the name, its rights and the room on the disk."
         )
         sys.exit(EXIT_BAD_INPUT)

@@ -280,3 +280,16 @@ def test_what_is_refused_waits_for_nothing_that_was_begun(words, tmp_path):
         },
     )
     assert done.returncode == 2, done.stderr
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk here that is always full")
+@pytest.mark.parametrize("words", [["--version"], ["recipes"]], ids="".join)
+def test_output_that_cannot_be_written_is_no_fault_of_ours(words):
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "segue", *words],
+            stdout=full, stderr=subprocess.PIPE, text=True, check=False, timeout=300,
+        )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stderr.startswith("segue: the output: cannot be used (No space left on device)")
+    assert done.stderr.count("\n") == 1
